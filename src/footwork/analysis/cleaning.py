@@ -1,0 +1,241 @@
+"""From raw samples to 1 Hz signals. Every change is counted; the raw recording stays as it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from footwork.errors import UnreadableFile
+from footwork.physics import power as power_model
+from footwork.physics.terrain import smooth_altitude, step_distance
+from footwork.quantities import Floats
+from footwork.signals import COLUMNS, Bools, PowerStream, Recording, Signals
+
+METHOD_VERSION = 1
+LONGEST_GAP_S = 10
+LONGEST_RECORDING_S = 7 * 86400
+CLOCK_JUMP_S = 6 * 3600
+# What no runner's sensor can truly show: below or above is a fault of the sensor.
+_LIMITS = {
+    "power": (0.0, 2000.0), "heart_rate": (25.0, 250.0), "speed": (0.0, 12.5), "altitude": (-500.0, 9000.0),
+    "cadence": (0.0, 320.0), "latitude": (-90.0, 90.0), "longitude": (-180.0, 180.0), "temperature": (-60.0, 60.0),
+    "grade": (-1.0, 1.0), "distance": (0.0, 1e6), "stance_time": (0.05, 1.0), "vertical_oscillation": (0.005, 0.4),
+    "step_length": (0.1, 3.0),
+}  # fmt: skip
+# A lone sample this far from the median of its neighbours is a spike.
+_SPIKES = {"power": 350.0, "heart_rate": 40.0, "speed": 3.5, "altitude": 25.0}
+_WORDS = {
+    "order": "samples put in order of time", "duplicates": "samples of the same second merged",
+    "clock": "jumps of the clock closed", "interpolated": "seconds interpolated over gaps of up to 10 s",
+    "missing": "seconds missing in gaps over 10 s", "drop-outs": "seconds of 0 W while running taken as missing",
+    "paused": "seconds with the timer paused",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Change:
+    """One kind of change: how many samples or seconds, and what was done in words."""
+
+    what: str
+    count: int
+    sentence: str
+
+
+def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, list[Change]]:
+    """Resample a recording to 1 Hz and screen it.
+
+    Parameters
+    ----------
+    recording : Recording
+        Left as it is.
+    mass : float, optional
+        For modelled power where none was measured; without it such power is withheld. [kg]
+
+    Returns
+    -------
+    signals : Signals
+    changes : list of Change
+        Only what happened.
+
+    Raises
+    ------
+    UnreadableFile
+        Fewer than two usable samples, or a span of more than seven days.
+    """
+    counts: dict[str, int] = {}
+    time, columns, pauses = _in_order(recording, counts)
+    for name, values in columns.items():
+        _screen(name, values, counts)
+    for stream in recording.streams:
+        _drop_false_zeros(columns[stream.column], columns, counts)
+    seconds = np.rint(time).astype(np.int64)
+    first, last = int(seconds[0]), int(seconds[-1])
+    if last - first + 1 > LONGEST_RECORDING_S:
+        raise UnreadableFile(f"the recording spans {(last - first) // 86400} days; no run does")
+    grid = np.arange(first, last + 1)
+    timer = np.ones(len(grid), dtype=np.bool_)
+    for stop, start in pauses:
+        timer &= ~((grid > stop) & (grid < start))
+    counts["paused"] = int((~timer).sum())
+    out: dict[str, Floats] = {"time": grid.astype(float)}
+    filled = np.zeros(len(grid), dtype=np.bool_)
+    for name, values in columns.items():
+        known = np.isfinite(values)
+        if known.any():
+            out[name], bridged = _to_grid(seconds[known], values[known], grid)
+            filled |= bridged
+    sampled = np.zeros(len(grid), dtype=np.bool_)
+    sampled[seconds - first] = True
+    counts["interpolated"] = int((filled & timer).sum())
+    counts["missing"] = int((_gaps(sampled) & timer).sum())
+    for stream in recording.streams:
+        if stream.column in out:
+            out[stream.column][~timer] = 0.0
+    _distance_and_speed(out, recording)
+    if "altitude" in out and "distance" in out:
+        out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
+    streams = tuple(s for s in recording.streams if s.column in out)
+    if not streams and mass is not None and "speed" in out and recording.is_run:
+        grade = np.nan_to_num(out.get("grade", np.zeros(len(grid))))
+        modelled = power_model.running_power(out["speed"], mass, grade)
+        out["power"] = np.where(timer, modelled, 0.0)
+        streams = (PowerStream("power", "model", "model", measured=False),)
+    extra = {s.column for s in streams}
+    signals = Signals({name: v for name, v in out.items() if name in COLUMNS or name in extra}, timer, streams)
+    return signals, [_change(what, count) for what, count in counts.items() if count]
+
+
+def _change(what: str, count: int) -> Change:
+    if what in _WORDS:
+        return Change(what, count, f"{count} {_WORDS[what]}")
+    kind, _, name = what.partition(":")
+    plain = name.replace("_", " ")
+    words = "samples outside what is possible left out" if kind == "range" else "lone spikes left out"
+    return Change(what, count, f"{plain}: {count} {words}")
+
+
+def _in_order(recording: Recording, counts: dict[str, int]) -> tuple[Floats, dict[str, Floats], list[tuple[float, float]]]:
+    raw = recording.columns["time"]
+    keep = np.isfinite(raw)
+    if keep.sum() < 2:
+        raise UnreadableFile("fewer than two samples have a time")
+    time = raw[keep].astype(float)
+    columns = {n: v[keep].astype(float).copy() for n, v in recording.columns.items() if n != "time"}
+    step = np.diff(time)
+    covered = np.zeros(len(step), dtype=np.bool_)
+    for stop, start in recording.pauses:
+        covered |= (time[:-1] <= start) & (time[1:] >= stop)
+    overlapping = len(np.unique(np.rint(time))) < 0.9 * len(time)
+    jump = ((step > CLOCK_JUMP_S) & ~covered) | ((step < -60) & overlapping)
+    if jump.any():
+        counts["clock"] = int(jump.sum())
+        time = time - np.concatenate([[0.0], np.cumsum(np.where(jump, step - 1.0, 0.0))])
+    if (np.diff(time) < 0).any():
+        counts["order"] = int((np.diff(time) < 0).sum())
+        order = np.argsort(time, kind="stable")
+        time, columns = time[order], {n: v[order] for n, v in columns.items()}
+    whole = np.rint(time)
+    fresh = np.concatenate([[True], np.diff(whole) > 0])
+    if not fresh.all():
+        groups = np.cumsum(fresh) - 1
+        for name, values in columns.items():
+            known = np.isfinite(values)
+            total = np.bincount(groups[known], weights=values[known], minlength=groups[-1] + 1)
+            number = np.bincount(groups[known], minlength=groups[-1] + 1)
+            columns[name] = np.where(number > 0, total / np.maximum(number, 1), np.nan)
+        # Clocks that tick faster than 1 Hz are a finer recording, not a fault; only true repeats are counted.
+        repeats = int((np.diff(time) == 0).sum())
+        if repeats:
+            counts["duplicates"] = repeats
+        time = whole[fresh]
+    if len(time) < 2:
+        raise UnreadableFile("the recording holds a single second")
+    return time, columns, recording.pauses
+
+
+def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
+    base = "power" if name.startswith("power") else name
+    if base == "heart_rate" or base in ("stance_time", "vertical_oscillation", "step_length"):
+        values[values == 0] = np.nan  # how devices write 'no value'
+    if base in _LIMITS:
+        low, high = _LIMITS[base]
+        bad = (values < low) | (values > high)
+        if bad.any():
+            counts[f"range:{name}"] = int(bad.sum())
+            values[bad] = np.nan
+    if base in _SPIKES and len(values) >= 5:
+        padded = np.concatenate([values[1:3][::-1], values, values[-3:-1][::-1]])
+        neighbours = np.stack([padded[i : i + len(values)] for i in (0, 1, 3, 4)])
+        neighbours.sort(axis=0)  # NaN sorts last, so a gap beside the sample leaves the median of the rest undefined
+        lone = np.abs(values - 0.5 * (neighbours[1] + neighbours[2])) > _SPIKES[base]
+        lone &= (neighbours[3] - neighbours[0]) < _SPIKES[base]
+        if lone.any():
+            counts[f"spike:{name}"] = int(lone.sum())
+            values[lone] = np.nan
+
+
+def _drop_false_zeros(power: Floats, columns: dict[str, Floats], counts: dict[str, int]) -> None:
+    speed, cadence = columns.get("speed"), columns.get("cadence")
+    if speed is None or cadence is None:
+        return
+    false = (power == 0) & (speed > 1.5) & (cadence > 0)
+    if false.any():
+        counts["drop-outs"] = counts.get("drop-outs", 0) + int(false.sum())
+        power[false] = np.nan
+
+
+def _to_grid(seconds: np.ndarray[tuple[int], np.dtype[np.int64]], values: Floats, grid: np.ndarray[tuple[int], np.dtype[np.int64]]) -> tuple[Floats, Bools]:
+    """Values at every second: known, interpolated over at most 10 s (marked), else NaN."""
+    out = np.interp(grid, seconds, values, left=np.nan, right=np.nan)
+    known = np.zeros(len(grid), dtype=np.bool_)
+    known[seconds - grid[0]] = True
+    missing = _gaps(known)
+    out[missing] = np.nan
+    return out, ~known & ~missing & np.isfinite(out)
+
+
+def _gaps(known: Bools) -> Bools:
+    """Seconds in gaps longer than 10 s between known seconds."""
+    at = np.flatnonzero(known)
+    out = np.zeros(len(known), dtype=np.bool_)
+    for gap in np.flatnonzero(np.diff(at) > LONGEST_GAP_S):
+        out[at[gap] + 1 : at[gap + 1]] = True
+    return out
+
+
+def _distance_and_speed(out: dict[str, Floats], recording: Recording) -> None:
+    if "distance" in out:
+        distance = out["distance"]
+        known = np.isfinite(distance)
+        if recording.leg > 0 or distance[known][0] > 200:
+            distance = distance - distance[known][0]
+        # A counter never runs backwards; where it does the device restarted it or corrected itself.
+        held = np.where(known, distance, -np.inf)
+        out["distance"] = np.where(known, np.maximum.accumulate(held), np.nan)
+    elif "latitude" in out and "longitude" in out:
+        known = np.isfinite(out["latitude"]) & np.isfinite(out["longitude"])
+        if known.sum() >= 2:
+            steps = step_distance(out["latitude"][known], out["longitude"][known])
+            seconds = np.diff(out["time"][known], prepend=out["time"][known][0] - 1)
+            steps[steps / np.maximum(seconds, 1) > 12.5] = 0.0  # a leap of the satellite fix, not of the runner
+            distance = np.full(len(known), np.nan)
+            distance[known] = np.cumsum(steps)
+            out["distance"] = distance
+    elif "speed" in out:
+        out["distance"] = np.cumsum(np.nan_to_num(out["speed"]))
+    if "speed" not in out and "distance" in out:
+        known = np.isfinite(out["distance"])
+        smooth = _moving_mean(out["distance"], 5)
+        speed = np.gradient(smooth)
+        out["speed"] = np.where(known, np.clip(speed, 0.0, 12.5), np.nan)
+
+
+def _moving_mean(values: Floats, width: int) -> Floats:
+    known = np.isfinite(values)
+    kernel = np.ones(width)
+    total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
+    number = np.convolve(known.astype(float), kernel, mode="same")
+    # Near the ends a plain mean of a rising counter is biased; keep the value itself there.
+    out = np.where(number == width, total / np.maximum(number, 1), values)
+    return np.where(known, out, np.nan)

@@ -1,0 +1,122 @@
+"""What is kept of each recording: totals, best efforts, a histogram of seconds, and rows of one-minute blocks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from footwork.physics.terrain import climb
+from footwork.physiology import curve, domains
+from footwork.quantities import Floats
+from footwork.signals import PowerStream, Signals
+
+METHOD_VERSION = 1
+BLOCK_S = 60
+BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd")
+
+
+@dataclass(frozen=True)
+class StreamSummary:
+    """Results of one power stream: mean [W], best mean by stored duration, seconds by watt, and block rows."""
+
+    stream: PowerStream
+    mean_power: float | None
+    best: npt.NDArray[np.float32]
+    start: npt.NDArray[np.int32]
+    histogram: npt.NDArray[np.int32]
+    blocks: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Totals of a recording, SI units; None where the signal is missing."""
+
+    duration_s: float
+    elapsed_s: float
+    distance_m: float | None
+    climb_m: float | None
+    heart_rate_bpm: float | None
+    cadence_spm: float | None
+    temperature_c: float | None
+    altitude_m: float | None
+    streams: list[StreamSummary] = field(default_factory=list)
+
+
+def summarise(signals: Signals) -> Summary:
+    """Totals and stored rows of a cleaned recording; means are over seconds with the timer running."""
+    timer = signals.timer
+    distance = signals.get("distance")
+    known = distance[np.isfinite(distance)]
+    return Summary(
+        duration_s=float(timer.sum()),
+        elapsed_s=float(len(timer)),
+        distance_m=float(known[-1] - min(known[0], 0.0)) if len(known) else None,
+        climb_m=climb(signals["altitude"]) if "altitude" in signals else None,
+        heart_rate_bpm=_mean(signals.get("heart_rate")[timer]),
+        cadence_spm=_mean(signals.get("cadence")[timer]),
+        temperature_c=_mean(signals.get("temperature")[timer]),
+        altitude_m=_mean(signals.get("altitude")[timer]),
+        streams=[_stream(signals, stream) for stream in signals.streams],
+    )
+
+
+def _mean(values: Floats) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else None
+
+
+def _stream(signals: Signals, stream: PowerStream) -> StreamSummary:
+    power, timer = signals[stream.column], signals.timer
+    wanted = curve.stored_durations(len(power))
+    durations, best, start = curve.mean_maximal(power, wanted)
+    row, first = np.full(len(wanted), np.nan, dtype=np.float32), np.full(len(wanted), -1, dtype=np.int32)
+    row[: len(durations)], first[: len(durations)] = best, start
+    return StreamSummary(
+        stream,
+        _mean(power[timer]),
+        row,
+        first,
+        domains.histogram(power[timer]).astype(np.int32),
+        blocks(signals, stream.column),
+    )
+
+
+def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
+    """One row for each whole minute in which the timer ran throughout.
+
+    Parameters
+    ----------
+    signals : Signals
+    column : str
+        Which power stream.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, 9)
+        Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W]; NaN where a third
+        or more of the minute is missing.
+    """
+    whole = len(signals) // BLOCK_S
+    if whole == 0:
+        return np.zeros((0, len(BLOCK_COLUMNS)), dtype=np.float32)
+    shape = (whole, BLOCK_S)
+    out = np.full((whole, len(BLOCK_COLUMNS)), np.nan, dtype=np.float32)
+    out[:, 0] = np.arange(whole) * BLOCK_S
+    for index, name in enumerate(BLOCK_COLUMNS[1:-1], start=1):
+        source = column if name == "power" else name
+        if source not in signals:
+            continue
+        values = signals[source][: whole * BLOCK_S].reshape(shape)
+        known = np.isfinite(values)
+        number = known.sum(axis=1)
+        total = np.where(known, values, 0.0).sum(axis=1)
+        enough = number > BLOCK_S * 2 / 3
+        mean = total / np.maximum(number, 1)
+        out[:, index] = np.where(enough, mean, np.nan)
+        if name == "power":
+            spread = np.where(known, (values - mean[:, None]) ** 2, 0.0).sum(axis=1) / np.maximum(number, 1)
+            out[:, -1] = np.where(enough, np.sqrt(spread), np.nan)
+    running = signals.timer[: whole * BLOCK_S].reshape(shape).all(axis=1)
+    return np.asarray(out[running], dtype=np.float32)

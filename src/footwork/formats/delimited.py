@@ -1,0 +1,149 @@
+"""CSV with named columns: comma, semicolon (also with decimal comma), tab or bar; ISO, Unix or elapsed time.
+
+`COLUMNS` is the documented set of names; a unit may follow in brackets, as in ``speed [km/h]``.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import re
+
+import numpy as np
+
+from footwork.errors import NotARecording, UnreadableFile
+from footwork.quantities import Floats
+from footwork.signals import PowerStream, Recording
+
+# Accepted header -> (column, unit taken when the header names none).
+COLUMNS = {
+    "time": ("time", "s"), "timestamp": ("time", "s"), "elapsed": ("time", "s"), "seconds": ("time", "s"),
+    "power": ("power", "w"), "watts": ("power", "w"),
+    "heart_rate": ("heart_rate", "bpm"), "heartrate": ("heart_rate", "bpm"), "hr": ("heart_rate", "bpm"),
+    "speed": ("speed", "m/s"), "pace": ("pace", "min/km"), "distance": ("distance", "m"),
+    "altitude": ("altitude", "m"), "elevation": ("altitude", "m"), "grade": ("grade", ""),
+    "cadence": ("cadence", "steps/min"), "latitude": ("latitude", "deg"), "lat": ("latitude", "deg"),
+    "longitude": ("longitude", "deg"), "lon": ("longitude", "deg"), "temperature": ("temperature", "c"),
+    "stance_time": ("stance_time", "s"), "vertical_oscillation": ("vertical_oscillation", "m"),
+    "step_length": ("step_length", "m"),
+}  # fmt: skip
+_FACTORS = {
+    "s": 1.0, "ms": 1e-3, "w": 1.0, "bpm": 1.0, "m/s": 1.0, "km/h": 1 / 3.6, "kph": 1 / 3.6, "mph": 0.44704,
+    "m": 1.0, "km": 1000.0, "mi": 1609.344, "ft": 0.3048, "mm": 1e-3, "cm": 1e-2, "min": 60.0, "": 1.0, "%": 0.01,
+    "steps/min": 1.0, "spm": 1.0, "rpm": 2.0, "strides/min": 2.0, "deg": 1.0, "°": 1.0, "c": 1.0, "°c": 1.0,
+    "min/km": 1.0, "min/mi": 1 / 1.609344,
+}  # fmt: skip
+
+
+def is_format(data: bytes, name: str) -> bool:
+    ending = re.sub(r"\.gz$", "", name.lower()).rpartition(".")[2]
+    return ending in ("csv", "tsv", "txt") and b"\x00" not in data[:4096]
+
+
+def read(data: bytes) -> list[Recording]:
+    """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is undated."""
+    text = _decode(data)
+    first = text.split("\n", 1)[0]
+    delimiter = max(",;\t|", key=first.count)
+    if first.count(delimiter) == 0:
+        raise NotARecording("a text file without columns")
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
+    try:
+        header = next(reader)
+        rows = [row for row in reader if any(cell.strip() for cell in row)]
+    except (csv.Error, StopIteration) as error:
+        raise UnreadableFile(f"the CSV text is malformed ({error})") from None
+    columns = _header(header)
+    if "time" not in columns or len(columns) < 2:
+        raise NotARecording("a CSV file without a 'time' column and a signal we know")
+    comma = delimiter != "," and not any("." in cell for row in rows[:50] for cell in row if "T" not in cell and ":" not in cell)
+    out: dict[str, Floats] = {}
+    index, factor = columns.pop("time")
+    stamps, offset = zip(*(_stamp(row[index] if index < len(row) else "", comma) for row in rows), strict=True) if rows else ((), ())
+    time = np.array(stamps, dtype=float)
+    keep = np.isfinite(time)
+    if keep.sum() < 2:
+        raise UnreadableFile("the CSV file has fewer than two rows with a readable time")
+    dated = bool(np.median(time[keep]) > 631065600)
+    out["time"] = time[keep] if dated else time[keep] * factor
+    for name, (index, factor) in columns.items():
+        values = np.array([_number(row[index] if index < len(row) else "", comma) for row in rows])[keep] * factor
+        if not np.isfinite(values).any():
+            continue
+        if name == "pace":
+            name, values = "speed", np.divide(1000 / 60, values, out=np.full(len(values), np.nan), where=values > 0)
+        out.setdefault(name, values)
+    if len(out) < 2:
+        raise UnreadableFile("the CSV file has no readable values beside time")
+    bad = int((~keep).sum())
+    return [
+        Recording(
+            sport="running",
+            columns=out,
+            streams=[PowerStream("power", "csv")] if "power" in out else [],
+            dated=dated,
+            utc_offset_minutes=next((o for o in offset if o is not None), None),
+            lost=[f"{bad} rows without a readable time"] if bad else [],
+        )
+    ]
+
+
+def _decode(data: bytes) -> str:
+    for encoding in ("utf-8-sig", "cp1252"):
+        try:
+            return data.decode(encoding).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")
+        except UnicodeDecodeError:
+            continue
+    raise UnreadableFile("the text is in no encoding we know; save it as UTF-8")
+
+
+def _header(cells: list[str]) -> dict[str, tuple[int, float]]:
+    found: dict[str, tuple[int, float]] = {}
+    for index, cell in enumerate(cells):
+        match = re.fullmatch(r"\s*([a-z_ ]+?)\s*(?:[\[(]\s*([^\])]*?)\s*[\])])?\s*", cell.lower())
+        if not match:
+            continue
+        name = match.group(1).strip().replace(" ", "_")
+        if name not in COLUMNS:
+            continue
+        column, unit = COLUMNS[name]
+        given = match.group(2)
+        if given is not None and given not in _FACTORS and column != "time":
+            raise UnreadableFile(f"column '{cell.strip()}' has a unit we do not know; write it as {name} [{unit}]")
+        found.setdefault(column, (index, _FACTORS.get(given if given is not None else unit, 1.0)))
+    return found
+
+
+def _number(text: str, comma: bool) -> float:
+    text = text.strip()
+    if not text:
+        return float("nan")
+    try:
+        if ":" in text:  # a pace of 4:10 is 4 1/6 minutes
+            minutes, _, seconds = text.partition(":")
+            return float(minutes) + float(seconds) / 60
+        return float(text.replace(",", ".") if comma else text)
+    except ValueError:
+        return float("nan")
+
+
+def _stamp(text: str, comma: bool) -> tuple[float, int | None]:
+    """Seconds (Unix or elapsed) and the UTC offset in minutes where the text states one."""
+    text = text.strip()
+    if re.match(r"\d{4}-\d\d-\d\d", text):
+        try:
+            stamp = dt.datetime.fromisoformat(text.replace("z", "Z").replace(",", "."))
+        except ValueError:
+            return float("nan"), None
+        offset = None if text.upper().endswith("Z") else stamp.utcoffset()
+        return (
+            (stamp if stamp.tzinfo else stamp.replace(tzinfo=dt.UTC)).timestamp(),
+            None if offset is None else int(offset.total_seconds() // 60),
+        )
+    if re.fullmatch(r"\d+(:\d\d){1,2}([.,]\d+)?", text):
+        seconds = 0.0
+        for part in text.replace(",", ".").split(":"):
+            seconds = seconds * 60 + float(part)
+        return seconds, None
+    return _number(text, comma), None

@@ -1,0 +1,381 @@
+"""FIT activities: chained files, damaged files, developer fields, every leg of a multisport recording."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import struct
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from footwork.errors import NotARecording, UnreadableFile
+from footwork.quantities import Floats
+from footwork.signals import Lap, PowerStream, Recording
+
+EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
+UNDATED_BELOW = EPOCH + 0x10000000  # smaller stamps count from the device's start, not from a date
+_NIBBLES = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401,
+            0xA001, 0x6C00, 0x7800, 0xB401, 0x5000, 0x9C01, 0x8801, 0x4400)  # fmt: skip
+# Record fields used, with the factor to our unit. Later names win where both hold a value.
+_FIELDS = (
+    ("heart_rate", "heart_rate", 1.0), ("speed", "speed", 1.0), ("enhanced_speed", "speed", 1.0),
+    ("distance", "distance", 1.0), ("altitude", "altitude", 1.0), ("enhanced_altitude", "altitude", 1.0),
+    ("position_lat", "latitude", 1.0), ("position_long", "longitude", 1.0), ("temperature", "temperature", 1.0),
+    ("stance_time", "stance_time", 1e-3), ("vertical_oscillation", "vertical_oscillation", 1e-3),
+    ("step_length", "step_length", 1e-3),
+)  # fmt: skip
+NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
+_STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}
+_PARTIAL = re.compile(r"form|air|wind|impact|elastic|brak|vertical|lateral|horizontal|left|right|leg|ground", re.IGNORECASE)
+_FULL = {"power", "running power", "run power", "total power"}
+_POWER_SENSORS = {"bike_power", "stride_speed_distance", 11, 124}
+
+
+def crc(data: bytes, start: int = 0) -> int:
+    """CRC-16 of the FIT protocol over ``data``; over data followed by its own CRC (low byte first) it is 0."""
+    value = start
+    table = _BYTE_TABLE
+    for byte in data:
+        value = (value >> 8) ^ table[(value ^ byte) & 0xFF]
+    return value
+
+
+def _byte_table() -> list[int]:
+    out = []
+    for byte in range(256):
+        value = _NIBBLES[byte & 15]
+        out.append(((value >> 4) ^ _NIBBLES[(value ^ (byte >> 4)) & 15]) & 0xFFFF)
+    return out
+
+
+_BYTE_TABLE = _byte_table()
+
+
+def is_format(data: bytes, name: str) -> bool:
+    return len(data) >= 12 and data[8:12] == b".FIT" and data[0] in (12, 14)
+
+
+@dataclass
+class _Messages:
+    """Decoded messages of one file of a chain: record columns by field name, the other messages as dictionaries."""
+
+    records: dict[str, Floats] = field(default_factory=dict)
+    others: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    lost: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    cut: bool = False
+
+    def get(self, name: str) -> list[dict[str, Any]]:
+        return self.others.get(name, [])
+
+
+def read(data: bytes) -> list[Recording]:
+    """Every leg of every activity in the file, runs and other sports alike."""
+    parts, lost = _split(data)
+    out: list[Recording] = []
+    problem = "the FIT file holds no records"
+    kinds: set[str] = set()
+    for part in parts:
+        try:
+            messages = _decode(part)
+        except UnreadableFile as error:
+            problem = str(error)
+            lost = [*lost, str(error)]
+            continue
+        kinds |= {str(m.get("type")) for m in messages.get("file_id")} - {"activity", "None"}
+        out += _legs(messages, len(out))
+    if not out:
+        if kinds:
+            raise NotARecording(f"a FIT file of type {sorted(kinds)[0]}, not an activity")
+        raise UnreadableFile(problem)
+    for recording in out:
+        recording.lost += [text for text in lost if text not in recording.lost]
+    return out
+
+
+def _split(data: bytes) -> tuple[list[bytes], list[str]]:
+    """The files of a chain by their header lengths, with headers mended in memory where they were left unfinished."""
+    parts, lost, at = [], [], 0
+    while at < len(data):
+        rest = data[at:]
+        if not is_format(rest, ""):
+            if rest.strip(b"\x00"):
+                lost.append(f"{len(rest)} bytes after the end that are no FIT data")
+            break
+        head, size = rest[0], struct.unpack_from("<I", rest, 4)[0]
+        whole = head + size + 2
+        if size == 0 and len(rest) > head + 2:  # the recorder stopped before it wrote the length
+            lost.append("the end of the recording (the file was never closed)")
+            parts.append(rest[:4] + struct.pack("<I", len(rest) - head) + rest[8:] + b"\x00\x00")
+            break
+        if whole > len(rest):
+            lost.append(f"the end of the recording (the file is cut: {len(rest)} of {whole} bytes)")
+            parts.append(rest[:4] + struct.pack("<I", max(len(rest) - head, 0)) + rest[8:] + b"\x00\x00")
+            break
+        part = rest[:whole]
+        if head == 14 and part[12:14] == b"\x00\x00" and crc(part) == 0:
+            body = part[:12] + struct.pack("<H", crc(part[:12])) + part[14:-2]
+            part = body + struct.pack("<H", crc(body))
+        parts.append(part)
+        at += whole
+    return parts, lost
+
+
+def _decode(part: bytes) -> _Messages:
+    import fitfast
+
+    try:
+        others = fitfast.parse(part, datetimes=False)
+        declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
+        if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
+            others.pop("record", None)
+            return _Messages(fitfast.records(part), others)
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except BaseException:  # fitfast refuses by an exception and panics with a bare BaseException
+        pass
+    return _decode_slowly(part)
+
+
+def _decode_slowly(part: bytes) -> _Messages:
+    """The same by `fitdecode`, which reads up to the damage and keeps developer fields apart from native ones."""
+    import fitdecode
+
+    out = _Messages()
+    rows: list[dict[str, float]] = []
+    problem = ""
+    try:
+        with fitdecode.FitReader(
+            io.BytesIO(part), check_crc=fitdecode.CrcCheck.DISABLED, error_handling=fitdecode.ErrorHandling.IGNORE
+        ) as reader:
+            for frame in reader:
+                if not isinstance(frame, fitdecode.FitDataMessage):
+                    continue
+                if frame.name == "record":
+                    rows.append(_record_row(frame))
+                else:
+                    out.others.setdefault(frame.name, []).append(_plain_fields(frame))
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except Exception as error:
+        problem = str(error) or type(error).__name__
+    if not rows:
+        if out.get("file_id") and not problem:
+            return out
+        raise UnreadableFile(f"nothing can be read from the FIT file ({problem or 'no records'})")
+    names = sorted({name for row in rows for name in row})
+    out.records = {name: np.array([row.get(name, np.nan) for row in rows]) for name in names}
+    if problem:
+        out.cut = True
+        out.lost.append(f"everything after record {len(rows)} (damaged: {problem[:120]})")
+    elif crc(part) != 0 and part[-2:] != b"\x00\x00":
+        out.notes.append("the file's checksum does not hold, though all of it could be read")
+    return out
+
+
+def _record_row(frame: Any) -> dict[str, float]:
+    row: dict[str, float] = {}
+    for item in frame.fields:
+        value = item.value
+        if hasattr(value, "timestamp"):
+            value = value.timestamp()
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            continue
+        is_developer = type(item.field).__name__ == "DevField" if item.field is not None else False
+        name = f"developer:{item.field.dev_data_index}:{item.field.def_num}" if is_developer else item.name
+        if name in ("position_lat", "position_long"):
+            value = value * 180.0 / 2**31
+        if name == "timestamp" and value < EPOCH:
+            value += EPOCH
+        row.setdefault(name, float(value))
+    return row
+
+
+def _plain_fields(frame: Any) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for item in frame.fields:
+        value = item.value
+        if value is None:
+            continue
+        if hasattr(value, "timestamp"):
+            value = int(value.timestamp())
+        out.setdefault(item.name if isinstance(item.name, str) else str(item.name), value)
+    return out
+
+
+def _legs(messages: _Messages, first: int) -> list[Recording]:
+    records = messages.records
+    time = records.get("timestamp")
+    if time is None or not np.isfinite(time).any():
+        return []
+    keep = np.isfinite(time)
+    records = {name: column[keep] for name, column in records.items()}
+    time = records["timestamp"]
+    dated = bool(np.median(time) >= UNDATED_BELOW)
+    sessions = sorted((m for m in messages.get("session") if "start_time" in m), key=lambda m: float(m["start_time"]))
+    notes, lost = list(messages.notes), list(messages.lost)
+    if not sessions:
+        sport, assumed = _sport_without_session(messages)
+        lost.append("the session summary")
+        if assumed:
+            notes.append("nothing in the file names the sport: taken as a run")
+        sessions = [{"start_time": float(time.min()), "sport": sport}]
+    starts = np.array([float(m["start_time"]) for m in sessions])
+    if messages.cut and "total_elapsed_time" in sessions[-1]:
+        # A cut multisport file: records after the last session's end are a leg whose own summary is lost.
+        end = starts[-1] + float(sessions[-1]["total_elapsed_time"])
+        if (time > end + 1).sum() > 10 and len(messages.get("sport")) > len(sessions):
+            sport, _ = _sport_without_session(messages)
+            sessions.append({"start_time": float(time[time > end + 1].min()), "sport": sport})
+            starts = np.append(starts, float(sessions[-1]["start_time"]))
+    owner = np.maximum(np.searchsorted(starts, time, side="right") - 1, 0)
+    mass = next((float(m["weight"]) for m in messages.get("user_profile") if m.get("weight")), None)
+    streams_for = _power_columns(messages, records, mass)
+    serial = _serial(messages)
+    offset = _utc_offset(messages)
+    out: list[Recording] = []
+    for index, session in enumerate(sessions):
+        mine = owner == index
+        if mine.sum() < 2:
+            continue
+        sport = str(session.get("sport", "running"))
+        part = {name: column[mine] for name, column in records.items()}
+        columns, streams = _columns(part, sport, streams_for)
+        lo, hi = float(columns["time"].min()), float(columns["time"].max())
+        out.append(
+            Recording(
+                sport=sport,
+                columns=columns,
+                streams=streams,
+                pauses=_pauses(messages, lo, hi),
+                laps=_laps(messages, lo, hi),
+                dated=dated,
+                utc_offset_minutes=offset,
+                serial=serial,
+                leg=first + index,
+                legs_before=[str(s.get("sport", "")) for s in sessions[:index]],
+                indoor=str(session.get("sub_sport")) in ("treadmill", "indoor_running", "virtual_activity"),
+                mass=mass,
+                lost=list(lost),
+                notes=list(notes),
+            )
+        )
+    return out
+
+
+def _sport_without_session(messages: _Messages) -> tuple[str, bool]:
+    named = [str(m["sport"]) for m in messages.get("sport") if "sport" in m]
+    return (named[-1], False) if named else ("running", True)
+
+
+def _serial(messages: _Messages) -> str:
+    who = next(iter(messages.get("file_id")), {})
+    number = who.get("serial_number")
+    return _scale_key("serial", who.get("manufacturer"), number) if number else ""
+
+
+def _utc_offset(messages: _Messages) -> int | None:
+    for m in messages.get("activity"):
+        local, utc = m.get("local_timestamp"), m.get("timestamp")
+        if isinstance(local, (int, float)) and isinstance(utc, (int, float)):
+            minutes = round((float(local) - float(utc)) / 900) * 15
+            # Some decoders leave the local time in FIT seconds.
+            if abs(minutes) > 15 * 60:
+                minutes = round((float(local) + EPOCH - float(utc)) / 900) * 15
+            if abs(minutes) <= 15 * 60:
+                return minutes
+    return None
+
+
+def _power_columns(messages: _Messages, records: dict[str, Floats], mass: float | None) -> list[tuple[str, str, str]]:
+    """Each full-power field as ``(record column, scale key, kind)``; the native field first."""
+    found: list[tuple[str, str, str]] = []
+    weight = "" if mass is None else f"{mass:.0f}"
+    sensor = next(
+        (
+            m
+            for m in messages.get("device_info")
+            if {m.get("antplus_device_type"), m.get("device_type"), m.get("ble_device_type")} & _POWER_SENSORS
+            and m.get("serial_number")
+        ),
+        None,
+    )
+    if "power" in records and np.isfinite(records["power"]).any():
+        who = sensor or next(iter(messages.get("file_id")), {})
+        named = (who.get("manufacturer"), who.get("product", who.get("product_name")), who.get("serial_number"))
+        found.append(("power", _scale_key("native", *named, weight), "foot sensor" if sensor else "device"))
+    applications = {
+        m.get("developer_data_index"): m.get("application_id", "") for m in messages.get("developer_data_id")
+    }
+    for m in messages.get("field_description"):
+        name, unit = str(m.get("field_name", "")), str(m.get("units", "")).lower().strip()
+        message = m.get("native_mesg_num", "record")
+        declared = m.get("native_field_num") in (7, "power") and message in ("record", 20, None)
+        by_name = name.lower().replace("_", " ").strip() in _FULL and unit in ("w", "watt", "watts")
+        if not (declared or by_name) or _PARTIAL.search(name):
+            continue
+        index, number = m.get("developer_data_index"), m.get("field_definition_number")
+        column = f"developer:{index}:{number}" if f"developer:{index}:{number}" in records else name
+        if column in records and column not in NATIVE_FIELDS and np.isfinite(records[column]).any():
+            key = _scale_key("developer", applications.get(index), number, name, weight)
+            found.append((column, key, "foot sensor"))
+    return found
+
+
+def _scale_key(*parts: object) -> str:
+    """A short stable name for who produced the watts, which tells nobody the maker."""
+    return hashlib.blake2s("|".join(str(p) for p in parts).encode(), digest_size=6).hexdigest()
+
+
+def _columns(
+    part: dict[str, Floats], sport: str, powers: list[tuple[str, str, str]]
+) -> tuple[dict[str, Floats], list[PowerStream]]:
+    columns: dict[str, Floats] = {"time": part["timestamp"]}
+    for name, ours, factor in _FIELDS:
+        values = part.get(name)
+        if values is None or not np.isfinite(values).any():
+            continue
+        before = columns.get(ours)
+        values = values * factor
+        columns[ours] = values if before is None else np.where(np.isfinite(values), values, before)
+    if "cadence" in part and np.isfinite(part["cadence"]).any():
+        cadence = part["cadence"] + np.nan_to_num(part.get("fractional_cadence", np.zeros(len(part["cadence"]))))
+        columns["cadence"] = cadence * 2 if sport == "running" and np.nanmedian(cadence) < 120 else cadence
+    streams = []
+    for source, scale, kind in powers:
+        if np.isfinite(part[source]).any():
+            name = "power" if not streams else f"power_{len(streams) + 1}"
+            columns[name] = part[source]
+            streams.append(PowerStream(name, scale, kind))
+    return columns, streams
+
+
+def _pauses(messages: _Messages, lo: float, hi: float) -> list[tuple[float, float]]:
+    stopped: float | None = None
+    out: list[tuple[float, float]] = []
+    events = [m for m in messages.get("event") if str(m.get("event")) in ("timer", "0") and "timestamp" in m]
+    for m in sorted(events, key=lambda m: float(m["timestamp"])):
+        at, kind = float(m["timestamp"]), str(m.get("event_type"))
+        if not lo - 1 <= at <= hi + 1:
+            continue
+        if kind in _STOPS:
+            stopped = at if stopped is None else stopped
+        elif kind == "start" and stopped is not None:
+            if at > stopped:
+                out.append((stopped, at))
+            stopped = None
+    return out
+
+
+def _laps(messages: _Messages, lo: float, hi: float) -> list[Lap]:
+    out = []
+    for m in messages.get("lap"):
+        if "start_time" in m and ("total_elapsed_time" in m or "timestamp" in m):
+            start = float(m["start_time"])
+            end = start + float(m["total_elapsed_time"]) if "total_elapsed_time" in m else float(m["timestamp"])
+            if lo - 1 <= start < end <= hi + 2:
+                out.append(Lap(start, end))
+    return sorted(out, key=lambda lap: lap.start)

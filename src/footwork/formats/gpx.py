@@ -1,0 +1,133 @@
+"""GPX 1.1: timed tracks become recordings, anything without times is a course."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import xml.etree.ElementTree as ET
+from typing import Any
+
+import numpy as np
+from defusedxml import DefusedXmlException
+from defusedxml.ElementTree import iterparse
+
+from footwork.errors import NotARecording, UnreadableFile
+from footwork.signals import Course, PowerStream, Recording
+
+_EXTENSIONS = {
+    "hr": "heart_rate", "heartrate": "heart_rate", "cad": "cadence", "cadence": "cadence", "runcadence": "cadence",
+    "power": "power", "powerinwatts": "power", "watts": "power", "atemp": "temperature", "temp": "temperature",
+    "temperature": "temperature", "speed": "speed",
+}  # fmt: skip
+_RUNNING = re.compile(r"run|jog|treadmill|track and field|orienteering", re.IGNORECASE)
+_EARTH_RADIUS_M = 6_371_008.8
+
+
+def is_format(data: bytes, name: str) -> bool:
+    head = data[:4096].lstrip(b"\xef\xbb\xbf \r\n\t")
+    return b"<gpx" in head or (name.lower().endswith(".gpx") and head.startswith(b"<"))
+
+
+def read(data: bytes) -> list[Recording] | Course:
+    """Timed tracks as recordings (one a track), else the first untimed track or route as a course."""
+    tracks, lost = _points(data)
+    timed = [t for t in tracks if sum(p["time"] is not None for p in t["points"]) >= 2]
+    if timed:
+        return [_recording(track, leg, lost) for leg, track in enumerate(timed)]
+    course = next((t for t in tracks if len(t["points"]) >= 2), None)
+    if course is None:
+        raise UnreadableFile(lost[0]) if lost else NotARecording("a GPX file without track points")
+    if lost:
+        raise UnreadableFile(f"the course is damaged: {lost[0]}")
+    return _course(course)
+
+
+def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str]]:
+    tracks: list[dict[str, Any]] = []
+    track: dict[str, Any] | None = None
+    point: dict[str, Any] | None = None
+    lost: list[str] = []
+    try:
+        for event, element in iterparse(io.BytesIO(data), events=("start", "end"), forbid_dtd=True):
+            tag = element.tag.rpartition("}")[2]
+            lower = tag.lower()
+            if event == "start":
+                if lower in ("trk", "rte"):
+                    track = {"type": "", "name": "", "points": []}
+                    tracks.append(track)
+                elif lower in ("trkpt", "rtept") and track is not None:
+                    point = {"time": None, "latitude": element.get("lat"), "longitude": element.get("lon")}
+                continue
+            text = (element.text or "").strip()
+            if lower in ("trkpt", "rtept") and track is not None and point is not None:
+                track["points"].append(point)
+                point = None
+                element.clear()
+            elif point is not None:
+                if lower == "time":
+                    point["time"] = _time(text)
+                elif lower == "ele":
+                    point["altitude"] = text
+                elif lower in _EXTENSIONS:
+                    point.setdefault(_EXTENSIONS[lower], text)
+            elif track is not None and lower in ("type", "name"):
+                track[lower] = track[lower] or text
+            elif lower in ("trkseg", "trk", "rte", "wpt"):
+                element.clear()
+    except DefusedXmlException:
+        raise UnreadableFile("the GPX file declares a document type or entities, which is not allowed") from None
+    except (ET.ParseError, UnicodeDecodeError, ValueError, LookupError) as error:
+        lost.append(f"the GPX text breaks off or is malformed ({error})")
+    return tracks, lost
+
+
+def _time(text: str) -> float | None:
+    try:
+        stamp = dt.datetime.fromisoformat(text.replace("z", "Z"))
+        return (stamp if stamp.tzinfo else stamp.replace(tzinfo=dt.UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return None
+
+
+def _number(text: str | None) -> float:
+    try:
+        return float(text) if text else float("nan")
+    except ValueError:
+        return float("nan")
+
+
+def _recording(track: dict[str, Any], leg: int, lost: list[str]) -> Recording:
+    points = [p for p in track["points"] if p["time"] is not None]
+    columns = {"time": np.array([p["time"] for p in points], dtype=float)}
+    for name in ("latitude", "longitude", "altitude", *dict.fromkeys(_EXTENSIONS.values())):
+        values = np.array([_number(p.get(name)) for p in points])
+        if np.isfinite(values).any():
+            columns[name] = values
+    if "cadence" in columns and np.nanmedian(columns["cadence"]) < 120:
+        columns["cadence"] = columns["cadence"] * 2  # strides of one foot to steps
+    sport = "running" if not track["type"] or _RUNNING.search(track["type"]) else track["type"].lower()
+    notes = [f"{len(track['points']) - len(points)} points without a time were left out"]
+    return Recording(
+        sport=sport,
+        columns=columns,
+        streams=[PowerStream("power", "gpx")] if "power" in columns else [],
+        leg=leg,
+        lost=list(lost),
+        notes=notes if len(points) < len(track["points"]) else [],
+    )
+
+
+def _course(track: dict[str, Any]) -> Course:
+    lat, lon, ele = (
+        np.array([_number(p.get(n)) for p in track["points"]]) for n in ("latitude", "longitude", "altitude")
+    )
+    known = np.isfinite(lat) & np.isfinite(lon) & (np.abs(lat) <= 90) & (np.abs(lon) <= 180)
+    lat, lon, ele = lat[known], lon[known], ele[known]
+    if len(lat) < 2:
+        raise NotARecording("a GPX course with fewer than two positions")
+    # Haversine steps; repeated here because readers may not reach up to the physics layer.
+    a, b = np.radians(lat), np.radians(lon)
+    h = np.sin(np.diff(a) / 2) ** 2 + np.cos(a[:-1]) * np.cos(a[1:]) * np.sin(np.diff(b) / 2) ** 2
+    steps = 2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
+    return Course(lat, lon, np.concatenate([[0.0], np.cumsum(steps)]), ele, track["name"])

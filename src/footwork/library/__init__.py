@@ -1,0 +1,264 @@
+"""Use cases on one runner's library, a module a topic, behind one thin `Library`."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from footwork.errors import LibraryError
+from footwork.library.athlete import Athlete
+from footwork.library.runs import Run, RunRow
+from footwork.quantities import Effort
+from footwork.signals import Course, Recording, Signals
+from footwork.store import database, schema
+
+Path_ = str | Path
+
+
+def read(path: Path_) -> list[Recording] | Course:
+    """Recordings (or the course) in a file, gzipped or zipped or not.
+
+    Raises
+    ------
+    footwork.FootworkError
+        Not a recording, or unreadable.
+    """
+    from footwork import formats
+    from footwork.formats import archive
+
+    name, data = archive.read_single(Path(path))
+    return formats.read(data, name)
+
+
+class Library:
+    """One runner's recordings and what follows from them. Open with `Library.open`, close or use ``with``."""
+
+    def __init__(self, folder: Path, engine: Any, readonly: bool) -> None:
+        self.folder = folder
+        self.readonly = readonly
+        self._engine = engine
+        self._cache: dict[Any, Any] = {}
+        self._cache_stamp: Any = None
+        self._scratch: tempfile.TemporaryDirectory[str] | None = None
+        self.athlete = Athlete(self)
+
+    @classmethod
+    def open(cls, path: Path_, create: bool = True, readonly: bool | None = None, progress: Any = None) -> Library:
+        """Open the library in a folder; ``readonly`` is found out where not given.
+
+        Results of an older method version are made anew first, which can take a while; ``progress(done, total, name)``
+        is called along the way.
+
+        Raises
+        ------
+        LibraryError
+            No library there and ``create`` is false, a newer version, damage, or no permission.
+        """
+        folder = Path(path)
+        if folder.exists() and not folder.is_dir():
+            raise LibraryError(f"{folder} is a file, not a library folder")
+        if readonly is None:
+            readonly = folder.exists() and not database.is_writable(folder)
+        library = cls(folder, database.open_engine(folder, create, readonly), readonly)
+        if not readonly:
+            library.refresh(progress)
+        return library
+
+    @classmethod
+    def from_nothing(cls) -> Library:
+        """An empty throw-away library, for questions that carry their own data."""
+        scratch = tempfile.TemporaryDirectory(prefix="footwork-")
+        library = cls.open(Path(scratch.name) / "library")
+        library._scratch = scratch
+        return library
+
+    @classmethod
+    def from_files(cls, paths: Sequence[Path_], start: dt.datetime | None = None) -> Library:
+        """A throw-away library with just these recordings, for questions that need no library."""
+        library = cls.from_nothing()
+        library.add(paths, start=start)
+        return library
+
+    def close(self) -> None:
+        """Let go of the databases; a throw-away library is deleted."""
+        if not self.readonly:
+            with self._engine.connect() as connection:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._engine.dispose()
+        if self._scratch is not None:
+            self._scratch.cleanup()
+
+    def __enter__(self) -> Library:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A consistent view of both databases."""
+        with self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """One transaction, all or nothing. Raises LibraryError where the library cannot be written."""
+        if self.readonly:
+            raise LibraryError(f"the library {self.folder} is read-only here: make it writable to change it")
+        with database.writing(self._engine, self.folder) as connection:
+            yield connection
+
+    def cached(self, key: Any, make: Callable[[], Any]) -> Any:
+        """A result across runs, kept until anything in the library's databases changes."""
+        stamp = database.stamp(self.folder)
+        if stamp != self._cache_stamp:
+            self._cache, self._cache_stamp = {}, stamp
+        if key not in self._cache:
+            self._cache[key] = make()
+        return self._cache[key]
+
+    def known_files(self) -> list[str]:
+        """SHA-256 of every original."""
+        with self.reading() as connection:
+            return list(connection.execute(select(schema.file.c.sha256)).scalars())
+
+    def add(
+        self, paths: Sequence[Path_], start: dt.datetime | None = None, workers: int = 1, progress: Any = None
+    ) -> dict[str, Any]:
+        """Import recordings from files and folders.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            FIT, GPX or CSV, plain, gzipped or zipped; folders are searched.
+        start : datetime, optional
+            Timezone-aware start for a file without a date.
+        workers : int
+            Processes to decode with; 1 uses none.
+        progress : callable, optional
+            Called with files done, files in all, and the name.
+
+        Returns
+        -------
+        dict
+            Lists ``added``, ``duplicates``, ``recovered``, ``skipped``, ``failed`` of ``{"file", "reason"}``.
+        """
+        from footwork.library import importing
+
+        if self.readonly:
+            raise LibraryError(f"the library {self.folder} is read-only here: make it writable to add to it")
+        return importing.add(self, [Path(p) for p in paths], start, workers, progress).to_json()
+
+    def refresh(self, progress: Any = None) -> int:
+        """Make results anew that are missing or of an older method version or mass; returns how many."""
+        from footwork.library import results
+
+        with self.reading() as connection:
+            old = results.stale(connection, self.athlete.masses())
+        if old:
+            results.rebuild(self, old, progress)
+        return len(old)
+
+    def runs(self) -> list[RunRow]:
+        """All runs, the newest first."""
+        from footwork.library import runs
+
+        found: list[RunRow] = self.cached("runs", lambda: runs.rows(self))
+        return found
+
+    def run(self, run_id: int) -> Run:
+        """One run with all that is known of it. Raises UsageError where there is none."""
+        from footwork.library import runs
+
+        return runs.one(self, run_id)
+
+    def signals(self, run_id: int) -> Signals:
+        """1 Hz signals of a run's primary recording."""
+        from footwork.library import runs
+
+        return runs.signals(self, run_id)
+
+    def mark(self, run_id: int, name: str, remove: bool = False) -> list[str]:
+        """Mark a run as race, test or another kind (`runs.MARKS`), or take the mark off; returns its marks."""
+        from footwork.library import runs
+
+        return runs.mark(self, run_id, name, remove)
+
+    def activities(self) -> list[dict[str, Any]]:
+        """Recordings of other sports, kept for their load: start, sport, time, work, heart rate."""
+        from footwork.library import runs
+
+        return runs.activities(self)
+
+    def scales(self) -> dict[str, str]:
+        """Scale keys and the names they are shown by; ``model`` is modelled power."""
+        with self.reading() as connection:
+            rows = connection.execute(select(schema.scale.c.key, schema.scale.c.name)).all()
+        return {"model": "model", **dict(row._tuple() for row in rows)}
+
+    def setting(self, name: str, default: str = "") -> str:
+        """A display setting: ``units`` is metric or imperial."""
+        with self.reading() as connection:
+            value = connection.execute(select(schema.setting.c.value).where(schema.setting.c.name == name)).scalar()
+        return default if value is None else str(value)
+
+    def set_setting(self, name: str, value: str) -> None:
+        """Set a display setting. Raises UsageError for an unknown one."""
+        from footwork.errors import UsageError
+
+        if (name, value) not in {("units", "metric"), ("units", "imperial")}:
+            raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
+        with self.writing() as connection:
+            connection.execute(schema.setting.delete().where(schema.setting.c.name == name))
+            connection.execute(schema.setting.insert().values(name=name, value=value))
+
+    def capacity(
+        self,
+        efforts: Sequence[str | Effort] = (),
+        date: dt.date | None = None,
+        scale: str | None = None,
+        mass: float | None = None,
+    ) -> Any:
+        """Critical power, W′, tail, domains and their evidence; see `capacity.Capacity`."""
+        from footwork.library import capacity
+
+        return capacity.answer(self, efforts, date, scale, mass)
+
+    def race(self, **question: Any) -> Any:
+        """Power, pace, time and splits for a race; see `race.answer` for the arguments."""
+        from footwork.library import race
+
+        key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items() if k != "course"))
+        if question.get("course") is not None:  # a course file may change under its name
+            return race.answer(self, **question)
+        return self.cached(key, lambda: race.answer(self, **question))
+
+    def load(self, since: dt.date | None = None, until: dt.date | None = None) -> Any:
+        """Time in domains and CP-minutes of a span of dates."""
+        from footwork.library import capacity
+
+        return capacity.load(self, since, until)
+
+    def run_load(self, run_id: int) -> dict[str, Any] | None:
+        """Time in domains and CP-minutes of a run; None where its scale has no CP."""
+        from footwork.library import capacity, runs
+
+        return capacity.run_load(self, runs.find(self, run_id))
+
+    def best_curve(self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None) -> list[dict[str, Any]]:
+        """Mean maximal power of a span of dates, with the run that set each point."""
+        from footwork.library import capacity
+
+        return capacity.best_curve(self, since, until, scale)
+
+    def export(self, run_id: int, out: Path_) -> int:
+        """Write a run's signals as CSV or Parquet by the ending of ``out``; returns how many seconds."""
+        from footwork.library import runs
+
+        return runs.export(self, run_id, Path(out))

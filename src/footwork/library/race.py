@@ -1,0 +1,308 @@
+"""The race: capacity, power at speed, course and weather put together into watts, pace, time and splits."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.errors import NotEnoughData, UsageError
+from footwork.library import capacity
+from footwork.physics import air
+from footwork.physics.terrain import bearing, smooth_altitude, step_distance
+from footwork.physiology.endurance import power_at
+from footwork.planning import conditions, race
+from footwork.quantities import MILE_M, Effort, Estimate, Floats, format_duration, plain
+from footwork.signals import Course as Path3D
+from footwork.signals import Recording
+
+SEGMENT_M = 50.0
+SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
+LEAST_CHANCE = 0.05
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Race weather as asked: wind at 10 m [m/s] and where it comes from [deg], temperature [°C], humidity 0 to 1,
+    altitude [m]; None is unknown and then has no effect."""
+
+    wind: float | None = None
+    wind_from: float | None = None
+    temperature: float | None = None
+    humidity: float | None = None
+    altitude: float | None = None
+
+
+@dataclass(frozen=True)
+class RacePlan:
+    """The answer; `to_json` is the documented form."""
+
+    question: dict[str, Any]
+    scale: str
+    measured: bool
+    power: Estimate
+    time: Estimate
+    pace: Estimate
+    distance: Estimate | None
+    splits: list[dict[str, float]]
+    goal: dict[str, Any] | None
+    conditions: dict[str, Any]
+    critical_power: Estimate
+    warnings: list[str]
+    profile: list[dict[str, float]]
+
+    def to_json(self) -> dict[str, Any]:
+        """SI units, estimates as in `models` section 9."""
+        names = ("question", "scale", "measured", "power", "time", "pace", "distance", "splits", "goal", "conditions",
+                 "critical_power", "warnings", "profile")  # fmt: skip
+        out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
+        return out
+
+
+def answer(
+    library: Any,
+    distance: float | None = None,
+    time: float | None = None,
+    course: str | Path | None = None,
+    date: dt.date | None = None,
+    scale: str | None = None,
+    efforts: Sequence[str | Effort] = (),
+    mass: float | None = None,
+    weather: Weather | None = None,
+    split: float = 1000.0,
+) -> RacePlan:
+    """Even-power race plan.
+
+    Parameters
+    ----------
+    distance : float, optional
+        Race distance; with ``course`` the official distance that the course is stretched to. [m]
+    time : float, optional
+        Alone: a race of that time. With a distance or course: a goal. [s]
+    course : path, optional
+        GPX course, or a recording with positions.
+    date, scale, efforts, mass
+        As in `capacity.answer`.
+    weather : Weather, optional
+    split : float
+        Distance between splits. [m]
+
+    Raises
+    ------
+    UsageError
+        Neither distance, time nor course; a course too short; weather or a goal that cannot be.
+    NotEnoughData
+        No critical power or no relation of power to speed.
+    """
+    if distance is None and time is None and course is None:
+        raise UsageError("say which race: --distance 10km, --time 1:30:00 or --course FILE.gpx")
+    sky = weather or Weather()
+    _check_weather(sky)
+    made = capacity.answer(library, efforts, date, scale, mass)
+    if made.posterior is None:
+        raise NotEnoughData(f"no race plan without critical power: {made.critical_power.reason or 'none is known'}")
+    relation = made.power_at_speed
+    if relation is None:
+        raise NotEnoughData(
+            "no race plan without power at speed: ten steady flat minutes on this scale, or race results with --mass, give it"
+        )
+    cp, wp, tail = made.posterior.draws(capacity.DRAWS)
+    warnings = list(made.warnings)
+    guess_power = float(np.median(cp))
+    only_time = distance is None and course is None
+    if only_time and time is not None:
+        distance = float(relation.speed(guess_power)) * time  # only to lay out a road long enough
+    path = _course(course, distance, sky, made, warnings) if course is not None else _flat(distance or 0.0, sky)
+    if not 400 <= path.distance <= 500_000:
+        raise UsageError(f"a race of {path.distance:.0f} m is outside 400 m to 500 km")
+    if time is not None and not only_time:
+        _check_goal(path.distance, time)
+    table = race.tabulate(path, relation.power, made.mass, guess_power)
+    nominal = float(np.median(race.sustainable(table, cp, wp, tail)[1]))
+    needs = relation.factors(path.distance / nominal, len(cp), 5)
+    altitude = sky.altitude if sky.altitude is not None else path.altitude if path.altitude is not None else made.home_altitude
+    humidity = 0.5 if sky.humidity is None else sky.humidity
+    wbgt = None if sky.temperature is None else float(air.wet_bulb_globe_temperature(sky.temperature, humidity))
+    factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, len(cp))
+    cp, wp = cp * factor, wp * factor
+    n = made.posterior.n
+    goal: dict[str, Any] | None = None
+    span: Estimate | None = None
+    if only_time and time is not None:
+        power = power_at(time, cp, wp, tail)
+        metres = path.distance * time / table.time(power / needs)
+        span = Estimate.from_draws(metres, "m", n, "race")
+        path = _flat(span.value or path.distance, sky)
+        table = race.tabulate(path, relation.power, made.mass, guess_power)
+        times = np.full(len(cp), time)
+        paces = times / metres
+    else:
+        power, times = race.sustainable(table, cp, wp, tail, needs)
+        paces = times / path.distance
+        if time is not None:
+            goal, power, times, paces = _goal(time, path, table, (cp, wp, tail), needs, power, times, factor, n)
+    target = float(np.median(power))
+    speeds = race.segment_speed([target / float(np.median(needs))], path, relation.power, made.mass)[0]
+    warnings += _warnings(path, float(np.median(times)), made, sky, wbgt)
+    return RacePlan(
+        question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
+                  "course": Path(course).name if course is not None else None},
+        scale=made.scale, measured=made.measured,
+        power=Estimate.from_draws(power, "W", n, "race"),
+        time=Estimate.from_draws(times, "s", n, "race"),
+        pace=Estimate.from_draws(1000 * paces, "s/km", n, "race"),
+        distance=span,
+        splits=[{**row, "power_w": target} for row in race.splits(path, speeds, split)],
+        goal=goal,
+        conditions={
+            "headwind_mps": float(np.average(path.headwind, weights=path.length)) if len(path.length) else 0.0,
+            "air_density_kgm3": float(path.density.mean()), "wet_bulb_globe_c": wbgt, "altitude_m": altitude,
+            "capacity_factor": Estimate.from_draws(factor, "", len(factor), "conditions", "draws"),
+        },
+        critical_power=made.critical_power, warnings=warnings,
+        profile=_profile(path, speeds),
+    )  # fmt: skip
+
+
+def _goal(
+    time: float, path: race.Course, table: race.TimeAtPower, capacity_draws: tuple[Floats, Floats, Floats], needs: Floats,
+    power: Floats, times: Floats, factor: Floats, n: int,
+) -> tuple[dict[str, Any], Floats, Floats, Floats]:  # fmt: skip
+    """The goal's chance; the plan is the goal's where it has one, else the runner's best with the CP the goal takes."""
+    chance = float((times <= time).mean())
+    wanted = float(table.power(time)) * needs
+    goal: dict[str, Any] = {
+        "time_s": time, "chance": chance, "power": Estimate.from_draws(wanted, "W", n, "race"),
+        "best_time": Estimate.from_draws(times, "s", n, "race"), "critical_power_needed": None,
+    }  # fmt: skip
+    if chance >= LEAST_CHANCE:
+        reached = table.time(float(np.median(wanted)) / needs)
+        return goal, wanted, reached, reached / path.distance
+    # Power at a duration grows in proportion to CP and W′ together, so one factor tells the CP the goal takes.
+    stretch = wanted / power_at(time, *capacity_draws)
+    goal["critical_power_needed"] = Estimate.from_draws(capacity_draws[0] / factor * stretch, "W", n, "race")
+    return goal, power, times, times / path.distance
+
+
+def _check_weather(sky: Weather) -> None:
+    for name, value, low, high, unit in (
+        ("wind", sky.wind, -25, 25, "m/s"), ("temperature", sky.temperature, -40, 50, "°C"),
+        ("humidity", sky.humidity, 0, 1, "as a share"), ("altitude", sky.altitude, -430, 6000, "m"),
+    ):  # fmt: skip
+        if value is not None and not low <= value <= high:
+            raise UsageError(f"a {name} of {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
+
+
+def _check_goal(distance: float, time: float) -> None:
+    best = race.fastest_time(distance)
+    if time < best:
+        raise UsageError(
+            f"{format_duration(time)} for {distance / 1000:.2f} km is faster than anyone has run (about {format_duration(best)})"
+        )
+
+
+def _density(sky: Weather, altitude: float) -> float:
+    humidity = 0.5 if sky.humidity is None else sky.humidity
+    temperature = 15.0 if sky.temperature is None else sky.temperature
+    return float(air.density(temperature, air.standard_pressure(altitude), humidity))
+
+
+def _local_wind(sky: Weather) -> float:
+    return float(air.wind_at_height(sky.wind or 0.0, shelter=SHELTER))
+
+
+def _flat(distance: float, sky: Weather) -> race.Course:
+    wind = _local_wind(sky)
+    flat = race.flat_course(distance, wind, _density(sky, sky.altitude or 0.0))
+    if sky.wind_from is not None:
+        # A direction without a course: half the way against the wind, half with it.
+        half = np.arange(len(flat.length)) < len(flat.length) / 2
+        flat = race.Course(flat.length, flat.grade, np.where(half, wind, -wind), flat.density)
+    return flat
+
+
+def _course(
+    source: str | Path, distance: float | None, sky: Weather, made: capacity.Capacity, warnings: list[str]
+) -> race.Course:
+    from footwork.library import read
+
+    path = Path(source)
+    if not path.is_file():
+        raise UsageError(f"there is no course file {path}")
+    found = read(path)
+    track = found if isinstance(found, Path3D) else _track(found)
+    if track is None or len(track.distance) < 3 or track.distance[-1] < 100:
+        raise UsageError(f"{path.name} is no course: it needs at least three positions over 100 m or more")
+    if sky.wind is not None and sky.wind_from is None and sky.wind != 0:
+        raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
+    x, altitude = track.distance, track.altitude
+    stretch = distance / float(x[-1]) if distance else 1.0
+    if not 0.5 <= stretch <= 2.0:
+        raise UsageError(f"{path.name} is {x[-1] / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km")
+    x = x * stretch
+    has_altitude = np.isfinite(altitude).sum() >= 2
+    if not has_altitude:
+        warnings.append("The course has no altitude: it is taken as flat.")
+        altitude = np.zeros(len(x))
+    elif float(np.nanmax(altitude) - np.nanmin(altitude)) > 6000 or float(np.nanmax(altitude)) > 6000:
+        raise UsageError(f"{path.name} climbs to {np.nanmax(altitude):.0f} m: its altitude cannot be right")
+    smooth, _ = smooth_altitude(x, altitude)
+    count = max(int(np.ceil(x[-1] / SEGMENT_M)), 2)
+    edges = np.linspace(0.0, float(x[-1]), count + 1)
+    height = np.interp(edges, x, smooth)
+    length = np.diff(edges)
+    heading = np.radians(bearing(np.interp(edges, x, track.latitude), np.interp(edges, x, track.longitude))[:-1])
+    wind = _local_wind(sky)
+    against = wind * np.cos(heading - np.radians(sky.wind_from or 0.0))
+    middle = 0.5 * (height[1:] + height[:-1])
+    density = np.array([_density(sky, float(h)) for h in np.round(middle, -1)])
+    mean_altitude = float(np.average(middle, weights=length)) if has_altitude else None
+    return race.Course(length, np.clip(np.diff(height) / length, -0.45, 0.45), against, density, mean_altitude)
+
+
+def _track(recordings: list[Recording]) -> Path3D | None:
+    for r in recordings:
+        if "latitude" in r.columns and "longitude" in r.columns:
+            lat, lon = r.columns["latitude"], r.columns["longitude"]
+            known = np.isfinite(lat) & np.isfinite(lon)
+            lat, lon = lat[known], lon[known]
+            if len(lat) > 2:
+                altitude = r.columns.get("altitude", np.full(len(known), np.nan))[known]
+                return Path3D(lat, lon, np.cumsum(step_distance(lat, lon)), altitude)
+    return None
+
+
+def _profile(path: race.Course, speeds: Floats) -> list[dict[str, float]]:
+    ends = np.cumsum(path.length)
+    rise = np.cumsum(path.length * path.grade)
+    return [
+        {"end_m": float(e), "rise_m": float(r), "grade": float(g), "headwind_mps": float(w), "speed_mps": float(v)}
+        for e, r, g, w, v in zip(ends, rise, path.grade, path.headwind, speeds, strict=True)
+    ]
+
+
+def _warnings(path: race.Course, time: float, made: capacity.Capacity, sky: Weather, wbgt: float | None) -> list[str]:
+    out = []
+    if time < 120:
+        out.append("A race under 2 minutes is shorter than CP + W′/t describes: take the watts as a rough guide.")
+    if time > 4 * 3600:
+        out.append("Beyond about four hours fuel, heat and muscle damage decide more than this model knows.")
+    if sky.wind and made.mass is None:
+        out.append("Wind and air density need the runner's mass to count: footwork athlete --mass KG.")
+    if wbgt is not None and wbgt >= 18:
+        level = "28 °C and more: races are usually cancelled" if wbgt > 28 else "23 to 28 °C: high risk" if wbgt >= 23 else "18 to 22 °C: moderate risk"
+        out.append(f"Heat: wet-bulb globe temperature {wbgt:.0f} °C ({level}). Slow down, drink to thirst, stop at dizziness or chills; follow the organiser and your physician.")
+    if np.abs(path.grade).max(initial=0.0) > 0.25:
+        out.append("Parts of the course are steeper than 25 %: most runners walk there, which this plan does not yet know.")
+    if np.abs(path.headwind).max(initial=0.0) > 0.5 and made.measured:
+        out.append("Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display.")
+    return out
+
+
+def splits_every(imperial: bool) -> float:
+    """Kilometres or miles."""
+    return MILE_M if imperial else 1000.0

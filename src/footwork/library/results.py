@@ -1,0 +1,315 @@
+"""Per-recording results: made from a file, stored as rows, compared with what overlaps, rebuilt when stale."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import time
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection, delete, insert, select, update
+
+from footwork import formats
+from footwork.analysis import cleaning, summary
+from footwork.errors import LibraryError, NotARecording, UnreadableFile
+from footwork.physics import power as power_model
+from footwork.physiology import curve, domains
+from footwork.signals import Course, PowerStream, Recording, Signals
+from footwork.store import blobs, schema
+
+VERSIONS = "-".join(
+    str(v)
+    for v in (cleaning.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
+)  # fmt: skip
+SAME_SHARE = 0.95
+OVERLAP_SHARE = 0.5
+_IDENTITY = ("heart_rate", "power", "speed", "cadence", "latitude", "longitude")
+
+
+@dataclass
+class Analysed:
+    """One leg of a file with everything that is kept of it."""
+
+    leg: int
+    sport: str
+    start: float
+    end: float
+    utc_offset_minutes: int | None
+    serial: str
+    is_run: bool
+    row: dict[str, Any]
+    streams: list[dict[str, Any]]
+    lost: list[str]
+    signals: Signals | None = None
+    parquet: Path | None = None
+
+
+def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Recording]:
+    """Recordings of a file, each placed in time.
+
+    Raises
+    ------
+    NotARecording
+        A course, or no recording at all.
+    UnreadableFile
+        Undated without ``start``, or dated in the future.
+    """
+    found = formats.read(data, name)
+    if isinstance(found, Course):
+        raise NotARecording("a course without times, not a run; use it with 'footwork race --course'")
+    out = []
+    for recording in found:
+        if not recording.dated or recording.end < 631065600:
+            if start is None:
+                raise UnreadableFile("it has no date: add it with --start, for example --start 2026-04-14T18:05")
+            recording = recording.dated_from(start)
+        if recording.start > time.time() + 86400:
+            day = dt.datetime.fromtimestamp(min(recording.start, 4e9), dt.UTC)
+            raise UnreadableFile(f"it starts in the future ({day:%Y-%m-%d}): the device's clock was wrong")
+        out.append(recording)
+    return out
+
+
+def mass_at(masses: list[tuple[str, float]], date: str) -> float | None:
+    """The mass in force on a date [kg]; before the first entry, the first holds."""
+    value = masses[0][1] if masses else None
+    for day, mass in masses:
+        if day <= date:
+            value = mass
+    return value
+
+
+def local_date(start: float, utc_offset_minutes: int | None) -> dt.datetime:
+    """Local time at a start; where the file states no offset, this machine's zone."""
+    if utc_offset_minutes is None:
+        return dt.datetime.fromtimestamp(start).astimezone()
+    return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
+
+
+def analyse(recording: Recording, sha: str, masses: list[tuple[str, float]]) -> Analysed:
+    """Clean and summarise one recording. Raises UnreadableFile where too little of it is usable."""
+    day = local_date(recording.start, recording.utc_offset_minutes).date().isoformat()
+    mass = mass_at(masses, day) or recording.mass
+    signals, changes = cleaning.clean(recording, mass)
+    totals = summary.summarise(signals)
+    if recording.is_run and totals.duration_s < 5:
+        raise UnreadableFile("the recording holds less than five seconds")
+    work = next((s.mean_power * totals.duration_s for s in totals.streams if s.mean_power is not None), None)
+    row = {
+        "versions": VERSIONS, "mass": mass, "work_j": work, "indoor": recording.indoor,
+        **{name: getattr(totals, name) for name in (
+            "duration_s", "elapsed_s", "distance_m", "climb_m", "heart_rate_bpm", "cadence_spm", "temperature_c",
+            "altitude_m")},
+        "changes": json.dumps([asdict(c) for c in changes]), "lost": json.dumps(recording.lost),
+        "notes": json.dumps(recording.notes), "legs_before": json.dumps(recording.legs_before),
+        "laps": json.dumps([[lap.start, lap.end] for lap in recording.laps]),
+    }  # fmt: skip
+    streams = [
+        {
+            "column": s.stream.column, "scale_key": s.stream.scale, "kind": s.stream.kind,
+            "measured": s.stream.measured, "mean_power": s.mean_power, "best": blobs.pack(s.best),
+            "start": blobs.pack(s.start), "histogram": blobs.pack(s.histogram), "blocks": blobs.pack(s.blocks),
+        }
+        for s in totals.streams
+    ]  # fmt: skip
+    return Analysed(
+        recording.leg, recording.sport, float(signals["time"][0]), float(signals["time"][-1]),
+        recording.utc_offset_minutes, recording.serial, recording.is_run, row, streams, recording.lost,
+        signals if recording.is_run else None,
+    )  # fmt: skip
+
+
+def store(library: Any, connection: Connection, made: Any, report: Any, start: dt.datetime | None) -> None:
+    """Write one file's recordings inside the caller's transaction and say what became of it."""
+    entry = {"file": made.shown, "reason": made.reason}
+    known = connection.execute(select(schema.file.c.id).where(schema.file.c.sha256 == made.sha256)).first()
+    if made.outcome == "known" or (made.outcome == "read" and known):
+        report.duplicates.append({"file": made.shown, "reason": "this very file is in the library"})
+        return
+    if made.outcome in ("skipped", "failed"):
+        getattr(report, made.outcome).append(entry)
+        return
+    kept: list[tuple[Analysed, int | None]] = []
+    twins: list[str] = []
+    replaced: list[int] = []
+    for analysed in made.recordings:
+        run_id, same = _overlapping(library, connection, analysed) if analysed.is_run else (None, None)
+        if same is None:
+            kept.append((analysed, run_id))
+            continue
+        twin_id, longer = same
+        if longer:
+            replaced.append(twin_id)
+            kept.append((analysed, run_id))
+        else:
+            twins.append(f"the same recording as run {run_id}")
+    if not kept:
+        report.duplicates.append({"file": made.shown, "reason": "; ".join(dict.fromkeys(twins)) or "nothing new"})
+        return
+    # Files go to their places before the rows that name them are committed; a kill in between leaves no row behind.
+    blobs.place(made.original, blobs.original_path(library.folder, made.sha256))
+    for analysed, _ in kept:
+        if analysed.parquet is not None:
+            blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
+    file_id = connection.execute(
+        insert(schema.file).values(
+            sha256=made.sha256, name=made.name, size=made.size, added_at=time.time(),
+            start_given=start.timestamp() if start else None,
+        )
+    ).inserted_primary_key[0]  # fmt: skip
+    runs: list[int] = []
+    others: list[str] = []
+    for analysed, run_id in kept:
+        if analysed.is_run and run_id is None:
+            run_id = connection.execute(insert(schema.run)).inserted_primary_key[0]
+        values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
+                  "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
+                  "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
+        if analysed.is_run and replaced:
+            # The longer copy takes the place of the shorter one, which keeps marks and the run's address.
+            recording_id = replaced.pop(0)
+            connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
+        else:
+            recording_id = connection.execute(insert(schema.recording).values(**values)).inserted_primary_key[0]
+        write_result(library, connection, recording_id, analysed)
+        if analysed.is_run and run_id is not None:
+            runs.append(run_id)
+        else:
+            others.append(analysed.sport)
+    if not runs:
+        report.skipped.append({"file": made.shown, "reason": f"{' and '.join(dict.fromkeys(others))}, not a run: kept as load only"})
+        return
+    reason = "run " + ", ".join(str(r) for r in runs)
+    if others:
+        report.skipped.append({"file": made.shown, "reason": f"its {' and '.join(dict.fromkeys(others))} leg is not a run: kept as load only"})
+    report.added.append({"file": made.shown, "reason": reason, "runs": runs})
+    lost = list(dict.fromkeys(text for analysed, _ in kept for text in analysed.lost))
+    if lost:
+        report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
+
+
+def write_result(library: Any, connection: Connection, recording_id: int, analysed: Analysed) -> None:
+    """Replace the derived rows of one recording; new scales get a neutral name."""
+    for table in (schema.stream, schema.result):
+        connection.execute(delete(table).where(table.c.recording_id == recording_id))
+    connection.execute(insert(schema.result).values(recording_id=recording_id, **analysed.row))
+    for stream in analysed.streams:
+        connection.execute(insert(schema.stream).values(recording_id=recording_id, **stream))
+        if stream["measured"]:
+            _name_scale(connection, stream["scale_key"], stream["kind"])
+
+
+def _name_scale(connection: Connection, key: str, kind: str) -> None:
+    if connection.execute(select(schema.scale.c.id).where(schema.scale.c.key == key)).first():
+        return
+    names = set(connection.execute(select(schema.scale.c.name)).scalars())
+    letters = (chr(ord("A") + i % 26) * (1 + i // 26) for i in range(26 * 40))
+    name = next(n for n in (f"{kind} {letter}" for letter in letters) if n not in names)
+    connection.execute(insert(schema.scale).values(key=key, name=name))
+
+
+def _overlapping(
+    library: Any, connection: Connection, new: Analysed
+) -> tuple[int | None, tuple[int, bool] | None]:
+    """The run a recording belongs to, and the recording it repeats (with whether the new one is clearly longer)."""
+    table = schema.recording
+    rows = connection.execute(
+        select(table, schema.file.c.sha256)
+        .join(schema.file)
+        .where(table.c.run_id.is_not(None), table.c.start <= new.end, table.c.end >= new.start)
+    ).mappings()
+    run_id: int | None = None
+    for row in rows:
+        shared = min(row["end"], new.end) - max(row["start"], new.start) + 1
+        shorter = min(row["end"] - row["start"], new.end - new.start) + 1
+        if shared < OVERLAP_SHARE * shorter:
+            continue
+        run_id = run_id or row["run_id"]
+        old_path = blobs.signals_path(library.folder, row["sha256"], row["leg"])
+        if (row["serial"] and row["serial"] == new.serial) or _identical_share(old_path, new) >= SAME_SHARE:
+            longer = (new.end - new.start) > 1.02 * (row["end"] - row["start"]) + 10
+            return row["run_id"], (row["id"], longer)
+    return run_id, None
+
+
+def _identical_share(old_path: Path, new: Analysed) -> float:
+    if new.parquet is None and new.signals is None:
+        return 0.0
+    try:
+        old = blobs.read_signals(old_path, [])
+    except (OSError, ValueError):
+        return 0.0
+    fresh = new.signals if new.signals is not None else blobs.read_signals(new.parquet or Path(), [])
+    first = max(old["time"][0], fresh["time"][0])
+    last = min(old["time"][-1], fresh["time"][-1])
+    a, b = (slice(int(first - s["time"][0]), int(last - s["time"][0]) + 1) for s in (old, fresh))
+    equal = total = 0
+    for name in _IDENTITY:
+        if name in old and name in fresh:
+            x, y = old[name][a], fresh[name][b]
+            both = np.isfinite(x) & np.isfinite(y)
+            total += int(both.sum())
+            equal += int((np.abs(x - y)[both] <= 1e-5 * np.abs(x[both]) + 1e-9).sum())
+    return equal / total if total else 0.0
+
+
+def stale(connection: Connection, masses: list[tuple[str, float]]) -> list[int]:
+    """Recordings whose derived rows are missing, of another method version, or modelled with another mass."""
+    table, result, stream = schema.recording, schema.result, schema.stream
+    rows = connection.execute(
+        select(table.c.id, table.c.start, table.c.utc_offset_minutes, table.c.run_id, result.c.versions, result.c.mass,
+               stream.c.measured)
+        .outerjoin(result, result.c.recording_id == table.c.id)
+        .outerjoin(stream, (stream.c.recording_id == table.c.id) & (stream.c.column == "power"))
+    ).all()  # fmt: skip
+    out = []
+    for recording_id, start, offset, run_id, versions, mass, measured in rows:
+        if versions != VERSIONS:
+            out.append(recording_id)
+        elif run_id is not None and not measured and masses:
+            wanted = mass_at(masses, local_date(start, offset).date().isoformat())
+            if wanted != mass:
+                out.append(recording_id)
+    return out
+
+
+def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> None:
+    """Make the derived rows and signals of these recordings anew from the originals, a file at a time."""
+    masses = library.athlete.masses()
+    with library.reading() as connection:
+        rows = connection.execute(
+            select(schema.recording.c.id, schema.recording.c.leg, schema.file)
+            .join(schema.file)
+            .where(schema.recording.c.id.in_(recording_ids))
+            .order_by(schema.file.c.id)
+        ).mappings().all()  # fmt: skip
+    for done, row in enumerate(rows, start=1):
+        data = blobs.read_original(library.folder, row["sha256"])
+        given = row["start_given"]
+        start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
+        recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
+        if recording is None:
+            raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
+        analysed = analyse(recording, row["sha256"], masses)
+        if analysed.signals is not None:
+            final = blobs.signals_path(library.folder, row["sha256"], row["leg"])
+            temporary = final.with_suffix(".new")
+            blobs.write_signals(temporary, analysed.signals)
+            blobs.place(temporary, final)
+        with library.writing() as connection:
+            write_result(library, connection, row["id"], analysed)
+        if progress is not None:
+            progress(done, len(rows), row["name"])
+
+
+def read_streams(connection: Connection, recording_id: int) -> list[PowerStream]:
+    """The power streams of a recording in the order of its columns."""
+    rows = connection.execute(
+        select(schema.stream.c.column, schema.stream.c.scale_key, schema.stream.c.kind, schema.stream.c.measured)
+        .where(schema.stream.c.recording_id == recording_id)
+        .order_by(schema.stream.c.column)
+    ).all()  # fmt: skip
+    return [PowerStream(*row) for row in rows]

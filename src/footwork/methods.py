@@ -1,0 +1,145 @@
+"""What each number is: computed how, from which data, with which formula and source. Linked from every number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Method:
+    """One entry of the methods page; ``formula`` may be empty. A † in the text marks a convention without a source."""
+
+    title: str
+    text: str
+    formula: str
+    sources: tuple[str, ...]
+
+
+METHODS: dict[str, Method] = {
+    "interval": Method(
+        "What an interval means",
+        "Every number that is worked out, not read off, comes with a 95 % interval: given the data and the assumptions on "
+        "this page, the truth lies inside 95 times in 100. Where the data cannot carry a number it is withheld and the "
+        "reason stands in its place.",
+        "",
+        ("Estimates are medians of joint draws; the ends are the 2.5 and 97.5 % quantiles.",),
+    ),
+    "scales": Method(
+        "Scales: whose watts",
+        "Watts come from a device's own formula, so each device (sensor or recorder, with the mass set in it and the field "
+        "it writes) has a scale of its own, and watts of two scales are never mixed. Sensor watts are about 1 J per kg "
+        "and metre on the flat, a quarter of what the body spends: they say how hard in the device's terms, not how "
+        "economical. The physics model is a scale too, called model.",
+        "",
+        ("Taboga et al. 2022, Eur J Sport Sci: devices differ in absolute watts.",),
+    ),
+    "modelled-power": Method(
+        "Modelled power",
+        "Where no power was recorded it is modelled from speed, grade and the runner's mass, and always called modelled. "
+        "Altitude is smoothed over distance first. Without a mass it is withheld.",
+        "P = m·c₀·v·(Cr(i)/Cr(0) + 6.13·F/(m·g)),  F = ½·ρ·CdA·(v+w)·|v+w|,  c₀ = 1.0 J/kg/m†, CdA = 0.40 m² at 70 kg†",
+        (
+            "Minetti et al. 2002, J Appl Physiol 93:1039 (cost of slopes, ±45 %).",
+            "da Silva, Kram & Hoogkamer 2022, J Appl Physiol (6.13 % per 1 % of body weight).",
+        ),
+    ),
+    "cleaning": Method(
+        "Cleaning",
+        "Samples are put in order and on a grid of one second. Gaps of up to 10 s are interpolated, longer ones stay "
+        "missing. Impossible values and lone spikes are left out; 0 W while running with cadence is a drop-out. A timer "
+        "pause counts as 0 W in questions of elapsed time. Every change is counted on the run's page; the original file "
+        "stays as it came.",
+        "",
+        ("Limits and gap length: our conventions†.",),
+    ),
+    "mean-maximal": Method(
+        "Mean maximal power",
+        "The highest mean power over every window of a given length. A window that touches missing data does not count.",
+        "MMP(d) = max over t of (1/d)·Σ P(t…t+d)",
+        ("Definition; exact to 0.01 W.",),
+    ),
+    "critical-power": Method(
+        "Critical power and W′",
+        "CP is the border above which effort cannot be steady, W′ the work that can be done above it. All evidence on one "
+        "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
+        "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
+        "read about 3 % low with a spread of 5 %†. Any other run says only that capacity was at least so much. Older efforts "
+        "widen the interval. A three-minute all-out test enters with a bias of +5 ± 6 %.",
+        "P(t) = CP + W′/t for about 2 to 15 minutes",
+        (
+            "Hunter, Ledger & Muniz-Pumares 2023, IJSPP (habitual 281 W, trials 290 W, all-out 305 W).",
+            "Drake, Finke & Ferguson 2023, doi:10.1007/s00421-023-05274-5 (where the hyperbola holds).",
+            "Morton 1996, Ergonomics 39:611 (three-parameter form).",
+        ),
+    ),
+    "tail": Method(
+        "The long tail",
+        "Beyond some 8 to 30 minutes power falls slowly with the logarithm of time. The slope γ is learned from long efforts "
+        "and otherwise follows a prior: median 0.065, 95 % from 0.035 to 0.12†, which covers mean marathon speeds.",
+        "P(t) = P(T*)·(1 − γ·ln(t/T*)),  T* = W′(1−γ)/(γ·CP)",
+        ("Emig & Peltonen 2020, Nat Commun 11:4936 (the logarithmic form).", "Smyth & Muniz-Pumares 2020 (marathon speeds)."),
+    ),
+    "power-duration": Method(
+        "Power for a duration",
+        "The power-duration relationship drawn with its interval through the joint draws of CP, W′ and γ.",
+        "see Critical power and The long tail",
+        (),
+    ),
+    "domains": Method(
+        "Intensity domains",
+        "Moderate up to 80 % of CP (72 to 88 %†), heavy up to CP, severe up to the power for two minutes, extreme beyond. "
+        "Borders are bands, not lines. Time in domains uses the mean of 30 s. Heart rate tells the lower two borders only.",
+        "",
+        ("The four domains are the textbook's; the 80 % is common practice, no source†.",),
+    ),
+    "cp-minutes": Method(
+        "CP-minutes",
+        "A load for a run: minutes weighted by intensity, so that one minute at CP counts 1.",
+        "Σ x·e^(1.9·(x−1)) minutes, x = 30 s mean power / CP",
+        ("The exponential weighting of the training impulse (Banister; Morton et al. 1990), applied to power†.",),
+    ),
+    "power-at-speed": Method(
+        "Power at speed",
+        "What this scale shows at a pace on the flat, from steady minutes of the last six weeks (grades within 2 %), drawn "
+        "towards 1 J/kg/m where there are few. Runs differ from day to day and the error counts runs, not minutes. It "
+        "describes the device, not economy.",
+        "P(v) = v·(a + b·(v − v̄))",
+        ("Least squares with a run effect; the prior's spread is our convention†.",),
+    ),
+    "heart-rate-borders": Method(
+        "Heart rate at the borders",
+        "A line of heart rate on power through settled minutes (three alike before, not in the first eight) on one scale, with "
+        "the spread between runs in the interval. Withheld with fewer than 30 such minutes in three runs.",
+        "",
+        ("First-order response of heart rate, time constant 38 to 132 s: Gielen 2024, doi:10.1088/1361-6579/ad56f7.",),
+    ),
+    "race": Method(
+        "Race at even power",
+        "The power that the power-duration relationship allows for the time that this power takes over the course: both are found "
+        "together, for 2,000 joint draws of CP, W′, γ, power at speed and conditions. A goal's chance is the share of "
+        "draws that reach it; below 5 % the CP that it would take is given instead. Hills cost by Minetti's ratio; wind at "
+        "10 m comes down to 1.2 m by a log profile and is sheltered by 0.7†. A sensor blind to wind shows less into it.",
+        "P = P(T(P))",
+        ("Minetti et al. 2002; da Silva et al. 2022; the log wind profile.",),
+    ),
+    "conditions": Method(
+        "Heat and altitude",
+        "Heat takes from capacity by wet-bulb globe temperature, taken as 1.5 ± 0.75 times† what it took from marathon winners "
+        "and in proportion for shorter races. Altitude takes by the published curves, anywhere between acclimatised and not. "
+        "Air density follows CIPM-2007 and the standard atmosphere.",
+        "WBGT ≈ 0.567·T + 0.393·e + 3.94",
+        (
+            "Ely et al. 2007, doi:10.1249/mss.0b013e31802d3aba.",
+            "Bassett et al. 1999; Picard et al. 2008 (CIPM-2007); ISO 2533.",
+        ),
+    ),
+    "cautions": Method(
+        "Cautions",
+        "Maximal tests and races are only for people who are well, used to hard running and warmed up. Stop at chest pain, "
+        "faintness or unusual breathlessness and see a physician. Ask a physician before hard training with known heart, "
+        "metabolic or kidney disease, with symptoms, after illness, or when starting anew. In heat follow the organiser's "
+        "flags. Footwork informs; it does not replace a physician, a licensed coach or local rules.",
+        "",
+        ("Riebe et al. 2015, MSSE 47:2473 (screening); flags as used by the ACSM.",),
+    ),
+}

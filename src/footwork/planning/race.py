@@ -1,0 +1,153 @@
+"""A race at even power: how much, how fast, which splits, and how sure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from footwork.physics import air
+from footwork.physics.power import air_factor, slope_factor
+from footwork.physiology.endurance import power_at
+from footwork.quantities import Floats
+
+METHOD_VERSION = 1
+SEGMENT_M = 100.0
+STEEPEST_DESCENT_SPEED = 8.0  # no one is carried faster downhill than this by even power [m/s]
+
+
+@dataclass(frozen=True)
+class Course:
+    """Segments of a course: lengths [m], grade, wind against the runner [m/s], air density [kg/m³]; mean altitude [m]."""
+
+    length: Floats
+    grade: Floats
+    headwind: Floats
+    density: Floats
+    altitude: float | None = None
+
+    @property
+    def distance(self) -> float:
+        return float(self.length.sum())
+
+
+# Fastest times run, rounded, from memory: a goal below them is a typing error. Distance [m], time [s].
+_FASTEST = ((400, 43.0), (800, 100.9), (1500, 206.0), (5000, 755.0), (10_000, 1571.0), (21_097.5, 3400.0), (42_195, 7195.0),
+            (100_000, 21_900.0), (500_000, 150_000.0))  # fmt: skip
+
+
+def fastest_time(distance: float) -> float:
+    """About the fastest anyone has run a distance [m], in s; log-log between known marks."""
+    x, y = np.log(np.array(_FASTEST)).T
+    return float(np.exp(np.interp(np.log(distance), x, y)))
+
+
+def flat_course(distance: float, headwind: float = 0.0, density: float = air.STANDARD_DENSITY) -> Course:
+    """A level course of that length [m]; an average headwind [m/s] where one is known."""
+    count = max(int(np.ceil(distance / SEGMENT_M)), 1)
+    return Course(
+        np.full(count, distance / count), np.zeros(count), np.full(count, headwind), np.full(count, density)
+    )  # fmt: skip
+
+
+def segment_speed(power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None) -> Floats:
+    """Speed on every segment at given powers.
+
+    Parameters
+    ----------
+    power : array_like, shape (k,)
+        Effort in watts of the scale that ``flat_power`` belongs to, wind and hills included. [W]
+    course : Course
+        With s segments.
+    flat_power : callable
+        Flat, windless power [W] at a speed [m/s].
+    mass : float or None
+        For the share of wind and air density; without it they are left out. [kg]
+
+    Returns
+    -------
+    numpy.ndarray, shape (k, s)
+        [m/s]
+    """
+    target = np.asarray(power, dtype=float)[:, None]
+    kinds, which = np.unique(
+        np.round(np.column_stack([course.grade, course.headwind, course.density]), 3), axis=0, return_inverse=True
+    )
+    slope, wind, rho = slope_factor(kinds[:, 0])[None, :], kinds[:, 1][None, :], kinds[:, 2][None, :]
+    low = np.full((len(target), len(kinds)), 0.05)
+    high = np.full_like(low, STEEPEST_DESCENT_SPEED)
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        factor = slope + (air_factor(middle, mass, wind, rho) - air_factor(middle, mass)) if mass else slope
+        above = flat_power(middle) * np.maximum(factor, 0.05) >= target
+        high, low = np.where(above, middle, high), np.where(above, low, middle)
+    return np.asarray((0.5 * (low + high))[:, which.ravel()], dtype=float)
+
+
+@dataclass(frozen=True)
+class TimeAtPower:
+    """Race time as a function of even power on one course, tabulated: powers [W] and times [s]."""
+
+    powers: Floats
+    times: Floats
+
+    def time(self, power: npt.ArrayLike) -> Floats:
+        """[s]"""
+        return np.asarray(np.exp(np.interp(np.log(power), np.log(self.powers), np.log(self.times))), dtype=float)
+
+    def power(self, time: npt.ArrayLike) -> Floats:
+        """Even power [W] for a time [s]; the end of the table where it lies beyond."""
+        return np.asarray(np.exp(np.interp(np.log(time), np.log(self.times[::-1]), np.log(self.powers[::-1]))), dtype=float)
+
+
+def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float) -> TimeAtPower:
+    """Race times at even powers from 0.3 to 2.5 times ``around`` [W]."""
+    powers = around * np.geomspace(0.3, 2.5, 60)
+    speeds = segment_speed(powers, course, flat_power, mass)
+    return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1))
+
+
+def sustainable(
+    table: TimeAtPower, critical_power: Floats, w_prime: Floats, tail: Floats, needs: npt.ArrayLike = 1.0
+) -> tuple[Floats, Floats]:
+    """The highest even power each runner of a joint draw can hold to the end, and the time it gives.
+
+    Parameters
+    ----------
+    table : TimeAtPower
+    critical_power, w_prime, tail : numpy.ndarray, shape (k,)
+        Draws already under race conditions. [W], [J], γ
+    needs : array_like
+        Factor by which that runner needs more power than the table for a speed.
+
+    Returns
+    -------
+    power, time : numpy.ndarray, shape (k,)
+        [W], [s]. A faster race is shorter and so allows more power: the two are found together by bisection.
+    """
+    factor = np.broadcast_to(np.asarray(needs, dtype=float), critical_power.shape)
+    low = table.powers[0] * factor
+    high = table.powers[-1] * factor
+    for _ in range(40):
+        middle = np.sqrt(low * high)
+        too_much = middle > power_at(table.time(middle / factor), critical_power, w_prime, tail)
+        high, low = np.where(too_much, middle, high), np.where(too_much, low, middle)
+    power = np.sqrt(low * high)
+    return power, table.time(power / factor)
+
+
+def splits(course: Course, speeds: Floats, every: float = 1000.0) -> list[dict[str, float]]:
+    """Time at every so many metres and at the end, from segment speeds [m/s] (shape (s,))."""
+    ends = np.concatenate([[0.0], np.cumsum(course.length)])
+    clock = np.concatenate([[0.0], np.cumsum(course.length / speeds)])
+    marks = np.arange(every, ends[-1] - 0.05 * every, every)
+    marks = np.append(marks, ends[-1])
+    at = np.interp(marks, ends, clock)
+    height = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(course.length * course.grade)]))
+    before = np.concatenate([[0.0], marks[:-1]])
+    return [
+        {"distance_m": float(m), "time_s": float(t), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r)}
+        for m, t, s, b, r in zip(marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), strict=True)
+    ]  # fmt: skip

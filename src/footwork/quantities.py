@@ -1,0 +1,241 @@
+"""Numbers with their uncertainty, and the words and units in which people give and read them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from footwork.errors import UsageError
+
+Floats = npt.NDArray[np.float64]
+
+MILE_M = 1609.344
+RACE_DISTANCES_M = {"marathon": 42195.0, "half marathon": 21097.5, "half": 21097.5, "mile": MILE_M}
+_DISTANCE_UNITS_M = {"m": 1.0, "km": 1000.0, "k": 1000.0, "mi": MILE_M, "miles": MILE_M, "mile": MILE_M}
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """An inferred number with its 95 % interval, or the reason why it is withheld.
+
+    Parameters
+    ----------
+    value, low, high : float or None
+        Central value and ends of the 95 % interval, in ``unit``. All None when withheld.
+    unit : str
+        SI unit of the value.
+    n : int
+        How many things were counted (``n_of``) to get it.
+    method : str
+        Key into the methods page.
+    reason : str
+        Why the value is withheld; empty otherwise.
+    """
+
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    n: int
+    method: str
+    n_of: str = "efforts"
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        numbers = (self.value, self.low, self.high)
+        if any(x is None or not math.isfinite(x) for x in numbers):
+            for name in ("value", "low", "high"):
+                object.__setattr__(self, name, None)
+            if not self.reason:
+                object.__setattr__(self, "reason", "the data do not determine it")
+
+    @classmethod
+    def withheld(cls, unit: str, method: str, reason: str, n: int = 0, n_of: str = "efforts") -> Estimate:
+        """An estimate that says why there is no number."""
+        return cls(None, None, None, unit, n, method, n_of, reason)
+
+    @classmethod
+    def from_draws(cls, draws: npt.ArrayLike, unit: str, n: int, method: str, n_of: str = "efforts") -> Estimate:
+        """Median and 2.5 to 97.5 % quantiles of equally likely draws (1-D array in ``unit``)."""
+        low, value, high = (float(x) for x in np.quantile(np.asarray(draws, dtype=float), [0.025, 0.5, 0.975]))
+        return cls(value, low, high, unit, n, method, n_of)
+
+    def scaled(self, factor: float, unit: str) -> Estimate:
+        """The same estimate in another unit; a negative or zero factor is an error."""
+        if not factor > 0:
+            raise ValueError("factor must be positive")
+        if self.value is None or self.low is None or self.high is None:
+            return Estimate(None, None, None, unit, self.n, self.method, self.n_of, self.reason)
+        return Estimate(
+            self.value * factor, self.low * factor, self.high * factor, unit, self.n, self.method, self.n_of
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """The form of a number in every JSON answer (``models`` section 9); never NaN."""
+        out: dict[str, Any] = {
+            "value": self.value, "low": self.low, "high": self.high, "unit": self.unit,
+            "n": self.n, "n_of": self.n_of, "method": self.method,
+        }  # fmt: skip
+        if self.reason:
+            out["reason"] = self.reason
+        return out
+
+    def __str__(self) -> str:
+        if self.value is None or self.low is None or self.high is None:
+            return f"withheld: {self.reason}"
+        digits = 0 if abs(self.value) >= 100 else 1 if abs(self.value) >= 10 else 2
+        return f"{self.value:.{digits}f} {self.unit} ({self.low:.{digits}f} to {self.high:.{digits}f})"
+
+
+@dataclass(frozen=True)
+class Effort:
+    """A maximal effort as stated or found: how long, and power, speed or a distance covered.
+
+    ``power`` [W], ``distance`` [m], ``duration`` [s]; ``kind`` is ``trial``, ``race``, ``all-out`` or ``found``.
+    """
+
+    duration: float
+    power: float | None = None
+    distance: float | None = None
+    kind: str = "trial"
+    date: dt.date | None = None
+    label: str = field(default="", compare=False)
+
+
+def parse_duration(text: str) -> float:
+    """Seconds from ``3:00``, ``1:05:00``, ``90``, ``90s``, ``20 min``, ``2h``, ``1h30``, ``1h30m``. Raises UsageError."""
+    raw = text.strip().lower().replace(",", ".")
+    if re.fullmatch(r"\d+(:[0-5]?\d(\.\d+)?){1,2}", raw):
+        seconds = 0.0
+        for part in raw.split(":"):
+            seconds = seconds * 60 + float(part)
+    elif match := re.fullmatch(r"(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*(?:min|m)?)?", raw):
+        hours, minutes = match.groups()
+        if hours is None and (minutes is None or raw == minutes):
+            seconds = float(raw) if minutes is not None else math.nan
+        else:
+            seconds = float(hours or 0) * 3600 + float(minutes or 0) * 60
+    elif match := re.fullmatch(r"(\d+(?:\.\d+)?)\s*s(?:ec)?", raw):
+        seconds = float(match.group(1))
+    else:
+        seconds = math.nan
+    if not (math.isfinite(seconds) and 0 < seconds <= 7 * 86400):
+        raise UsageError(f"'{text}' is not a duration: write 3:00, 1:05:00, 90s or 20min")
+    return seconds
+
+
+def parse_distance(text: str) -> float:
+    """Metres from ``10km``, ``5 mi``, ``1500m``, ``1500``, ``half``, ``marathon``. Raises UsageError."""
+    raw = " ".join(text.strip().lower().replace(",", ".").split())
+    if raw in RACE_DISTANCES_M:
+        return RACE_DISTANCES_M[raw]
+    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(m|km|k|mi|miles|mile)?", raw)
+    metres = float(match.group(1)) * _DISTANCE_UNITS_M[match.group(2) or "m"] if match else math.nan
+    if not (math.isfinite(metres) and 0 < metres <= 500_000):
+        raise UsageError(f"'{text}' is not a distance: write 10km, 5mi, 1500m, half or marathon (at most 500 km)")
+    if match and match.group(2) is None and metres < 100:
+        raise UsageError(f"'{text}' has no unit: write {raw}km or {raw}m")
+    return metres
+
+
+def parse_effort(text: str) -> Effort:
+    """A stated effort: ``3:00=361`` (watts), ``5km=20:30`` (a race result) or ``all-out=305`` (3 minutes all-out).
+
+    A date may follow: ``12:00=278@2026-03-01``. Raises UsageError.
+    """
+    body, _, day = text.partition("@")
+    left, equals, right = (part.strip().lower() for part in body.partition("="))
+    if not equals or not left or not right:
+        raise UsageError(f"'{text}' is not an effort: write 3:00=361, 5km=20:30 or all-out=305")
+    date = parse_date(day) if day else None
+    if left in ("all-out", "allout", "3min-all-out"):
+        return Effort(180.0, power=_parse_watts(right), kind="all-out", date=date, label=text)
+    looks_like_distance = re.fullmatch(r"\d{3,} ?m|\d+([.,]\d+)? ?(km|k|mi|miles?)|mile|half|half marathon|marathon", left)
+    distance = parse_distance(left) if looks_like_distance else None
+    if distance is not None:
+        duration = parse_duration(right)
+        if distance < 400:
+            raise UsageError(f"'{text}': a race under 400 m says nothing about critical power")
+        _check_race_speed(distance, duration, text)
+        return Effort(duration, distance=distance, kind="race", date=date, label=text)
+    duration = parse_duration(left)
+    if not 10 <= duration <= 86400:
+        raise UsageError(f"'{text}': an effort lasts from 10 seconds to 24 hours")
+    return Effort(duration, power=_parse_watts(right), kind="trial", date=date, label=text)
+
+
+def _parse_watts(text: str) -> float:
+    match = re.fullmatch(r"(\d+(?:[.,]\d+)?) ?w?", text.strip().lower())
+    watts = float(match.group(1).replace(",", ".")) if match else math.nan
+    if not 30 <= watts <= 1500:
+        raise UsageError(f"'{text}' is not a running power: give watts from 30 to 1500")
+    return watts
+
+
+def _check_race_speed(distance: float, duration: float, text: str) -> None:
+    speed = distance / duration
+    # No one has run 400 m or more faster than 9.4 m/s (400 m in 43 s); slower than 1 m/s is not running.
+    if not 1.0 <= speed <= 9.4:
+        raise UsageError(f"'{text}' means {format_pace(speed)}: check distance and time")
+
+
+def parse_date(text: str) -> dt.date:
+    """A calendar date from ISO 8601 ``YYYY-MM-DD``. Raises UsageError."""
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"'{text}' is not a date: write it as 2026-04-14") from None
+
+
+def format_duration(seconds: float) -> str:
+    """``h:mm:ss`` or ``m:ss``, rounded to the second."""
+    total = round(seconds)
+    hours, rest = divmod(total, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+def format_pace(speed: float, imperial: bool = False) -> str:
+    """Pace for a speed in m/s, ``4:10 /km`` or ``6:42 /mi``."""
+    if not (math.isfinite(speed) and speed > 0.05):
+        return "standing"
+    return f"{format_duration((MILE_M if imperial else 1000.0) / speed)} /{'mi' if imperial else 'km'}"
+
+
+def format_distance(metres: float, imperial: bool = False) -> str:
+    """``12.40 km`` or ``7.71 mi``."""
+    return f"{metres / MILE_M:.2f} mi" if imperial else f"{metres / 1000:.2f} km"
+
+
+def describe(estimate: Estimate, digits: int = 0, evidence: str = "") -> str:
+    """The whisker numeral as text: ``276 W  267–286, tested``."""
+    if estimate.value is None or estimate.low is None or estimate.high is None:
+        return f"withheld: {estimate.reason}"
+    tail = f", {evidence}" if evidence else ""
+    return f"{estimate.value:.{digits}f} {estimate.unit}  {estimate.low:.{digits}f}–{estimate.high:.{digits}f}{tail}"
+
+
+def plain(value: Any) -> Any:
+    """Turn results into what JSON can hold: no NaN, no NumPy types, estimates in their documented form."""
+    if isinstance(value, Estimate):
+        return value.to_json()
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return [plain(item) for item in value.tolist()]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, (dt.date, dt.datetime)):
+        return value.isoformat()
+    if value is None or isinstance(value, (str, int, bool)):
+        return value
+    raise TypeError(f"no JSON form for {type(value).__name__}")

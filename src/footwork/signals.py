@@ -1,0 +1,127 @@
+"""What a recording is: raw samples as they came (`Recording`) and named 1 Hz columns (`Signals`)."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from footwork.quantities import Floats
+
+Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
+
+# Column name: SI unit (cadence in steps per minute, temperature in °C, by the trade's habit).
+COLUMNS = {
+    "time": "s", "power": "W", "heart_rate": "bpm", "speed": "m/s", "distance": "m", "altitude": "m", "grade": "",
+    "cadence": "steps/min", "latitude": "deg", "longitude": "deg", "temperature": "°C", "stance_time": "s",
+    "vertical_oscillation": "m", "step_length": "m",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PowerStream:
+    """One full-power signal of a recording and who produced it.
+
+    ``column`` names it in the columns (``power``, ``power_2``); ``scale`` is the stable key of the scale its watts
+    belong to; ``kind`` is what to call the producer until the user renames it.
+    """
+
+    column: str
+    scale: str
+    kind: str = "device"
+    measured: bool = True
+
+
+@dataclass(frozen=True)
+class Lap:
+    """A lap of the device: start and end in Unix seconds."""
+
+    start: float
+    end: float
+
+
+@dataclass
+class Recording:
+    """Raw samples of one leg of one file, as the file gave them, in SI units.
+
+    ``columns['time']`` is Unix seconds, or seconds from zero when ``dated`` is false. ``pauses`` are timer pauses
+    (start, end) in the same seconds. ``lost`` names data that the file should hold and does not.
+    """
+
+    sport: str
+    columns: dict[str, Floats]
+    streams: list[PowerStream] = field(default_factory=list)
+    pauses: list[tuple[float, float]] = field(default_factory=list)
+    laps: list[Lap] = field(default_factory=list)
+    dated: bool = True
+    utc_offset_minutes: int | None = None
+    serial: str = ""
+    leg: int = 0
+    legs_before: list[str] = field(default_factory=list)
+    indoor: bool = False
+    mass: float | None = None
+    lost: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def is_run(self) -> bool:
+        return self.sport == "running"
+
+    @property
+    def start(self) -> float:
+        return float(np.min(self.columns["time"]))
+
+    @property
+    def end(self) -> float:
+        return float(np.max(self.columns["time"]))
+
+    def dated_from(self, start: dt.datetime) -> Recording:
+        """An undated recording placed in time; ``start`` is timezone-aware."""
+        shift = start.timestamp() - self.start
+        offset = start.utcoffset()
+        return replace(
+            self,
+            columns={**self.columns, "time": self.columns["time"] + shift},
+            pauses=[(a + shift, b + shift) for a, b in self.pauses],
+            laps=[Lap(lap.start + shift, lap.end + shift) for lap in self.laps],
+            dated=True,
+            utc_offset_minutes=None if offset is None else int(offset.total_seconds() // 60),
+        )
+
+
+@dataclass(frozen=True)
+class Course:
+    """A course without times: positions in degrees, cumulative distance and altitude in metres."""
+
+    latitude: Floats
+    longitude: Floats
+    distance: Floats
+    altitude: Floats
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Signals:
+    """Named columns at 1 Hz, SI units; missing is NaN here and null in Parquet.
+
+    ``timer`` is 1 while the timer ran. During a timer pause power is 0 W: pauses count in elapsed-time questions.
+    """
+
+    columns: dict[str, Floats]
+    timer: Bools
+    streams: tuple[PowerStream, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.timer)
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.columns
+
+    def __getitem__(self, name: str) -> Floats:
+        return self.columns[name]
+
+    def get(self, name: str) -> Floats:
+        """A column, or all NaN where the recording has none."""
+        found = self.columns.get(name)
+        return found if found is not None else np.full(len(self), np.nan)

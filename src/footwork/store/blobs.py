@@ -1,0 +1,89 @@
+"""Files of a library: originals by content, signals as Parquet, arrays as bytes. Written beside, synced, then renamed."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import os
+import zlib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.errors import LibraryError
+from footwork.signals import PowerStream, Signals
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def original_path(folder: Path, digest: str) -> Path:
+    return folder / "originals" / digest[:2] / f"{digest}.gz"
+
+
+def signals_path(folder: Path, digest: str, leg: int) -> Path:
+    return folder / "derived" / "signals" / f"{digest[:24]}-{leg}.parquet"
+
+
+def write_original(path: Path, data: bytes) -> None:
+    """Compressed and synced to ``path``; the same bytes for the same data."""
+    with path.open("wb") as stream:
+        stream.write(gzip.compress(data, compresslevel=4, mtime=0))
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def read_original(folder: Path, digest: str) -> bytes:
+    """The original file. Raises LibraryError where it is missing or damaged."""
+    path = original_path(folder, digest)
+    try:
+        data = gzip.decompress(path.read_bytes())
+    except FileNotFoundError:
+        raise LibraryError(f"the original {path} is missing: restore it from a backup") from None
+    except (OSError, EOFError, zlib.error) as error:
+        raise LibraryError(f"the original {path} is damaged ({error}): restore it from a backup") from None
+    if sha256(data) != digest:
+        raise LibraryError(f"the original {path} has changed: restore it from a backup")
+    return data
+
+
+def place(temporary: Path, final: Path) -> None:
+    """Move a finished file to its place in one step."""
+    final.parent.mkdir(parents=True, exist_ok=True)
+    os.replace(temporary, final)
+
+
+def write_signals(path: Path, signals: Signals) -> None:
+    """Parquet with null for missing; time and positions in 64 bits, the rest in 32."""
+    import polars as pl
+
+    wide = {"time", "latitude", "longitude"}
+    frame = pl.DataFrame({
+        name: pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
+        for name, values in signals.columns.items()
+    }).with_columns(pl.Series("timer", signals.timer))  # fmt: skip
+    frame.write_parquet(path, compression="lz4", statistics=False)
+
+
+def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
+    import polars as pl
+
+    frame = pl.read_parquet(path)
+    columns = {
+        name: frame[name].cast(pl.Float64).fill_null(float("nan")).to_numpy().copy()
+        for name in frame.columns
+        if name != "timer"
+    }
+    return Signals(columns, frame["timer"].to_numpy().copy(), tuple(streams))
+
+
+def pack(array: np.ndarray[Any, Any]) -> bytes:
+    return array.tobytes()
+
+
+def unpack(data: bytes, kind: str, columns: int | None = None) -> np.ndarray[Any, Any]:
+    """The array behind `pack`; ``kind`` is the NumPy type name; with ``columns`` it is two-dimensional."""
+    array = np.frombuffer(data, dtype=kind)
+    return array if columns is None else array.reshape(-1, columns)

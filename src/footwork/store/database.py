@@ -1,0 +1,170 @@
+"""Open the two databases of a library folder as one connection, migrate the first, rebuild the second."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DatabaseError
+from sqlalchemy.pool import NullPool
+
+from footwork.errors import LibraryError
+from footwork.store import schema
+
+FILE_NAME = "library.sqlite"
+
+
+def is_writable(folder: Path) -> bool:
+    """Whether this process may write there; a read-only mount says no even to root."""
+    return os.access(folder, os.W_OK)
+
+
+def user_version(path: Path) -> int:
+    """The schema number of a SQLite file, read from its header without opening it; 0 where there is none."""
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(64)
+    except FileNotFoundError:
+        return 0
+    if head and not head.startswith(b"SQLite format 3\x00"):
+        raise LibraryError(f"{path} is no library database; restore it from a backup")
+    return int.from_bytes(head[60:64], "big")
+
+
+def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
+    """An engine on ``library.sqlite`` with ``derived.sqlite`` attached as ``derived``.
+
+    Raises
+    ------
+    LibraryError
+        No library there, one made by a newer version, or a damaged or unwritable one.
+    """
+    path = folder / FILE_NAME
+    if not path.exists() and not create:
+        raise LibraryError(f"there is no library in {folder}: make one with 'footwork --library {folder} add PATH'")
+    try:
+        if readonly:
+            return _connect(folder, _readonly_uri)
+        return _open_writable(folder, path)
+    except (DatabaseError, sqlite3.DatabaseError) as error:
+        raise _explain(error, folder) from None
+    except OSError as error:
+        raise LibraryError(f"cannot write to the library {folder}: {error.strerror or error}") from None
+
+
+def _open_writable(folder: Path, path: Path) -> Engine:
+    folder.mkdir(parents=True, exist_ok=True)
+    version = _checked(path, folder)
+    (folder / "originals").mkdir(exist_ok=True)
+    derived = folder / "derived"
+    if user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION:
+        shutil.rmtree(derived, ignore_errors=True)
+        (derived / "signals").mkdir(parents=True)
+        with sqlite3.connect(derived / "derived.sqlite") as raw:
+            raw.execute("PRAGMA journal_mode=WAL")
+    engine = _connect(folder, lambda p: str(p))
+    if version != schema.LIBRARY_VERSION:
+        _migrate(engine)
+    if user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION:
+        schema.derived.create_all(engine)
+        with engine.begin() as connection:
+            connection.exec_driver_sql(f"PRAGMA derived.user_version={schema.DERIVED_VERSION}")
+        with engine.connect() as connection:
+            connection.exec_driver_sql("PRAGMA derived.wal_checkpoint(TRUNCATE)")
+    return engine
+
+
+def _checked(path: Path, folder: Path) -> int:
+    version = user_version(path)
+    if version > schema.LIBRARY_VERSION:
+        raise LibraryError(f"the library {folder} was made by a newer Footwork: update Footwork to open it")
+    return version
+
+
+def _readonly_uri(path: Path) -> str:
+    from urllib.parse import quote
+
+    return f"file:{quote(str(path.resolve()))}?mode=ro&immutable=1"
+
+
+def _connect(folder: Path, address: Callable[[Path], str]) -> Engine:
+    readonly = address is _readonly_uri
+    if readonly:
+        version = _checked(folder / FILE_NAME, folder)
+        if version != schema.LIBRARY_VERSION or user_version(folder / "derived" / "derived.sqlite") != schema.DERIVED_VERSION:
+            raise LibraryError(f"the library {folder} must be updated but cannot be written: make it writable once")
+
+    def creator() -> sqlite3.Connection:
+        raw = sqlite3.connect(
+            address(folder / FILE_NAME), timeout=20, isolation_level=None, uri=readonly, check_same_thread=False
+        )
+        raw.execute("ATTACH DATABASE ? AS derived", (address(folder / "derived" / "derived.sqlite"),))
+        if not readonly:
+            raw.execute("PRAGMA journal_mode=WAL")
+            raw.execute("PRAGMA synchronous=FULL")
+            raw.execute("PRAGMA foreign_keys=ON")
+        return raw
+
+    engine = create_engine("sqlite://", creator=creator, poolclass=NullPool)
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Any) -> None:
+        # Readers take no lock, so that pages answer while an import writes.
+        write = connection.get_execution_options().get("write", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+    return engine
+
+
+def _migrate(engine: Engine) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    with engine.connect() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+        connection.exec_driver_sql(f"PRAGMA user_version={schema.LIBRARY_VERSION}")
+        connection.commit()
+    with engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def _explain(error: Exception, folder: Path) -> LibraryError:
+    text = str(getattr(error, "orig", error))
+    if "disk is full" in text or "disk I/O" in text:
+        return LibraryError(f"the disk that holds {folder} is full: free some space and try again; nothing was half-written")
+    if "locked" in text:
+        return LibraryError(f"the library {folder} is busy in another program: try again in a moment")
+    if "readonly" in text or "unable to open" in text:
+        return LibraryError(f"the library {folder} cannot be written: check its permissions")
+    return LibraryError(f"the library database in {folder} is damaged ({text}): restore it from a backup")
+
+
+def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
+    """Changes whenever either database is written to."""
+    out = []
+    for name in (FILE_NAME, f"{FILE_NAME}-wal", "derived/derived.sqlite", "derived/derived.sqlite-wal"):
+        try:
+            found = (folder / name).stat()
+            out.append((found.st_mtime_ns, found.st_size))
+        except FileNotFoundError:
+            out.append((0, 0))
+    return tuple(out)
+
+
+@contextmanager
+def writing(engine: Engine, folder: Path) -> Iterator[Connection]:
+    """One write transaction, all or nothing; database errors become one sentence. Raises LibraryError."""
+    try:
+        with engine.execution_options(write=True).begin() as connection:
+            yield connection
+    except (DatabaseError, sqlite3.DatabaseError) as error:
+        raise _explain(error, folder) from None
