@@ -87,7 +87,7 @@ def evidence_from(bests: Sequence[Best]) -> list[Evidence]:
     -------
     list of Evidence
         Maximal efforts of marked runs; habitual bests over six weeks where at least five unmarked runs show hard
-        running; from every other run of those weeks one lower bound. Nothing is used twice.
+        running; else from every unmarked run of those weeks one lower bound. Nothing is used twice.
     """
     out: list[Evidence] = []
     for best in bests:
@@ -99,32 +99,31 @@ def evidence_from(bests: Sequence[Best]) -> list[Evidence]:
                 )
             )  # fmt: skip
     recent = [b for b in bests if not b.maximal and b.age_days <= HABITUAL_DAYS]
-    habitual, used = _habitual(recent)
+    habitual = _habitual(recent)
     if habitual is not None:
-        out.append(habitual)
+        # The bests were taken from all these runs: bounds from the same runs would count them twice.
+        return [*out, habitual]
     for best in recent:
         index = binding_effort(best.durations, best.powers)
-        if index >= 0 and best.run not in used:
+        if index >= 0:
             widening = WIDENING_PER_DAY * best.age_days**0.5
             t, p = float(best.durations[index]), float(best.powers[index])
             out.append(Evidence("bound", (t,), (p,), widening, best.label, best.run))
     return out
 
 
-def _habitual(recent: Sequence[Best]) -> tuple[Evidence | None, set[int]]:
+def _habitual(recent: Sequence[Best]) -> Evidence | None:
     if len(recent) < HABITUAL_RUNS:
-        return None, set()
-    powers, used = [], set()
+        return None
+    powers = []
     for duration in HABITUAL_DURATIONS:
-        found = [(float(b.powers[i]), b.run) for b in recent for i in np.flatnonzero(b.durations == duration) if np.isfinite(b.powers[i])]
-        if not found:
-            return None, set()
-        power, run = max(found)
-        powers.append(power)
-        used.add(run)
+        found = [float(b.powers[i]) for b in recent for i in np.flatnonzero(b.durations == duration)]
+        if not np.isfinite(found).any():
+            return None
+        powers.append(float(np.nanmax(found)))
     form = inverse_time(HABITUAL_DURATIONS, powers)
     low, high = HABITUAL_RESERVE_S
     if form.critical_power <= 0 or not low <= form.w_prime / form.critical_power <= high:
-        return None, set()  # easy running only: a flat curve is a bound, not a measurement
+        return None  # easy running only: a flat curve is a bound, not a measurement
     label = f"best 3, 7 and 12 min of {len(recent)} runs in six weeks"
-    return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), 0.0, label), used
+    return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), 0.0, label)

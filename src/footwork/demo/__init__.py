@@ -1,0 +1,79 @@
+"""An invented runner's season as real files, imported like anyone's: nothing here knows what the estimators assume."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.demo import season, write
+from footwork.demo.simulate import Runner
+
+SEED = 20260302
+RUNNER = Runner()
+
+
+def recordings(folder: Path, progress: Any = None) -> int:
+    """Write the season's files into a folder, its race course among them; returns how many files."""
+    folder.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(SEED)
+    planned = season.plan(RUNNER, rng)
+    count = 0
+    for index, item in enumerate(planned):
+        samples = season.run(item, RUNNER, np.random.default_rng(SEED + 1 + index))
+        count += len(write.save(folder, samples, index))
+        if progress is not None:
+            progress(index + 1, len(planned), item.title)
+    for week in (5, 15, 23):  # rides, and once a run straight off the bike
+        count += _ride(folder, season.FIRST_DAY + dt.timedelta(weeks=week, days=5), brick=week == 15)
+    lat, lon, ele = season.half_marathon_course(np.random.default_rng(SEED))
+    (folder / "cliff-half-marathon.gpx").write_text(write.course_text("Cliff half marathon", lat, lon, ele), encoding="utf-8")
+    return count + 1
+
+
+def _ride(folder: Path, day: dt.date, brick: bool) -> int:
+    rng = np.random.default_rng(SEED + day.toordinal())
+    start = dt.datetime.combine(day, dt.time(15, 5), season.ZONE)
+    ride = season.run(season.Planned(start, "Ride", [(3600, 0.8)], 0.1), RUNNER, rng)
+    ride.columns["speed"] = ride.columns["speed"] * 2.4
+    ride.columns["distance"] = ride.columns["distance"] * 2.4
+    ride.columns["power"] = np.rint(190 + rng.normal(0, 25, len(ride.time)))
+    legs = [("cycling", ride)]
+    if brick:
+        after = dt.datetime.fromtimestamp(float(ride.time[-1]) + 90, season.ZONE)
+        legs.append(("running", season.run(season.Planned(after, "Off the bike", [(1500, 0.85)], 0.05), RUNNER, rng)))
+    (folder / f"{start:%Y-%m-%d-%H%M}-ride.fit").write_bytes(write.fit_bytes(legs, 1001, 77001))
+    return 1
+
+
+def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]:
+    """Write the recordings, import them into a library beside them, and tell it what the runner would.
+
+    An existing demo in the folder is replaced; any other folder that is not empty is refused.
+    """
+    from footwork.errors import UsageError
+    from footwork.library import Library
+
+    files, library_folder = folder / "recordings", folder / "library"
+    if folder.exists() and any(folder.iterdir()) and not files.is_dir():
+        raise UsageError(f"{folder} is not empty and no demo: name a new folder")
+    shutil.rmtree(files, ignore_errors=True)
+    shutil.rmtree(library_folder, ignore_errors=True)
+    count = recordings(files, progress)
+    with Library.open(library_folder) as library:
+        library.athlete.set(season.FIRST_DAY, mass=RUNNER.mass, max_heart_rate=RUNNER.max_rate, resting_heart_rate=RUNNER.rest_rate)
+        library.add([files], workers=workers, progress=progress)
+        by_start = {row.start: row.id for row in library.runs()}
+        for item in season.plan(RUNNER, np.random.default_rng(SEED)):
+            run_id = by_start.get(item.start.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
+            for mark in item.marks:
+                if run_id is not None:
+                    library.mark(run_id, mark)
+        runs = len(library.runs())
+    return {
+        "recordings": str(files), "library": str(library_folder), "files": count, "runs": runs,
+        "course": str(files / "cliff-half-marathon.gpx"),
+    }  # fmt: skip

@@ -146,7 +146,8 @@ def answer(
         if time is not None:
             goal, power, times, paces = _goal(time, path, table, (cp, wp, tail), needs, power, times, factor, n)
     target = float(np.median(power))
-    speeds = race.segment_speed([target / float(np.median(needs))], path, relation.power, made.mass)[0]
+    # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
+    speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
     warnings += _warnings(path, float(np.median(times)), made, sky, wbgt)
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,

@@ -1,0 +1,226 @@
+"""One invented runner's 26 weeks on an invented coast: easy runs, sessions, hills, tests, two races, a few rides."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from footwork.demo.simulate import Device, Runner, device_watts, heart_rate, slope_cost
+from footwork.quantities import Floats
+
+WEEKS = 26
+FIRST_DAY = dt.date(2026, 3, 2)
+ZONE = dt.timezone(dt.timedelta(hours=0))
+FOOT = Device(1.02, 0.85, 0.035, 3.0)
+WRIST = Device(1.17, 0.6, 0.06, 6.0)  # another formula: a factor apart, dull on slopes
+# A town on an island that is on no map.
+_TOWN = (46.213, -21.734)
+_METRES_PER_DEGREE = 111_195.0
+
+
+@dataclass
+class Planned:
+    """A run to be simulated: when, pieces of (seconds, speed as a share of critical speed), where, and how it ends up."""
+
+    start: dt.datetime
+    title: str
+    pieces: list[tuple[float, float]]
+    hilly: float = 0.0
+    marks: tuple[str, ...] = ()
+    pauses: list[tuple[int, int]] = field(default_factory=list)
+    both_devices: bool = False
+    form: float = 1.0
+    temperature: float = 12.0
+    measured: bool = True
+    file_format: str = "fit"
+
+
+@dataclass
+class Samples:
+    """A simulated recording at 1 Hz: columns in SI units, Unix time, the timer's pauses, and laps as (start, end) indexes."""
+
+    planned: Planned
+    time: Floats
+    columns: dict[str, Floats]
+    pauses: list[tuple[float, float]]
+    laps: list[tuple[int, int]]
+
+
+def _clock(day: dt.date, hour: int, minute: int) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(hour, minute), ZONE)
+
+
+def runner_on(day: dt.date, base: Runner) -> Runner:
+    """The runner that day: 3 % better economy gained evenly over the season."""
+    gone = (day - FIRST_DAY).days / (7 * WEEKS)
+    return base.fitter(0.03 * min(max(gone, 0.0), 1.0))
+
+
+def temperature_on(day: dt.date) -> float:
+    """Morning temperature [°C]: a mild spring and summer with one hot week in July."""
+    warm = 11 + 7 * np.sin((day.timetuple().tm_yday - 110) / 365 * 2 * np.pi)
+    hot = 10.0 if dt.date(2026, 7, 13) <= day <= dt.date(2026, 7, 19) else 0.0
+    return float(warm + hot)
+
+
+def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
+    """The season's runs in order."""
+    out: list[Planned] = []
+    for week in range(WEEKS):
+        monday = FIRST_DAY + dt.timedelta(weeks=week)
+        easy_week = week % 4 == 3
+        days: list[tuple[int, str, list[tuple[float, float]], float, tuple[str, ...]]] = []
+        if week in (1, 11, 21):
+            days.append((1, "Test: 3 and 12 minutes", _test(runner_on(monday, base), (180, 720)), 0.0, ("test",)))
+            days.append((4, "Test: 7 minutes", _test(runner_on(monday, base), (420,)), 0.0, ("test",)))
+        else:
+            repeats, length = [(5, 240), (6, 180), (4, 360), (10, 90)][week % 4]
+            days.append((1, f"{repeats} times {length / 60:g} minutes along the sea wall", _intervals(repeats, length, rng), 0.1, ()))
+            days.append((4, "Easy round the harbour", _steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ()))
+        days.append((2, "Easy to the lighthouse", _steady(2700, 0.70, rng), 0.3, ()))
+        if not easy_week:
+            days.append((3, "Hills above the town" if week % 2 else "Steady on the dyke", _steady(3000, 0.84, rng), 1.0 if week % 2 else 0.05, ()))
+        if week == 13:
+            days.append((6, "Harbour 10 km", _race(runner_on(monday, base), 10_000), 0.05, ("race",)))
+        elif week == 19:
+            days.append((6, "Dyke 5 km", _race(runner_on(monday, base), 5_000), 0.05, ("race",)))
+        else:
+            days.append((6, "Long run over the cliffs", _steady(4800 + 300 * (week % 5), 0.73, rng), 0.6, ()))
+        if not easy_week or week % 8 == 3:
+            days.append((5, "Easy with strides", _strides(rng), 0.1, ()))
+        for offset, title, pieces, hilly, marks in days:
+            day = monday + dt.timedelta(days=offset)
+            evening = offset in (1, 3)
+            out.append(
+                Planned(
+                    _clock(day, 18 if evening else 8, int(rng.integers(0, 50))), title, pieces, hilly, marks,
+                    pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))] if rng.random() < 0.2 and not marks else [],
+                    both_devices=8 <= week < 12 and not marks,
+                    form=float(np.exp(rng.normal(0, base.day_sd if marks else 0.5 * base.day_sd))),
+                    temperature=temperature_on(day) + (4.0 if evening else 0.0),
+                    measured=week >= 1,  # in the first week the sensor had not arrived
+                )
+            )  # fmt: skip
+    out.sort(key=lambda p: p.start)
+    for index, planned in enumerate(out):
+        if index % 29 == 7:
+            out[index] = replace(planned, file_format="gpx")
+        elif index % 37 == 11:
+            out[index] = replace(planned, file_format="csv")
+    return out
+
+
+def _steady(seconds: float, share: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    return [(300, share * 0.94), *((300.0, share * float(np.exp(rng.normal(0, 0.015)))) for _ in range(int(seconds // 300)))]
+
+
+def _intervals(repeats: int, length: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    share = {90: 1.13, 180: 1.08, 240: 1.055, 360: 1.01}[int(length)]
+    inside: list[tuple[float, float]] = []
+    for _ in range(repeats):
+        inside += [(length, share * float(np.exp(rng.normal(0, 0.008)))), (max(length * 0.5, 75), 0.6)]
+    return [(900, 0.7), *inside, (600, 0.66)]
+
+
+def _strides(rng: np.random.Generator) -> list[tuple[float, float]]:
+    return [(1800, 0.71), *[(20.0, 1.3), (70.0, 0.62)] * 6, (300, 0.66)]
+
+
+def _test(runner: Runner, durations: tuple[int, ...]) -> list[tuple[float, float]]:
+    pieces: list[tuple[float, float]] = [(1200, 0.68), (120, 0.9), (180, 0.5)]
+    for duration in durations:
+        best = runner.best_speed(duration) / runner.speed_cp
+        pieces += [(duration * 0.1, best * 1.03), (duration * 0.9, best * (1 - 0.03 / 9)), (1500 if duration < 700 else 600, 0.55)]
+    return pieces
+
+
+def _race(runner: Runner, distance: float) -> list[tuple[float, float]]:
+    time = distance / runner.speed_cp
+    for _ in range(20):
+        time = distance / runner.best_speed(time)
+    share = runner.best_speed(time) / runner.speed_cp
+    return [(900, 0.68), (60, 0.4), (time, share), (480, 0.6)]
+
+
+def height(x: Floats, y: Floats) -> Floats:
+    """Altitude of the invented coast [m]; x east, y north of the harbour [m]. It rises inland, northwards."""
+    inland = np.clip(y / 3000.0, 0.0, 2.0)
+    folds = 30 * np.sin(x / 420.0) * np.cos(y / 510.0) + 16 * np.sin(x / 230.0 + y / 310.0)
+    return np.asarray(4.0 + 60.0 * inland**1.3 + folds * np.clip(inland, 0.0, 1.0), dtype=float)
+
+
+def route(distance: float, hilly: float, rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:
+    """A winding loop of at least that length at 1 m steps: x, y [m] and altitude [m]; ``hilly`` takes it inland."""
+    radius = max(distance, 2000.0) / (2 * np.pi)
+    turn = np.linspace(0, 2 * np.pi, max(int(distance * 1.3), 2000))
+    wobble = 1 + 0.15 * np.sin(3 * turn + rng.uniform(0, 6)) + 0.08 * np.sin(7 * turn + rng.uniform(0, 6))
+    squash = 0.1 + 0.9 * hilly
+    x = radius * wobble * np.sin(turn)
+    y = squash * radius * wobble * (1 - np.cos(turn))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    metres = np.arange(0.0, distance + 50.0)
+    laps = metres % along[-1]
+    x, y = np.interp(laps, along, x), np.interp(laps, along, y)
+    return x, y, height(x, y) * (1.0 if hilly > 0.08 else 0.15)
+
+
+def positions(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Latitude and longitude [deg] of points of the invented map [m]."""
+    return _TOWN[0] + y / _METRES_PER_DEGREE, _TOWN[1] + x / (_METRES_PER_DEGREE * np.cos(np.radians(_TOWN[0])))
+
+
+def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
+    """Simulate one run: the runner holds effort, so hills change the speed."""
+    runner = runner_on(planned.start.date(), base)
+    shares = np.concatenate([np.full(round(s), share) for s, share in planned.pieces])
+    shares = shares * planned.form if planned.marks else shares
+    length = float(shares.sum() * runner.speed_cp * 1.35) + 200
+    x, y, z = route(length, planned.hilly, rng)
+    slope = np.gradient(np.convolve(np.pad(z, 10, mode="edge"), np.ones(21) / 21, mode="valid"))
+    slopes = slope.tolist()
+    speed, at = np.empty(len(shares)), np.empty(len(shares))
+    where, pace = 0.0, 0.0
+    for i, share in enumerate(shares.tolist()):
+        aim = share * runner.speed_cp / max(slope_cost(slopes[int(where)]), 0.6)
+        pace += (aim - pace) / 4.0
+        where += pace
+        speed[i], at[i] = pace, where
+    grade = np.interp(at, np.arange(len(slope)), slope)
+    seconds = np.arange(len(shares))
+    pauses: list[tuple[float, float]] = []
+    begin = planned.start.timestamp()
+    shift = np.zeros(len(shares))
+    for stop, length_s in planned.pauses:
+        if stop < len(shares) - 60:
+            shift[stop:] += length_s
+            pauses.append((begin + stop - 1, begin + stop + length_s))
+    lat, lon = positions(np.interp(at, np.arange(len(x)), x), np.interp(at, np.arange(len(y)), y))
+    wander = np.cumsum(rng.normal(0, 0.25, (2, len(shares))), axis=1)
+    wander -= np.linspace(0, 1, len(shares)) * wander[:, -1:]
+    columns = {
+        "distance": at * (1 + rng.normal(0, 0.004)), "speed": np.maximum(speed + rng.normal(0, 0.04, len(speed)), 0),
+        "altitude": np.interp(at, np.arange(len(z)), z) + rng.normal(0, 0.15, len(speed)) + rng.normal(0, 2),
+        "latitude": lat + 0.3 * wander[0] / _METRES_PER_DEGREE, "longitude": lon + 0.3 * wander[1] / _METRES_PER_DEGREE,
+        "heart_rate": heart_rate(runner, speed, grade, planned.temperature, rng),
+        "cadence": 2 * np.rint(80 + 4.0 * (speed - 3.0) + rng.normal(0, 0.8, len(speed))),
+        "temperature": np.full(len(speed), np.rint(planned.temperature)),
+        "stance_time": 0.310 - 0.022 * (speed - 2.5) + rng.normal(0, 0.004, len(speed)),
+        "vertical_oscillation": 0.086 - 0.004 * (speed - 3.0) + rng.normal(0, 0.002, len(speed)),
+    }  # fmt: skip
+    if planned.measured:
+        columns["power"] = np.rint(device_watts(runner, FOOT, speed, grade, rng))
+    if planned.both_devices:
+        columns["second_power"] = np.rint(device_watts(runner, WRIST, speed, grade, rng))
+    edges = np.concatenate([[0], np.cumsum([round(s) for s, _ in planned.pieces])]).tolist()
+    laps = list(zip(edges[:-1], edges[1:], strict=True)) if len(planned.pieces) > 6 and "times" in planned.title else []
+    return Samples(planned, begin + seconds + shift, columns, pauses, laps)
+
+
+def half_marathon_course(rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:
+    """The race ahead: latitude, longitude [deg] and altitude [m] of a hilly half marathon, a point every 20 m."""
+    x, y, z = route(21_097.5, 0.55, rng)
+    keep = np.arange(0, 21_098, 20)
+    lat, lon = positions(x[keep], y[keep])
+    return lat, lon, z[keep]
