@@ -1,0 +1,61 @@
+"""One declarative chart: panes above one axis, made of lines, bands and points. Renderers turn it into pictures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from footwork.quantities import Floats
+
+MOST_POINTS = 2000
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A line, a band between ``y`` and ``y2``, or points; ``label`` is written beside it; ``accent`` marks the estimate."""
+
+    kind: Literal["line", "band", "points"]
+    x: Floats
+    y: Floats
+    y2: Floats | None = None
+    label: str = ""
+    accent: bool = False
+    soft: bool = False
+
+
+@dataclass(frozen=True)
+class Pane:
+    """Marks over one vertical axis; ``form`` says how its numbers read: plain, or pace (speed in m/s, shown as time)."""
+
+    title: str
+    marks: list[Mark]
+    form: Literal["plain", "pace", "pace-mile"] = "plain"
+    height: int = 130
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Panes that share one horizontal axis: seconds, metres, or seconds on a logarithmic scale."""
+
+    panes: list[Pane]
+    axis: Literal["time", "distance", "log-time"] = "time"
+    alt: str = ""
+    imperial: bool = False
+    extent: tuple[float, float] | None = field(default=None)
+
+
+def thin(x: Floats, y: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:
+    """At most ``most`` points that keep the shape of a long series; gaps (NaN) stay gaps."""
+    if len(x) <= most:
+        return x, y
+    from tsdownsample import MinMaxLTTBDownsampler
+
+    known = np.isfinite(y)
+    filled = np.interp(x, x[known], y[known]) if known.any() else np.zeros(len(y))
+    keep = MinMaxLTTBDownsampler().downsample(x.astype(float), filled, n_out=most)
+    # The first missing second of each gap is kept, so that the line breaks there.
+    breaks = np.flatnonzero(np.diff(known.astype(np.int8)) == -1) + 1
+    keep = np.union1d(keep.astype(np.int64), breaks)
+    return x[keep], y[keep]

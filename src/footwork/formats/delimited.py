@@ -81,7 +81,7 @@ def read(data: bytes) -> list[Recording]:
         Recording(
             sport="running",
             columns=out,
-            streams=[PowerStream("power", "csv")] if "power" in out else [],
+            streams=[PowerStream("power", "csv", "CSV file")] if "power" in out else [],
             dated=dated,
             utc_offset_minutes=next((o for o in offset if o is not None), None),
             lost=[f"{bad} rows without a readable time"] if bad else [],

@@ -111,7 +111,7 @@ def _recording(track: dict[str, Any], leg: int, lost: list[str]) -> Recording:
     return Recording(
         sport=sport,
         columns=columns,
-        streams=[PowerStream("power", "gpx")] if "power" in columns else [],
+        streams=[PowerStream("power", "gpx", "GPX file")] if "power" in columns else [],
         leg=leg,
         lost=list(lost),
         notes=notes if len(points) < len(track["points"]) else [],

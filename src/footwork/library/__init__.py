@@ -239,6 +239,13 @@ class Library:
             return race.answer(self, **question)
         return self.cached(key, lambda: race.answer(self, **question))
 
+    def today(self) -> dict[str, Any]:
+        """What is new and what is due."""
+        from footwork.library import today
+
+        found: dict[str, Any] = self.cached("today", lambda: today.answer(self))
+        return found
+
     def load(self, since: dt.date | None = None, until: dt.date | None = None) -> Any:
         """Time in domains and CP-minutes of a span of dates."""
         from footwork.library import capacity

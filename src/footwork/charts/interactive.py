@@ -1,0 +1,145 @@
+"""A `Chart` as options for the web's chart component: linked panes, one cursor, a readout that stands still."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from footwork.charts import Chart, Mark, Pane, thin
+from footwork.quantities import MILE_M, Floats
+
+_LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 38
+_INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
+# Constant functions of the page; numbers only ever reach them as data.
+_CLOCK = "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
+_SHORT = "(v) => { v = Math.round(v); if (v < 60) return v + ' s'; if (v < 3600) return Math.round(v / 6) / 10 + ' min'; return Math.round(v / 360) / 10 + ' h'; }"
+
+
+def _pace(metres: float) -> str:
+    return f"(v) => {{ if (!(v > 0.05)) return ''; const s = Math.round({metres} / v); return Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0'); }}"
+
+
+def _number(pane: Pane) -> str:
+    if pane.form == "pace":
+        return _pace(1000.0)
+    if pane.form == "pace-mile":
+        return _pace(MILE_M)
+    return "(v) => (Math.abs(v) < 10 ? Math.round(v * 10) / 10 : Math.round(v))"
+
+
+def height(chart: Chart) -> int:
+    """Pixels the chart needs."""
+    return _TOP + sum(p.height + _GAP for p in chart.panes)
+
+
+def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str, Any]:
+    """Options of the chart component; ``window`` (in axis units) gives more points where the reader zoomed in."""
+    grids: list[dict[str, Any]] = []
+    x_axes: list[dict[str, Any]] = []
+    y_axes: list[dict[str, Any]] = []
+    titles: list[dict[str, Any]] = []
+    series: list[dict[str, Any]] = []
+    top = _TOP
+    unit = (1 / MILE_M if chart.imperial else 1e-3) if chart.axis == "distance" else 1.0
+    shown = _CLOCK if chart.axis == "time" else _SHORT if chart.axis == "log-time" else f"(v) => Math.round(v * {unit} * 10) / 10"
+    for index, pane in enumerate(chart.panes):
+        last = index == len(chart.panes) - 1
+        grids.append({"left": _LEFT, "right": _RIGHT, "top": top, "height": pane.height, "outerBoundsMode": "none"})
+        titles.append({"text": pane.title, "left": 0, "top": top - 26, "padding": 0, "textStyle": {"fontSize": 13, "fontWeight": "normal", "color": _SOFT}})
+        low, high = _range(pane)
+        x_axes.append({
+            "type": "log" if chart.axis == "log-time" else "value", "gridIndex": index,
+            "min": chart.extent[0] if chart.extent else "dataMin", "max": chart.extent[1] if chart.extent else "dataMax",
+            "axisLine": {"onZero": False, "lineStyle": {"color": _RULE}}, "axisTick": {"show": False}, "splitLine": {"show": False},
+            "axisLabel": {"show": last, "color": _SOFT, "fontSize": 13, "margin": 12, ":formatter": shown, "hideOverlap": True,
+                          **({"customValues": _log_ticks(chart)} if chart.axis == "log-time" else {})},
+            **({"interval": _tick(chart)} if chart.axis == "time" else {}),
+            "axisPointer": {"show": True, "label": {"show": False}, "lineStyle": {"color": _SOFT, "type": "solid", "width": 1}},
+        })  # fmt: skip
+        y_axes.append({
+            "type": "value", "gridIndex": index, "min": low, "max": high, "interval": max(high - low, 1e-6), "splitNumber": 1,
+            "inverse": False, "axisLine": {"show": False}, "axisTick": {"show": False}, "splitLine": {"show": False},
+            "axisLabel": {"color": _SOFT, "fontSize": 13, "margin": 6, ":formatter": _number(pane)},
+        })  # fmt: skip
+        for mark in pane.marks:
+            series += _series(mark, pane, index, window)
+        top += pane.height + _GAP
+    axes = list(range(len(chart.panes)))
+    readout = (
+        "(items) => { if (!items.length) return ''; const x = (" + shown + ")(items[0].axisValue); const seen = {}; let out = '';"
+        "for (const i of items) { if (!i.seriesId.startsWith('read:') || i.value[1] == null || seen[i.seriesId]) continue; seen[i.seriesId] = 1;"
+        " const f = [" + ",".join(_number(p) for p in chart.panes) + "][i.axisIndex];"
+        " out += '&ensp; ' + i.seriesName + ' <b>' + f(i.value[1]) + '</b>'; } return x + out; }"
+    )
+    return {
+        "animation": False, "title": titles, "grid": grids, "xAxis": x_axes, "yAxis": y_axes, "series": series,
+        "textStyle": {"fontFamily": "inherit"}, "axisPointer": {"link": [{"xAxisIndex": "all"}], "snap": False},
+        "tooltip": {
+            "trigger": "axis", "position": [0, -6], "backgroundColor": "transparent", "borderWidth": 0, "padding": 0, "confine": False,
+            "extraCssText": "box-shadow:none;white-space:normal", "textStyle": {"color": _INK, "fontSize": 14}, ":formatter": readout,
+            "transitionDuration": 0,
+        },
+        "dataZoom": [{"type": "inside", "xAxisIndex": axes, "filterMode": "none", "zoomOnMouseWheel": "ctrl", "moveOnMouseWheel": False}],
+        "aria": {"enabled": True, "label": {"enabled": True, "description": chart.alt}},
+        "toolbox": {"show": False},
+    }  # fmt: skip
+
+
+def _extent(chart: Chart) -> tuple[float, float]:
+    x = np.concatenate([m.x for p in chart.panes for m in p.marks])
+    return float(np.nanmin(x)), float(np.nanmax(x))
+
+
+def _tick(chart: Chart) -> float:
+    """Seconds between labels: a step that people count in."""
+    low, high = _extent(chart)
+    return float(next((s for s in (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400) if (high - low) / s <= 7), 43200))
+
+
+def _log_ticks(chart: Chart) -> list[float]:
+    low, high = _extent(chart)
+    return [float(t) for t in (5, 10, 30, 60, 180, 420, 1200, 3600, 10800, 36000) if low <= t <= high]
+
+
+def _range(pane: Pane) -> tuple[float, float]:
+    values = np.concatenate([v for m in pane.marks for v in (m.y, m.y2 if m.y2 is not None else m.y)])
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return 0.0, 1.0
+    low, high = np.percentile(values, [0.5, 99.8]) if len(values) > 400 else (values.min(), values.max())
+    room = max((high - low) * 0.06, 1e-3)
+    step = 10.0 if high - low > 40 else 1.0 if high - low > 4 else 0.1
+    bottom = float(np.floor((low - room) / step) * step)
+    return max(bottom, 0.0) if values.min() >= 0 else bottom, float(np.ceil((high + room) / step) * step)
+
+
+def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | None) -> list[dict[str, Any]]:
+    common = {"xAxisIndex": index, "yAxisIndex": index, "symbol": "none", "silent": True, "animation": False}
+    name = pane.title.partition(",")[0]
+    if mark.kind == "band" and mark.y2 is not None:
+        low, high = np.minimum(mark.y, mark.y2), np.maximum(mark.y, mark.y2)
+        base = {**common, "type": "line", "stack": f"band{index}", "stackStrategy": "all", "lineStyle": {"opacity": 0}}
+        label = {"show": bool(mark.label), "formatter": mark.label, "color": _SOFT, "fontSize": 13, "distance": 4}
+        return [
+            {**base, "data": _pairs(mark.x, low)},
+            {**base, "data": _pairs(mark.x, high - low), "areaStyle": {"color": _BAND, "opacity": 1}, "endLabel": {**label, "valueAnimation": False}},
+        ]
+    x, y = mark.x, mark.y
+    if window is not None:
+        inside = (x >= window[0]) & (x <= window[1])
+        margin = np.convolve(inside, np.ones(3), mode="same") > 0
+        x, y = x[margin], y[margin]
+    if mark.kind == "points":
+        return [{**common, "type": "scatter", "symbol": "circle", "symbolSize": 8, "z": 10, "data": _pairs(x, y), "itemStyle": {"color": _ACCENT if mark.accent else _INK}}]
+    x, y = thin(x, y)
+    colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
+    return [{
+        **common, "id": f"read:{index}:{mark.label}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
+        "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
+        "endLabel": {"show": bool(mark.label), "formatter": mark.label, "color": colour, "fontSize": 13, "distance": 4},
+    }]  # fmt: skip
+
+
+def _pairs(x: Floats, y: Floats) -> list[list[float | None]]:
+    return [[round(float(a), 2), round(float(b), 3) if np.isfinite(b) else None] for a, b in zip(x, y, strict=True)]

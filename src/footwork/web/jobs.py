@@ -1,0 +1,75 @@
+"""Uploads are imported by a child process at low priority; the page follows its lines."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+
+@dataclass
+class Job:
+    """One import: how far it is, and in the end its report or what went wrong."""
+
+    folder: Path
+    done: int = 0
+    total: int = 0
+    running: bool = True
+    report: dict[str, Any] = field(default_factory=dict)
+    error: str = ""
+
+
+def inbox() -> Path:
+    """A folder of its own for the files of one upload."""
+    return Path(tempfile.mkdtemp(prefix="footwork-upload-"))
+
+
+def safe_name(given: str, index: int) -> str:
+    """A file name from an upload: no path, no control characters, never empty."""
+    base = PurePosixPath(given.replace("\\", "/")).name
+    kept = "".join(c for c in base if c.isprintable() and c not in '/\\:*?"<>|').strip(". ")
+    return kept[-120:] or f"upload-{index}"
+
+
+async def run_import(library: Path, job: Job, start: str = "") -> None:
+    """Run ``footwork add`` on the inbox and keep the job up to date; the inbox is deleted at the end."""
+    command = [sys.executable, "-m", "footwork", "--library", str(library), "add", str(job.folder), "--json"]
+    if start:
+        command += ["--start", start]
+    child = await asyncio.create_subprocess_exec(
+        *command, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+        env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
+    )  # fmt: skip
+    with contextlib.suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, child.pid, 10)
+    try:
+        assert child.stderr is not None and child.stdout is not None
+        reading = asyncio.create_task(child.stdout.read())
+        last = ""
+        async for raw in child.stderr:
+            line = raw.decode("utf-8", "replace").strip()
+            try:
+                progress = json.loads(line)
+                job.done, job.total = int(progress["done"]), int(progress["total"])
+            except (ValueError, KeyError, TypeError):
+                last = line or last
+        output = await reading
+        await child.wait()
+        try:
+            found = json.loads(output)
+            job.error = str(found.get("error", ""))
+            job.report = {} if job.error else found
+        except ValueError:
+            job.error = last.removeprefix("footwork: ") or "the import ended without a report"
+    finally:
+        if child.returncode is None:
+            child.kill()
+        job.running = False
+        shutil.rmtree(job.folder, ignore_errors=True)

@@ -1,0 +1,152 @@
+"""The parts every page is made of. Text from files goes through `text`, never into HTML strings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from nicegui import ui
+from nicegui.element import Element
+from nicegui.elements.mixins.text_element import TextElement
+
+from footwork.physiology.domains import NAMES
+from footwork.quantities import Estimate, format_duration
+
+_CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
+NAV = (("", "Today"), ("runs", "Runs"), ("capacity", "Capacity"), ("race", "Race"), ("settings", "Settings"), ("methods", "Methods"))
+
+
+class Text(TextElement):
+    """An element of any tag that holds plain text."""
+
+    def __init__(self, tag: str, text: str) -> None:
+        super().__init__(tag=tag, text=text)
+
+
+def text(tag: str, content: str, classes: str = "") -> Text:
+    """Plain text in a tag, with classes."""
+    made = Text(tag, content)
+    if classes:
+        made.classes(classes)
+    return made
+
+
+def link(label: str, href: str, classes: str = "") -> Text:
+    """A plain link within the app."""
+    made = text("a", label, classes)
+    made.props["href"] = href
+    return made
+
+
+def heading(label: str) -> Text:
+    return text("h2", label)
+
+
+@contextmanager
+def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> Iterator[None]:
+    """Header, title and the sentence that says what matters; the page's body goes inside."""
+    ui.add_head_html(f"<style>{_CSS}</style>")
+    ui.page_title(f"{title} · Footwork")
+    with ui.element("header").classes("fw-head"):
+        link("Footwork", f"{base}/", "fw-name")
+        with ui.element("nav").props('aria-label="Pages"'):
+            for path, label in NAV:
+                made = link(label, f"{base}/{path}", "on" if label == active else "")
+                if label == active:
+                    made.props["aria-current"] = "page"
+    with ui.element("main").classes("fw-main wide" if wide else "fw-main"):
+        text("h1", title)
+        if lede:
+            text("p", lede, "lede")
+        yield
+
+
+def method_link(base: str, key: str, label: str = "How this is known") -> None:
+    link(label, f"{base}/methods#{key}", "soft")
+
+
+def measured(label: str, value: str, unit: str, below: str = "") -> None:
+    """A number read off, not worked out: no bar, and it says so."""
+    with ui.element("div").classes("num"):
+        text("div", label, "l")
+        with ui.element("div").classes("v"):
+            text("span", value)
+            text("small", f" {unit}")
+        text("div", below, "reason")
+
+
+def whisker(base: str, label: str, key: str, found: Estimate, evidence: str = "", digits: int = 0, show: Any = None, unit: str = "") -> None:
+    """A whisker numeral: the number over its interval drawn as a bar with a dot; withheld, an empty bar and the reason.
+
+    ``key`` names the number in the page's JSON twin; ``show`` turns a value into text (pace, time).
+    """
+    form = show or (lambda v: f"{v:.{digits}f}")
+    with ui.element("div").classes("num") as box:
+        box.props["data-key"] = key
+        with ui.element("div").classes("l"):
+            link(label, f"{base}/methods#{found.method}")
+        if found.value is None or found.low is None or found.high is None:
+            text("div", "withheld", "v")
+            ui.html('<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" x2="200" y1="9" y2="9" class="axis"/></svg>', sanitize=False)
+            text("div", found.reason, "reason")
+            return
+        box.props["data-value"] = repr(found.value)
+        with ui.element("div").classes("v"):
+            text("span", form(found.value))
+            text("small", f" {unit or found.unit}")
+        # The bar is to scale: the axis spans the interval and its own width again on either side.
+        low, high, value = min(found.low, found.value), max(found.high, found.value), found.value
+        span = max(high - low, 1e-9)
+        at = [200 * (v - (low - 0.6 * span)) / (2.2 * span) for v in (low, value, high)]
+        ui.html(
+            f'<svg class="whisker" width="200" height="18" viewBox="0 0 200 18" role="img" aria-label="interval">'
+            f'<line x1="0" x2="200" y1="9" y2="9" class="axis"/><line x1="{at[0]:.1f}" x2="{at[2]:.1f}" y1="9" y2="9" class="bar"/>'
+            f'<circle cx="{at[1]:.1f}" cy="9" r="5" class="dot"/></svg>',
+            sanitize=False,
+        )
+        with ui.element("div").classes("r"):
+            text("span", form(found.low))
+            text("span", evidence)
+            text("span", form(found.high))
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[Any]], two_line: bool = True) -> None:
+    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above."""
+    with ui.element("table").classes("t two-line" if two_line else "t"):
+        with ui.element("thead"), ui.element("tr"):
+            for header in headers:
+                text("th", header)
+        with ui.element("tbody"):
+            for row in rows:
+                with ui.element("tr"):
+                    for cell in row:
+                        if isinstance(cell, tuple):
+                            with ui.element("td"):
+                                link(cell[0], cell[1])
+                        else:
+                            text("td", str(cell))
+
+
+def domain_strip(seconds: dict[str, float]) -> None:
+    """Time in domains as a strip from light to dark, always with names."""
+    total = sum(seconds.values())
+    if not total:
+        return
+    parts = "".join(f'<div class="d-{n}" style="width:{100 * seconds[n] / total:.2f}%"></div>' for n in NAMES if seconds[n])
+    ui.html(f'<div class="strip">{parts}</div>', sanitize=False)
+    with ui.element("div").classes("key"):
+        for name in NAMES:
+            with ui.element("span"):
+                ui.html(f'<i class="d-{name}"></i>', sanitize=False, tag="span")
+                text("span", f"{name} {format_duration(seconds[name])}")
+
+
+def note(content: str, base: str = "", key: str = "") -> Element:
+    """A remark with a link to how it is known."""
+    with ui.element("p").classes("note") as made:
+        text("span", content + " ")
+        if key:
+            method_link(base, key)
+    return made

@@ -1,0 +1,126 @@
+"""What the runner can hold: curve, model, evidence, domains."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError
+from footwork.library.capacity import Capacity
+from footwork.quantities import Estimate, format_duration, format_pace, parse_date
+from footwork.web.layout import heading, link, note, page, table, text, whisker
+from footwork.web.pages.run import show_chart
+
+_BORDERS = {"moderate_heavy": "Moderate to heavy", "heavy_severe": "Heavy to severe (CP)", "severe_extreme": "Severe to extreme"}
+
+
+def answer(library: Any, date: str = "", scale: str = "") -> Capacity:
+    found: Capacity = library.capacity(date=parse_date(date) if date else None, scale=scale or None)
+    return found
+
+
+def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    return answer(library, date, scale).to_json()
+
+
+def sentence(found: Capacity) -> str:
+    cp = found.critical_power
+    if cp.value is None:
+        return f"{cp.reason[0].upper()}{cp.reason[1:]}."
+    return f"On {found.scale} you can hold about {cp.value:.0f} W steadily, {cp.low:.0f} to {cp.high:.0f}: {found.evidence['sentence']}, as of {found.date}."
+
+
+def curve_chart(found: Capacity) -> Chart:
+    """Best efforts as a line, the power-duration relationship as a band, the efforts that count as points."""
+    rows = [r for r in found.curve if r["duration_s"] >= 10]
+    x = np.array([r["duration_s"] for r in rows], float)
+    marks = []
+    if rows and "model" in rows[0]:
+        modelled = [r for r in rows if 120 <= r["duration_s"] <= 4 * 3600]
+        if modelled:
+            mx = np.array([r["duration_s"] for r in modelled], float)
+            low, high = (np.array([getattr(r["model"], end) for r in modelled], float) for end in ("low", "high"))
+            marks.append(Mark("band", mx, low, high))
+    marks.append(Mark("line", x, np.array([r["power_w"] for r in rows], float), label="best"))
+    used = [e for e in found.evidence["efforts"] if e["kind"] == "maximal"]
+    if used:
+        marks.append(Mark("points", np.array([e["duration_s"] for e in used], float), np.array([e["power_w"] for e in used], float), accent=True))
+    return Chart([Pane("mean maximal power, W", marks, height=280)], "log-time", "Best mean power by duration with the power-duration relationship as a band")
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/capacity")
+    async def capacity(date: str = "", scale: str = "") -> None:
+        try:
+            found = await asyncio.to_thread(answer, library, date, scale)
+        except FootworkError as error:
+            with page(base, "Capacity", "Capacity", f"{str(error)[0].upper()}{str(error)[1:]}."):
+                link("Add recordings", f"{base}/", "button")
+            return
+        imperial = library.setting("units") == "imperial"
+        with page(base, "Capacity", "What you can hold", sentence(found)):
+            _scales(base, library, found.scale)
+            kind = found.evidence["kind"]
+            with ui.element("div").classes("numbers"):
+                whisker(base, "Critical power", "critical_power", found.critical_power, kind)
+                whisker(base, "W′, work above it", "w_prime", found.w_prime.scaled(1e-3, "kJ"), kind, 1)
+                whisker(base, "Critical speed, flat", "critical_speed", found.critical_speed, "", 2, lambda v: format_pace(v, imperial).split(" ")[0], "/mi" if imperial else "/km")
+            for warning in found.warnings:
+                note(warning, base, "critical-power")
+            if kind in ("lower bound", "none", "habitual"):
+                note("Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, and mark the runs as tests.", base, "cautions")
+            if found.curve:
+                heading("Best efforts and what they imply")
+                shown = "The band is the 95 % interval of the power-duration relationship; points are the maximal efforts it rests on." if found.critical_power.value else "Best mean power of the last four months."
+                text("p", shown, "soft")
+                show_chart(curve_chart(found))
+            heading("Intensity domains")
+            table(["border", "power", "pace, flat", "heart rate"], [_border(n, b, imperial) for n, b in found.domains.items()])
+            with ui.element("p"):
+                link("How domains are known", f"{base}/methods#domains", "soft")
+            _evidence(base, found)
+
+
+def _scales(base: str, library: Any, current: str) -> None:
+    names = {row.power_scale for row in library.runs() if row.power_scale}
+    if len(names) > 1:
+        with ui.element("div").classes("row-of"):
+            text("span", "Whose watts:", "soft")
+            for name in sorted(names):
+                made = link(name, f"{base}/capacity?scale={quote(name)}", "button")
+                if name == current:
+                    made.props["aria-current"] = "true"
+
+
+def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]:
+    def shown(e: Estimate, form: Any) -> str:
+        if e.value is None or e.low is None or e.high is None:
+            return f"withheld: {e.reason}"
+        number, _, unit = form(e.value).partition(" ")
+        low, high = sorted(form(v).partition(" ")[0] for v in (e.low, e.high)) if ":" in number else (form(e.low).partition(" ")[0], form(e.high).partition(" ")[0])
+        return f"{number} {unit}, {low}–{high}".replace(" ", "\u00a0")
+
+    return [
+        _BORDERS[name], shown(border["power"], lambda v: f"{v:.0f} W"),
+        shown(border["speed"], lambda v: format_pace(v, imperial)), shown(border["heart_rate"], lambda v: f"{v:.0f} bpm"),
+    ]  # fmt: skip
+
+
+def _evidence(base: str, found: Capacity) -> None:
+    if not found.evidence["efforts"]:
+        return
+    heading("Evidence")
+    table(
+        ["effort", "power", "kind", "run"],
+        [
+            [format_duration(e["duration_s"]), f"{e['power_w']:.0f} W", e["kind"],
+             (e["label"], f"{base}/runs/{e['run']}") if e["run"] else e["label"]]
+            for e in found.evidence["efforts"]
+        ],
+    )  # fmt: skip

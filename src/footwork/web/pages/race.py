@@ -1,0 +1,176 @@
+"""The race: inputs beside the plan, which follows them."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from nicegui import events, ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError, UsageError
+from footwork.library.race import RacePlan, Weather, splits_every
+from footwork.quantities import format_distance, format_duration, format_pace, parse_distance, parse_duration
+from footwork.web import jobs
+from footwork.web.layout import heading, note, page, table, text, whisker
+from footwork.web.pages.run import show_chart
+
+FIELDS = (
+    ("distance", "Distance", "half"), ("time", "Goal time, or time alone", ""), ("temperature", "Temperature, °C", ""),
+    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""),
+)  # fmt: skip
+
+
+def answer(library: Any, course: Path | None = None, **given: str) -> RacePlan:
+    """A plan from the page's texts. Raises UsageError for a text that is no number."""
+    unknown = set(given) - {name for name, _, _ in FIELDS} - {"scale", "date"}
+    if unknown:
+        raise UsageError(f"this page knows no {', '.join(sorted(unknown))}")
+    asked = {name: value.strip() for name, value in given.items()}
+    speed, at, source = asked.get("wind", "").partition("@")
+    humidity = _number(asked.get("humidity", ""), "humidity")
+    sky = Weather(
+        _number(speed, "wind"), _number(source, "wind direction") if at else None, _number(asked.get("temperature", ""), "temperature"),
+        None if humidity is None else humidity / 100, _number(asked.get("altitude", ""), "altitude"),
+    )  # fmt: skip
+    distance = parse_distance(asked["distance"]) if asked.get("distance") else None
+    time = parse_duration(asked["time"]) if asked.get("time") else None
+    every = splits_every(library.setting("units") == "imperial")
+    found: RacePlan = library.race(distance=distance, time=time, course=course, weather=sky, scale=asked.get("scale") or None, split=every)
+    return found
+
+
+def _number(text_: str, what: str) -> float | None:
+    if not text_:
+        return None
+    try:
+        return float(text_.replace(",", "."))
+    except ValueError:
+        raise UsageError(f"{what} '{text_}' is not a number") from None
+
+
+def data(library: Any, **given: str) -> dict[str, Any]:
+    """Shown by the page and its twin; the twin takes the page's fields as a query."""
+    return answer(library, **(given or {"distance": "half"})).to_json()
+
+
+def sentence(plan: RacePlan) -> str:
+    if plan.distance is not None:
+        return f"In {format_duration(plan.time.value or 0)} at even power you can cover about {format_distance(plan.distance.value or 0)}."
+    goal = plan.goal
+    if goal and goal["critical_power_needed"] is not None:
+        needed = goal["critical_power_needed"]
+        return f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
+    if goal:
+        return f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about {plan.power.value:.0f} W."
+    return f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
+
+
+def profile_chart(plan: RacePlan, imperial: bool) -> Chart:
+    """Height and pace along the course."""
+    x = np.array([0.0] + [p["end_m"] for p in plan.profile])
+    rise = np.array([0.0] + [p["rise_m"] for p in plan.profile])
+    speed = np.array([p["speed_mps"] for p in plan.profile])
+    panes = [Pane(f"pace at even power, min/{'mi' if imperial else 'km'}", [Mark("line", x, np.append(speed[:1], speed))], "pace-mile" if imperial else "pace")]
+    if np.ptp(rise) > 2:
+        panes.append(Pane("height above the start, m", [Mark("line", x, rise)], height=120))
+    return Chart(panes, "distance", "Pace and height along the course", imperial)
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/race")
+    async def race() -> None:
+        imperial = library.setting("units") == "imperial"
+        given = {name: default for name, _, default in FIELDS}
+        state: dict[str, Any] = {"course": None, "turn": 0}
+
+        async def follow() -> None:
+            state["turn"] += 1
+            turn = state["turn"]
+            await asyncio.sleep(0.25)  # typing settles
+            if turn != state["turn"]:
+                return
+            try:
+                plan = await asyncio.to_thread(lambda: answer(library, state["course"], **given))
+            except FootworkError as error:
+                plan = None
+                message = f"{str(error)[0].upper()}{str(error)[1:]}."
+            if turn != state["turn"]:
+                return
+            shown.clear()
+            with shown:
+                if plan is None:
+                    text("p", message)
+                else:
+                    _plan(base, plan, imperial)
+
+        with page(base, "Race", "Race", "The watts for a race, at even power, so as neither to blow up nor to finish with energy left.", wide=True):
+            with ui.element("div").classes("split"):
+                with ui.element("div"):
+                    with ui.element("div").classes("fw-form"):
+                        for name, label, default in FIELDS:
+                            with ui.element("label"):
+                                text("span", label)
+                                box = ui.element("input").props(f'type="text" value="{default}" autocomplete="off" name="{name}"')
+
+                                async def changed(event: Any, name: str = name) -> None:
+                                    given[name] = str(event.args or "")
+                                    await follow()
+
+                                box.on("input", changed, js_handler="(e) => emit(e.target.value)")
+                    text("p", "Distance as 10km, 5mi, half or marathon. A course as GPX takes the distance from the file:", "soft")
+
+                    async def received(event: events.UploadEventArguments) -> None:
+                        folder = Path(tempfile.mkdtemp(prefix="footwork-course-"))
+                        path = folder / jobs.safe_name(event.file.name, 0)
+                        await event.file.save(path)
+                        state["course"], given["distance"] = path, ""
+                        await follow()
+
+                    with ui.element("div").classes("upload"):
+                        ui.upload(label="Drop a course here", auto_upload=True, on_upload=received).props('flat bordered color="transparent" text-color="inherit"')
+                shown = ui.element("div")
+            with shown:
+                try:
+                    plan = await asyncio.to_thread(lambda: answer(library, None, **given))
+                    _plan(base, plan, imperial)
+                except FootworkError as error:
+                    text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
+
+        def forget() -> None:
+            if state["course"] is not None:
+                with contextlib.suppress(OSError):
+                    state["course"].unlink()
+                    state["course"].parent.rmdir()
+
+        ui.context.client.on_disconnect(forget)
+
+
+def _plan(base: str, plan: RacePlan, imperial: bool) -> None:
+    text("p", sentence(plan))
+    per = "/mi" if imperial else "/km"
+    with ui.element("div").classes("numbers"):
+        whisker(base, f"Power on {plan.scale}", "power", plan.power, "even effort")
+        if plan.distance is not None:
+            whisker(base, "Distance", "distance", plan.distance.scaled(1e-3, "km"), "", 2)
+        else:
+            whisker(base, "Time", "time", plan.time, "", 0, format_duration, " ")
+        whisker(base, "Pace", "pace", plan.pace, "", 0, lambda v: format_pace(1000 / v, imperial).split(" ")[0], per)
+    for warning in plan.warnings:
+        note(warning, base, "race")
+    if np.ptp([p["speed_mps"] for p in plan.profile]) > 0.05:
+        show_chart(profile_chart(plan, imperial))
+    heading("Splits at even power")
+    table(
+        ["distance", "clock", "split pace", "rise", "power"],
+        [
+            [format_distance(s["distance_m"], imperial), format_duration(s["time_s"]), format_pace(s["speed_mps"], imperial),
+             f"{s['rise_m']:+.0f} m" if abs(s["rise_m"]) >= 0.5 else "level", f"{s['power_w']:.0f} W"]
+            for s in plan.splits
+        ],
+    )  # fmt: skip
+    note("A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness.", base, "cautions")

@@ -1,0 +1,239 @@
+"""One run: linked panes over time or distance, domains, best efforts against the runner's, laps, marks, cleaning."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane, interactive
+from footwork.errors import FootworkError, UsageError
+from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.signals import Signals
+from footwork.web.layout import domain_strip, heading, link, measured, method_link, note, page, table, text, whisker
+
+_MARKS = {"race": "Mark as race", "test": "Mark as test", "easy": "Mark as easy", "long": "Mark as long"}
+
+
+def data(library: Any, run_id: str) -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    if not str(run_id).isdigit():
+        raise UsageError(f"there is no run {run_id}: the runs page lists them")
+    found = library.run(int(run_id))
+    out: dict[str, Any] = found.to_json()
+    out["load"] = library.run_load(int(run_id))
+    out["critical_power"] = _critical_power(library, found.row.scale_key)
+    return out
+
+
+def _critical_power(library: Any, scale_key: str | None) -> Estimate:
+    if scale_key is None:
+        return Estimate.withheld("W", "critical-power", "this run has no power")
+    try:
+        found: Estimate = library.capacity(scale=scale_key).critical_power
+        return found
+    except FootworkError as error:
+        return Estimate.withheld("W", "critical-power", str(error))
+
+
+def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> Chart:
+    """Power with the CP band, heart rate, pace and altitude."""
+    over_distance = by == "distance" and np.isfinite(signals.get("distance")).any()
+    x = signals["time"] - signals["time"][0]
+    if over_distance:
+        x = np.maximum.accumulate(np.nan_to_num(signals["distance"]))
+    cp: Estimate = found["critical_power"]
+    made = []
+    if "power" in signals:
+        marks = [Mark("line", x, np.where(signals.timer, signals["power"], np.nan))]
+        if cp.low is not None and cp.high is not None:
+            ends = np.array([x[0], x[-1]])
+            marks.insert(0, Mark("band", ends, np.full(2, cp.low), np.full(2, cp.high), "CP"))
+        made.append(Pane("power, W", marks, height=150))
+    if np.isfinite(signals.get("heart_rate")).any():
+        made.append(Pane("heart rate, bpm", [Mark("line", x, signals["heart_rate"])]))
+    if np.isfinite(signals.get("speed")).any():
+        smooth = _smooth(signals["speed"])
+        made.append(Pane(f"pace, min/{'mi' if imperial else 'km'}", [Mark("line", x, np.where(smooth > 0.8, smooth, np.nan))], "pace-mile" if imperial else "pace"))
+    if np.isfinite(signals.get("altitude")).any():
+        made.append(Pane("altitude, m", [Mark("line", x, signals["altitude"])], height=120))
+    return Chart(made, "distance" if over_distance else "time", "Power, heart rate, pace and altitude of the run", imperial)
+
+
+def _smooth(speed: Any) -> Any:
+    """Nine-second mean over what is known, so that ends and pauses keep their level."""
+    known = np.isfinite(speed)
+    kernel = np.ones(9)
+    number = np.convolve(known, kernel, mode="same")
+    return np.where(known, np.convolve(np.nan_to_num(speed), kernel, mode="same") / np.maximum(number, 1), np.nan)
+
+
+def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
+    """This run's best efforts against the runner's."""
+    mine = [b for b in found["mean_maximal_power"] if b["duration_s"] >= 5]
+    x, y = np.array([b["duration_s"] for b in mine], float), np.array([b["power_w"] for b in mine], float)
+    marks = []
+    if best:
+        kept = [b for b in best if b["duration_s"] >= 5]
+        marks.append(Mark("line", np.array([b["duration_s"] for b in kept], float), np.array([b["power_w"] for b in kept], float), label="best", soft=True))
+    marks.append(Mark("line", x, y, label="this run"))
+    return Chart([Pane("mean maximal power, W", marks, height=190)], "log-time", "Best mean power by duration of this run and of the last months")
+
+
+def show_chart(chart: Chart) -> Any:
+    """Place a chart on the page."""
+    made = ui.echart(interactive.options(chart), renderer="svg").classes("chart")
+    made.style(f"height:{interactive.height(chart)}px")
+    made.props["aria-label"] = chart.alt
+    return made
+
+
+def zooming(chart: Chart) -> None:
+    """A chart that brings more points where the reader zooms in."""
+    made = show_chart(chart)
+    x = chart.panes[0].marks[-1].x
+
+    def zoomed(event: Any) -> None:
+        args = event.args or {}
+        part = (args.get("batch") or [args])[0]
+        start, end = part.get("start"), part.get("end")
+        if start is None or end is None:
+            return
+        low, high = (float(x[0] + (x[-1] - x[0]) * share / 100) for share in (start, end))
+        fresh = interactive.options(chart, None if end - start > 95 else (low, high))
+        made.options["series"] = fresh["series"]
+        made.options["xAxis"] = [{**axis, "min": float(x[0]), "max": float(x[-1])} for axis in fresh["xAxis"]]
+        made.options["dataZoom"][0].update(start=start, end=end)
+        made.update()
+
+    made.on("chart:datazoom", zoomed, args=["start", "end", "batch"], throttle=0.3, leading_events=False)
+
+
+def sentence(found: dict[str, Any], imperial: bool) -> str:
+    out = []
+    if found["distance_m"]:
+        out.append(f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, {format_pace(found['distance_m'] / found['duration_s'], imperial)}.")
+    else:
+        out.append(f"{format_duration(found['duration_s'])}.")
+    if found["power_w"] is not None:
+        out.append(f"{found['power_w']:.0f} W on average, " + (f"measured by {found['power_scale']}." if found["measured"] else "modelled from speed and grade."))
+    else:
+        out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
+    if found["legs_before"]:
+        out.append(f"Run after {' and '.join(found['legs_before'])}.")
+    if found["marks"]:
+        out.append(f"Marked {', '.join(found['marks'])}.")
+    return " ".join(out)
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/runs/{{run_id}}")
+    async def run(run_id: str, by: str = "time") -> None:
+        try:
+            found = await asyncio.to_thread(data, library, run_id)
+            signals = await asyncio.to_thread(library.signals, int(run_id))
+        except FootworkError as error:
+            with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
+                link("All runs", f"{base}/runs")
+            return
+        imperial = library.setting("units") == "imperial"
+        row = (await asyncio.to_thread(library.run, int(run_id))).row
+        with page(base, "Runs", f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}", sentence(found, imperial)):
+            _numbers(base, found)
+            with ui.element("div").classes("row-of"):
+                for key, label in (("time", "Over time"), ("distance", "Over distance")):
+                    made = link(label, f"{base}/runs/{row.id}?by={key}", "button")
+                    if by == key:
+                        made.props["aria-current"] = "true"
+                text("span", "Hold Ctrl and scroll, or pinch, to zoom.", "soft")
+            chart = panes(signals, found, by, imperial)
+            if chart.panes:
+                zooming(chart)
+            if found["load"]:
+                domain_strip(found["load"]["seconds_in_domains"])
+                with ui.element("p"):
+                    method_link(base, "domains", "How domains are known")
+            best = await asyncio.to_thread(library.best_curve, None, None, row.scale_key) if row.scale_key else []
+            if found["mean_maximal_power"]:
+                heading("Best efforts of this run")
+                show_chart(best_chart(found, best))
+            _laps(found, imperial)
+            _recordings(found)
+            _marks(base, library, row.id, found["marks"])
+            _cleaning(base, found)
+
+
+def _numbers(base: str, found: dict[str, Any]) -> None:
+    with ui.element("div").classes("numbers"):
+        if found["power_w"] is not None:
+            measured("Mean power", f"{found['power_w']:.0f}", "W measured" if found["measured"] else "W modelled", found["power_scale"] or "")
+        whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
+        if found["heart_rate_bpm"]:
+            measured("Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured")
+        if found["load"]:
+            measured("Load", f"{found['load']['cp_minutes']:.0f}", "CP-minutes", "by today's CP proposal; none is accepted yet")
+
+
+def _laps(found: dict[str, Any], imperial: bool) -> None:
+    if not found["laps"]:
+        return
+    heading("Laps")
+    table(
+        ["lap", "time", "distance", "pace", "power", "heart rate"],
+        [
+            [f"Lap {i}", format_duration(lap["duration_s"]), f"{lap['distance_m']:.0f} m" if lap["distance_m"] else "",
+             format_pace(lap["speed_mps"], imperial) if lap["speed_mps"] else "",
+             f"{lap['power_w']:.0f} W" if lap["power_w"] is not None else "",
+             f"{lap['heart_rate_bpm']:.0f} bpm" if lap["heart_rate_bpm"] is not None else ""]
+            for i, lap in enumerate(found["laps"], start=1)
+        ],
+    )  # fmt: skip
+
+
+def _recordings(found: dict[str, Any]) -> None:
+    if len(found["recordings"]) < 2 and sum(len(r["power"]) for r in found["recordings"]) < 2:
+        return
+    heading("Recordings of this run")
+    text("p", "Watts of different devices belong to different scales and are not mixed.", "soft")
+    table(
+        ["file", "power", "heart rate", ""],
+        [
+            [r["file"], ", ".join(f"{p['power_w']:.0f} W {p['scale']}" for p in r["power"] if p["power_w"] is not None) or "none",
+             f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "", "shown above" if r["primary"] else ""]
+            for r in found["recordings"]
+        ],
+    )  # fmt: skip
+
+
+def _marks(base: str, library: Any, run_id: int, marks: list[str]) -> None:
+    heading("Marks")
+    text("p", "Efforts of a race or test count as maximal and settle critical power.", "soft")
+    with ui.element("div").classes("row-of"):
+        for name, label in _MARKS.items():
+            button = text("button", f"Unmark {name}" if name in marks else label, "fw on" if name in marks else "fw")
+
+            async def press(_: Any, name: str = name) -> None:
+                try:
+                    await asyncio.to_thread(library.mark, run_id, name, name in marks)
+                except FootworkError as error:
+                    ui.notify(str(error))
+                    return
+                ui.navigate.to(f"{base}/runs/{run_id}")
+
+            button.on("click", press)
+        method_link(base, "cautions", "Cautions before a test")
+
+
+def _cleaning(base: str, found: dict[str, Any]) -> None:
+    heading("What was cleaned")
+    lines = [f"Lost: {t}" for t in found["lost"]] + found["notes"] + [c["sentence"] for c in found["changes"]]
+    if not lines:
+        text("p", "Nothing: every second is as it was recorded.")
+    for line in lines:
+        text("p", line[0].upper() + line[1:] + ".")
+    with ui.element("p"):
+        method_link(base, "cleaning")
+    if found["lost"]:
+        note("This recording was recovered from a damaged file.", base, "cleaning")

@@ -1,0 +1,117 @@
+"""What is new, what is due, and the place to drop recordings."""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+from typing import Any
+
+from nicegui import events, ui
+
+from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.web import jobs
+from footwork.web.layout import domain_strip, heading, link, measured, note, page, text, whisker
+
+
+def data(library: Any) -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    found: dict[str, Any] = library.today()
+    return found
+
+
+def sentence(found: dict[str, Any], imperial: bool) -> str:
+    if not found["runs"]:
+        return "No runs yet. Drop recordings below: FIT, GPX or CSV files, also zipped."
+    week = found["week"]
+    plural = "s" if week["runs"] != 1 else ""
+    return (
+        f"{found['runs']} runs. In the seven days up to the newest: {week['runs']} run{plural}, "
+        f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
+    )
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/")
+    async def today() -> None:
+        found = await asyncio.to_thread(data, library)
+        imperial = library.setting("units") == "imperial"
+        with page(base, "Today", "Today", sentence(found, imperial)):
+            newest = found["newest"]
+            if newest:
+                with ui.element("div").classes("numbers"):
+                    cp = found["critical_power"]
+                    whisker(base, "Critical power", "critical_power", Estimate(**{"reason": "", **cp}), found["kind"])
+                    power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
+                    how = f"measured, {newest['power_scale']}" if newest["measured"] else "modelled" if newest["power_w"] is not None else "no power"
+                    measured("Mean power of the newest run", power, "W", how)
+                    measured("CP-minutes in the week", f"{found['week']['cp_minutes']:.0f}", "", "one minute at CP counts 1")
+                domain_strip(found["week"]["seconds_in_domains"])
+                heading("Newest run")
+                distance = newest["distance_m"]
+                at = dt.datetime.fromisoformat(newest["date"])
+                line = f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
+                if distance:
+                    line += f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, {format_pace(distance / newest['duration_s'], imperial)}"
+                with ui.element("p"):
+                    link(line, f"{base}/runs/{newest['id']}")
+            if found["due"]:
+                heading("Due")
+                for item in found["due"]:
+                    with ui.element("p").classes("note"):
+                        link(item["what"], f"{base}/{item['page']}")
+                        text("span", f": {item['why']}.")
+            heading("Add recordings")
+            uploader(base, library)
+
+
+def uploader(base: str, library: Any) -> None:
+    """Drag and drop, with progress and a report; the files are imported by another process."""
+    state: dict[str, Any] = {"job": None}
+    text("p", "FIT, GPX or CSV, also gzipped or zipped. They stay on this machine.", "soft")
+    with ui.element("div").classes("fw-form").style("max-width:300px"), ui.element("label"):
+        text("span", "Start, only for files without a date")
+        start = ui.element("input").props('type="datetime-local" step="1"')
+        start.on("input", lambda e: state.update(start=e.args), js_handler="(e) => emit(e.target.value)")
+    status = text("p", "")
+    status.props["aria-live"] = "polite"
+    report = ui.element("div")
+
+    async def received(event: events.MultiUploadEventArguments) -> None:
+        folder = jobs.inbox()
+        for index, file in enumerate(event.files):
+            target = folder / jobs.safe_name(file.name, index)
+            if target.exists():
+                target = folder / f"{index}-{target.name}"
+            await file.save(target)
+        job = jobs.Job(folder, total=len(event.files))
+        state["job"] = job
+        status.set_text("Reading…")
+        asyncio.get_running_loop().create_task(jobs.run_import(library.folder, job, state.get("start") or ""))
+        timer.activate()
+
+    def follow() -> None:
+        job = state["job"]
+        if job is None:
+            return
+        if job.running:
+            status.set_text(f"Reading: {job.done} of {job.total or '?'} files.")
+            return
+        timer.deactivate()
+        box.reset()
+        if job.error:
+            status.set_text(f"Nothing was added: {job.error}")
+            return
+        r = job.report
+        status.set_text(f"{sum(len(e.get('runs', [])) for e in r['added'])} runs added, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed.")
+        report.clear()
+        with report:
+            for kind in ("recovered", "failed", "skipped", "duplicates"):
+                for entry in r[kind][:20]:
+                    note(f"{entry['file']}, {kind}: {entry['reason']}")
+            link("Show the runs", f"{base}/runs", "button")
+
+    box = ui.upload(label="Drop recordings here, or choose files", multiple=True, auto_upload=True, on_multi_upload=received)
+    box.classes("upload-box").props('flat bordered color="transparent" text-color="inherit"')
+    with ui.element("div").classes("upload") as frame:
+        box.move(frame)
+    timer = ui.timer(0.5, follow, active=False)

@@ -1,0 +1,111 @@
+"""Serve libraries on 127.0.0.1: pages, their JSON twins, and the guard around both."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import re
+import socket
+import sys
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse
+
+from footwork.errors import FootworkError, NotEnoughData, UsageError
+from footwork.quantities import plain
+
+
+def serve(folders: list[Path], port: int, open_browser: bool = False) -> None:
+    """Serve the libraries until interrupted; prints the address. Several libraries get an address each.
+
+    Raises
+    ------
+    UsageError
+        The port is taken, or two folders have one name.
+    LibraryError
+        A library that cannot be opened.
+    """
+    import uvicorn
+
+    from footwork.library import Library
+
+    libraries: dict[str, Library] = {}
+    for folder in folders:
+        name = re.sub(r"[^a-z0-9-]+", "-", folder.resolve().name.lower()).strip("-") or "library"
+        if name in libraries:
+            raise UsageError(f"two libraries are called {name}: rename a folder")
+        libraries[name] = Library.open(folder, create=False)
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind(("127.0.0.1", port))
+    except OSError:
+        raise UsageError(f"port {port} is taken or not allowed: choose another with --port, or --port 0") from None
+    actual = int(listener.getsockname()[1])
+    app = build(libraries, actual)
+    address = f"http://127.0.0.1:{actual}/"
+    print(f"Footwork is at {address} (this machine only; stop it with Ctrl-C)", flush=True)
+    if open_browser or (sys.stdout.isatty() and (os.environ.get("DISPLAY") or sys.platform == "darwin") and not os.environ.get("CI")):
+        webbrowser.open(address)
+    config = uvicorn.Config(app, log_level="warning", ws_max_size=2**24, timeout_graceful_shutdown=1)
+    server = uvicorn.Server(config)
+    try:
+        server.run(sockets=[listener])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        for library in libraries.values():
+            library.close()
+
+
+def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -> Any:
+    """The guarded ASGI application; one library stands at the root, several under their names."""
+    from nicegui import ui
+
+    from footwork.web import guard, pages
+    from footwork.web.layout import link, page, text
+
+    app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+    single = len(libraries) == 1
+    for name, library in libraries.items():
+        base = "" if single else f"/{name}"
+        for path, answer in pages.TWINS.items():
+            app.add_api_route(f"{base}{path}", _twin(library, answer), methods=["GET"])
+        pages.register(base, library)
+    if not single:
+
+        @ui.page("/")
+        def runners() -> None:
+            with page("", "", "Runners", "Each runner's library has an address of its own."):
+                for name in libraries:
+                    with ui.element("p"):
+                        link(name, f"/{name}/")
+                text("p", "Nothing is shared between them.", "soft")
+
+    ui.run_with(app, title="Footwork", tailwind=False, dark=None, favicon=_ICON, show_welcome_message=False, reconnect_timeout=10)
+    return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
+
+
+_ICON = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><line x1="3" x2="29" y1="16" y2="16" stroke="#8a8f95" stroke-width="3"/>'
+    '<circle cx="14" cy="16" r="7" fill="#9a3b26"/></svg>'
+)
+
+
+def _twin(library: Any, answer: Callable[..., Any]) -> Callable[..., Any]:
+    async def twin(request: Request) -> JSONResponse:
+        given = {**request.path_params, **request.query_params}
+        try:
+            return JSONResponse(plain(await asyncio.to_thread(answer, library, **given)))
+        except NotEnoughData as error:
+            return JSONResponse({"error": str(error)}, 422)
+        except FootworkError as error:
+            return JSONResponse({"error": str(error)}, 404 if "there is no run" in str(error) else 400)
+        except TypeError:
+            return JSONResponse({"error": "this page knows no such question"}, 400)
+
+    return twin
