@@ -94,7 +94,9 @@ def habitual_running(seed: int) -> tuple[float, critical.Posterior | None]:
     return truth, critical.posterior(evidence) if any(e.kind == "habitual" for e in evidence) else None
 
 
-def check(name: str, simulate: Callable[[int], tuple[float, critical.Posterior | None]], runners: int, first_seed: int) -> Outcome:
+def check(
+    name: str, simulate: Callable[[int], tuple[float, critical.Posterior | None]], runners: int, first_seed: int
+) -> Outcome:
     """Coverage of CP's 95 % interval over seeded runners."""
     inside, withheld = 0, 0
     widths, biases = [], []

@@ -23,8 +23,16 @@ _ASCII = str.maketrans({"′": "'", "–": "-", "−": "-", "°": " deg", "·": 
                         "½": "1/2", "ρ": "rho", "²": "2", "³": "3", "Σ": "sum", "…": "..", "\u0304": ""})  # fmt: skip
 Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
 Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default the newest run's.")]
-Scale = Annotated[str | None, typer.Option(help="Whose watts: a scale's name; by default the one most used in the six weeks before.")]
-Efforts = Annotated[list[str] | None, typer.Option("--effort", help="A stated best: 3:00=361 (watts), 5km=20:30 (race), all-out=305. Repeatable; then these alone count.")]
+Scale = Annotated[
+    str | None, typer.Option(help="Whose watts: a scale's name; by default the one most used in the six weeks before.")
+]
+Efforts = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--effort",
+        help="A stated best: 3:00=361 (watts), 5km=20:30 (race), all-out=305. Repeatable; then these alone count.",
+    ),
+]
 Mass = Annotated[float | None, typer.Option(help="Body mass in kg for this question only.")]
 _folder = Path()
 
@@ -35,7 +43,9 @@ class Failure(typer.Exit):
 
 @app.callback()
 def main_options(
-    library: Annotated[Path | None, typer.Option("--library", help="Library folder; by default $FOOTWORK_LIBRARY or ~/Footwork.")] = None,
+    library: Annotated[
+        Path | None, typer.Option("--library", help="Library folder; by default $FOOTWORK_LIBRARY or ~/Footwork.")
+    ] = None,
 ) -> None:
     global _folder
     _folder = library or Path(os.environ.get("FOOTWORK_LIBRARY") or Path.home() / "Footwork")
@@ -83,7 +93,12 @@ def _progress(verb: str) -> Callable[[int, int, str], None]:
             print(json.dumps({"done": done, "total": total, "file": name}), file=sys.stderr, flush=True)
         elif tty and total > 3:
             width = 24 * done // max(total, 1)
-            print(f"\r{verb} [{'#' * width}{'.' * (24 - width)}] {done}/{total}", end="\n" if done == total else "", file=sys.stderr, flush=True)
+            print(
+                f"\r{verb} [{'#' * width}{'.' * (24 - width)}] {done}/{total}",
+                end="\n" if done == total else "",
+                file=sys.stderr,
+                flush=True,
+            )
 
     return report
 
@@ -100,8 +115,13 @@ def _plural(count: int, word: str) -> str:
 
 @app.command()
 def add(
-    paths: Annotated[list[Path], typer.Argument(help="Recordings (FIT, GPX, CSV; also .gz and .zip) and folders of them.")],
-    start: Annotated[str | None, typer.Option(help="Start of a file that has no date, as 2026-04-14T18:05 (local) or with an offset.")] = None,
+    paths: Annotated[
+        list[Path], typer.Argument(help="Recordings (FIT, GPX, CSV; also .gz and .zip) and folders of them.")
+    ],
+    start: Annotated[
+        str | None,
+        typer.Option(help="Start of a file that has no date, as 2026-04-14T18:05 (local) or with an offset."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Add recordings to the library; it is made where it does not exist."""
@@ -133,7 +153,9 @@ def add(
 @app.command()
 def runs(
     everything: Annotated[bool, typer.Option("--all", help="All runs as plain lines.")] = False,
-    other_sports: Annotated[bool, typer.Option("--other-sports", help="List the recordings of other sports instead.")] = False,
+    other_sports: Annotated[
+        bool, typer.Option("--other-sports", help="List the recordings of other sports instead.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """List runs: date, distance, time, power and whose watts, heart rate."""
@@ -158,10 +180,16 @@ def runs(
     for row in rows if everything else rows[:20]:
         distance = format_distance(row.distance_m, imperial) if row.distance_m else "-"
         pace = format_pace(row.distance_m / row.duration_s, imperial) if row.distance_m else "-"
-        power = f"{row.power_w:.0f} W {'' if row.measured else 'modelled' if row.power_scale == 'model' else ''}".strip() if row.power_w is not None else "no power"
+        power = (
+            f"{row.power_w:.0f} W {'' if row.measured else 'modelled' if row.power_scale == 'model' else ''}".strip()
+            if row.power_w is not None
+            else "no power"
+        )
         scale = f"{row.power_scale}" if row.measured else ""
         rate = f"{row.heart_rate_bpm:.0f} bpm" if row.heart_rate_bpm else "-"
-        say(f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(row.marks)}".rstrip())
+        say(
+            f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(row.marks)}".rstrip()
+        )
     return None
 
 
@@ -181,7 +209,10 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     say(f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
         + (f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else "") + ".")  # fmt: skip
     if row.power_w is not None:
-        say(f"Power {row.power_w:.0f} W, " + (f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade."))
+        say(
+            f"Power {row.power_w:.0f} W, "
+            + (f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade.")
+        )
     else:
         say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
     if row.heart_rate_bpm:
@@ -193,7 +224,11 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")
     best = {b["duration_s"]: b["power_w"] for b in found.best}
     if best:
-        say("Best: " + ", ".join(f"{format_duration(d)} {best[d]:.0f} W" for d in (60, 180, 420, 720, 1200, 3600) if d in best) + ".")
+        say(
+            "Best: "
+            + ", ".join(f"{format_duration(d)} {best[d]:.0f} W" for d in (60, 180, 420, 720, 1200, 3600) if d in best)
+            + "."
+        )
     for index, lap in enumerate(found.laps, start=1):
         parts = [format_duration(lap["duration_s"])]
         parts += [f"{lap['distance_m']:.0f} m"] if lap["distance_m"] else []
@@ -202,7 +237,10 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         say(f"  lap {index}: {', '.join(parts)}")
     for r in found.recordings:
         if len(found.recordings) > 1 or len(r["power"]) > 1:
-            watts = ", ".join(f"{p['scale']} {p['power_w']:.0f} W" for p in r["power"] if p["power_w"] is not None) or "no power"
+            watts = (
+                ", ".join(f"{p['scale']} {p['power_w']:.0f} W" for p in r["power"] if p["power_w"] is not None)
+                or "no power"
+            )
             say(f"  recording {r['file']}: {watts}{' (shown)' if r['primary'] else ''}")
     for text in [*(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
         say(f"  {text}")
@@ -231,7 +269,9 @@ def capacity(
     date: Date = None,
     scale: Scale = None,
     mass: Mass = None,
-    since: Annotated[str | None, typer.Option(help="With --until: best efforts, domains and CP-minutes of this span instead.")] = None,
+    since: Annotated[
+        str | None, typer.Option(help="With --until: best efforts, domains and CP-minutes of this span instead.")
+    ] = None,
     until: Annotated[str | None, typer.Option(help="End of the span, YYYY-MM-DD.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -256,42 +296,73 @@ def capacity(
         say(f"W′               {describe(made.w_prime.scaled(1e-3, 'kJ'), 1)}")
         say(f"Tail γ           {describe(made.tail, 3)}")
     if made.critical_speed.value is not None:
-        ends = [format_pace(v, imperial) for v in (made.critical_speed.value, made.critical_speed.high or 0, made.critical_speed.low or 0)]
+        ends = [
+            format_pace(v, imperial)
+            for v in (made.critical_speed.value, made.critical_speed.high or 0, made.critical_speed.low or 0)
+        ]
         say(f"Critical speed   {ends[0]}  {ends[1]} to {ends[2]}")
     for name, border in made.domains.items():
         if border["power"].value is None and border["speed"].value is None:
             continue
-        text = f"{name.replace('_', ' to '):<20} {describe(border['power'])}" if border["power"].value is not None else f"{name.replace('_', ' to '):<20}"
+        text = (
+            f"{name.replace('_', ' to '):<20} {describe(border['power'])}"
+            if border["power"].value is not None
+            else f"{name.replace('_', ' to '):<20}"
+        )
         if border["speed"].value is not None:
             text += f"; {format_pace(border['speed'].value, imperial)}"
         if border["heart_rate"].value is not None:
             text += f"; {describe(border['heart_rate'])}"
         say(text)
     if made.forms:
-        say("Forms (error in): " + "; ".join(f"{f['form']} ({f['error_in']}) CP {f['critical_power_w']:.0f} W, W′ {f['w_prime_j'] / 1000:.1f} kJ" for f in made.forms))
+        say(
+            "Forms (error in): "
+            + "; ".join(
+                f"{f['form']} ({f['error_in']}) CP {f['critical_power_w']:.0f} W, W′ {f['w_prime_j'] / 1000:.1f} kJ"
+                for f in made.forms
+            )
+        )
     points = {c["duration_s"]: c for c in result["curve"]}
     if points:
-        say("Best: " + ", ".join(f"{format_duration(d)} {points[d]['power_w']:.0f} W (run {points[d]['run']})" for d in (60, 180, 420, 720, 1200, 3600) if d in points))
+        say(
+            "Best: "
+            + ", ".join(
+                f"{format_duration(d)} {points[d]['power_w']:.0f} W (run {points[d]['run']})"
+                for d in (60, 180, 420, 720, 1200, 3600)
+                if d in points
+            )
+        )
     if span:
         spent = ", ".join(f"{n} {format_duration(s)}" for n, s in span["seconds_in_domains"].items())
-        say(f"{_plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']}).")
+        say(
+            f"{_plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']})."
+        )
     for text in made.warnings:
         say(f"Note: {text}")
     if kind in ("lower bound", "none", "habitual"):
-        say("A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up (footwork methods cautions), then mark the run.")
+        say(
+            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up (footwork methods cautions), then mark the run."
+        )
     return None
 
 
 @app.command()
 def race(
-    distance: Annotated[str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")] = None,
-    time: Annotated[str | None, typer.Option(help="Alone: a race of that time. With a distance or course: the goal.")] = None,
+    distance: Annotated[
+        str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option(help="Alone: a race of that time. With a distance or course: the goal.")
+    ] = None,
     course: Annotated[Path | None, typer.Option(help="Course as GPX, or a recording of it.")] = None,
     date: Date = None,
     scale: Scale = None,
     effort: Efforts = None,
     mass: Mass = None,
-    wind: Annotated[str | None, typer.Option(help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way.")] = None,
+    wind: Annotated[
+        str | None,
+        typer.Option(help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way."),
+    ] = None,
     temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
     altitude: Annotated[float | None, typer.Option(help="Altitude of the race in metres.")] = None,
@@ -299,7 +370,14 @@ def race(
 ) -> None:
     """Watts, pace, time and splits for a race at even power."""
     from footwork.library.race import Weather, splits_every
-    from footwork.quantities import describe, format_distance, format_duration, format_pace, parse_distance, parse_duration
+    from footwork.quantities import (
+        describe,
+        format_distance,
+        format_duration,
+        format_pace,
+        parse_distance,
+        parse_duration,
+    )
 
     speed, source = _wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
@@ -317,7 +395,9 @@ def race(
     if plan.distance is not None:
         say(f"In {format_duration(values[0])} at even power: {format_distance(plan.distance.value or 0, imperial)}.")
     elif goal and goal["critical_power_needed"] is not None:
-        say(f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would take a CP of {describe(goal['critical_power_needed'])}, against {describe(plan.critical_power)}. What you can do:")
+        say(
+            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would take a CP of {describe(goal['critical_power_needed'])}, against {describe(plan.critical_power)}. What you can do:"
+        )
     elif goal:
         say(f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %.")
     say(f"Power  {describe(plan.power)}" + (f" on {plan.scale}" if plan.measured else " (modelled watts)"))
@@ -325,11 +405,15 @@ def race(
         say(f"Time   {format_duration(values[0])}  {format_duration(values[1])} to {format_duration(values[2])}")
     else:
         say(f"Distance  {describe(plan.distance)}")
-    say(f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  {format_pace(1000 / (plan.pace.low or 1), imperial)} to {format_pace(1000 / (plan.pace.high or 1), imperial)}")
+    say(
+        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  {format_pace(1000 / (plan.pace.low or 1), imperial)} to {format_pace(1000 / (plan.pace.high or 1), imperial)}"
+    )
     say("Splits at that power:")
     for row in plan.splits:
         rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
-        say(f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}".rstrip())
+        say(
+            f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}".rstrip()
+        )
     for text in plan.warnings:
         say(f"Note: {text}")
     return None
@@ -356,7 +440,13 @@ def athlete(
 ) -> None:
     """Set dated facts about the runner, or print them all."""
     with opened(create=True) as library:
-        redone = library.athlete.set(_day(date), _progress("modelling"), mass=mass, max_heart_rate=max_heart_rate, resting_heart_rate=resting_heart_rate)
+        redone = library.athlete.set(
+            _day(date),
+            _progress("modelling"),
+            mass=mass,
+            max_heart_rate=max_heart_rate,
+            resting_heart_rate=resting_heart_rate,
+        )
         if units is not None:
             library.set_setting("units", units.strip().lower())
         facts = library.athlete.facts()

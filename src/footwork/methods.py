@@ -77,7 +77,10 @@ METHODS: dict[str, Method] = {
         "Beyond some 8 to 30 minutes power falls slowly with the logarithm of time. The slope γ is learned from long efforts "
         "and otherwise follows a prior: median 0.065, 95 % from 0.035 to 0.12†, which covers mean marathon speeds.",
         "P(t) = P(T*)·(1 − γ·ln(t/T*)),  T* = W′(1−γ)/(γ·CP)",
-        ("Emig & Peltonen 2020, Nat Commun 11:4936 (the logarithmic form).", "Smyth & Muniz-Pumares 2020 (marathon speeds)."),
+        (
+            "Emig & Peltonen 2020, Nat Commun 11:4936 (the logarithmic form).",
+            "Smyth & Muniz-Pumares 2020 (marathon speeds).",
+        ),
     ),
     "power-duration": Method(
         "Power for a duration",

@@ -156,7 +156,9 @@ def parse_effort(text: str) -> Effort:
     date = parse_date(day) if day else None
     if left in ("all-out", "allout", "3min-all-out"):
         return Effort(180.0, power=_parse_watts(right), kind="all-out", date=date, label=text)
-    looks_like_distance = re.fullmatch(r"\d{3,} ?m|\d+([.,]\d+)? ?(km|k|mi|miles?)|mile|half|half marathon|marathon", left)
+    looks_like_distance = re.fullmatch(
+        r"\d{3,} ?m|\d+([.,]\d+)? ?(km|k|mi|miles?)|mile|half|half marathon|marathon", left
+    )
     distance = parse_distance(left) if looks_like_distance else None
     if distance is not None:
         duration = parse_duration(right)

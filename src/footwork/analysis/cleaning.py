@@ -115,7 +115,9 @@ def _change(what: str, count: int) -> Change:
     return Change(what, count, f"{plain}: {count} {words}")
 
 
-def _in_order(recording: Recording, counts: dict[str, int]) -> tuple[Floats, dict[str, Floats], list[tuple[float, float]]]:
+def _in_order(
+    recording: Recording, counts: dict[str, int]
+) -> tuple[Floats, dict[str, Floats], list[tuple[float, float]]]:
     raw = recording.columns["time"]
     keep = np.isfinite(raw)
     if keep.sum() < 2:
@@ -185,7 +187,11 @@ def _drop_false_zeros(power: Floats, columns: dict[str, Floats], counts: dict[st
         power[false] = np.nan
 
 
-def _to_grid(seconds: np.ndarray[tuple[int], np.dtype[np.int64]], values: Floats, grid: np.ndarray[tuple[int], np.dtype[np.int64]]) -> tuple[Floats, Bools]:
+def _to_grid(
+    seconds: np.ndarray[tuple[int], np.dtype[np.int64]],
+    values: Floats,
+    grid: np.ndarray[tuple[int], np.dtype[np.int64]],
+) -> tuple[Floats, Bools]:
     """Values at every second: known, interpolated over at most 10 s (marked), else NaN."""
     out = np.interp(grid, seconds, values, left=np.nan, right=np.nan)
     known = np.zeros(len(grid), dtype=np.bool_)

@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from footwork.physiology.critical import (
     HABITUAL_DURATIONS,
-    Evidence,
     WIDENING_PER_DAY,
+    Evidence,
     implied_critical_power,
     inverse_time,
 )

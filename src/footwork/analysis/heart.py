@@ -37,20 +37,30 @@ def heart_rate_at(blocks: Sequence[Floats], power: Floats, unit: str = "bpm") ->
         for i in range(SETTLING_MINUTES, len(block)):
             before = p[i - SETTLING_MINUTES : i + 1]
             joined = at[i] - at[i - SETTLING_MINUTES] == 60 * SETTLING_MINUTES
-            if joined and np.isfinite(before).all() and np.isfinite(h[i]) and np.ptp(before) < 0.08 * p[i] and at[i] >= 480:
+            if (
+                joined
+                and np.isfinite(before).all()
+                and np.isfinite(h[i])
+                and np.ptp(before) < 0.08 * p[i]
+                and at[i] >= 480
+            ):
                 powers.append(p[i])
                 rates.append(h[i])
                 owners.append(run)
     n, runs = len(powers), len(set(owners))
     if n < LEAST_MINUTES or runs < 3:
-        return Estimate.withheld(unit, "heart-rate-borders", f"only {n} settled minutes with heart rate in {runs} runs", n, "minutes")
+        return Estimate.withheld(
+            unit, "heart-rate-borders", f"only {n} settled minutes with heart rate in {runs} runs", n, "minutes"
+        )
     x, y, owner = np.array(powers), np.array(rates), np.array(owners)
     asked = float(np.median(power))
     spread = float(np.percentile(x, 97.5) - np.percentile(x, 2.5))
     if spread < 0.1 * float(np.median(x)):
         return Estimate.withheld(unit, "heart-rate-borders", "all settled minutes are at one power", n, "minutes")
     if not np.percentile(x, 2.5) - 0.5 * spread <= asked <= np.percentile(x, 97.5) + 0.5 * spread:
-        return Estimate.withheld(unit, "heart-rate-borders", "that power is far from what was run steadily", n, "minutes")
+        return Estimate.withheld(
+            unit, "heart-rate-borders", "that power is far from what was run steadily", n, "minutes"
+        )
     slope, level = np.polyfit(x - x.mean(), y, 1)
     residual = y - (level + slope * (x - x.mean()))
     between = np.array([residual[owner == r].mean() for r in np.unique(owner)])

@@ -54,7 +54,8 @@ def thin(x: Floats, y: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]
 
     known = np.isfinite(y)
     filled = np.interp(x, x[known], y[known]) if known.any() else np.zeros(len(y))
-    keep = MinMaxLTTBDownsampler().downsample(x.astype(float), filled, n_out=most)
+    sampler = MinMaxLTTBDownsampler()  # type: ignore[no-untyped-call]
+    keep = sampler.downsample(x.astype(float), filled, n_out=most)
     # The first missing second of each gap is kept, so that the line breaks there.
     breaks = np.flatnonzero(np.diff(known.astype(np.int8)) == -1) + 1
     keep = np.union1d(keep.astype(np.int64), breaks)

@@ -42,11 +42,25 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
     series: list[dict[str, Any]] = []
     top = _TOP
     unit = (1 / MILE_M if chart.imperial else 1e-3) if chart.axis == "distance" else 1.0
-    shown = _CLOCK if chart.axis == "time" else _SHORT if chart.axis == "log-time" else f"(v) => Math.round(v * {unit} * 10) / 10"
+    shown = (
+        _CLOCK
+        if chart.axis == "time"
+        else _SHORT
+        if chart.axis == "log-time"
+        else f"(v) => Math.round(v * {unit} * 10) / 10"
+    )
     for index, pane in enumerate(chart.panes):
         last = index == len(chart.panes) - 1
         grids.append({"left": _LEFT, "right": _RIGHT, "top": top, "height": pane.height, "outerBoundsMode": "none"})
-        titles.append({"text": pane.title, "left": 0, "top": top - 26, "padding": 0, "textStyle": {"fontSize": 13, "fontWeight": "normal", "color": _SOFT}})
+        titles.append(
+            {
+                "text": pane.title,
+                "left": 0,
+                "top": top - 26,
+                "padding": 0,
+                "textStyle": {"fontSize": 13, "fontWeight": "normal", "color": _SOFT},
+            }
+        )
         low, high = _range(pane)
         x_axes.append({
             "type": "log" if chart.axis == "log-time" else "value", "gridIndex": index,
@@ -67,7 +81,9 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
         top += pane.height + _GAP
     axes = list(range(len(chart.panes)))
     readout = (
-        "(items) => { if (!items.length) return ''; const x = (" + shown + ")(items[0].axisValue); const seen = {}; let out = '';"
+        "(items) => { if (!items.length) return ''; const x = ("
+        + shown
+        + ")(items[0].axisValue); const seen = {}; let out = '';"
         "for (const i of items) { if (!i.seriesId.startsWith('read:') || i.value[1] == null || seen[i.seriesId]) continue; seen[i.seriesId] = 1;"
         " const f = [" + ",".join(_number(p) for p in chart.panes) + "][i.axisIndex];"
         " out += '&ensp; ' + i.seriesName + ' <b>' + f(i.value[1]) + '</b>'; } return x + out; }"
@@ -94,7 +110,9 @@ def _extent(chart: Chart) -> tuple[float, float]:
 def _tick(chart: Chart) -> float:
     """Seconds between labels: a step that people count in."""
     low, high = _extent(chart)
-    return float(next((s for s in (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400) if (high - low) / s <= 7), 43200))
+    return float(
+        next((s for s in (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400) if (high - low) / s <= 7), 43200)
+    )
 
 
 def _log_ticks(chart: Chart) -> list[float]:
@@ -108,6 +126,9 @@ def _range(pane: Pane) -> tuple[float, float]:
     if not len(values):
         return 0.0, 1.0
     low, high = np.percentile(values, [0.5, 99.8]) if len(values) > 400 else (values.min(), values.max())
+    for mark in pane.marks:  # a band is never cut off, however few its corners
+        if mark.kind == "band" and mark.y2 is not None:
+            low, high = min(low, float(np.nanmin(mark.y))), max(high, float(np.nanmax(mark.y2)))
     room = max((high - low) * 0.06, 1e-3)
     step = 10.0 if high - low > 40 else 1.0 if high - low > 4 else 0.1
     bottom = float(np.floor((low - room) / step) * step)
@@ -123,7 +144,12 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
         label = {"show": bool(mark.label), "formatter": mark.label, "color": _SOFT, "fontSize": 13, "distance": 4}
         return [
             {**base, "data": _pairs(mark.x, low)},
-            {**base, "data": _pairs(mark.x, high - low), "areaStyle": {"color": _BAND, "opacity": 1}, "endLabel": {**label, "valueAnimation": False}},
+            {
+                **base,
+                "data": _pairs(mark.x, high - low),
+                "areaStyle": {"color": _BAND, "opacity": 1},
+                "endLabel": {**label, "valueAnimation": False},
+            },
         ]
     x, y = mark.x, mark.y
     if window is not None:
@@ -131,7 +157,17 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
         margin = np.convolve(inside, np.ones(3), mode="same") > 0
         x, y = x[margin], y[margin]
     if mark.kind == "points":
-        return [{**common, "type": "scatter", "symbol": "circle", "symbolSize": 8, "z": 10, "data": _pairs(x, y), "itemStyle": {"color": _ACCENT if mark.accent else _INK}}]
+        return [
+            {
+                **common,
+                "type": "scatter",
+                "symbol": "circle",
+                "symbolSize": 8,
+                "z": 10,
+                "data": _pairs(x, y),
+                "itemStyle": {"color": _ACCENT if mark.accent else _INK},
+            }
+        ]
     x, y = thin(x, y)
     colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
     return [{

@@ -30,7 +30,9 @@ def recordings(folder: Path, progress: Any = None) -> int:
     for week in (5, 15, 23):  # rides, and once a run straight off the bike
         count += _ride(folder, season.FIRST_DAY + dt.timedelta(weeks=week, days=5), brick=week == 15)
     lat, lon, ele = season.half_marathon_course(np.random.default_rng(SEED))
-    (folder / "cliff-half-marathon.gpx").write_text(write.course_text("Cliff half marathon", lat, lon, ele), encoding="utf-8")
+    (folder / "cliff-half-marathon.gpx").write_text(
+        write.course_text("Cliff half marathon", lat, lon, ele), encoding="utf-8"
+    )
     return count + 1
 
 
@@ -64,7 +66,9 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
     shutil.rmtree(library_folder, ignore_errors=True)
     count = recordings(files, progress)
     with Library.open(library_folder) as library:
-        library.athlete.set(season.FIRST_DAY, mass=RUNNER.mass, max_heart_rate=RUNNER.max_rate, resting_heart_rate=RUNNER.rest_rate)
+        library.athlete.set(
+            season.FIRST_DAY, mass=RUNNER.mass, max_heart_rate=RUNNER.max_rate, resting_heart_rate=RUNNER.rest_rate
+        )
         library.add([files], workers=workers, progress=progress)
         by_start = {row.start: row.id for row in library.runs()}
         for item in season.plan(RUNNER, np.random.default_rng(SEED)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -77,11 +78,27 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
             days.append((4, "Test: 7 minutes", _test(runner_on(monday, base), (420,)), 0.0, ("test",)))
         else:
             repeats, length = [(5, 240), (6, 180), (4, 360), (10, 90)][week % 4]
-            days.append((1, f"{repeats} times {length / 60:g} minutes along the sea wall", _intervals(repeats, length, rng), 0.1, ()))
+            days.append(
+                (
+                    1,
+                    f"{repeats} times {length / 60:g} minutes along the sea wall",
+                    _intervals(repeats, length, rng),
+                    0.1,
+                    (),
+                )
+            )
             days.append((4, "Easy round the harbour", _steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ()))
         days.append((2, "Easy to the lighthouse", _steady(2700, 0.70, rng), 0.3, ()))
         if not easy_week:
-            days.append((3, "Hills above the town" if week % 2 else "Steady on the dyke", _steady(3000, 0.84, rng), 1.0 if week % 2 else 0.05, ()))
+            days.append(
+                (
+                    3,
+                    "Hills above the town" if week % 2 else "Steady on the dyke",
+                    _steady(3000, 0.84, rng),
+                    1.0 if week % 2 else 0.05,
+                    (),
+                )
+            )
         if week == 13:
             days.append((6, "Harbour 10 km", _race(runner_on(monday, base), 10_000), 0.05, ("race",)))
         elif week == 19:
@@ -113,7 +130,10 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
 
 
 def _steady(seconds: float, share: float, rng: np.random.Generator) -> list[tuple[float, float]]:
-    return [(300, share * 0.94), *((300.0, share * float(np.exp(rng.normal(0, 0.015)))) for _ in range(int(seconds // 300)))]
+    return [
+        (300, share * 0.94),
+        *((300.0, share * float(np.exp(rng.normal(0, 0.015)))) for _ in range(int(seconds // 300))),
+    ]
 
 
 def _intervals(repeats: int, length: float, rng: np.random.Generator) -> list[tuple[float, float]]:
@@ -132,7 +152,11 @@ def _test(runner: Runner, durations: tuple[int, ...]) -> list[tuple[float, float
     pieces: list[tuple[float, float]] = [(1200, 0.68), (120, 0.9), (180, 0.5)]
     for duration in durations:
         best = runner.best_speed(duration) / runner.speed_cp
-        pieces += [(duration * 0.1, best * 1.03), (duration * 0.9, best * (1 - 0.03 / 9)), (1500 if duration < 700 else 600, 0.55)]
+        pieces += [
+            (duration * 0.1, best * 1.03),
+            (duration * 0.9, best * (1 - 0.03 / 9)),
+            (1500 if duration < 700 else 600, 0.55),
+        ]
     return pieces
 
 
@@ -214,7 +238,7 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
     if planned.both_devices:
         columns["second_power"] = np.rint(device_watts(runner, WRIST, speed, grade, rng))
     edges = np.concatenate([[0], np.cumsum([round(s) for s, _ in planned.pieces])]).tolist()
-    laps = list(zip(edges[:-1], edges[1:], strict=True)) if len(planned.pieces) > 6 and "times" in planned.title else []
+    laps = list(pairwise(edges)) if len(planned.pieces) > 6 and "times" in planned.title else []
     return Samples(planned, begin + seconds + shift, columns, pauses, laps)
 
 

@@ -44,7 +44,7 @@ class Runner:
         """Fastest mean speed on the flat for a duration [s], in m/s; Morton's form, then a power law."""
         k = self.reserve / (self.speed_max - self.speed_cp)
         short = self.speed_cp + self.reserve / (min(duration, _LONG_S) + k)
-        return short * (max(duration, _LONG_S) / _LONG_S) ** -self.fade
+        return float(short * (max(duration, _LONG_S) / _LONG_S) ** -self.fade)
 
     def critical_power(self, device: Device) -> float:
         """True CP in that device's watts on the flat. [W]"""
@@ -60,9 +60,7 @@ def slope_cost(grade: float) -> float:
     return float(1.0 + 5.0 * grade + 17.0 * grade * grade) if grade > -0.147 else 0.632
 
 
-def device_watts(
-    runner: Runner, device: Device, speed: Floats, grade: Floats, rng: np.random.Generator
-) -> Floats:
+def device_watts(runner: Runner, device: Device, speed: Floats, grade: Floats, rng: np.random.Generator) -> Floats:
     """What the device writes each second: its formula, smoothed, with noise that lasts a few seconds. [W]"""
     slope = 1.0 + device.slope_response * (5.0 * grade + 17.0 * grade**2)
     clean = device.flat * runner.mass * speed * np.maximum(slope, 0.25)

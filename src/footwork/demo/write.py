@@ -55,7 +55,9 @@ def _timer(when: float, kind: int) -> bytes:
     return _message(3, 21, [(253, "I", 0x86, int(when) - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, kind)])
 
 
-def fit_bytes(legs: list[tuple[str, Samples]], serial: int, sensor_serial: int = 0, power: str = "power", offset_minutes: int = 0) -> bytes:
+def fit_bytes(
+    legs: list[tuple[str, Samples]], serial: int, sensor_serial: int = 0, power: str = "power", offset_minutes: int = 0
+) -> bytes:
     """One FIT activity with a session a leg; ``power`` names the column written as power, by a sensor with a serial."""
     first = legs[0][1]
     body = _message(0, 0, [(0, "B", 0x00, 4), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, serial),
@@ -104,7 +106,7 @@ def gpx_text(samples: Samples) -> str:
         watts = f"<fw:power>{power[i]:.0f}</fw:power>" if power is not None else ""
         rows.append(
             f'<trkpt lat="{c["latitude"][i]:.7f}" lon="{c["longitude"][i]:.7f}"><ele>{c["altitude"][i]:.1f}</ele><time>{stamp}</time>'
-            f'<extensions><fw:hr>{c["heart_rate"][i]:.0f}</fw:hr><fw:cad>{c["cadence"][i] / 2:.0f}</fw:cad>{watts}</extensions></trkpt>'
+            f"<extensions><fw:hr>{c['heart_rate'][i]:.0f}</fw:hr><fw:cad>{c['cadence'][i] / 2:.0f}</fw:cad>{watts}</extensions></trkpt>"
         )
     return _gpx(samples.planned.title, "<trk><type>running</type><trkseg>\n" + "\n".join(rows) + "\n</trkseg></trk>")
 
@@ -119,7 +121,10 @@ def _gpx(name: str, body: str) -> str:
 
 def course_text(name: str, latitude: Floats, longitude: Floats, altitude: Floats) -> str:
     """A GPX course: positions and altitude, no times."""
-    rows = [f'<trkpt lat="{a:.7f}" lon="{b:.7f}"><ele>{z:.1f}</ele></trkpt>' for a, b, z in zip(latitude, longitude, altitude, strict=True)]
+    rows = [
+        f'<trkpt lat="{a:.7f}" lon="{b:.7f}"><ele>{z:.1f}</ele></trkpt>'
+        for a, b, z in zip(latitude, longitude, altitude, strict=True)
+    ]
     return _gpx(name, f"<trk><name>{escape(name)}</name><trkseg>\n" + "\n".join(rows) + "\n</trkseg></trk>")
 
 
@@ -163,4 +168,10 @@ def _second(samples: Samples, index: int) -> Samples:
     columns["speed"] = np.maximum(samples.columns["speed"] * 1.01 + rng.normal(0, 0.08, len(samples.time)), 0)
     columns["distance"] = samples.columns["distance"] * 1.01
     shift = float(3 + index % 4)
-    return Samples(samples.planned, samples.time + shift, columns, [(a + shift, b + shift) for a, b in samples.pauses], samples.laps)
+    return Samples(
+        samples.planned,
+        samples.time + shift,
+        columns,
+        [(a + shift, b + shift) for a, b in samples.pauses],
+        samples.laps,
+    )

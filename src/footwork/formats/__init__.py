@@ -23,5 +23,6 @@ def read(data: bytes, name: str = "") -> list[Recording] | Course:
         raise NotARecording("the file is empty")
     for reader in READERS:
         if reader.is_format(data, name):
-            return reader.read(data)
+            found: list[Recording] | Course = reader.read(data)
+            return found
     raise NotARecording("not a FIT, GPX or CSV recording")

@@ -8,7 +8,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
-from typing import IO
+from typing import IO, cast
 
 from footwork.errors import NotARecording, UnreadableFile
 
@@ -73,7 +73,7 @@ def _open(name: str, data: bytes, budget: Budget, depth: int) -> Iterator[tuple[
         raise UnreadableFile(f"{name} is an archive inside {MAX_NESTING} others, so it was not opened")
     if is_gzip:
         with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
-            inner = budget.take(stream, name)
+            inner = budget.take(cast(IO[bytes], stream), name)
         yield from _open(name.removesuffix(".gz"), inner, budget, depth + 1)
         return
     with zipfile.ZipFile(io.BytesIO(data)) as archive:

@@ -57,10 +57,14 @@ def read(data: bytes) -> list[Recording]:
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:
         raise NotARecording("a CSV file without a 'time' column and a signal we know")
-    comma = delimiter != "," and not any("." in cell for row in rows[:50] for cell in row if "T" not in cell and ":" not in cell)
+    comma = delimiter != "," and not any(
+        "." in cell for row in rows[:50] for cell in row if "T" not in cell and ":" not in cell
+    )
     out: dict[str, Floats] = {}
     index, factor = columns.pop("time")
-    stamps, offset = zip(*(_stamp(row[index] if index < len(row) else "", comma) for row in rows), strict=True) if rows else ((), ())
+    stamps, offset = (
+        zip(*(_stamp(row[index] if index < len(row) else "", comma) for row in rows), strict=True) if rows else ((), ())
+    )
     time = np.array(stamps, dtype=float)
     keep = np.isfinite(time)
     if keep.sum() < 2:

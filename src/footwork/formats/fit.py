@@ -29,7 +29,9 @@ _FIELDS = (
 )  # fmt: skip
 NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
 _STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}
-_PARTIAL = re.compile(r"form|air|wind|impact|elastic|brak|vertical|lateral|horizontal|left|right|leg|ground", re.IGNORECASE)
+_PARTIAL = re.compile(
+    r"form|air|wind|impact|elastic|brak|vertical|lateral|horizontal|left|right|leg|ground", re.IGNORECASE
+)
 _FULL = {"power", "running power", "run power", "total power"}
 _POWER_SENSORS = {"bike_power", "stride_speed_distance", 11, 124}
 
@@ -63,12 +65,12 @@ class _Messages:
     """Decoded messages of one file of a chain: record columns by field name, the other messages as dictionaries."""
 
     records: dict[str, Floats] = field(default_factory=dict)
-    others: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    others: dict[str, list[dict[Any, Any]]] = field(default_factory=dict)
     lost: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     cut: bool = False
 
-    def get(self, name: str) -> list[dict[str, Any]]:
+    def get(self, name: str) -> list[dict[Any, Any]]:
         return self.others.get(name, [])
 
 
@@ -344,7 +346,7 @@ def _columns(
     if "cadence" in part and np.isfinite(part["cadence"]).any():
         cadence = part["cadence"] + np.nan_to_num(part.get("fractional_cadence", np.zeros(len(part["cadence"]))))
         columns["cadence"] = cadence * 2 if sport == "running" and np.nanmedian(cadence) < 120 else cadence
-    streams = []
+    streams: list[PowerStream] = []
     for source, scale, kind in powers:
         if np.isfinite(part[source]).any():
             name = "power" if not streams else f"power_{len(streams) + 1}"

@@ -234,7 +234,10 @@ class Library:
         """Power, pace, time and splits for a race; see `race.answer` for the arguments."""
         from footwork.library import race
 
-        key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items() if k != "course"))
+        key = (
+            "race",
+            *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items() if k != "course"),
+        )
         if question.get("course") is not None:  # a course file may change under its name
             return race.answer(self, **question)
         return self.cached(key, lambda: race.answer(self, **question))
@@ -258,7 +261,9 @@ class Library:
 
         return capacity.run_load(self, runs.find(self, run_id))
 
-    def best_curve(self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None) -> list[dict[str, Any]]:
+    def best_curve(
+        self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None
+    ) -> list[dict[str, Any]]:
         """Mean maximal power of a span of dates, with the run that set each point."""
         from footwork.library import capacity
 

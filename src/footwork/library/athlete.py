@@ -11,7 +11,11 @@ from footwork.errors import UsageError
 from footwork.store import schema
 
 # Fact: (unit, what a living runner can have).
-FACTS = {"mass": ("kg", 25.0, 250.0), "max_heart_rate": ("bpm", 100.0, 230.0), "resting_heart_rate": ("bpm", 25.0, 110.0)}
+FACTS = {
+    "mass": ("kg", 25.0, 250.0),
+    "max_heart_rate": ("bpm", 100.0, 230.0),
+    "resting_heart_rate": ("bpm", 25.0, 110.0),
+}
 
 
 class Athlete:
@@ -56,7 +60,9 @@ class Athlete:
         for name, value in given.items():
             unit, low, high = FACTS[name]
             if not low <= value <= high:
-                raise UsageError(f"{name.replace('_', ' ')} of {value:g} {unit} cannot be: give {low:g} to {high:g} {unit}")
+                raise UsageError(
+                    f"{name.replace('_', ' ')} of {value:g} {unit} cannot be: give {low:g} to {high:g} {unit}"
+                )
         rest = given.get("resting_heart_rate", self.value("resting_heart_rate", day))
         top = given.get("max_heart_rate", self.value("max_heart_rate", day))
         if rest is not None and top is not None and rest >= top:

@@ -86,7 +86,9 @@ def answer(
     return made
 
 
-def _answer(library: Any, stated: list[Effort], date: dt.date | None, scale: str | None, mass: float | None) -> Capacity:
+def _answer(
+    library: Any, stated: list[Effort], date: dt.date | None, scale: str | None, mass: float | None
+) -> Capacity:
     rows = library.runs()
     asked = date or (max(r.local.date() for r in rows) if rows else dt.date.today())
     if mass is not None and not 25 <= mass <= 250:
@@ -167,7 +169,9 @@ def _from_stated(
             continue
         kind = "all-out" if effort.kind == "all-out" else "maximal"
         if kind == "maximal" and effort.duration < critical.SHORTEST_S:
-            warnings.append(f"{effort.label or 'An effort'} is under 2 minutes: CP + W′/t does not describe it, so only the three-parameter form uses it.")
+            warnings.append(
+                f"{effort.label or 'An effort'} is under 2 minutes: CP + W′/t does not describe it, so only the three-parameter form uses it."
+            )
             continue
         # Efforts of one stated day share that day's form; undated ones are taken as days of their own.
         groups.setdefault((kind, effort.date or index), []).append((effort.duration, power, widening))
@@ -250,7 +254,10 @@ def _conclude(
         if posterior is not None:
             lower = float(np.quantile(posterior.draws(DRAWS)[0], 0.05))
             reason = f"CP is at least {lower:.0f} W, no more can be said: no test, race or hard running on this scale"
-            kind, sentence = "lower bound", f"only a lower bound from {len(evidence)} run{'s' if len(evidence) > 1 else ''}"
+            kind, sentence = (
+                "lower bound",
+                f"only a lower bound from {len(evidence)} run{'s' if len(evidence) > 1 else ''}",
+            )
         else:
             has_runs = "the runs have no power, and without a mass none can be modelled: footwork athlete --mass KG"
             reason = "no run of two minutes or longer with power on this scale" if name else has_runs
@@ -275,9 +282,13 @@ def _conclude(
         row["model"] = Estimate.from_draws(model, "W", posterior.n, "power-duration")
     warnings = warnings + critical.warnings_for(evidence, wp, cp)
     if relation is not None and relation.source == "prior":
-        warnings.append("Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet.")
+        warnings.append(
+            "Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet."
+        )
     if kind == "habitual":
-        warnings.append("Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would narrow the interval.")
+        warnings.append(
+            "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would narrow the interval."
+        )
     return Capacity(
         asked, name, measured, cp, wp, tail, borders["heavy_severe"]["speed"],
         {"kind": kind, "sentence": _sentence(kind, evidence), "efforts": _listed(evidence)},
@@ -312,7 +323,9 @@ def _borders(
     draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, rows: list[runs.StreamRows]
 ) -> dict[str, dict[str, Estimate]]:
     found = domains.borders(draws[0], draws[1], n)
-    share = np.random.default_rng(1).normal(0.80, (domains.MODERATE_SHARE[2] - domains.MODERATE_SHARE[0]) / 3.92, len(draws[0]))
+    share = np.random.default_rng(1).normal(
+        0.80, (domains.MODERATE_SHARE[2] - domains.MODERATE_SHARE[0]) / 3.92, len(draws[0])
+    )
     watts = {
         "moderate_heavy": draws[0] * share,
         "heavy_severe": draws[0],
@@ -322,7 +335,9 @@ def _borders(
     out: dict[str, dict[str, Estimate]] = {}
     for border, power in watts.items():
         if relation is None:
-            pace = Estimate.withheld("m/s", "power-at-speed", "no steady flat minutes on this scale tell pace at a power")
+            pace = Estimate.withheld(
+                "m/s", "power-at-speed", "no steady flat minutes on this scale tell pace at a power"
+            )
         else:
             centre = float(relation.speed(float(np.median(power))))
             pace = Estimate.from_draws(
@@ -352,7 +367,9 @@ def _curve(rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
     ]
 
 
-def best_curve(library: Any, since: dt.date | None, until: dt.date | None, scale: str | None = None) -> list[dict[str, Any]]:
+def best_curve(
+    library: Any, since: dt.date | None, until: dt.date | None, scale: str | None = None
+) -> list[dict[str, Any]]:
     """Mean maximal power over any span of dates with the run that set each point."""
     rows = library.runs()
     asked = until or (max(r.local.date() for r in rows) if rows else dt.date.today())
@@ -374,7 +391,11 @@ def load(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str
     """
     total = dict.fromkeys(domains.NAMES, 0.0)
     minutes, counted, without = 0.0, 0, 0
-    rows = [r for r in library.runs() if (since is None or r.local.date() >= since) and (until is None or r.local.date() <= until)]
+    rows = [
+        r
+        for r in library.runs()
+        if (since is None or r.local.date() >= since) and (until is None or r.local.date() <= until)
+    ]
     for key in {r.scale_key for r in rows}:
         mine = {r.id for r in rows if r.scale_key == key}
         edges_cp = _edges(library, key) if key else None
@@ -407,7 +428,10 @@ def run_load(library: Any, row: runs.RunRow) -> dict[str, Any] | None:
     if edges_cp is None:
         return None
     start = dt.datetime.fromisoformat(row.start.replace("Z", "+00:00")).timestamp()
-    mine = next((r for r in runs.stream_rows(library, row.scale_key or "", start - 86400, start + 86400) if r.run == row.id), None)
+    mine = next(
+        (r for r in runs.stream_rows(library, row.scale_key or "", start - 86400, start + 86400) if r.run == row.id),
+        None,
+    )
     if mine is None:
         return None
     return {

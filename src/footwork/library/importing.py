@@ -148,7 +148,11 @@ def digest(task: Task, orders: Orders) -> list[Digest]:
     out: list[Digest] = []
     try:
         for name, data in archive.unpack(task.path, task.member):
-            shown = task.shown if name in (task.path.name, (task.member or "").rpartition("/")[2]) else f"{task.shown}/{name}"
+            shown = (
+                task.shown
+                if name in (task.path.name, (task.member or "").rpartition("/")[2])
+                else f"{task.shown}/{name}"
+            )
             shown = task.shown if task.shown.removesuffix(".gz").endswith(name) else shown
             out.append(_digest_file(shown, name, data, orders))
     except FootworkError as error:
@@ -229,7 +233,11 @@ def _alone(task: Task, orders: Orders) -> list[Digest]:
         try:
             return pool.submit(_work, task).result()
         except BrokenProcessPool:
-            return [Digest(task.shown, outcome="failed", reason="reading it ends the program that reads it; the rest was read")]
+            return [
+                Digest(
+                    task.shown, outcome="failed", reason="reading it ends the program that reads it; the rest was read"
+                )
+            ]
 
 
 @contextlib.contextmanager
@@ -242,16 +250,16 @@ def lock(folder: Path) -> Iterator[None]:
         except OSError:
             stream.seek(0)
             holder = stream.read().strip() or "unknown"
-            raise LibraryError(f"another import into {folder} is running (process {holder}): wait for it to end") from None
+            raise LibraryError(
+                f"another import into {folder} is running (process {holder}): wait for it to end"
+            ) from None
         stream.truncate(0)
         stream.write(str(os.getpid()))
         stream.flush()
         yield
 
 
-def add(
-    library: Any, paths: list[Path], start: dt.datetime | None, workers: int, progress: Progress | None
-) -> Report:
+def add(library: Any, paths: list[Path], start: dt.datetime | None, workers: int, progress: Progress | None) -> Report:
     """Import all recordings under the paths into an open, writable library. See `Library.add`."""
     report = Report()
     if start is not None and start.timestamp() > time.time() + 86400:

@@ -124,7 +124,9 @@ def answer(
     table = race.tabulate(path, relation.power, made.mass, guess_power)
     nominal = float(np.median(race.sustainable(table, cp, wp, tail)[1]))
     needs = relation.factors(path.distance / nominal, len(cp), 5)
-    altitude = sky.altitude if sky.altitude is not None else path.altitude if path.altitude is not None else made.home_altitude
+    altitude = (
+        sky.altitude if sky.altitude is not None else path.altitude if path.altitude is not None else made.home_altitude
+    )
     humidity = 0.5 if sky.humidity is None else sky.humidity
     wbgt = None if sky.temperature is None else float(air.wet_bulb_globe_temperature(sky.temperature, humidity))
     factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, len(cp))
@@ -243,7 +245,9 @@ def _course(
     x, altitude = track.distance, track.altitude
     stretch = distance / float(x[-1]) if distance else 1.0
     if not 0.5 <= stretch <= 2.0:
-        raise UsageError(f"{path.name} is {x[-1] / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km")
+        raise UsageError(
+            f"{path.name} is {x[-1] / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km"
+        )
     x = x * stretch
     has_altitude = np.isfinite(altitude).sum() >= 2
     if not has_altitude:
@@ -295,12 +299,24 @@ def _warnings(path: race.Course, time: float, made: capacity.Capacity, sky: Weat
     if sky.wind and made.mass is None:
         out.append("Wind and air density need the runner's mass to count: footwork athlete --mass KG.")
     if wbgt is not None and wbgt >= 18:
-        level = "28 °C and more: races are usually cancelled" if wbgt > 28 else "23 to 28 °C: high risk" if wbgt >= 23 else "18 to 22 °C: moderate risk"
-        out.append(f"Heat: wet-bulb globe temperature {wbgt:.0f} °C ({level}). Slow down, drink to thirst, stop at dizziness or chills; follow the organiser and your physician.")
+        level = (
+            "28 °C and more: races are usually cancelled"
+            if wbgt > 28
+            else "23 to 28 °C: high risk"
+            if wbgt >= 23
+            else "18 to 22 °C: moderate risk"
+        )
+        out.append(
+            f"Heat: wet-bulb globe temperature {wbgt:.0f} °C ({level}). Slow down, drink to thirst, stop at dizziness or chills; follow the organiser and your physician."
+        )
     if np.abs(path.grade).max(initial=0.0) > 0.25:
-        out.append("Parts of the course are steeper than 25 %: most runners walk there, which this plan does not yet know.")
+        out.append(
+            "Parts of the course are steeper than 25 %: most runners walk there, which this plan does not yet know."
+        )
     if np.abs(path.headwind).max(initial=0.0) > 0.5 and made.measured:
-        out.append("Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display.")
+        out.append(
+            "Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display."
+        )
     return out
 
 

@@ -159,12 +159,12 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
             sha256=made.sha256, name=made.name, size=made.size, added_at=time.time(),
             start_given=start.timestamp() if start else None,
         )
-    ).inserted_primary_key[0]  # fmt: skip
+    ).lastrowid  # fmt: skip
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id in kept:
         if analysed.is_run and run_id is None:
-            run_id = connection.execute(insert(schema.run)).inserted_primary_key[0]
+            run_id = connection.execute(insert(schema.run)).lastrowid
         values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
                   "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
                   "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
@@ -173,18 +173,25 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
             recording_id = replaced.pop(0)
             connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
         else:
-            recording_id = connection.execute(insert(schema.recording).values(**values)).inserted_primary_key[0]
+            recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
         write_result(library, connection, recording_id, analysed)
         if analysed.is_run and run_id is not None:
             runs.append(run_id)
         else:
             others.append(analysed.sport)
     if not runs:
-        report.skipped.append({"file": made.shown, "reason": f"{' and '.join(dict.fromkeys(others))}, not a run: kept as load only"})
+        report.skipped.append(
+            {"file": made.shown, "reason": f"{' and '.join(dict.fromkeys(others))}, not a run: kept as load only"}
+        )
         return
     reason = "run " + ", ".join(str(r) for r in runs)
     if others:
-        report.skipped.append({"file": made.shown, "reason": f"its {' and '.join(dict.fromkeys(others))} leg is not a run: kept as load only"})
+        report.skipped.append(
+            {
+                "file": made.shown,
+                "reason": f"its {' and '.join(dict.fromkeys(others))} leg is not a run: kept as load only",
+            }
+        )
     report.added.append({"file": made.shown, "reason": reason, "runs": runs})
     lost = list(dict.fromkeys(text for analysed, _ in kept for text in analysed.lost))
     if lost:
@@ -211,9 +218,7 @@ def _name_scale(connection: Connection, key: str, kind: str) -> None:
     connection.execute(insert(schema.scale).values(key=key, name=name))
 
 
-def _overlapping(
-    library: Any, connection: Connection, new: Analysed
-) -> tuple[int | None, tuple[int, bool] | None]:
+def _overlapping(library: Any, connection: Connection, new: Analysed) -> tuple[int | None, tuple[int, bool] | None]:
     """The run a recording belongs to, and the recording it repeats (with whether the new one is clearly longer)."""
     table = schema.recording
     rows = connection.execute(

@@ -132,7 +132,7 @@ def rows(library: Any) -> list[RunRow]:
 
 def find(library: Any, run_id: int) -> RunRow:
     """The row of a run. Raises UsageError where there is none."""
-    row = next((r for r in library.runs() if r.id == run_id), None)
+    row: RunRow | None = next((r for r in library.runs() if r.id == run_id), None)
     if row is None:
         raise UsageError(f"there is no run {run_id}: 'footwork runs' lists them")
     return row
@@ -157,8 +157,10 @@ def one(library: Any, run_id: int) -> Run:
             streams = read_streams(connection, r["id"])
             means = dict(
                 connection.execute(
-                    select(schema.stream.c.column, schema.stream.c.mean_power).where(schema.stream.c.recording_id == r["id"])
-                ).all()  # type: ignore[arg-type]
+                    select(schema.stream.c.column, schema.stream.c.mean_power).where(
+                        schema.stream.c.recording_id == r["id"]
+                    )
+                ).all()
             )
             recordings.append({
                 "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
@@ -236,7 +238,9 @@ def _signals_of(library: Any, row: RunRow) -> Signals:
         return blobs.read_signals(path, streams)
     except Exception:  # missing or damaged: the original still has it all
         if library.readonly:
-            raise LibraryError(f"the signals of run {row.id} are damaged: open the library where it can be written") from None
+            raise LibraryError(
+                f"the signals of run {row.id} are damaged: open the library where it can be written"
+            ) from None
         from footwork.library import results
 
         results.rebuild(library, [row.recording_id])
@@ -331,7 +335,9 @@ def export(library: Any, run_id: int, out: Path) -> int:
     temporary = out.with_name(f".{out.name}.part")
     try:
         if ending == ".csv":
-            frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time")).write_csv(temporary, float_precision=6)
+            frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time")).write_csv(
+                temporary, float_precision=6
+            )
         else:
             frame.with_columns(stamp.alias("time")).write_parquet(temporary)
         os.replace(temporary, out)

@@ -18,23 +18,51 @@ def answer(library: Any) -> dict[str, Any]:
     due: list[dict[str, str]] = []
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
-        return plain({"runs": 0, "newest": None, "week": None, "critical_power": nothing, "evidence": None, "kind": "", "due": due})  # type: ignore[no-any-return]
+        return plain(
+            {
+                "runs": 0,
+                "newest": None,
+                "week": None,
+                "critical_power": nothing,
+                "evidence": None,
+                "kind": "",
+                "due": due,
+            }
+        )  # type: ignore[no-any-return]
     newest = rows[0]
     day = newest.local.date()
     week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
     load = library.load(day - dt.timedelta(days=6), day)
     if library.athlete.value("mass", day) is None:
-        due.append({"what": "Tell Footwork your mass", "why": "power of runs without a meter, wind and altitude need it", "page": "settings"})
+        due.append(
+            {
+                "what": "Tell Footwork your mass",
+                "why": "power of runs without a meter, wind and altitude need it",
+                "page": "settings",
+            }
+        )
     try:
         made = library.capacity()
         critical_power, evidence = made.critical_power, made.evidence
         maximal = [e for e in evidence["efforts"] if e["kind"] == "maximal"]
         if evidence["kind"] != "tested":
-            due.append({"what": "Run a test or mark a race", "why": f"critical power rests on {evidence['sentence']}", "page": "capacity"})
+            due.append(
+                {
+                    "what": "Run a test or mark a race",
+                    "why": f"critical power rests on {evidence['sentence']}",
+                    "page": "capacity",
+                }
+            )
         else:
             last = max(dt.date.fromisoformat(e["label"]) for e in maximal)
             if (day - last).days > TEST_DAYS:
-                due.append({"what": "A test is due", "why": f"the last maximal effort was {(day - last).days} days before your newest run", "page": "capacity"})
+                due.append(
+                    {
+                        "what": "A test is due",
+                        "why": f"the last maximal effort was {(day - last).days} days before your newest run",
+                        "page": "capacity",
+                    }
+                )
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     return plain({  # type: ignore[no-any-return]

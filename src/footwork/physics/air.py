@@ -64,9 +64,7 @@ def density(temperature: npt.ArrayLike, pressure: npt.ArrayLike, humidity: npt.A
     b = 5.707e-6 - 2.051e-8 * t
     c = 1.9898e-4 - 2.376e-6 * t
     compressibility = (
-        1
-        - p / kelvin * (a + b * vapour + c * vapour**2)
-        + (p / kelvin) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
+        1 - p / kelvin * (a + b * vapour + c * vapour**2) + (p / kelvin) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
     )
     return np.asarray(3.483740e-3 * p / (compressibility * kelvin) * (1 - 0.3780 * vapour), dtype=float)
 
@@ -102,7 +100,7 @@ def wind_at_height(wind: npt.ArrayLike, height: float = 1.2, roughness: float = 
     numpy.ndarray
         [m/s]
     """
-    return np.asarray(wind, dtype=float) * shelter * np.log(height / roughness) / np.log(10.0 / roughness)
+    return np.asarray(np.asarray(wind) * shelter * np.log(height / roughness) / np.log(10.0 / roughness), dtype=float)
 
 
 def drag_force(speed: npt.ArrayLike, headwind: npt.ArrayLike, air_density: npt.ArrayLike, drag_area: float) -> Floats:
@@ -132,7 +130,7 @@ def drag_force(speed: npt.ArrayLike, headwind: npt.ArrayLike, air_density: npt.A
 
 def drag_area(mass: float) -> float:
     """Drag area of a runner of that mass [kg]: 0.40 m² at 70 kg, scaled by mass to the power 2/3 (our convention)."""
-    return 0.40 * float(mass / 70.0) ** (2 / 3)
+    return float(0.40 * (mass / 70.0) ** (2 / 3))
 
 
 def wet_bulb_globe_temperature(temperature: npt.ArrayLike, humidity: npt.ArrayLike) -> Floats:

@@ -63,9 +63,11 @@ def time_power(duration: npt.ArrayLike, power: npt.ArrayLike) -> Form:
     first = work_time(t, p)
     top = float(p.min()) * (1 - 1e-6)
     start = [min(first.critical_power, top * 0.999), max(first.w_prime, 100.0)]
-    fit = least_squares(
-        lambda x: x[1] / (p - x[0]) - t, start, bounds=([0.0, 0.0], [top, np.inf]), x_scale=[10.0, 1000.0]
-    )
+
+    def miss(x: Floats) -> Floats:
+        return np.asarray(x[1] / (p - x[0]) - t, dtype=float)
+
+    fit = least_squares(miss, start, bounds=([0.0, 0.0], [top, np.inf]), x_scale=[10.0, 1000.0])
     return Form("time-power", "time", float(fit.x[0]), float(fit.x[1]))
 
 
@@ -252,13 +254,19 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
     if maximal:
         durations = np.array([t for t, _ in maximal])
         if len(maximal) < 3:
-            out.append(f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 to 12 minutes, settle CP and W′ better.")
+            out.append(
+                f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 to 12 minutes, settle CP and W′ better."
+            )
         if len(maximal) > 1 and durations.max() / durations.min() < 2.5:
-            out.append("The efforts are of similar length, so CP and W′ are hard to tell apart: add one of another length.")
+            out.append(
+                "The efforts are of similar length, so CP and W′ are hard to tell apart: add one of another length."
+            )
         if (durations > LONGEST_HYPERBOLA_S).any():
             out.append("An effort over 15 minutes informs the long tail more than CP.")
     if w_prime.value is not None and critical_power.value is not None:
         seconds = w_prime.value / critical_power.value
         if not 20 <= seconds <= 150:
-            out.append(f"W′ of {w_prime.value / 1000:.1f} kJ is implausible for this CP: an effort was probably not maximal.")
+            out.append(
+                f"W′ of {w_prime.value / 1000:.1f} kJ is implausible for this CP: an effort was probably not maximal."
+            )
     return out

@@ -64,7 +64,7 @@ def power_at(
     t_star, p_star, slope = tail_start(critical_power, w_prime, tail)
     hyperbola = np.asarray(critical_power, dtype=float) + np.asarray(w_prime, dtype=float) / t
     beyond = p_star * (1 - slope * np.log(np.maximum(t, t_star) / t_star))
-    return np.maximum(np.where(t <= t_star, hyperbola, beyond), 0.0)
+    return np.asarray(np.maximum(np.where(t <= t_star, hyperbola, beyond), 0.0), dtype=float)
 
 
 def time_to_exhaustion(

@@ -52,7 +52,9 @@ def flat_course(distance: float, headwind: float = 0.0, density: float = air.STA
     )  # fmt: skip
 
 
-def segment_speed(power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None) -> Floats:
+def segment_speed(
+    power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None
+) -> Floats:
     """Speed on every segment at given powers.
 
     Parameters
@@ -99,7 +101,9 @@ class TimeAtPower:
 
     def power(self, time: npt.ArrayLike) -> Floats:
         """Even power [W] for a time [s]; the end of the table where it lies beyond."""
-        return np.asarray(np.exp(np.interp(np.log(time), np.log(self.times[::-1]), np.log(self.powers[::-1]))), dtype=float)
+        return np.asarray(
+            np.exp(np.interp(np.log(time), np.log(self.times[::-1]), np.log(self.powers[::-1]))), dtype=float
+        )
 
 
 def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float) -> TimeAtPower:

@@ -97,7 +97,10 @@ def _connect(folder: Path, address: Callable[[Path], str]) -> Engine:
     readonly = address is _readonly_uri
     if readonly:
         version = _checked(folder / FILE_NAME, folder)
-        if version != schema.LIBRARY_VERSION or user_version(folder / "derived" / "derived.sqlite") != schema.DERIVED_VERSION:
+        if (
+            version != schema.LIBRARY_VERSION
+            or user_version(folder / "derived" / "derived.sqlite") != schema.DERIVED_VERSION
+        ):
             raise LibraryError(f"the library {folder} must be updated but cannot be written: make it writable once")
 
     def creator() -> sqlite3.Connection:
@@ -140,7 +143,9 @@ def _migrate(engine: Engine) -> None:
 def _explain(error: Exception, folder: Path) -> LibraryError:
     text = str(getattr(error, "orig", error))
     if "disk is full" in text or "disk I/O" in text:
-        return LibraryError(f"the disk that holds {folder} is full: free some space and try again; nothing was half-written")
+        return LibraryError(
+            f"the disk that holds {folder} is full: free some space and try again; nothing was half-written"
+        )
     if "locked" in text:
         return LibraryError(f"the library {folder} is busy in another program: try again in a moment")
     if "readonly" in text or "unable to open" in text:

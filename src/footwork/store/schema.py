@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, MetaData, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 LIBRARY_VERSION = 1  # equals the number of the newest migration; stored as user_version
 DERIVED_VERSION = 1  # any other number there: the derived folder is deleted and rebuilt

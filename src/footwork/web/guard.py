@@ -44,7 +44,11 @@ class Guard:
             return await _refuse(scope, receive, send, 403, "This address is served to this machine only.")
         if writes and origin not in (f"http://{host}", f"https://{host}"):
             return await _refuse(scope, receive, send, 403, "This page may not write here.")
-        if int(headers.get("content-length") or 0) > self._most if (headers.get("content-length") or "0").isdigit() else True:
+        if (
+            int(headers.get("content-length") or 0) > self._most
+            if (headers.get("content-length") or "0").isdigit()
+            else True
+        ):
             return await _refuse(scope, receive, send, 413, f"At most {self._most // 2**20} MiB at once.")
         await self._counted(scope, receive, send)
 
@@ -80,6 +84,10 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, text:
         await send({"type": "websocket.close", "code": 1008})
         return
     body = text.encode()
-    head = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode()), (b"connection", b"close")]
+    head = [
+        (b"content-type", b"text/plain; charset=utf-8"),
+        (b"content-length", str(len(body)).encode()),
+        (b"connection", b"close"),
+    ]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})

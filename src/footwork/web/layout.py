@@ -15,7 +15,14 @@ from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
 
 _CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
-NAV = (("", "Today"), ("runs", "Runs"), ("capacity", "Capacity"), ("race", "Race"), ("settings", "Settings"), ("methods", "Methods"))
+NAV = (
+    ("", "Today"),
+    ("runs", "Runs"),
+    ("capacity", "Capacity"),
+    ("race", "Race"),
+    ("settings", "Settings"),
+    ("methods", "Methods"),
+)
 
 
 class Text(TextElement):
@@ -77,7 +84,16 @@ def measured(label: str, value: str, unit: str, below: str = "") -> None:
         text("div", below, "reason")
 
 
-def whisker(base: str, label: str, key: str, found: Estimate, evidence: str = "", digits: int = 0, show: Any = None, unit: str = "") -> None:
+def whisker(
+    base: str,
+    label: str,
+    key: str,
+    found: Estimate,
+    evidence: str = "",
+    digits: int = 0,
+    show: Any = None,
+    unit: str = "",
+) -> None:
     """A whisker numeral: the number over its interval drawn as a bar with a dot; withheld, an empty bar and the reason.
 
     ``key`` names the number in the page's JSON twin; ``show`` turns a value into text (pace, time).
@@ -89,7 +105,10 @@ def whisker(base: str, label: str, key: str, found: Estimate, evidence: str = ""
             link(label, f"{base}/methods#{found.method}")
         if found.value is None or found.low is None or found.high is None:
             text("div", "withheld", "v")
-            ui.html('<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" x2="200" y1="9" y2="9" class="axis"/></svg>', sanitize=False)
+            ui.html(
+                '<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" x2="200" y1="9" y2="9" class="axis"/></svg>',
+                sanitize=False,
+            )
             text("div", found.reason, "reason")
             return
         box.props["data-value"] = repr(found.value)
@@ -134,7 +153,9 @@ def domain_strip(seconds: dict[str, float]) -> None:
     total = sum(seconds.values())
     if not total:
         return
-    parts = "".join(f'<div class="d-{n}" style="width:{100 * seconds[n] / total:.2f}%"></div>' for n in NAMES if seconds[n])
+    parts = "".join(
+        f'<div class="d-{n}" style="width:{100 * seconds[n] / total:.2f}%"></div>' for n in NAMES if seconds[n]
+    )
     ui.html(f'<div class="strip">{parts}</div>', sanitize=False)
     with ui.element("div").classes("key"):
         for name in NAMES:

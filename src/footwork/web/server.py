@@ -49,7 +49,9 @@ def serve(folders: list[Path], port: int, open_browser: bool = False) -> None:
     app = build(libraries, actual)
     address = f"http://127.0.0.1:{actual}/"
     print(f"Footwork is at {address} (this machine only; stop it with Ctrl-C)", flush=True)
-    if open_browser or (sys.stdout.isatty() and (os.environ.get("DISPLAY") or sys.platform == "darwin") and not os.environ.get("CI")):
+    if open_browser or (
+        sys.stdout.isatty() and (os.environ.get("DISPLAY") or sys.platform == "darwin") and not os.environ.get("CI")
+    ):
         webbrowser.open(address)
     config = uvicorn.Config(app, log_level="warning", ws_max_size=2**24, timeout_graceful_shutdown=1)
     server = uvicorn.Server(config)
@@ -86,7 +88,15 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
                         link(name, f"/{name}/")
                 text("p", "Nothing is shared between them.", "soft")
 
-    ui.run_with(app, title="Footwork", tailwind=False, dark=None, favicon=_ICON, show_welcome_message=False, reconnect_timeout=10)
+    ui.run_with(
+        app,
+        title="Footwork",
+        tailwind=False,
+        dark=None,
+        favicon=_ICON,
+        show_welcome_message=False,
+        reconnect_timeout=10,
+    )
     return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
 
 

@@ -16,7 +16,11 @@ from footwork.quantities import Estimate, format_duration, format_pace, parse_da
 from footwork.web.layout import heading, link, note, page, table, text, whisker
 from footwork.web.pages.run import show_chart
 
-_BORDERS = {"moderate_heavy": "Moderate to heavy", "heavy_severe": "Heavy to severe (CP)", "severe_extreme": "Severe to extreme"}
+_BORDERS = {
+    "moderate_heavy": "Moderate to heavy",
+    "heavy_severe": "Heavy to severe (CP)",
+    "severe_extreme": "Severe to extreme",
+}
 
 
 def answer(library: Any, date: str = "", scale: str = "") -> Capacity:
@@ -50,8 +54,19 @@ def curve_chart(found: Capacity) -> Chart:
     marks.append(Mark("line", x, np.array([r["power_w"] for r in rows], float), label="best"))
     used = [e for e in found.evidence["efforts"] if e["kind"] == "maximal"]
     if used:
-        marks.append(Mark("points", np.array([e["duration_s"] for e in used], float), np.array([e["power_w"] for e in used], float), accent=True))
-    return Chart([Pane("mean maximal power, W", marks, height=280)], "log-time", "Best mean power by duration with the power-duration relationship as a band")
+        marks.append(
+            Mark(
+                "points",
+                np.array([e["duration_s"] for e in used], float),
+                np.array([e["power_w"] for e in used], float),
+                accent=True,
+            )
+        )
+    return Chart(
+        [Pane("mean maximal power, W", marks, height=280)],
+        "log-time",
+        "Best mean power by duration with the power-duration relationship as a band",
+    )
 
 
 def register(base: str, library: Any) -> None:
@@ -70,18 +85,38 @@ def register(base: str, library: Any) -> None:
             with ui.element("div").classes("numbers"):
                 whisker(base, "Critical power", "critical_power", found.critical_power, kind)
                 whisker(base, "W′, work above it", "w_prime", found.w_prime.scaled(1e-3, "kJ"), kind, 1)
-                whisker(base, "Critical speed, flat", "critical_speed", found.critical_speed, "", 2, lambda v: format_pace(v, imperial).split(" ")[0], "/mi" if imperial else "/km")
+                whisker(
+                    base,
+                    "Critical speed, flat",
+                    "critical_speed",
+                    found.critical_speed,
+                    "",
+                    2,
+                    lambda v: format_pace(v, imperial).split(" ")[0],
+                    "/mi" if imperial else "/km",
+                )
             for warning in found.warnings:
                 note(warning, base, "critical-power")
             if kind in ("lower bound", "none", "habitual"):
-                note("Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, and mark the runs as tests.", base, "cautions")
+                note(
+                    "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, and mark the runs as tests.",
+                    base,
+                    "cautions",
+                )
             if found.curve:
                 heading("Best efforts and what they imply")
-                shown = "The band is the 95 % interval of the power-duration relationship; points are the maximal efforts it rests on." if found.critical_power.value else "Best mean power of the last four months."
+                shown = (
+                    "The band is the 95 % interval of the power-duration relationship; points are the maximal efforts it rests on."
+                    if found.critical_power.value
+                    else "Best mean power of the last four months."
+                )
                 text("p", shown, "soft")
                 show_chart(curve_chart(found))
             heading("Intensity domains")
-            table(["border", "power", "pace, flat", "heart rate"], [_border(n, b, imperial) for n, b in found.domains.items()])
+            table(
+                ["border", "power", "pace, flat", "heart rate"],
+                [_border(n, b, imperial) for n, b in found.domains.items()],
+            )
             with ui.element("p"):
                 link("How domains are known", f"{base}/methods#domains", "soft")
             _evidence(base, found)
@@ -103,7 +138,11 @@ def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]
         if e.value is None or e.low is None or e.high is None:
             return f"withheld: {e.reason}"
         number, _, unit = form(e.value).partition(" ")
-        low, high = sorted(form(v).partition(" ")[0] for v in (e.low, e.high)) if ":" in number else (form(e.low).partition(" ")[0], form(e.high).partition(" ")[0])
+        low, high = (
+            sorted(form(v).partition(" ")[0] for v in (e.low, e.high))
+            if ":" in number
+            else (form(e.low).partition(" ")[0], form(e.high).partition(" ")[0])
+        )
         return f"{number} {unit}, {low}–{high}".replace(" ", "\u00a0")
 
     return [

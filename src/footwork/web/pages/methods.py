@@ -19,7 +19,12 @@ def data(library: Any) -> dict[str, Any]:
 def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/methods")
     def methods() -> None:
-        with page(base, "Methods", "How each number is known", "What is computed, from which data, with which formula and source. † marks a convention of ours or common practice without a source."):
+        with page(
+            base,
+            "Methods",
+            "How each number is known",
+            "What is computed, from which data, with which formula and source. † marks a convention of ours or common practice without a source.",
+        ):
             for key, method in METHODS.items():
                 made = text("h2", method.title)
                 made.props["id"] = key

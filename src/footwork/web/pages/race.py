@@ -40,7 +40,9 @@ def answer(library: Any, course: Path | None = None, **given: str) -> RacePlan:
     distance = parse_distance(asked["distance"]) if asked.get("distance") else None
     time = parse_duration(asked["time"]) if asked.get("time") else None
     every = splits_every(library.setting("units") == "imperial")
-    found: RacePlan = library.race(distance=distance, time=time, course=course, weather=sky, scale=asked.get("scale") or None, split=every)
+    found: RacePlan = library.race(
+        distance=distance, time=time, course=course, weather=sky, scale=asked.get("scale") or None, split=every
+    )
     return found
 
 
@@ -55,7 +57,7 @@ def _number(text_: str, what: str) -> float | None:
 
 def data(library: Any, **given: str) -> dict[str, Any]:
     """Shown by the page and its twin; the twin takes the page's fields as a query."""
-    return answer(library, **(given or {"distance": "half"})).to_json()
+    return answer(library, None, **(given or {"distance": "half"})).to_json()
 
 
 def sentence(plan: RacePlan) -> str:
@@ -75,7 +77,13 @@ def profile_chart(plan: RacePlan, imperial: bool) -> Chart:
     x = np.array([0.0] + [p["end_m"] for p in plan.profile])
     rise = np.array([0.0] + [p["rise_m"] for p in plan.profile])
     speed = np.array([p["speed_mps"] for p in plan.profile])
-    panes = [Pane(f"pace at even power, min/{'mi' if imperial else 'km'}", [Mark("line", x, np.append(speed[:1], speed))], "pace-mile" if imperial else "pace")]
+    panes = [
+        Pane(
+            f"pace at even power, min/{'mi' if imperial else 'km'}",
+            [Mark("line", x, np.append(speed[:1], speed))],
+            "pace-mile" if imperial else "pace",
+        )
+    ]
     if np.ptp(rise) > 2:
         panes.append(Pane("height above the start, m", [Mark("line", x, rise)], height=120))
     return Chart(panes, "distance", "Pace and height along the course", imperial)
@@ -108,21 +116,33 @@ def register(base: str, library: Any) -> None:
                 else:
                     _plan(base, plan, imperial)
 
-        with page(base, "Race", "Race", "The watts for a race, at even power, so as neither to blow up nor to finish with energy left.", wide=True):
+        with page(
+            base,
+            "Race",
+            "Race",
+            "The watts for a race, at even power, so as neither to blow up nor to finish with energy left.",
+            wide=True,
+        ):
             with ui.element("div").classes("split"):
                 with ui.element("div"):
                     with ui.element("div").classes("fw-form"):
                         for name, label, default in FIELDS:
                             with ui.element("label"):
                                 text("span", label)
-                                box = ui.element("input").props(f'type="text" value="{default}" autocomplete="off" name="{name}"')
+                                box = ui.element("input").props(
+                                    f'type="text" value="{default}" autocomplete="off" name="{name}"'
+                                )
 
                                 async def changed(event: Any, name: str = name) -> None:
                                     given[name] = str(event.args or "")
                                     await follow()
 
                                 box.on("input", changed, js_handler="(e) => emit(e.target.value)")
-                    text("p", "Distance as 10km, 5mi, half or marathon. A course as GPX takes the distance from the file:", "soft")
+                    text(
+                        "p",
+                        "Distance as 10km, 5mi, half or marathon. A course as GPX takes the distance from the file:",
+                        "soft",
+                    )
 
                     async def received(event: events.UploadEventArguments) -> None:
                         folder = Path(tempfile.mkdtemp(prefix="footwork-course-"))
@@ -132,7 +152,9 @@ def register(base: str, library: Any) -> None:
                         await follow()
 
                     with ui.element("div").classes("upload"):
-                        ui.upload(label="Drop a course here", auto_upload=True, on_upload=received).props('flat bordered color="transparent" text-color="inherit"')
+                        ui.upload(label="Drop a course here", auto_upload=True, on_upload=received).props(
+                            'flat bordered color="transparent" text-color="inherit"'
+                        )
                 shown = ui.element("div")
             with shown:
                 try:
@@ -173,4 +195,8 @@ def _plan(base: str, plan: RacePlan, imperial: bool) -> None:
             for s in plan.splits
         ],
     )  # fmt: skip
-    note("A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness.", base, "cautions")
+    note(
+        "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness.",
+        base,
+        "cautions",
+    )

@@ -56,10 +56,18 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
         made.append(Pane("heart rate, bpm", [Mark("line", x, signals["heart_rate"])]))
     if np.isfinite(signals.get("speed")).any():
         smooth = _smooth(signals["speed"])
-        made.append(Pane(f"pace, min/{'mi' if imperial else 'km'}", [Mark("line", x, np.where(smooth > 0.8, smooth, np.nan))], "pace-mile" if imperial else "pace"))
+        made.append(
+            Pane(
+                f"pace, min/{'mi' if imperial else 'km'}",
+                [Mark("line", x, np.where(smooth > 0.8, smooth, np.nan))],
+                "pace-mile" if imperial else "pace",
+            )
+        )
     if np.isfinite(signals.get("altitude")).any():
         made.append(Pane("altitude, m", [Mark("line", x, signals["altitude"])], height=120))
-    return Chart(made, "distance" if over_distance else "time", "Power, heart rate, pace and altitude of the run", imperial)
+    return Chart(
+        made, "distance" if over_distance else "time", "Power, heart rate, pace and altitude of the run", imperial
+    )
 
 
 def _smooth(speed: Any) -> Any:
@@ -77,9 +85,21 @@ def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
     marks = []
     if best:
         kept = [b for b in best if b["duration_s"] >= 5]
-        marks.append(Mark("line", np.array([b["duration_s"] for b in kept], float), np.array([b["power_w"] for b in kept], float), label="best", soft=True))
+        marks.append(
+            Mark(
+                "line",
+                np.array([b["duration_s"] for b in kept], float),
+                np.array([b["power_w"] for b in kept], float),
+                label="best",
+                soft=True,
+            )
+        )
     marks.append(Mark("line", x, y, label="this run"))
-    return Chart([Pane("mean maximal power, W", marks, height=190)], "log-time", "Best mean power by duration of this run and of the last months")
+    return Chart(
+        [Pane("mean maximal power, W", marks, height=190)],
+        "log-time",
+        "Best mean power by duration of this run and of the last months",
+    )
 
 
 def show_chart(chart: Chart) -> Any:
@@ -114,11 +134,16 @@ def zooming(chart: Chart) -> None:
 def sentence(found: dict[str, Any], imperial: bool) -> str:
     out = []
     if found["distance_m"]:
-        out.append(f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, {format_pace(found['distance_m'] / found['duration_s'], imperial)}.")
+        out.append(
+            f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, {format_pace(found['distance_m'] / found['duration_s'], imperial)}."
+        )
     else:
         out.append(f"{format_duration(found['duration_s'])}.")
     if found["power_w"] is not None:
-        out.append(f"{found['power_w']:.0f} W on average, " + (f"measured by {found['power_scale']}." if found["measured"] else "modelled from speed and grade."))
+        out.append(
+            f"{found['power_w']:.0f} W on average, "
+            + (f"measured by {found['power_scale']}." if found["measured"] else "modelled from speed and grade.")
+        )
     else:
         out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
     if found["legs_before"]:
@@ -140,7 +165,12 @@ def register(base: str, library: Any) -> None:
             return
         imperial = library.setting("units") == "imperial"
         row = (await asyncio.to_thread(library.run, int(run_id))).row
-        with page(base, "Runs", f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}", sentence(found, imperial)):
+        with page(
+            base,
+            "Runs",
+            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}",
+            sentence(found, imperial),
+        ):
             _numbers(base, found)
             with ui.element("div").classes("row-of"):
                 for key, label in (("time", "Over time"), ("distance", "Over distance")):
@@ -168,12 +198,22 @@ def register(base: str, library: Any) -> None:
 def _numbers(base: str, found: dict[str, Any]) -> None:
     with ui.element("div").classes("numbers"):
         if found["power_w"] is not None:
-            measured("Mean power", f"{found['power_w']:.0f}", "W measured" if found["measured"] else "W modelled", found["power_scale"] or "")
+            measured(
+                "Mean power",
+                f"{found['power_w']:.0f}",
+                "W measured" if found["measured"] else "W modelled",
+                found["power_scale"] or "",
+            )
         whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
         if found["heart_rate_bpm"]:
             measured("Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured")
         if found["load"]:
-            measured("Load", f"{found['load']['cp_minutes']:.0f}", "CP-minutes", "by today's CP proposal; none is accepted yet")
+            measured(
+                "Load",
+                f"{found['load']['cp_minutes']:.0f}",
+                "CP-minutes",
+                "by today's CP proposal; none is accepted yet",
+            )
 
 
 def _laps(found: dict[str, Any], imperial: bool) -> None:

@@ -56,14 +56,23 @@ def register(base: str, library: Any) -> None:
         imperial = library.setting("units") == "imperial"
         unit = "mi" if imperial else "km"
         measured = sum(r["measured"] for r in rows)
-        lede = f"{len(rows)} runs, {measured} with measured power. Sort by a heading, filter below it, open a run by its row." if rows else "No runs yet: add recordings on the Today page."
+        lede = (
+            f"{len(rows)} runs, {measured} with measured power. Sort by a heading, filter below it, open a run by its row."
+            if rows
+            else "No runs yet: add recordings on the Today page."
+        )
         with page(base, "Runs", "Runs", lede, wide=True):
             if not rows:
                 return
             with ui.element("label").classes("find"):
-                text("span", "Find in all columns, for example race, 2026-05 or foot")
+                text("span", "Find, for example race, 2026-05 or foot")
                 box = ui.element("input").props('type="search" autocomplete="off"')
-            box.on("input", lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args or "")), js_handler="(e) => emit(e.target.value)")
+            grid: ui.aggrid
+            box.on(
+                "input",
+                lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args or "")),
+                js_handler="(e) => emit(e.target.value)",
+            )
             plain = {"floatingFilter": True, "suppressFloatingFilterButton": True}
             number = {**plain, "filter": "agNumberColumnFilter", "type": "rightAligned",
                       "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"}}  # fmt: skip
@@ -82,7 +91,7 @@ def register(base: str, library: Any) -> None:
                     {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
                 ],
                 "rowData": grid_rows(rows, imperial), "rowHeight": 38, "headerHeight": 38, "suppressCellFocus": False,
-                "defaultColDef": {"sortable": True, "resizable": True, "suppressHeaderMenuButton": True}, ":getRowId": "(p) => String(p.data.id)",
+                "defaultColDef": {"sortable": True, "resizable": True, "suppressHeaderMenuButton": True, "suppressHeaderFilterButton": True}, ":getRowId": "(p) => String(p.data.id)",
                 ":onGridSizeChanged": _FIT_WIDTH, "alwaysMultiSort": False, "animateRows": False,
                 ":onRowClicked": f"(p) => window.location.assign('{base}/runs/' + p.data.id)",
                 ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + p.data.id); }}",

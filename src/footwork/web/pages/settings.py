@@ -11,7 +11,11 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web.layout import heading, page, table, text
 
-_FACTS = {"mass": "Mass, kg", "max_heart_rate": "Highest heart rate, bpm", "resting_heart_rate": "Resting heart rate, bpm"}
+_FACTS = {
+    "mass": "Mass, kg",
+    "max_heart_rate": "Highest heart rate, bpm",
+    "resting_heart_rate": "Resting heart rate, bpm",
+}
 
 
 def data(library: Any) -> dict[str, Any]:
@@ -24,9 +28,18 @@ def register(base: str, library: Any) -> None:
     async def settings() -> None:
         found = await asyncio.to_thread(data, library)
         given: dict[str, str] = {}
-        with page(base, "Settings", "Settings", "Facts about you count from the date you give them; watts that were modelled with an older mass are made anew."):
+        with page(
+            base,
+            "Settings",
+            "Settings",
+            "Facts about you count from the date you give them; watts that were modelled with an older mass are made anew.",
+        ):
             heading("About you")
-            rows = [[_FACTS[name], f"{v['value']:g} {v['unit']}", f"from {v['date']}"] for name, values in found["facts"].items() for v in values]
+            rows = [
+                [_FACTS[name], f"{v['value']:g} {v['unit']}", f"from {v['date']}"]
+                for name, values in found["facts"].items()
+                for v in values
+            ]
             if rows:
                 table(["fact", "value", ""], rows)
             else:
@@ -36,7 +49,11 @@ def register(base: str, library: Any) -> None:
                     with ui.element("label"):
                         text("span", label)
                         box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
-                        box.on("input", lambda e, name=name: given.update({name: str(e.args or "")}), js_handler="(e) => emit(e.target.value)")
+                        box.on(
+                            "input",
+                            lambda e, name=name: given.update({name: str(e.args or "")}),
+                            js_handler="(e) => emit(e.target.value)",
+                        )
             status = text("p", "")
             status.props["aria-live"] = "polite"
 

@@ -42,9 +42,17 @@ def register(base: str, library: Any) -> None:
                     cp = found["critical_power"]
                     whisker(base, "Critical power", "critical_power", Estimate(**{"reason": "", **cp}), found["kind"])
                     power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
-                    how = f"measured, {newest['power_scale']}" if newest["measured"] else "modelled" if newest["power_w"] is not None else "no power"
+                    how = (
+                        f"measured, {newest['power_scale']}"
+                        if newest["measured"]
+                        else "modelled"
+                        if newest["power_w"] is not None
+                        else "no power"
+                    )
                     measured("Mean power of the newest run", power, "W", how)
-                    measured("CP-minutes in the week", f"{found['week']['cp_minutes']:.0f}", "", "one minute at CP counts 1")
+                    measured(
+                        "CP-minutes in the week", f"{found['week']['cp_minutes']:.0f}", "", "one minute at CP counts 1"
+                    )
                 domain_strip(found["week"]["seconds_in_domains"])
                 heading("Newest run")
                 distance = newest["distance_m"]
@@ -102,7 +110,9 @@ def uploader(base: str, library: Any) -> None:
             status.set_text(f"Nothing was added: {job.error}")
             return
         r = job.report
-        status.set_text(f"{sum(len(e.get('runs', [])) for e in r['added'])} runs added, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed.")
+        status.set_text(
+            f"{sum(len(e.get('runs', [])) for e in r['added'])} runs added, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
+        )
         report.clear()
         with report:
             for kind in ("recovered", "failed", "skipped", "duplicates"):
@@ -110,7 +120,9 @@ def uploader(base: str, library: Any) -> None:
                     note(f"{entry['file']}, {kind}: {entry['reason']}")
             link("Show the runs", f"{base}/runs", "button")
 
-    box = ui.upload(label="Drop recordings here, or choose files", multiple=True, auto_upload=True, on_multi_upload=received)
+    box = ui.upload(
+        label="Drop recordings here, or choose files", multiple=True, auto_upload=True, on_multi_upload=received
+    )
     box.classes("upload-box").props('flat bordered color="transparent" text-color="inherit"')
     with ui.element("div").classes("upload") as frame:
         box.move(frame)
