@@ -18,17 +18,7 @@ def answer(library: Any) -> dict[str, Any]:
     due: list[dict[str, str]] = []
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
-        return plain(
-            {
-                "runs": 0,
-                "newest": None,
-                "week": None,
-                "critical_power": nothing,
-                "evidence": None,
-                "kind": "",
-                "due": due,
-            }
-        )  # type: ignore[no-any-return]
+        return _told(runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due)
     newest = rows[0]
     day = newest.local.date()
     week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
@@ -65,10 +55,16 @@ def answer(library: Any) -> dict[str, Any]:
                 )
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
-    return plain({  # type: ignore[no-any-return]
-        "runs": len(rows), "newest": newest.to_json(),
-        "week": {"runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
-                 "cp_minutes": load["cp_minutes"], "seconds_in_domains": load["seconds_in_domains"]},
-        "critical_power": critical_power, "evidence": evidence["sentence"] if evidence else None,
-        "kind": evidence["kind"] if evidence else "", "due": due,
-    })  # fmt: skip
+    totals = {
+        "runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
+        "cp_minutes": load["cp_minutes"], "seconds_in_domains": load["seconds_in_domains"],
+    }  # fmt: skip
+    return _told(
+        runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
+        evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
+    )  # fmt: skip
+
+
+def _told(**found: Any) -> dict[str, Any]:
+    out: dict[str, Any] = plain(found)
+    return out

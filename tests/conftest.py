@@ -1,0 +1,66 @@
+"""Shared pieces: a small library made once, and where the real recording may be found."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from footwork.demo import season, write
+from footwork.demo.simulate import Runner
+from footwork.library import Library
+
+RUNNER = Runner()
+REAL_RUN = Path(__file__).parents[2] / "shared" / "recordings" / "run-with-power-2017.fit"
+
+
+@pytest.fixture
+def real_run() -> Path:
+    if not REAL_RUN.exists():
+        pytest.skip("the real recording is not beside the project")
+    return REAL_RUN
+
+
+def simulate(day: dt.date, pieces: list[tuple[float, float]], seed: int = 1, hour: int = 8, **more: object) -> season.Samples:
+    """A simulated run on a day: pieces of (seconds, share of critical speed)."""
+    start = dt.datetime.combine(day, dt.time(hour, 0), season.ZONE)
+    planned = season.Planned(start, "test", pieces, **more)  # type: ignore[arg-type]
+    return season.run(planned, RUNNER, np.random.default_rng(seed))
+
+
+def fit_of(samples: season.Samples, serial: int = 1001) -> bytes:
+    return write.fit_bytes([("running", samples)], serial, 77001)
+
+
+@pytest.fixture(scope="session")
+def season_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Ten weeks of one runner: easy runs, sessions, a test; small but of every kind."""
+    folder = tmp_path_factory.mktemp("season")
+    first = dt.date(2026, 3, 2)
+    for week in range(7):
+        monday = first + dt.timedelta(weeks=week)
+        runs = [
+            (0, [(600, 0.7), (1500, 0.74)]),
+            (2, [(600, 0.68), (900, 0.86), (300, 0.6)]),
+            (4, [(600, 0.7), *[(180.0, 1.06), (100.0, 0.6)] * 4, (300, 0.65)]),
+        ]
+        if week in (4, 6):
+            runs.append((6, season._test(RUNNER, (180, 720))))
+        for offset, pieces in runs:
+            samples = simulate(monday + dt.timedelta(days=offset), pieces, seed=100 * week + offset)
+            (folder / f"w{week}d{offset}.fit").write_bytes(fit_of(samples))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def season_library(season_files: Path, tmp_path_factory: pytest.TempPathFactory) -> Library:
+    """That season imported, with the mass told and the tests marked. Do not change it."""
+    library = Library.open(tmp_path_factory.mktemp("library") / "season")
+    library.athlete.set(dt.date(2026, 3, 1), mass=RUNNER.mass)
+    library.add([season_files])
+    for row in library.runs():
+        if row.local.weekday() == 6:
+            library.mark(row.id, "test")
+    return library

@@ -1,0 +1,151 @@
+"""FIT as devices write it: chains, missing header checksums, damage, developer fields, several legs, pauses, no date."""
+
+import struct
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from footwork import formats
+from footwork.errors import FootworkError, NotARecording, UnreadableFile
+from footwork.formats import fit
+from tests import fitfile as f
+
+
+def read(body: bytes, **how):
+    return formats.read(f.wrap(body, **how), "x.fit")
+
+
+def test_plain_run():
+    (run,) = read(f.run())
+    assert run.is_run and run.dated and not run.lost
+    assert run.columns["cadence"][0] == 170  # strides of one foot become steps
+    assert run.start == f.START
+    assert run.streams[0].column == "power"
+
+
+def test_zero_header_checksum_is_valid_and_reads_fast(monkeypatch):
+    monkeypatch.setattr(fit, "_decode_slowly", lambda part: pytest.fail("the slow reader was used"))
+    (run,) = read(f.run(), header_crc=False)
+    assert not run.lost and len(run.columns["time"]) == 120
+
+
+def test_chained_files_are_split():
+    runs = formats.read(f.wrap(f.run()) + f.wrap(f.run(60, f.START + 5000)), "x.fit")
+    assert [len(r.columns["time"]) for r in runs] == [120, 60]
+    assert [r.leg for r in runs] == [0, 1]
+
+
+def test_cut_file_is_recovered_and_says_so():
+    whole = f.wrap(f.run())
+    (run,) = formats.read(whole[: len(whole) * 2 // 3], "x.fit")
+    assert 40 < len(run.columns["time"]) < 120
+    assert any("cut" in text for text in run.lost)
+    assert any("session summary" in text for text in run.lost)
+    assert any("taken as a run" in text for text in run.notes)
+
+
+def test_unclosed_file_with_length_zero_is_recovered():
+    whole = bytearray(f.wrap(f.run()))
+    struct.pack_into("<I", whole, 4, 0)
+    (run,) = formats.read(bytes(whole[:-2]), "x.fit")
+    assert len(run.columns["time"]) == 120
+    assert any("never closed" in text for text in run.lost)
+
+
+def test_wrong_checksum_with_everything_readable_is_not_called_recovered():
+    whole = bytearray(f.wrap(f.run()))
+    whole[-1] ^= 0xFF
+    (run,) = formats.read(bytes(whole), "x.fit")
+    assert len(run.columns["time"]) == 120 and not run.lost
+    assert any("checksum" in text for text in run.notes)
+
+
+def test_sport_message_names_the_sport_of_a_lost_session():
+    body = f.file_id() + f.message(12, [(0, "e", 2)]) + b"".join(f.record(f.START + i) for i in range(30))
+    (ride,) = read(body)
+    assert ride.sport == "cycling"
+
+
+def triathlon() -> bytes:
+    body = f.file_id()
+    for i in range(300):
+        body += f.record(f.START + i, power=180 if i < 200 else 240, distance=5.0 * i)
+    return body + f.session(f.START, 100, 5) + f.session(f.START + 100, 100, 2) + f.session(f.START + 200, 100, 1)
+
+
+def test_every_leg_is_its_own_and_the_run_knows_what_came_before():
+    swim, ride, run = read(triathlon())
+    assert [r.sport for r in (swim, ride, run)] == ["swimming", "cycling", "running"]
+    assert run.legs_before == ["swimming", "cycling"]
+    assert (run.columns["power"] == 240).all() and len(run.columns["time"]) == 100
+
+
+def test_partial_power_is_never_power_and_full_power_is():
+    body = f.file_id() + f.developer_id() + f.field_description(1, "Form Power", "Watts") + f.field_description(2, "Power", "Watts")
+    body += b"".join(f.record(f.START + i, power=None, developer=[(1, 0, "H", 60), (2, 0, "H", 250)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert len(run.streams) == 1
+    assert (run.columns["power"] == 250).all()
+
+
+def test_native_and_developer_power_are_two_streams_of_two_scales():
+    body = f.file_id() + f.developer_id() + f.field_description(2, "RP", "W", native=7)
+    body += b"".join(f.record(f.START + i, power=300, developer=[(2, 0, "H", 250)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert [s.column for s in run.streams] == ["power", "power_2"]
+    assert run.streams[0].scale != run.streams[1].scale
+    assert (run.columns["power"] == 300).all() and (run.columns["power_2"] == 250).all()
+
+
+def test_a_developer_field_named_like_a_native_one_does_not_overwrite_it():
+    body = f.file_id() + f.developer_id() + f.field_description(2, "power", "W")
+    body += b"".join(f.record(f.START + i, power=300, developer=[(2, 0, "H", 250)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert (run.columns["power"] == 300).all() and (run.columns["power_2"] == 250).all()
+
+
+@pytest.mark.parametrize("stop", [1, 4, 8, 9])
+def test_every_form_of_stop_pauses(stop):
+    body = f.file_id() + f.timer(f.START, 0) + b"".join(f.record(f.START + i) for i in range(30))
+    body += f.timer(f.START + 30, stop) + f.timer(f.START + 90, 0)
+    body += b"".join(f.record(f.START + i) for i in range(90, 130)) + f.timer(f.START + 130, 4) + f.session(f.START, 130)
+    (run,) = read(body)
+    assert run.pauses == [(f.START + 30, f.START + 90)]
+
+
+def test_times_from_the_devices_start_are_undated():
+    body = f.file_id(start=f.EPOCH + 1000) + b"".join(f.record(1000 + i, raw_time=True) for i in range(60))
+    (run,) = read(body)
+    assert not run.dated
+
+
+def test_a_course_file_is_no_recording():
+    with pytest.raises(NotARecording, match="course"):
+        read(f.message(0, [(0, "e", 6), (1, "H", 255)]))
+
+
+@pytest.mark.parametrize("data", [b"\x0e\x20\x8b\x08\x00\x00\x00\x00.FIT", b"\x0e\x20\x8b\x08\x10\x00\x00\x00.FIT\x00\x00" + b"\xff" * 18])
+def test_hopeless_files_say_so(data):
+    with pytest.raises((UnreadableFile, NotARecording)):
+        formats.read(data, "x.fit")
+
+
+WHOLE = f.run(40)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, len(WHOLE) - 1), st.integers(0, 255)), min_size=1, max_size=12), st.booleans())
+def test_mutated_files_with_repaired_checksums_never_break_the_reader(changes, cut):
+    body = bytearray(WHOLE)
+    for at, value in changes:
+        body[at] = value
+    data = f.wrap(bytes(body))
+    if cut:
+        data = data[: 14 + changes[0][0]]
+    try:
+        for run in formats.read(data, "x.fit"):
+            assert np.isfinite(run.columns["time"]).any()
+    except FootworkError as error:
+        assert str(error)
