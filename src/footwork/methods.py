@@ -63,7 +63,7 @@ METHODS: dict[str, Method] = {
         "CP is the border above which effort cannot be steady, W′ the work that can be done above it. All evidence on one "
         "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
         "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
-        "read about 3 % low with a spread of 5 %†. Any other run says only that capacity was at least so much. Older efforts "
+        "read about 3 % low with a spread of 4.5 %†. Any other run says only that capacity was at least so much. Older efforts "
         "widen the interval. A three-minute all-out test enters with a bias of +5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",
         (

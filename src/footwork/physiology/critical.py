@@ -19,7 +19,7 @@ WIDENING_PER_DAY = 0.0035  # diffusion of log CP per square root of a day withou
 SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
 RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
 ALL_OUT_BIAS, ALL_OUT_SD = 0.05, 0.06  # three-minute all-out end power against CP (Hunter et al. 2023)
-HABITUAL_BIAS, HABITUAL_SHARED_SD, HABITUAL_OWN_SD = -0.03, 0.05, 0.025  # habitual bests (Hunter et al. 2023)
+HABITUAL_BIAS, HABITUAL_SHARED_SD, HABITUAL_OWN_SD = -0.03, 0.045, 0.025  # habitual bests (Hunter et al. 2023)
 BOUND_SD, BOUND_OUTLIERS = 0.03, 0.05
 HABITUAL_DURATIONS = (180.0, 420.0, 720.0)
 

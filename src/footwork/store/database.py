@@ -6,7 +6,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +26,7 @@ def is_writable(folder: Path) -> bool:
 
 
 def user_version(path: Path) -> int:
-    """The schema number of a SQLite file, read from its header without opening it; 0 where there is none."""
+    """The schema number of a SQLite file, read from its header without opening it where all is merged; 0 for none."""
     try:
         with path.open("rb") as stream:
             head = stream.read(64)
@@ -34,6 +34,10 @@ def user_version(path: Path) -> int:
         return 0
     if head and not head.startswith(b"SQLite format 3\x00"):
         raise LibraryError(f"{path} is no library database; restore it from a backup")
+    log = path.with_name(path.name + "-wal")
+    if log.exists() and log.stat().st_size and is_writable(path.parent):
+        with closing(sqlite3.connect(path)) as raw:
+            return int(raw.execute("PRAGMA user_version").fetchone()[0])
     return int.from_bytes(head[60:64], "big")
 
 
@@ -66,7 +70,7 @@ def _open_writable(folder: Path, path: Path) -> Engine:
     if user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION:
         shutil.rmtree(derived, ignore_errors=True)
         (derived / "signals").mkdir(parents=True)
-        with sqlite3.connect(derived / "derived.sqlite") as raw:
+        with closing(sqlite3.connect(derived / "derived.sqlite")) as raw:
             raw.execute("PRAGMA journal_mode=WAL")
     engine = _connect(folder, lambda p: str(p))
     if version != schema.LIBRARY_VERSION:

@@ -1,0 +1,69 @@
+"""Which efforts count, and power at speed."""
+
+import numpy as np
+import pytest
+
+from footwork.analysis import efforts, speed
+from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.physiology import curve
+
+
+def best(power, maximal=False, age=3.0, run=1):
+    power = np.asarray(power, float)
+    d, p, s = curve.mean_maximal(power, curve.stored_durations(len(power)))
+    return efforts.Best(run, age, "day", maximal, d, p, s)
+
+
+def test_a_test_of_two_trials_gives_two_efforts():
+    power = np.concatenate([np.full(900, 180.0), np.full(180, 350.0), np.full(1200, 150.0), np.full(720, 300.0), np.full(600, 150.0)])
+    found = efforts.maximal_efforts(best(power))
+    assert [round(t / 60) for t, _ in found] == [12, 3] or [round(t / 60) for t, _ in found] == [3, 12]
+    assert {round(p) for _, p in found} == {350, 300}
+
+
+def test_a_race_with_warm_up_gives_the_race():
+    power = np.concatenate([np.full(1200, 190.0), np.full(2400, 280.0), np.full(600, 150.0)])
+    ((duration, watts),) = efforts.maximal_efforts(best(power))
+    assert duration == pytest.approx(2400, rel=0.03) and watts == pytest.approx(280, rel=0.01)
+
+
+def test_easy_running_alone_is_only_a_bound():
+    evidence = efforts.evidence_from([best(np.full(3000, 200.0), run=i) for i in range(8)])
+    assert {e.kind for e in evidence} == {"bound"} and len(evidence) == 8
+
+
+def test_old_tests_widen_and_then_stop_counting():
+    power = np.concatenate([np.full(600, 150.0), np.full(720, 300.0)])
+    assert efforts.evidence_from([best(power, True, 100.0)])[0].widening == pytest.approx(0.035)
+    assert not efforts.evidence_from([best(power, True, 130.0)])
+
+
+def test_habitual_bests_are_not_also_bounds():
+    sessions = [np.concatenate([np.full(900, 190.0), np.full(d, 250 + 15000 / d)]) for d in (180, 420, 720)]
+    easy = [np.full(2400, 190.0)] * 4
+    evidence = efforts.evidence_from([best(p, run=i) for i, p in enumerate([*sessions, *easy])])
+    assert [e.kind for e in evidence] == ["habitual"]
+
+
+def blocks(rng, speeds, cost, day):
+    rows = np.full((len(speeds), len(BLOCK_COLUMNS)), np.nan)
+    rows[:, 0] = 60 * np.arange(len(speeds))
+    rows[:, 1] = cost * np.asarray(speeds) * day * np.exp(rng.normal(0, 0.02, len(speeds)))
+    rows[:, 2], rows[:, 3], rows[:, 8] = speeds, 0.0, 8.0
+    return rows
+
+
+def test_power_at_speed_recovers_the_line_within_its_error():
+    rng = np.random.default_rng(4)
+    inside = 0
+    for _ in range(60):
+        cost = rng.uniform(60, 80)
+        made = speed.fit([blocks(rng, rng.uniform(2.6, 3.6, 40), cost, np.exp(rng.normal(0, 0.02))) for _ in range(12)], 70.0)
+        miss = float(np.log(made.power(3.1) / (cost * 3.1)))
+        inside += abs(miss) < 1.96 * made.level_sd
+        assert made.speed(float(made.power(3.1))) == pytest.approx(3.1, abs=1e-6)
+    assert inside >= 52  # 95 % of 60 is 57; fewer than 52 would be a fault with 99 % certainty
+
+
+def test_power_at_speed_needs_minutes():
+    assert speed.fit([blocks(np.random.default_rng(1), np.full(5, 3.0), 70, 1.0)], 70.0) is None

@@ -1,0 +1,215 @@
+"""Faults of the machine: a full disk, a read-only library, kills, two imports at once, dead workers, newer versions."""
+
+import contextlib
+import datetime as dt
+import fcntl
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from footwork.errors import LibraryError
+from footwork.library import Library, importing
+from tests import fitfile as f
+from tests.conftest import fit_of, simulate
+
+IS_ROOT = os.geteuid() == 0 and sys.platform == "linux"
+
+
+def files(folder: Path, count: int, seconds: int = 240) -> Path:
+    folder.mkdir(exist_ok=True)
+    for i in range(count):
+        (folder / f"{i:03}.fit").write_bytes(f.wrap(f.run(seconds, f.START + 86400 * i, 42)))
+    return folder
+
+
+def sound(folder: Path) -> int:
+    """Every row has its files and results, and no run is half there; returns the number of runs."""
+    with Library.open(folder) as library:
+        rows = library.runs()
+        for row in rows:
+            assert len(library.signals(row.id)) == row.duration_s
+            assert library.run(row.id).best
+        digests = library.known_files()
+        assert len(digests) == len(rows)
+    with sqlite3.connect(folder / "library.sqlite") as raw:
+        assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    return len(rows)
+
+
+@contextlib.contextmanager
+def mounted(kind: list[str], target: Path):
+    target.mkdir(exist_ok=True)
+    if not IS_ROOT or subprocess.run(["mount", *kind, str(target)], capture_output=True).returncode:
+        pytest.skip("mounting is not allowed here")
+    try:
+        yield target
+    finally:
+        subprocess.run(["umount", "-l", str(target)], check=False)
+
+
+def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path):
+    source = files(tmp_path / "in", 60)
+    for i in range(60):
+        day = dt.date(2026, 3, 1) + dt.timedelta(days=i)
+        (source / f"{i:03}.fit").write_bytes(fit_of(simulate(day, [(240, 0.8)], seed=i)))
+    with mounted(["-t", "tmpfs", "-o", "size=1500k", "tmpfs"], tmp_path / "small") as disk:
+        with Library.open(disk / "library") as library:
+            with pytest.raises(LibraryError, match="full"):
+                library.add([source])
+        shutil.copytree(disk / "library", tmp_path / "rescued", ignore=shutil.ignore_patterns("incoming"))
+    before = sound(tmp_path / "rescued")
+    assert before < 60
+    with Library.open(tmp_path / "rescued") as library:
+        library.add([source])
+    assert sound(tmp_path / "rescued") == 60
+
+
+def test_a_read_only_library_reads_and_refuses_to_write(tmp_path):
+    library_folder = tmp_path / "library"
+    with Library.open(library_folder) as library:
+        library.add([files(tmp_path / "in", 3)])
+    with mounted(["--bind", "-o", "ro", str(library_folder)], tmp_path / "ro") as folder:
+        subprocess.run(["mount", "-o", "remount,ro,bind", str(folder)], check=False)
+        if os.access(folder, os.W_OK):
+            pytest.skip("read-only bind mounts are not allowed here")
+        with Library.open(folder) as library:
+            assert library.readonly and len(library.runs()) == 3
+            assert len(library.signals(1)) == 240
+            for act in (lambda: library.add([tmp_path]), lambda: library.mark(1, "race"), lambda: library.athlete.set(mass=70)):
+                with pytest.raises(LibraryError, match="read-only"):
+                    act()
+
+
+def test_a_library_of_a_newer_version_is_left_alone(tmp_path):
+    Library.open(tmp_path / "library").close()
+    with sqlite3.connect(tmp_path / "library" / "library.sqlite") as raw:
+        raw.execute("PRAGMA user_version=99")
+    with pytest.raises(LibraryError, match="newer"):
+        Library.open(tmp_path / "library")
+
+
+def test_a_damaged_database_says_so(tmp_path):
+    (tmp_path / "library").mkdir()
+    (tmp_path / "library" / "library.sqlite").write_bytes(b"not a database at all" * 100)
+    with pytest.raises(LibraryError, match="no library database"):
+        Library.open(tmp_path / "library")
+
+
+def test_a_file_is_no_library(tmp_path):
+    (tmp_path / "x").write_text("")
+    with pytest.raises(LibraryError, match="is a file"):
+        Library.open(tmp_path / "x")
+
+
+def start_import(library: Path, source: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "footwork", "--library", str(library), "add", str(source), "--json"],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("after", [0.5, 0.9, 1.2, 1.5, 1.9, 2.4])
+def test_a_kill_at_any_moment_loses_and_doubles_nothing(tmp_path, after):
+    source = files(tmp_path / "in", 120)
+    library = tmp_path / "library"
+    child = start_import(library, source)
+    time.sleep(after)
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(child.pid, signal.SIGKILL)
+    child.wait()
+    with Library.open(library) as opened:
+        opened.add([source])
+    assert sound(library) == 120
+
+
+def test_two_imports_at_once(tmp_path):
+    library = tmp_path / "library"
+    Library.open(library).close()
+    with (library / "import.lock").open("a+") as stream:
+        fcntl.flock(stream, fcntl.LOCK_EX)
+        stream.write("4711")
+        stream.flush()
+        with Library.open(library) as opened, pytest.raises(LibraryError, match="another import .* 4711"):
+            opened.add([tmp_path])
+
+
+def test_pages_can_be_read_while_an_import_writes(tmp_path):
+    library = tmp_path / "library"
+    source = files(tmp_path / "in", 80)
+    Library.open(library).close()
+    child = start_import(library, source)
+    seen = set()
+    with Library.open(library) as reader:
+        while child.poll() is None:
+            seen.add(len(reader.runs()))
+            time.sleep(0.05)
+        seen.add(len(reader.runs()))
+    assert child.returncode == 0 and max(seen) == 80
+    assert sorted(seen) == sorted(s for s in seen if s % importing.BATCH == 0 or s == 80)
+
+
+def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
+    source = files(tmp_path / "in", 12)
+    poison = source / "005.fit"
+    # The environment tells the spawned worker which file ends it, as a crash in native code would.
+    monkeypatch.setenv("FOOTWORK_TEST_POISON", poison.name)
+    monkeypatch.setattr(importing, "_work", _poisoned_work)
+    with Library.open(tmp_path / "library") as library:
+        report = library.add([source], workers=2)
+    assert len(report["added"]) == 11
+    assert [e["file"] for e in report["failed"]] == ["005.fit"]
+    assert "ends the program" in report["failed"][0]["reason"]
+
+
+def _poisoned_work(task):
+    if task.path.name == os.environ.get("FOOTWORK_TEST_POISON"):
+        os._exit(1)
+    return importing.digest(task, importing._orders)
+
+
+def test_processes_and_one_process_give_the_same_library(tmp_path):
+    source = files(tmp_path / "in", 10)
+    results = []
+    for workers in (1, 2):
+        with Library.open(tmp_path / f"library{workers}") as library:
+            library.add([source], workers=workers)
+            results.append([r.to_json() for r in library.runs()])
+    assert results[0] == results[1]
+
+
+def test_a_failed_database_write_leaves_the_batch_out_whole(tmp_path, monkeypatch):
+    from footwork.library import results
+
+    source = files(tmp_path / "in", 6)
+    real, calls = results.write_result, []
+
+    def breaks(*args):
+        calls.append(1)
+        if len(calls) == 4:
+            raise sqlite3.OperationalError("database or disk is full")
+        return real(*args)
+
+    with Library.open(tmp_path / "library") as library:
+        monkeypatch.setattr(results, "write_result", breaks)
+        with pytest.raises(LibraryError, match="full"):
+            library.add([source])
+        assert library.runs() == []
+        monkeypatch.undo()
+        assert len(library.add([source])["added"]) == 6
+    assert sound(tmp_path / "library") == 6
+
+
+def test_absurd_values_do_not_reach_the_numbers(tmp_path):
+    body = f.file_id() + b"".join(f.record(f.START + i, power=60000 if i % 3 else 200, heart_rate=250) for i in range(90))
+    (tmp_path / "a.fit").write_bytes(f.wrap(body + f.session(f.START, 90)))
+    (tmp_path / "b.fit").write_bytes(fit_of(simulate(dt.date(2026, 4, 1), [(300, 0.8)])))
+    with Library.open(tmp_path / "library") as library:
+        library.add([tmp_path / "a.fit", tmp_path / "b.fit"])
+        assert all(r.power_w < 600 for r in library.runs())

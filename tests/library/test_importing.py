@@ -1,0 +1,198 @@
+"""What an import does with a folder of everything."""
+
+import datetime as dt
+import gzip
+import json
+import time
+
+import numpy as np
+import pytest
+
+from footwork.errors import UsageError
+from footwork.library import Library
+from tests import fitfile as f
+from tests.conftest import RUNNER, fit_of, simulate
+from tests.formats.test_fit import triathlon
+from tests.formats.test_text import track, zipped
+
+DAY = dt.date(2026, 4, 1)
+
+
+@pytest.fixture
+def library(tmp_path):
+    with Library.open(tmp_path / "library") as made:
+        yield made
+
+
+def reasons(report, kind):
+    return {e["file"]: e["reason"] for e in report[kind]}
+
+
+def test_a_mixed_folder(library, tmp_path):
+    folder = tmp_path / "in" / "deep"
+    folder.mkdir(parents=True)
+    run = fit_of(simulate(DAY, [(600, 0.8)]))
+    (folder / "a.fit").write_bytes(run)
+    (folder / "b.fit.gz").write_bytes(gzip.compress(f.wrap(f.run(200))))
+    (folder / "c.zip").write_bytes(zipped({"x/d.gpx": track(), "notes.doc": b"?"}))
+    (folder / "course.gpx").write_bytes(track(untimed=True))
+    (folder / "undated.csv").write_text("time,power\n" + "".join(f"{i},200\n" for i in range(60)))
+    (folder / "photo.jpg").write_bytes(b"\xff\xd8")
+    (folder / "noname").write_bytes(f.wrap(f.run(300, f.START + 90_000, 7)))
+    (folder / "empty.fit").write_bytes(b"")
+    (folder / "cut.fit").write_bytes(f.wrap(f.run(400, f.START + 200_000, 8))[:9000])
+    (folder / "tri.fit").write_bytes(f.wrap(triathlon().replace(b"", b"")))
+    (folder / "lies.fit").write_bytes(b"<html>not a fit file</html>")
+    report = library.add([tmp_path / "in"])
+    assert set(report) == {"added", "duplicates", "recovered", "skipped", "failed"}
+    added = reasons(report, "added")
+    assert {"deep/a.fit", "deep/b.fit.gz", "deep/c.zip/x/d.gpx", "deep/noname", "deep/cut.fit"} <= set(added)
+    assert "deep/cut.fit" in reasons(report, "recovered")
+    skipped = reasons(report, "skipped")
+    assert "course" in skipped["deep/course.gpx"]
+    assert "not a FIT" in skipped["deep/photo.jpg"] and "not a FIT" in skipped["deep/c.zip/notes.doc"]
+    assert "empty" in skipped["deep/empty.fit"]
+    assert "swimming and cycling leg" in skipped["deep/tri.fit"]
+    assert "--start" in reasons(report, "failed")["deep/undated.csv"]
+    assert "lies.fit" in str(skipped)
+    json.dumps(report)
+    assert {a["sport"] for a in library.activities()} == {"swimming", "cycling"}
+
+
+def test_the_run_leg_of_a_triathlon_is_tied_to_its_legs(library, tmp_path):
+    (tmp_path / "tri.fit").write_bytes(f.wrap(triathlon()))
+    library.add([tmp_path / "tri.fit"])
+    (row,) = library.runs()
+    assert library.run(row.id).legs_before == ["swimming", "cycling"]
+    assert row.power_w == pytest.approx(240)
+
+
+def test_undated_with_a_start(library, tmp_path):
+    path = tmp_path / "u.csv"
+    path.write_text("time,power\n" + "".join(f"{i},200\n" for i in range(60)))
+    report = library.add([path], start=dt.datetime(2026, 4, 14, 18, 5, tzinfo=dt.timezone(dt.timedelta(hours=2))))
+    assert len(report["added"]) == 1
+    assert library.runs()[0].start == "2026-04-14T16:05:00Z"
+    assert library.runs()[0].date.startswith("2026-04-14T18:05")
+
+
+def test_a_start_in_the_future_is_refused(library, tmp_path):
+    with pytest.raises(UsageError, match="future"):
+        library.add([tmp_path], start=dt.datetime.now(dt.UTC) + dt.timedelta(days=400))
+
+
+def test_a_recording_from_the_future_fails_with_a_sentence(library, tmp_path):
+    (tmp_path / "x.fit").write_bytes(f.wrap(f.run(60, int(time.time()) + 86400 * 300)))
+    report = library.add([tmp_path / "x.fit"])
+    assert "future" in report["failed"][0]["reason"]
+
+
+def test_nothing_is_added_twice(library, tmp_path):
+    (tmp_path / "a.fit").write_bytes(fit_of(simulate(DAY, [(600, 0.8)])))
+    library.add([tmp_path / "a.fit"])
+    again = library.add([tmp_path / "a.fit"])
+    assert again["added"] == [] and len(again["duplicates"]) == 1
+    assert len(library.runs()) == 1
+
+
+def test_the_same_recording_in_another_format_is_known(library, tmp_path):
+    from footwork.demo import write
+
+    samples = simulate(DAY, [(900, 0.8)], file_format="gpx")
+    (tmp_path / "a.fit").write_bytes(fit_of(samples))
+    (tmp_path / "b.csv").write_text(
+        "time,power,heart_rate\n"
+        + "".join(
+            f"{dt.datetime.fromtimestamp(t, dt.UTC):%Y-%m-%dT%H:%M:%SZ},{p:.0f},{h:.0f}\n"
+            for t, p, h in zip(samples.time, samples.columns["power"], np.rint(samples.columns["heart_rate"]), strict=True)
+        )
+    )
+    library.add([tmp_path / "a.fit"])
+    report = library.add([tmp_path / "b.csv"])
+    assert "same recording" in report["duplicates"][0]["reason"]
+    assert write
+
+
+def test_the_longer_copy_of_a_cut_recording_takes_its_place(library, tmp_path):
+    whole = fit_of(simulate(DAY, [(1200, 0.8)]))
+    (tmp_path / "cut.fit").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "whole.fit").write_bytes(whole)
+    library.add([tmp_path / "cut.fit"])
+    library.mark(1, "race")
+    report = library.add([tmp_path / "whole.fit"])
+    assert len(report["added"]) == 1
+    (row,) = library.runs()
+    assert (row.id, row.duration_s, row.marks, row.recordings) == (1, 1200, ("race",), 1)
+
+
+def test_two_devices_make_one_run_of_two_recordings(library, tmp_path):
+    from footwork.demo import write
+
+    samples = simulate(DAY, [(900, 0.8)], both_devices=True)
+    write.save(tmp_path, samples, 1)
+    library.add([tmp_path])
+    (row,) = library.runs()
+    assert row.recordings == 2
+    scales = {p["scale"] for r in library.run(row.id).recordings for p in r["power"]}
+    assert len(scales) == 2
+
+
+def test_mass_given_later_models_power_and_only_where_it_is_missing(library, tmp_path):
+    (tmp_path / "a.fit").write_bytes(fit_of(simulate(DAY, [(600, 0.8)], measured=False)))
+    (tmp_path / "b.fit").write_bytes(fit_of(simulate(DAY + dt.timedelta(days=1), [(600, 0.8)])))
+    library.add([tmp_path / "a.fit", tmp_path / "b.fit"])
+    assert [r.power_w is None for r in library.runs()] == [False, True]
+    assert library.athlete.set(DAY, mass=RUNNER.mass) == 1
+    newest, oldest = library.runs()
+    assert oldest.power_scale == "model" and not oldest.measured
+    assert oldest.power_w == pytest.approx(newest.power_w, rel=0.08)
+
+
+@pytest.mark.parametrize(
+    "facts", [{"mass": 7}, {"max_heart_rate": 400}, {"resting_heart_rate": 5}, {"resting_heart_rate": 105, "max_heart_rate": 100}]
+)  # fmt: skip
+def test_impossible_facts_change_nothing(library, facts):
+    before = library.athlete.facts()
+    with pytest.raises(UsageError):
+        library.athlete.set(**facts)
+    assert library.athlete.facts() == before
+
+
+def test_deleting_the_derived_folder_gives_the_same_numbers(season_library, tmp_path):
+    import shutil
+
+    copy = tmp_path / "copy"
+    season_library.close()
+    shutil.copytree(season_library.folder, copy)
+    with Library.open(copy) as library:
+        before = [r.to_json() for r in library.runs()], library.capacity().to_json()
+    shutil.rmtree(copy / "derived")
+    with Library.open(copy) as library:
+        assert ([r.to_json() for r in library.runs()], library.capacity().to_json()) == before
+
+
+def test_damaged_signals_are_rebuilt_from_the_original(library, tmp_path):
+    (tmp_path / "a.fit").write_bytes(fit_of(simulate(DAY, [(600, 0.8)])))
+    library.add([tmp_path / "a.fit"])
+    before = library.signals(1)["power"]
+    (path,) = (library.folder / "derived" / "signals").iterdir()
+    path.write_bytes(b"torn")
+    np.testing.assert_array_equal(library.signals(1)["power"], before)
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_export(season_library, tmp_path, ending):
+    import polars as pl
+
+    out = tmp_path / f"run.{ending}"
+    rows = season_library.export(1, out)
+    frame = pl.read_csv(out) if ending == "csv" else pl.read_parquet(out)
+    assert len(frame) == rows and {"time", "power", "heart_rate"} <= set(frame.columns)
+    with pytest.raises(UsageError, match="csv or"):
+        season_library.export(1, tmp_path / "run.xls")
+
+
+def test_our_own_export_reads_back(season_library, tmp_path):
+    season_library.export(1, tmp_path / "run.csv")
+    with Library.from_files([tmp_path / "run.csv"]) as library:
+        assert library.runs()[0].power_w == pytest.approx(season_library.run(1).row.power_w, abs=0.5)

@@ -1,0 +1,30 @@
+"""A short run of the recovery checks; `make recovery` runs 300 runners and its table is docs/recovery.md."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from footwork.physiology import critical, curve
+from tests import recovery
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.mark.parametrize("name", list(recovery.CHECKS))
+def test_truth_lies_in_the_interval(name):
+    simulate, seed = recovery.CHECKS[name]
+    outcome = recovery.check(name, simulate, 40, seed)
+    # At a true 92 % fewer than 32 of 40 would come once in 200 times.
+    assert outcome.inside >= 0.8 * outcome.runners
+    assert abs(outcome.bias) < 3
+
+
+def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
+    text = (ROOT / "docs" / "recovery.md").read_text(encoding="utf-8")
+    assert f"critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}" in text
+    rows = [line for line in text.splitlines() if line.startswith("| CP from")]
+    assert len(rows) == len(recovery.CHECKS)
+    for row in rows:
+        inside = float(re.findall(r"(\d+\.\d) %", row)[0])
+        assert 92.0 <= inside <= 98.0, row
