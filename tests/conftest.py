@@ -23,7 +23,9 @@ def real_run() -> Path:
     return REAL_RUN
 
 
-def simulate(day: dt.date, pieces: list[tuple[float, float]], seed: int = 1, hour: int = 8, **more: object) -> season.Samples:
+def simulate(
+    day: dt.date, pieces: list[tuple[float, float]], seed: int = 1, hour: int = 8, **more: object
+) -> season.Samples:
     """A simulated run on a day: pieces of (seconds, share of critical speed)."""
     start = dt.datetime.combine(day, dt.time(hour, 0), season.ZONE)
     planned = season.Planned(start, "test", pieces, **more)  # type: ignore[arg-type]

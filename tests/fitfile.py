@@ -10,7 +10,9 @@ START = 1_770_000_000  # 2026-02-02T02:40:00Z
 _CODES = {"B": 0x02, "b": 0x01, "H": 0x84, "h": 0x83, "I": 0x86, "i": 0x85, "f": 0x88, "e": 0x00, "z": 0x8C}
 
 
-def message(number: int, fields: list[tuple[int, str, float]], developer: list[tuple[int, int, str, float]] = ()) -> bytes:  # type: ignore[assignment]
+def message(
+    number: int, fields: list[tuple[int, str, float]], developer: list[tuple[int, int, str, float]] = ()
+) -> bytes:  # type: ignore[assignment]
     """A definition and its data. Fields: (number, code, value), ``e`` an enum, ``z`` a serial; developer fields:
     (number, developer index, code, value). Text fields take code ``sN`` and a str."""
     head = struct.pack("<BBBHB", 0x60 if developer else 0x40, 0, 0, number, len(fields))
@@ -46,7 +48,13 @@ def file_id(serial: int = 42, start: int = START) -> bytes:
 def record(time: int, power: int | None = 200, heart_rate: int | None = 140, speed: float | None = 3.0, distance: float | None = None,
            cadence: int | None = 85, developer: list[tuple[int, int, str, float]] = (), raw_time: bool = False) -> bytes:  # type: ignore[assignment]  # fmt: skip
     fields: list[tuple[int, str, float]] = [(253, "I", time if raw_time else time - EPOCH)]
-    for number, code, value, scale in ((3, "B", heart_rate, 1), (4, "B", cadence, 1), (5, "I", distance, 100), (6, "H", speed, 1000), (7, "H", power, 1)):
+    for number, code, value, scale in (
+        (3, "B", heart_rate, 1),
+        (4, "B", cadence, 1),
+        (5, "I", distance, 100),
+        (6, "H", speed, 1000),
+        (7, "H", power, 1),
+    ):
         if value is not None:
             fields.append((number, code, round(value * scale)))
     return message(20, fields, developer)
@@ -62,8 +70,16 @@ def session(start: int, seconds: int, sport: int = 1, sub_sport: int = 0) -> byt
                         (7, "I", seconds * 1000), (8, "I", seconds * 1000)])  # fmt: skip
 
 
-def field_description(number: int, name: str, units: str, native: int | None = None, index: int = 0, base: int = 0x84) -> bytes:
-    fields: list[tuple[int, str, float]] = [(0, "B", index), (1, "B", number), (2, "B", base), (3, "s32", name), (8, "s16", units)]  # type: ignore[list-item]
+def field_description(
+    number: int, name: str, units: str, native: int | None = None, index: int = 0, base: int = 0x84
+) -> bytes:
+    fields: list[tuple[int, str, float]] = [
+        (0, "B", index),
+        (1, "B", number),
+        (2, "B", base),
+        (3, "s32", name),
+        (8, "s16", units),
+    ]  # type: ignore[list-item]
     if native is not None:
         fields += [(14, "H", 20), (15, "B", native)]
     return message(206, fields)

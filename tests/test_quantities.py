@@ -56,7 +56,21 @@ def test_efforts():
     assert parse_effort("12:00=278@2026-03-01").date.isoformat() == "2026-03-01"
 
 
-@pytest.mark.parametrize("text", ["3:00", "=300", "3:00=", "3:00=20", "3:00=9999", "5km=5:00", "5km=9:00:00", "100m=12s", "2s=700", "3:00=300@monday"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "3:00",
+        "=300",
+        "3:00=",
+        "3:00=20",
+        "3:00=9999",
+        "5km=5:00",
+        "5km=9:00:00",
+        "100m=12s",
+        "2s=700",
+        "3:00=300@monday",
+    ],
+)
 def test_bad_efforts(text):
     with pytest.raises(UsageError):
         parse_effort(text)

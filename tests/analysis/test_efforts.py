@@ -15,7 +15,9 @@ def best(power, maximal=False, age=3.0, run=1):
 
 
 def test_a_test_of_two_trials_gives_two_efforts():
-    power = np.concatenate([np.full(900, 180.0), np.full(180, 350.0), np.full(1200, 150.0), np.full(720, 300.0), np.full(600, 150.0)])
+    power = np.concatenate(
+        [np.full(900, 180.0), np.full(180, 350.0), np.full(1200, 150.0), np.full(720, 300.0), np.full(600, 150.0)]
+    )
     found = efforts.maximal_efforts(best(power))
     assert [round(t / 60) for t, _ in found] == [12, 3] or [round(t / 60) for t, _ in found] == [3, 12]
     assert {round(p) for _, p in found} == {350, 300}
@@ -58,7 +60,9 @@ def test_power_at_speed_recovers_the_line_within_its_error():
     inside = 0
     for _ in range(60):
         cost = rng.uniform(60, 80)
-        made = speed.fit([blocks(rng, rng.uniform(2.6, 3.6, 40), cost, np.exp(rng.normal(0, 0.02))) for _ in range(12)], 70.0)
+        made = speed.fit(
+            [blocks(rng, rng.uniform(2.6, 3.6, 40), cost, np.exp(rng.normal(0, 0.02))) for _ in range(12)], 70.0
+        )
         miss = float(np.log(made.power(3.1) / (cost * 3.1)))
         inside += abs(miss) < 1.96 * made.level_sd
         assert made.speed(float(made.power(3.1))) == pytest.approx(3.1, abs=1e-6)

@@ -83,8 +83,15 @@ def test_every_leg_is_its_own_and_the_run_knows_what_came_before():
 
 
 def test_partial_power_is_never_power_and_full_power_is():
-    body = f.file_id() + f.developer_id() + f.field_description(1, "Form Power", "Watts") + f.field_description(2, "Power", "Watts")
-    body += b"".join(f.record(f.START + i, power=None, developer=[(1, 0, "H", 60), (2, 0, "H", 250)]) for i in range(60))
+    body = (
+        f.file_id()
+        + f.developer_id()
+        + f.field_description(1, "Form Power", "Watts")
+        + f.field_description(2, "Power", "Watts")
+    )
+    body += b"".join(
+        f.record(f.START + i, power=None, developer=[(1, 0, "H", 60), (2, 0, "H", 250)]) for i in range(60)
+    )
     (run,) = read(body + f.session(f.START, 60))
     assert len(run.streams) == 1
     assert (run.columns["power"] == 250).all()
@@ -110,7 +117,9 @@ def test_a_developer_field_named_like_a_native_one_does_not_overwrite_it():
 def test_every_form_of_stop_pauses(stop):
     body = f.file_id() + f.timer(f.START, 0) + b"".join(f.record(f.START + i) for i in range(30))
     body += f.timer(f.START + 30, stop) + f.timer(f.START + 90, 0)
-    body += b"".join(f.record(f.START + i) for i in range(90, 130)) + f.timer(f.START + 130, 4) + f.session(f.START, 130)
+    body += (
+        b"".join(f.record(f.START + i) for i in range(90, 130)) + f.timer(f.START + 130, 4) + f.session(f.START, 130)
+    )
     (run,) = read(body)
     assert run.pauses == [(f.START + 30, f.START + 90)]
 
@@ -126,7 +135,9 @@ def test_a_course_file_is_no_recording():
         read(f.message(0, [(0, "e", 6), (1, "H", 255)]))
 
 
-@pytest.mark.parametrize("data", [b"\x0e\x20\x8b\x08\x00\x00\x00\x00.FIT", b"\x0e\x20\x8b\x08\x10\x00\x00\x00.FIT\x00\x00" + b"\xff" * 18])
+@pytest.mark.parametrize(
+    "data", [b"\x0e\x20\x8b\x08\x00\x00\x00\x00.FIT", b"\x0e\x20\x8b\x08\x10\x00\x00\x00.FIT\x00\x00" + b"\xff" * 18]
+)
 def test_hopeless_files_say_so(data):
     with pytest.raises((UnreadableFile, NotARecording)):
         formats.read(data, "x.fit")

@@ -28,7 +28,9 @@ def track(count=120, kind="", ext="", untimed=False) -> bytes:
 
         points = re.sub(r"<time>.*?</time>", "", points)
     type_ = f"<type>{kind}</type>" if kind else ""
-    return GPX.format(f"<metadata><time>2026-04-01T08:00:00Z</time></metadata><trk>{type_}<trkseg>{points}</trkseg></trk>").encode()
+    return GPX.format(
+        f"<metadata><time>2026-04-01T08:00:00Z</time></metadata><trk>{type_}<trkseg>{points}</trkseg></trk>"
+    ).encode()
 
 
 def test_timed_gpx_without_a_type_is_a_run_with_extensions_of_any_namespace():
@@ -70,13 +72,18 @@ def csv(text: str, name="a.csv"):
 
 
 def test_csv_with_iso_time_and_commas():
-    run = csv("time,power,heart_rate\n" + "".join(f"2026-04-01T08:00:{i:02d}+02:00,{200 + i},{140}\n" for i in range(30)))
+    run = csv(
+        "time,power,heart_rate\n" + "".join(f"2026-04-01T08:00:{i:02d}+02:00,{200 + i},{140}\n" for i in range(30))
+    )
     assert run.dated and run.utc_offset_minutes == 120
     assert run.columns["power"][3] == 203
 
 
 def test_csv_with_semicolons_decimal_commas_and_units():
-    run = csv("Time;Speed [km/h];Distance (km)\n" + "".join(f"{i};10,8;{i * 0.003:.3f}\n".replace(".", ",") for i in range(30)))
+    run = csv(
+        "Time;Speed [km/h];Distance (km)\n"
+        + "".join(f"{i};10,8;{i * 0.003:.3f}\n".replace(".", ",") for i in range(30))
+    )
     assert not run.dated
     np.testing.assert_allclose(run.columns["speed"], 3.0)
     np.testing.assert_allclose(run.columns["distance"][10], 30.0)

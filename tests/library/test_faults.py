@@ -82,7 +82,11 @@ def test_a_read_only_library_reads_and_refuses_to_write(tmp_path):
         with Library.open(folder) as library:
             assert library.readonly and len(library.runs()) == 3
             assert len(library.signals(1)) == 240
-            for act in (lambda: library.add([tmp_path]), lambda: library.mark(1, "race"), lambda: library.athlete.set(mass=70)):
+            for act in (
+                lambda: library.add([tmp_path]),
+                lambda: library.mark(1, "race"),
+                lambda: library.athlete.set(mass=70),
+            ):
                 with pytest.raises(LibraryError, match="read-only"):
                     act()
 
@@ -207,7 +211,9 @@ def test_a_failed_database_write_leaves_the_batch_out_whole(tmp_path, monkeypatc
 
 
 def test_absurd_values_do_not_reach_the_numbers(tmp_path):
-    body = f.file_id() + b"".join(f.record(f.START + i, power=60000 if i % 3 else 200, heart_rate=250) for i in range(90))
+    body = f.file_id() + b"".join(
+        f.record(f.START + i, power=60000 if i % 3 else 200, heart_rate=250) for i in range(90)
+    )
     (tmp_path / "a.fit").write_bytes(f.wrap(body + f.session(f.START, 90)))
     (tmp_path / "b.fit").write_bytes(fit_of(simulate(dt.date(2026, 4, 1), [(300, 0.8)])))
     with Library.open(tmp_path / "library") as library:

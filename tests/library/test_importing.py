@@ -104,7 +104,9 @@ def test_the_same_recording_in_another_format_is_known(library, tmp_path):
         "time,power,heart_rate\n"
         + "".join(
             f"{dt.datetime.fromtimestamp(t, dt.UTC):%Y-%m-%dT%H:%M:%SZ},{p:.0f},{h:.0f}\n"
-            for t, p, h in zip(samples.time, samples.columns["power"], np.rint(samples.columns["heart_rate"]), strict=True)
+            for t, p, h in zip(
+                samples.time, samples.columns["power"], np.rint(samples.columns["heart_rate"]), strict=True
+            )
         )
     )
     library.add([tmp_path / "a.fit"])

@@ -51,7 +51,10 @@ def test_critical_speed_of_a_record_holder():
     made = critical.inverse_time(t, d / t)
     assert (made.critical_power, made.w_prime) == (pytest.approx(6.40249, abs=1e-4), pytest.approx(144.912, abs=0.01))
     longer = critical.work_time(np.append(t, 1582.75), np.append(d, 10000) / np.append(t, 1582.75))
-    assert (longer.critical_power, longer.w_prime) == (pytest.approx(6.18573, abs=1e-4), pytest.approx(237.313, abs=0.05))
+    assert (longer.critical_power, longer.w_prime) == (
+        pytest.approx(6.18573, abs=1e-4),
+        pytest.approx(237.313, abs=0.05),
+    )
 
 
 def test_the_posterior_agrees_with_the_forms_on_exact_efforts():
@@ -64,7 +67,9 @@ def test_the_posterior_agrees_with_the_forms_on_exact_efforts():
 
 # Three efforts on a line do not pretend certainty: an assumed effort error of 2 % stays (our convention).
 def test_an_exact_line_still_has_an_interval():
-    cp, _, _ = critical.posterior([critical.Evidence("maximal", (t,), (p,)) for t, p in zip(T[[1, 3, 4]], P[[1, 3, 4]], strict=True)]).estimates()
+    cp, _, _ = critical.posterior(
+        [critical.Evidence("maximal", (t,), (p,)) for t, p in zip(T[[1, 3, 4]], P[[1, 3, 4]], strict=True)]
+    ).estimates()
     assert 0.03 * cp.value < cp.high - cp.low < 0.2 * cp.value
 
 
@@ -106,8 +111,12 @@ def test_w_prime_balance_integral():
 
 # Skiba 2012 (constants from memory) and Bartram 2018 (abstract), computed.
 def test_recovery_time_constants():
-    np.testing.assert_allclose(reserve.recovery_time_constant([0, 50, 100, 150, 200]), [862, 647.17, 516.86, 437.83, 389.89], atol=0.01)
-    np.testing.assert_allclose(reserve.recovery_time_constant([50, 100, 200], "bartram2018"), [155.03, 96.23, 59.73], atol=0.01)
+    np.testing.assert_allclose(
+        reserve.recovery_time_constant([0, 50, 100, 150, 200]), [862, 647.17, 516.86, 437.83, 389.89], atol=0.01
+    )
+    np.testing.assert_allclose(
+        reserve.recovery_time_constant([50, 100, 200], "bartram2018"), [155.03, 96.23, 59.73], atol=0.01
+    )
 
 
 def test_one_minute_at_cp_is_one_cp_minute():

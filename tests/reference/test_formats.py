@@ -34,7 +34,13 @@ def columns_by_fitdecode(data: bytes) -> dict[str, np.ndarray]:
             if isinstance(frame, fitdecode.FitDataMessage) and frame.name == "record":
                 rows.append({f.name: f.value for f in frame.fields if isinstance(f.value, (int, float, dt.datetime))})
     names = {n for row in rows for n in row}
-    return {n: np.array([np.nan if row.get(n) is None else row[n].timestamp() if n == "timestamp" else row[n] for row in rows], float) for n in names}
+    return {
+        n: np.array(
+            [np.nan if row.get(n) is None else row[n].timestamp() if n == "timestamp" else row[n] for row in rows],
+            float,
+        )
+        for n in names
+    }
 
 
 # Degrees = semicircles · 180 / 2^31 (protocol); altitude = raw / 5 - 500 m (profile).

@@ -67,7 +67,10 @@ def test_pugh_still_air_share():
 # At 20.9 J/ml that is 697 W; the force of that wind on Pugh's drag area does work at 4.45 m/s with efficiency near 0.6.
 def test_pugh_wind():
     extra_metabolic = (5.0 - 3.0) * 1000 / 60 * 20.9
-    work = float(air.drag_force(4.45, 18.5 - 4.45, 1.205, 0.48 * 0.9) - air.drag_force(4.45, 0.0, 1.205, 0.48 * 0.9)) * 4.45
+    work = (
+        float(air.drag_force(4.45, 18.5 - 4.45, 1.205, 0.48 * 0.9) - air.drag_force(4.45, 0.0, 1.205, 0.48 * 0.9))
+        * 4.45
+    )
     assert 0.3 < work / extra_metabolic < 0.75
 
 
@@ -106,10 +109,18 @@ def test_air_density(t, p, h, real_gas, cipm):
 
 # ISO 2533 standard atmosphere: computed from the standard's formula, and tabled pressures and density ratios as printed.
 def test_standard_atmosphere():
-    np.testing.assert_allclose(air.standard_pressure([0, 500, 1000, 2000, 3000]), [101325, 95460.8, 89874.6, 79495.2, 70108.5], atol=0.1)
-    np.testing.assert_allclose(air.standard_density([0, 500, 1000, 2000, 3000]), [1.22500, 1.16727, 1.11164, 1.00649, 0.90912], atol=1e-5)
-    np.testing.assert_allclose(air.standard_pressure([500, 1000, 2000, 3000]) / 1e5, [0.9546, 0.8988, 0.7950, 0.7012], atol=2e-4)
-    np.testing.assert_allclose(air.standard_density([500, 1000, 2000, 3000]) / 1.225, [0.9529, 0.9075, 0.8217, 0.7423], atol=3e-4)
+    np.testing.assert_allclose(
+        air.standard_pressure([0, 500, 1000, 2000, 3000]), [101325, 95460.8, 89874.6, 79495.2, 70108.5], atol=0.1
+    )
+    np.testing.assert_allclose(
+        air.standard_density([0, 500, 1000, 2000, 3000]), [1.22500, 1.16727, 1.11164, 1.00649, 0.90912], atol=1e-5
+    )
+    np.testing.assert_allclose(
+        air.standard_pressure([500, 1000, 2000, 3000]) / 1e5, [0.9546, 0.8988, 0.7950, 0.7012], atol=2e-4
+    )
+    np.testing.assert_allclose(
+        air.standard_density([500, 1000, 2000, 3000]) / 1.225, [0.9529, 0.9075, 0.8217, 0.7423], atol=3e-4
+    )
 
 
 # The Australian meteorological service's approximation, as a weather centre's Python library returns it.

@@ -17,7 +17,9 @@ def closed_form(distance, v_m, gamma, t_c):
     return float(np.real(-(distance / (gamma * v_m)) / lambertw(x, -1)))
 
 
-@pytest.mark.parametrize(("distance", "time"), [(5000, 1069.924), (10000, 2246.866), (21097.5, 5011.286), (42195, 10586.804)])
+@pytest.mark.parametrize(
+    ("distance", "time"), [(5000, 1069.924), (10000, 2246.866), (21097.5, 5011.286), (42195, 10586.804)]
+)
 def test_closed_form_itself(distance, time):
     assert closed_form(distance, 5.0, 0.06, 360.0) == pytest.approx(time, abs=0.01)
 

@@ -1,0 +1,36 @@
+"""The command line. Each command asks the `Library`, prints a sentence first, or with ``--json`` the object alone."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+
+from footwork.cli import answers, recordings, running
+from footwork.cli.common import app, say
+from footwork.errors import FootworkError
+
+__all__ = ["answers", "app", "main", "recordings", "running"]
+
+
+def main() -> None:
+    """Entry point: every error we know is one sentence on stderr and its documented exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app()
+    except FootworkError as error:
+        if "--json" in sys.argv:
+            print(json.dumps({"error": str(error)}))
+        say(f"footwork: {error}", err=True)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        say("footwork: stopped; what was done before is kept", err=True)
+        sys.exit(130)
+    except OSError as error:
+        say(f"footwork: {error.filename or 'the system'}: {error.strerror or error}", err=True)
+        sys.exit(4)

@@ -1,0 +1,203 @@
+"""Questions about what the runner can hold and run, and how each number is known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, out, plural, say
+from footwork.errors import UsageError
+
+
+@app.command()
+def capacity(
+    effort: Efforts = None,
+    date: Date = None,
+    scale: Scale = None,
+    mass: Mass = None,
+    since: Annotated[
+        str | None, typer.Option(help="With --until: best efforts, domains and CP-minutes of this span instead.")
+    ] = None,
+    until: Annotated[str | None, typer.Option(help="End of the span, YYYY-MM-DD.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Critical power, W′ and domains, each with its interval and evidence."""
+    from footwork.quantities import describe, format_duration, format_pace
+
+    with asked(effort) as library:
+        made = library.capacity(effort or (), day(date), scale, mass)
+        result = made.to_json()
+        span = None
+        if since or until:
+            span = {"since": since, "until": until, **library.load(day(since), day(until))}
+            result["curve"] = library.best_curve(day(since), day(until), scale)
+            result["span"] = span
+        imperial = library.setting("units") == "imperial"
+    if as_json:
+        return out(result)
+    kind = made.evidence["kind"]
+    say(f"As of {made.date}" + (f", on {made.scale}" if made.scale else "") + f": {made.evidence['sentence']}.")
+    say(f"Critical power   {describe(made.critical_power, 0, kind)}")
+    if made.w_prime.value is not None:
+        say(f"W′               {describe(made.w_prime.scaled(1e-3, 'kJ'), 1)}")
+        say(f"Tail γ           {describe(made.tail, 3)}")
+    if made.critical_speed.value is not None:
+        ends = [
+            format_pace(v, imperial)
+            for v in (made.critical_speed.value, made.critical_speed.high or 0, made.critical_speed.low or 0)
+        ]
+        say(f"Critical speed   {ends[0]}  {ends[1]} to {ends[2]}")
+    for name, border in made.domains.items():
+        if border["power"].value is None and border["speed"].value is None:
+            continue
+        text = (
+            f"{name.replace('_', ' to '):<20} {describe(border['power'])}"
+            if border["power"].value is not None
+            else f"{name.replace('_', ' to '):<20}"
+        )
+        if border["speed"].value is not None:
+            text += f"; {format_pace(border['speed'].value, imperial)}"
+        if border["heart_rate"].value is not None:
+            text += f"; {describe(border['heart_rate'])}"
+        say(text)
+    if made.forms:
+        say(
+            "Forms (error in): "
+            + "; ".join(
+                f"{f['form']} ({f['error_in']}) CP {f['critical_power_w']:.0f} W, W′ {f['w_prime_j'] / 1000:.1f} kJ"
+                for f in made.forms
+            )
+        )
+    points = {c["duration_s"]: c for c in result["curve"]}
+    if points:
+        say(
+            "Best: "
+            + ", ".join(
+                f"{format_duration(d)} {points[d]['power_w']:.0f} W (run {points[d]['run']})"
+                for d in (60, 180, 420, 720, 1200, 3600)
+                if d in points
+            )
+        )
+    if span:
+        spent = ", ".join(f"{n} {format_duration(s)}" for n, s in span["seconds_in_domains"].items())
+        say(
+            f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']})."
+        )
+    for text in made.warnings:
+        say(f"Note: {text}")
+    if kind in ("lower bound", "none", "habitual"):
+        say(
+            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up (footwork methods cautions), then mark the run."
+        )
+    return None
+
+
+@app.command()
+def race(
+    distance: Annotated[
+        str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option(help="Alone: a race of that time. With a distance or course: the goal.")
+    ] = None,
+    course: Annotated[Path | None, typer.Option(help="Course as GPX, or a recording of it.")] = None,
+    date: Date = None,
+    scale: Scale = None,
+    effort: Efforts = None,
+    mass: Mass = None,
+    wind: Annotated[
+        str | None,
+        typer.Option(help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way."),
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
+    humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
+    altitude: Annotated[float | None, typer.Option(help="Altitude of the race in metres.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Watts, pace, time and splits for a race at even power."""
+    from footwork.library.race import Weather, splits_every
+    from footwork.quantities import (
+        describe,
+        format_distance,
+        format_duration,
+        format_pace,
+        parse_distance,
+        parse_duration,
+    )
+
+    speed, source = _wind(wind)
+    sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
+    with asked(effort) as library:
+        imperial = library.setting("units") == "imperial"
+        plan = library.race(
+            distance=parse_distance(distance) if distance else None, time=parse_duration(time) if time else None,
+            course=course, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass, weather=sky,
+            split=splits_every(imperial),
+        )  # fmt: skip
+    if as_json:
+        return out(plan.to_json())
+    values = (plan.time.value or 0.0, plan.time.low or 0.0, plan.time.high or 0.0)
+    goal = plan.goal
+    if plan.distance is not None:
+        say(f"In {format_duration(values[0])} at even power: {format_distance(plan.distance.value or 0, imperial)}.")
+    elif goal and goal["critical_power_needed"] is not None:
+        say(
+            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would take a CP of {describe(goal['critical_power_needed'])}, against {describe(plan.critical_power)}. What you can do:"
+        )
+    elif goal:
+        say(f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %.")
+    say(f"Power  {describe(plan.power)}" + (f" on {plan.scale}" if plan.measured else " (modelled watts)"))
+    if plan.distance is None:
+        say(f"Time   {format_duration(values[0])}  {format_duration(values[1])} to {format_duration(values[2])}")
+    else:
+        say(f"Distance  {describe(plan.distance)}")
+    say(
+        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  {format_pace(1000 / (plan.pace.low or 1), imperial)} to {format_pace(1000 / (plan.pace.high or 1), imperial)}"
+    )
+    say("Splits at that power:")
+    for row in plan.splits:
+        rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
+        say(
+            f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}".rstrip()
+        )
+    for text in plan.warnings:
+        say(f"Note: {text}")
+    return None
+
+
+def _wind(text: str | None) -> tuple[float | None, float | None]:
+    if text is None:
+        return None, None
+    speed, at, source = text.partition("@")
+    try:
+        return float(speed), float(source) % 360 if at else None
+    except ValueError:
+        raise UsageError(f"--wind '{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
+
+
+@app.command()
+def methods(
+    name: Annotated[str | None, typer.Argument(help="Which method; all titles by default.")] = None,
+    as_json: Json = False,
+) -> None:
+    """How each number is computed, from what, with which source."""
+    from dataclasses import asdict
+
+    from footwork.methods import METHODS
+
+    if name is not None and name not in METHODS:
+        raise UsageError(f"there is no method '{name}': {', '.join(METHODS)}")
+    if as_json:
+        return out({k: asdict(m) for k, m in METHODS.items() if name in (None, k)})
+    for key, method in METHODS.items():
+        if name is None:
+            say(f"{key:<20} {method.title}")
+        elif name == key:
+            say(method.title)
+            say(method.text)
+            for line in [method.formula, *method.sources]:
+                if line:
+                    say(f"  {line}")
+    return None

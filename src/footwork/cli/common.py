@@ -1,0 +1,112 @@
+"""What all commands share: the app, its option types, the library they open, and how they speak."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+app = typer.Typer(
+    help="Running power on your own machine: recordings in; critical power, domains and race plans out.",
+    no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)  # fmt: skip
+_ASCII = str.maketrans({"′": "'", "–": "-", "−": "-", "°": " deg", "·": " ", "γ": "gamma", "†": "*", "≈": "~", "₀": "0", "±": "+/-",
+                        "½": "1/2", "ρ": "rho", "²": "2", "³": "3", "Σ": "sum", "…": "..", "\u0304": ""})  # fmt: skip
+Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
+Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default the newest run's.")]
+Scale = Annotated[
+    str | None, typer.Option(help="Whose watts: a scale's name; by default the one most used in the six weeks before.")
+]
+Efforts = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--effort",
+        help="A stated best: 3:00=361 (watts), 5km=20:30 (race), all-out=305. Repeatable; then these alone count.",
+    ),
+]
+Mass = Annotated[float | None, typer.Option(help="Body mass in kg for this question only.")]
+_folder = Path()
+
+
+@app.callback()
+def main_options(
+    library: Annotated[
+        Path | None, typer.Option("--library", help="Library folder; by default $FOOTWORK_LIBRARY or ~/Footwork.")
+    ] = None,
+) -> None:
+    global _folder
+    _folder = library or Path(os.environ.get("FOOTWORK_LIBRARY") or Path.home() / "Footwork")
+
+
+def say(text: str = "", err: bool = False) -> None:
+    """Print a line that also survives a terminal that knows only ASCII."""
+    stream = sys.stderr if err else sys.stdout
+    try:
+        text.encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        text = text.translate(_ASCII).encode("ascii", "replace").decode()
+    print(text, file=stream)
+
+
+def out(result: Any) -> None:
+    """Print the JSON object; stdout holds nothing else."""
+    from footwork.quantities import plain
+
+    print(json.dumps(plain(result), ensure_ascii=True, allow_nan=False))
+
+
+def folder() -> Path:
+    """The library folder that was asked for."""
+    return _folder
+
+
+def opened(create: bool = False) -> Any:
+    from footwork.library import Library
+
+    return Library.open(_folder, create=create, progress=progress("rebuilding"))
+
+
+def asked(efforts: list[str] | None) -> Any:
+    """The library, or an empty one where the question carries its own efforts and there is no library yet."""
+    from footwork.library import Library
+
+    if efforts and not (_folder / "library.sqlite").exists():
+        return Library.from_nothing()
+    return Library.open(_folder, create=False, progress=progress("rebuilding"))
+
+
+def progress(verb: str) -> Callable[[int, int, str], None]:
+    """Lines a parent process can follow, or one line redrawn on a terminal; silent for a handful of files."""
+    lines = bool(os.environ.get("FOOTWORK_PROGRESS_LINES"))
+    tty = sys.stderr.isatty()
+
+    def report(done: int, total: int, name: str) -> None:
+        if lines:
+            print(json.dumps({"done": done, "total": total, "file": name}), file=sys.stderr, flush=True)
+        elif tty and total > 3:
+            width = 24 * done // max(total, 1)
+            print(
+                f"\r{verb} [{'#' * width}{'.' * (24 - width)}] {done}/{total}",
+                end="\n" if done == total else "",
+                file=sys.stderr,
+                flush=True,
+            )
+
+    return report
+
+
+def day(text: str | None) -> dt.date | None:
+    from footwork.quantities import parse_date
+
+    return parse_date(text) if text else None
+
+
+def plural(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -1,0 +1,69 @@
+"""The runner's facts, the pages, the demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say
+
+
+@app.command()
+def athlete(
+    mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
+    max_heart_rate: Annotated[float | None, typer.Option(help="Highest heart rate in bpm.")] = None,
+    resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
+    date: Annotated[str | None, typer.Option(help="From this date on, YYYY-MM-DD; today by default.")] = None,
+    units: Annotated[str | None, typer.Option(help="Show metric or imperial units.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Set dated facts about the runner, or print them all."""
+    with opened(create=True) as library:
+        redone = library.athlete.set(
+            day(date),
+            progress("modelling"),
+            mass=mass,
+            max_heart_rate=max_heart_rate,
+            resting_heart_rate=resting_heart_rate,
+        )
+        if units is not None:
+            library.set_setting("units", units.strip().lower())
+        facts = library.athlete.facts()
+    if as_json:
+        return out(facts)
+    for name, values in facts.items():
+        shown = ", ".join(f"{v['value']:g} {v['unit']} from {v['date']}" for v in values)
+        say(f"{name.replace('_', ' ').capitalize()}: {shown or 'not given'}")
+    if redone:
+        say(f"Modelled power was made anew for {plural(redone, 'recording')}.")
+    return None
+
+
+@app.command()
+def serve(
+    folders: Annotated[list[Path] | None, typer.Argument(help="Library folders; by default the one library.")] = None,
+    port: Annotated[int, typer.Option(help="Port on 127.0.0.1; 0 takes a free one.")] = 8383,
+    open_browser: Annotated[bool, typer.Option("--open", help="Open the address in a browser.")] = False,
+) -> None:
+    """Serve the pages on this machine only."""
+    from footwork.web.server import serve as run_server
+
+    run_server(folders or [folder()], port, open_browser)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Where the demo recordings and library go.")] = Path("demo-library"),
+    as_json: Json = False,
+) -> None:
+    """Make an invented runner's season and import it."""
+    from footwork.demo import make
+
+    made = make(folder, progress("demo"))
+    if as_json:
+        return out(made)
+    say(f"An invented runner's season: {made['files']} files in {made['recordings']}, library in {made['library']}.")
+    say(f"Try: footwork --library {made['library']} capacity")
+    return None

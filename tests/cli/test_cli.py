@@ -1,0 +1,224 @@
+"""The command line as a user meets it: sentences, JSON, exit codes."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from tests import fitfile as f
+
+
+def footwork(*args, library=None, env=None):
+    command = [sys.executable, "-m", "footwork", *(["--library", str(library)] if library else []), *map(str, args)]
+    return subprocess.run(command, capture_output=True, text=True, env={**os.environ, **(env or {})}, timeout=120)
+
+
+def ok(*args, **how):
+    done = footwork(*args, **how)
+    assert done.returncode == 0, done.stderr
+    return done
+
+
+def of_json(*args, **how):
+    return json.loads(ok(*args, "--json", **how).stdout)
+
+
+@pytest.fixture(scope="module")
+def folder(season_library):
+    return season_library.folder
+
+
+def is_estimate(found):
+    assert {"value", "low", "high", "unit", "n", "method"} <= set(found)
+    if found["value"] is None:
+        assert found["low"] is None and found["high"] is None and found["reason"]
+    else:
+        assert found["low"] <= found["value"] <= found["high"]
+    return True
+
+
+def test_help_is_quick_to_import():
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "footwork", "--help"], capture_output=True, text=True, check=True
+    )  # fmt: skip
+    loaded = {line.rpartition("|")[2].strip() for line in done.stderr.splitlines()}
+    assert not {"numpy", "scipy", "polars", "sqlalchemy", "nicegui", "matplotlib"} & loaded
+
+
+def test_add_reports_and_exit_codes(tmp_path):
+    (tmp_path / "a.fit").write_bytes(f.wrap(f.run(300)))
+    (tmp_path / "note.txt").write_text("hello")
+    found = of_json("add", tmp_path / "a.fit", tmp_path / "note.txt", library=tmp_path / "new" / "library")
+    assert [e["file"] for e in found["added"]] == [str(tmp_path / "a.fit")]
+    assert len(found["skipped"]) == 1 and not found["failed"]
+    done = footwork("add", tmp_path / "nothing.fit", "--json", library=tmp_path / "new" / "library")
+    assert done.returncode == 3
+    assert json.loads(done.stdout)["failed"][0]["reason"]
+
+
+def test_runs_json_has_the_documented_keys(folder):
+    rows = of_json("runs", library=folder)
+    assert {"id", "start", "duration_s", "distance_m", "power_w", "power_scale", "measured", "heart_rate_bpm", "recordings"} <= set(rows[0])
+    assert rows[0]["start"].endswith("Z") and rows[0]["measured"] is True
+
+
+def test_runs_and_all(folder):
+    last = ok("runs", library=folder).stdout.splitlines()
+    every = ok("runs", "--all", library=folder).stdout.splitlines()
+    assert last[0].startswith("23 runs") and len(last) == 21
+    assert len(every) == 23
+
+
+def test_show(folder):
+    text = ok("show", 1, library=folder).stdout
+    assert "measured by foot sensor A" in text and "Domains:" in text
+    found = of_json("show", 1, library=folder)
+    assert found["load"]["cp_minutes"] > 5 and found["mean_maximal_power"]
+
+
+def test_capacity_json_has_the_documented_keys(folder):
+    found = of_json("capacity", library=folder)
+    assert {"critical_power", "w_prime", "tail", "evidence", "domains", "curve", "warnings"} <= set(found)
+    for key in ("critical_power", "w_prime", "tail"):
+        assert is_estimate(found[key])
+    assert found["evidence"]["kind"] == "tested"
+    assert found["critical_power"]["low"] < 281 < found["critical_power"]["high"]  # the simulated truth: 1.02 · 68 · 4.05
+    for border in found["domains"].values():
+        assert all(is_estimate(e) for e in border.values())
+
+
+def test_capacity_of_a_span(folder):
+    found = of_json("capacity", "--since", "2026-03-01", "--until", "2026-03-20", library=folder)
+    assert found["span"]["runs"] == 9
+    assert sum(found["span"]["seconds_in_domains"].values()) > 9 * 1500
+    whole = of_json("capacity", library=folder)
+    assert found["curve"][20]["power_w"] <= whole["curve"][20]["power_w"]
+
+
+def test_capacity_from_stated_efforts_needs_no_library(tmp_path):
+    found = of_json("capacity", "--effort", "3:00=361", "--effort", "7:00=298", "--effort", "12:00=278", library=tmp_path / "none")
+    assert found["critical_power"]["value"] == pytest.approx(250, rel=0.015)
+    assert {form["form"] for form in found["forms"]} == {"work-time", "1/time", "time-power"}
+    assert not (tmp_path / "none").exists()
+
+
+def test_race_from_race_results_and_a_mass(tmp_path):
+    found = of_json("race", "--distance", "10km", "--effort", "5km=20:00", "--mass", "70", library=tmp_path / "none")
+    assert {"power", "time", "pace", "splits"} <= set(found)
+    assert all(is_estimate(found[k]) for k in ("power", "time", "pace"))
+    assert len(found["splits"]) == 10
+    assert found["splits"][-1]["time_s"] == pytest.approx(found["time"]["value"], rel=0.01)
+
+
+def test_race_goal_and_out_of_reach(folder):
+    base = of_json("race", "--distance", "10km", library=folder)
+    easy = of_json("race", "--distance", "10km", "--time", f"{int(base['time']['value'] * 1.05)}", library=folder)
+    assert easy["goal"]["chance"] > 0.8 and easy["goal"]["critical_power_needed"] is None
+    assert easy["power"]["value"] < base["power"]["value"]
+    hard = of_json("race", "--distance", "10km", "--time", f"{int(base['time']['value'] * 0.8)}", library=folder)
+    assert hard["goal"]["chance"] < 0.05
+    assert hard["goal"]["critical_power_needed"]["value"] > base["critical_power"]["value"]
+
+
+def test_race_of_a_time(folder):
+    found = of_json("race", "--time", "40:00", library=folder)
+    assert found["distance"]["low"] < found["distance"]["value"] < found["distance"]["high"]
+
+
+def test_wind_heat_and_altitude_slow_the_race(folder):
+    base = of_json("race", "--distance", "half", library=folder)["time"]["value"]
+    for worse in (["--wind", "5"], ["--wind", "6@90"], ["--temperature", "28", "--humidity", "70"], ["--altitude", "2000"]):
+        assert of_json("race", "--distance", "half", *worse, library=folder)["time"]["value"] > base + 5, worse
+
+
+def test_a_course(folder, tmp_path):
+    from footwork.demo import season, write
+
+    lat, lon, ele = season.half_marathon_course(__import__("numpy").random.default_rng(1))
+    (tmp_path / "c.gpx").write_text(write.course_text("c", lat, lon, ele))
+    flat = of_json("race", "--distance", "half", library=folder)
+    hilly = of_json("race", "--course", tmp_path / "c.gpx", "--distance", "half", library=folder)
+    assert hilly["time"]["value"] > flat["time"]["value"]
+    assert any(abs(s["rise_m"]) > 5 for s in hilly["splits"])
+    windy = of_json("race", "--course", tmp_path / "c.gpx", "--wind", "6@0", library=folder)
+    assert {round(p["headwind_mps"]) for p in windy["profile"]} > {0}
+
+
+BAD = [
+    (("race",), 2, "say which race"),
+    (("race", "--distance", "10"), 2, "no unit"),
+    (("race", "--distance", "10km", "--time", "10:00"), 2, "faster than anyone"),
+    (("race", "--distance", "10km", "--wind", "40"), 2, "cannot be raced"),
+    (("race", "--distance", "10km", "--wind", "x@y"), 2, "not a wind"),
+    (("race", "--course", "/nonexistent.gpx"), 2, "no course file"),
+    (("show", "999"), 2, "no run 999"),
+    (("mark", "1", "--as", "beer"), 2, "not a mark"),
+    (("athlete", "--mass", "7"), 2, "cannot be"),
+    (("athlete", "--mass", "70", "--date", "2999-01-01"), 2, "future"),
+    (("capacity", "--scale", "moon"), 2, "no scale"),
+    (("capacity", "--effort", "3:00"), 2, "not an effort"),
+    (("capacity", "--date", "yesterday"), 2, "not a date"),
+    (("export", "1", "--out", "x.doc"), 2, "csv or"),
+    (("methods", "magic"), 2, "no method"),
+]
+
+
+@pytest.mark.parametrize(("args", "code", "says"), BAD)
+def test_bad_input_is_one_sentence_and_an_exit_code(folder, args, code, says):
+    done = footwork(*args, library=folder)
+    assert done.returncode == code
+    assert says in done.stderr and done.stderr.count("\n") == 1 and not done.stdout
+    assert "Traceback" not in done.stderr
+    as_json = footwork(*args, "--json", library=folder)
+    assert as_json.returncode == code and "error" in json.loads(as_json.stdout)
+
+
+def test_no_library(tmp_path):
+    done = footwork("runs", library=tmp_path / "none")
+    assert done.returncode == 4 and "there is no library" in done.stderr
+
+
+def test_an_empty_library_says_what_to_do(tmp_path):
+    ok("athlete", "--mass", "70", library=tmp_path / "l")
+    done = footwork("capacity", library=tmp_path / "l")
+    assert done.returncode == 5 and "add recordings" in done.stderr
+
+
+def test_output_survives_an_ascii_terminal(folder):
+    for args in (("capacity",), ("race", "--distance", "10km"), ("methods", "tail"), ("runs",)):
+        text = ok(*args, library=folder, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"}).stdout
+        assert text.isascii() and "?" not in text
+
+
+def test_athlete_prints_all_facts(tmp_path):
+    ok("athlete", "--mass", "70", "--date", "2026-01-01", library=tmp_path / "l")
+    ok("athlete", "--mass", "68", "--max-heart-rate", "186", library=tmp_path / "l")
+    found = of_json("athlete", library=tmp_path / "l")
+    assert [v["value"] for v in found["mass"]] == [70, 68] and found["max_heart_rate"][0]["value"] == 186
+
+
+def test_imperial_units(tmp_path, season_files):
+    ok("add", season_files / "w0d0.fit", library=tmp_path / "l")
+    ok("athlete", "--units", "imperial", library=tmp_path / "l")
+    assert "/mi" in ok("runs", library=tmp_path / "l").stdout
+
+
+def test_marks_change_capacity(tmp_path, season_files):
+    ok("add", season_files, library=tmp_path / "l")
+    before = of_json("capacity", library=tmp_path / "l")
+    assert before["evidence"]["kind"] in ("habitual", "lower bound")
+    tests = [r["id"] for r in of_json("runs", library=tmp_path / "l") if r["date"][:10] in ("2026-04-05", "2026-04-19")]
+    for run in tests:
+        ok("mark", run, "--as", "test", library=tmp_path / "l")
+    after = of_json("capacity", library=tmp_path / "l")
+    assert after["evidence"]["kind"] == "tested"
+    width = [c["high"] - c["low"] for c in (before["critical_power"], after["critical_power"]) if c["value"]]
+    assert width[-1] == min(width)
+    ok("mark", tests[0], "--as", "test", "--remove", library=tmp_path / "l")
+
+
+def test_date_asks_as_of_then(folder):
+    early = of_json("capacity", "--date", "2026-03-20", library=folder)
+    assert early["date"] == "2026-03-20" and early["evidence"]["kind"] != "tested"
