@@ -60,7 +60,17 @@ def test_add_reports_and_exit_codes(tmp_path):
 
 def test_runs_json_has_the_documented_keys(folder):
     rows = of_json("runs", library=folder)
-    assert {"id", "start", "duration_s", "distance_m", "power_w", "power_scale", "measured", "heart_rate_bpm", "recordings"} <= set(rows[0])
+    assert {
+        "id",
+        "start",
+        "duration_s",
+        "distance_m",
+        "power_w",
+        "power_scale",
+        "measured",
+        "heart_rate_bpm",
+        "recordings",
+    } <= set(rows[0])
     assert rows[0]["start"].endswith("Z") and rows[0]["measured"] is True
 
 
@@ -84,7 +94,9 @@ def test_capacity_json_has_the_documented_keys(folder):
     for key in ("critical_power", "w_prime", "tail"):
         assert is_estimate(found[key])
     assert found["evidence"]["kind"] == "tested"
-    assert found["critical_power"]["low"] < 281 < found["critical_power"]["high"]  # the simulated truth: 1.02 · 68 · 4.05
+    assert (
+        found["critical_power"]["low"] < 281 < found["critical_power"]["high"]
+    )  # the simulated truth: 1.02 · 68 · 4.05
     for border in found["domains"].values():
         assert all(is_estimate(e) for e in border.values())
 
@@ -98,7 +110,9 @@ def test_capacity_of_a_span(folder):
 
 
 def test_capacity_from_stated_efforts_needs_no_library(tmp_path):
-    found = of_json("capacity", "--effort", "3:00=361", "--effort", "7:00=298", "--effort", "12:00=278", library=tmp_path / "none")
+    found = of_json(
+        "capacity", "--effort", "3:00=361", "--effort", "7:00=298", "--effort", "12:00=278", library=tmp_path / "none"
+    )
     assert found["critical_power"]["value"] == pytest.approx(250, rel=0.015)
     assert {form["form"] for form in found["forms"]} == {"work-time", "1/time", "time-power"}
     assert not (tmp_path / "none").exists()
@@ -129,7 +143,12 @@ def test_race_of_a_time(folder):
 
 def test_wind_heat_and_altitude_slow_the_race(folder):
     base = of_json("race", "--distance", "half", library=folder)["time"]["value"]
-    for worse in (["--wind", "5"], ["--wind", "6@90"], ["--temperature", "28", "--humidity", "70"], ["--altitude", "2000"]):
+    for worse in (
+        ["--wind", "5"],
+        ["--wind", "6@90"],
+        ["--temperature", "28", "--humidity", "70"],
+        ["--altitude", "2000"],
+    ):
         assert of_json("race", "--distance", "half", *worse, library=folder)["time"]["value"] > base + 5, worse
 
 

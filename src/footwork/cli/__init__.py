@@ -6,9 +6,13 @@ import json
 import os
 import sys
 
-from footwork.cli import answers, recordings, running
 from footwork.cli.common import app, say
 from footwork.errors import FootworkError
+
+# The order of these is the order of the commands in the help.
+from footwork.cli import recordings  # isort: skip
+from footwork.cli import answers  # isort: skip
+from footwork.cli import running  # isort: skip
 
 __all__ = ["answers", "app", "main", "recordings", "running"]
 

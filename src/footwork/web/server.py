@@ -43,6 +43,7 @@ def serve(folders: list[Path], port: int, open_browser: bool = False) -> None:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind(("127.0.0.1", port))
+        listener.listen(128)  # the address printed below answers at once
     except OSError:
         raise UsageError(f"port {port} is taken or not allowed: choose another with --port, or --port 0") from None
     actual = int(listener.getsockname()[1])

@@ -1,0 +1,203 @@
+"""Measure what the README promises, each against what a user would otherwise do, in one run.
+
+``python -m benchmarks.run [--recordings 1000] [--runs 3000]`` prints a table; paste it into benchmarks/README.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import os
+import re
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import psutil
+
+from footwork.demo import season, write
+from footwork.demo.simulate import Runner
+
+SHAPES = 12
+
+
+def recordings(folder: Path, count: int, seconds: int) -> None:
+    """Distinct recordings: a dozen simulated runs, each put on many days with noise of its own."""
+    folder.mkdir(parents=True)
+    rng = np.random.default_rng(7)
+    start = dt.datetime(2016, 1, 1, 8, tzinfo=dt.UTC)
+    shapes = []
+    for i in range(SHAPES):
+        pieces = [(seconds / 12, float(s)) for s in rng.uniform(0.65, 1.02, 12)]
+        shapes.append(season.run(season.Planned(start, "bench", pieces, 0.3), Runner(), np.random.default_rng(i)))
+    for i in range(count):
+        base = shapes[i % SHAPES]
+        columns = {**base.columns, "power": np.rint(base.columns["power"] + rng.normal(0, 2, len(base.time)))}
+        shifted = replace(base, time=base.time + 86_400.0 * i, columns=columns)
+        (folder / f"{i:05}.fit").write_bytes(write.fit_bytes([("running", shifted)], 1001, 77001))
+
+
+def decode_with_fitdecode(files: list[Path]) -> float:
+    """Seconds one process needs to decode these files and look at every field."""
+    import fitdecode
+
+    begin = time.perf_counter()
+    for path in files:
+        with fitdecode.FitReader(str(path)) as reader:
+            for frame in reader:
+                if isinstance(frame, fitdecode.FitDataMessage):
+                    for item in frame.fields:
+                        item.value  # noqa: B018
+    return time.perf_counter() - begin
+
+
+class Memory:
+    """Highest resident memory of a process and its children, sampled ten times a second."""
+
+    def __init__(self, pid: int) -> None:
+        self.peak = 0
+        self._process = psutil.Process(pid)
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+        self._thread.start()
+
+    def _watch(self) -> None:
+        while not self._stop.wait(0.1):
+            try:
+                family = [self._process, *self._process.children(recursive=True)]
+                self.peak = max(self.peak, sum(p.memory_info().rss for p in family))
+            except psutil.Error:
+                continue
+
+    def stop(self) -> float:
+        self._stop.set()
+        self._thread.join()
+        return self.peak / 2**20
+
+
+def command(*args: str) -> list[str]:
+    return [str(Path(sys.executable).with_name("footwork")), *args]
+
+
+def seconds_of(call: Callable[[], object], times: int = 5) -> float:
+    taken = []
+    for _ in range(times):
+        begin = time.perf_counter()
+        call()
+        taken.append(time.perf_counter() - begin)
+    return statistics.median(taken)
+
+
+def bench_import(scratch: Path, count: int) -> list[tuple[str, str, str]]:
+    folder = scratch / "hours"
+    recordings(folder, count, 3600)
+    files = sorted(folder.iterdir())
+    sample = files[:: max(count // 100, 1)]
+    plain = decode_with_fitdecode(sample) * len(files) / len(sample)
+    begin = time.perf_counter()
+    child = subprocess.Popen(
+        command("--library", str(scratch / "hours-library"), "add", str(folder), "--json"), stdout=subprocess.DEVNULL
+    )
+    memory = Memory(child.pid)
+    child.wait()
+    taken, peak = time.perf_counter() - begin, memory.stop()
+    return [
+        (f"import and analyse {count} one-hour FIT recordings, 2 processes", f"{taken:.1f} s",
+         f"{plain / taken:.1f} times faster than one process only decoding them with fitdecode ({plain:.0f} s, from {len(sample)} of them)"),
+        ("memory of that import, all processes", f"{peak:.0f} MB", "budget 800 MB"),
+    ]  # fmt: skip
+
+
+def bench_curve() -> list[tuple[str, str, str]]:
+    from footwork.physiology.curve import mean_maximal
+
+    power = np.clip(np.random.default_rng(1).normal(230, 45, 10_800), 0, None)
+
+    def plainly() -> list[float]:
+        total = np.concatenate([[0.0], np.cumsum(power)])
+        return [float((total[d:] - total[:-d]).max() / d) for d in range(1, len(power) + 1)]
+
+    ours, theirs = seconds_of(lambda: mean_maximal(power)), seconds_of(plainly, 3)
+    return [
+        (
+            "mean maximal power of 3 h, every second",
+            f"{1000 * ours:.0f} ms",
+            f"{theirs / ours:.1f} times faster than the cumulative sum in floats; budget 60 ms",
+        )
+    ]
+
+
+def bench_commands(scratch: Path, count: int) -> list[tuple[str, str, str]]:
+    folder, library = scratch / "short", scratch / "short-library"
+    recordings(folder, count, 1200)
+    subprocess.run(
+        command("--library", str(library), "add", str(folder), "--json"), stdout=subprocess.DEVNULL, check=True
+    )
+    bare = seconds_of(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True), 7)
+    out = []
+    for name, args, budget in (
+        ("footwork --help", ["--help"], 0.4),
+        (f"footwork runs, {count} runs", ["--library", str(library), "runs"], 0.8),
+    ):
+        taken = seconds_of(lambda args=args: subprocess.run(command(*args), stdout=subprocess.DEVNULL, check=True), 7)  # type: ignore[misc]
+        out.append((name, f"{taken:.2f} s", f"{taken / bare:.1f} times a bare interpreter; budget {budget} s"))
+    return out + bench_pages(library, count)
+
+
+def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
+    import httpx
+
+    child = subprocess.Popen(
+        command("--library", str(library), "serve", "--port", "0"),
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "CI": "1"},
+    )
+    out = []
+    try:
+        assert child.stdout is not None
+        found = re.search(r"http://[\d.:]+", child.stdout.readline())
+        assert found
+        with httpx.Client(base_url=found.group(), timeout=60) as client:
+            for path in ("/", "/runs", "/runs/1500", "/capacity", "/race", "/settings", "/methods"):
+                begin = time.perf_counter()
+                client.get(path)
+                first = time.perf_counter() - begin
+                taken = seconds_of(lambda path=path: client.get(path), 11)  # type: ignore[misc]
+                out.append(
+                    (
+                        f"page {path}, {count} runs",
+                        f"{1000 * taken:.0f} ms",
+                        f"first time {1000 * first:.0f} ms; budget 200 ms",
+                    )
+                )
+    finally:
+        child.terminate()
+        child.wait(10)
+    return out
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--recordings", type=int, default=1000)
+    parser.add_argument("--runs", type=int, default=3000)
+    asked = parser.parse_args()
+    rows = bench_curve()
+    with tempfile.TemporaryDirectory() as scratch:
+        rows += bench_import(Path(scratch), asked.recordings)
+        rows += bench_commands(Path(scratch), asked.runs)
+    print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, {dt.date.today()}\n")
+    print("| what | measured | against |\n|---|---|---|")
+    for row in rows:
+        print("| " + " | ".join(row) + " |")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,215 @@
+"""Every page in a real browser: it opens, says what its JSON twin says, works by hand, fits a phone."""
+
+import json
+import re
+
+import httpx
+import pytest
+
+from tests.conftest import fit_of, simulate
+
+PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json",
+         "/race": "/race.json?distance=half", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
+
+
+@pytest.fixture
+def page(browser, served):
+    address, _ = served
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
+    made = context.new_page()
+    made.problems = []
+    made.on("console", lambda m: made.problems.append(m.text) if m.type == "error" else None)
+    made.on("pageerror", lambda e: made.problems.append(str(e)))
+    yield made
+    context.close()
+
+
+def twin(served, path):
+    found = httpx.get(served[0] + path)
+    assert found.status_code == 200, found.text
+    return json.loads(found.text, parse_constant=lambda c: pytest.fail(f"{c} in {path}"))
+
+
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("width", [1280, 400])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_pages_open_without_errors_and_fit(page, path, width, scheme):
+    page.set_viewport_size({"width": width, "height": 900})
+    page.emulate_media(color_scheme=scheme)
+    page.goto(path)
+    page.wait_for_selector("h1")
+    page.wait_for_timeout(400)
+    assert page.problems == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator("h1").count() == 1
+
+
+@pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race"])
+def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
+    page.goto(path)
+    page.wait_for_selector(".num[data-key]")
+    found = twin(served, PAGES[path])
+    shown = page.eval_on_selector_all(".num[data-key]", "all => all.map(e => [e.dataset.key, e.dataset.value ?? null])")
+    assert shown
+    for key, value in shown:
+        wanted = found[key]["value"]
+        if wanted is None:
+            assert value is None
+        else:
+            factor = 1e-3 if key == "w_prime" else 1.0
+            assert float(value) == pytest.approx(wanted * factor, rel=1e-9), key
+
+
+def test_the_runs_page_holds_every_run_of_its_twin(page, served):
+    page.goto("/runs")
+    page.wait_for_selector(".ag-row")
+    ids = page.evaluate(
+        "() => { const out = []; getElement(document.querySelector('.fw-grid').id.slice(1)).api.forEachNode(n => out.push(n.data.id)); return out; }"
+    )
+    assert sorted(ids) == sorted(r["id"] for r in twin(served, "/runs.json"))
+
+
+def test_runs_sort_find_and_open(page, served):
+    page.goto("/runs")
+    page.wait_for_selector(".ag-row")
+    page.get_by_text("power, W").click()
+    page.get_by_text("power, W").click()
+    page.wait_for_timeout(300)
+    first = page.locator(".ag-row[row-index='0'] [col-id='power']").inner_text()
+    assert int(first) == max(round(r["power_w"]) for r in twin(served, "/runs.json"))
+    page.locator(".find input").fill("test")
+    page.wait_for_timeout(500)
+    assert page.locator(".ag-center-cols-container .ag-row").count() == 2
+    page.locator(".ag-row[row-index='0'] [col-id='date']").click()
+    page.wait_for_url(re.compile(r"/runs/\d+$"))
+
+
+def test_the_race_follows_its_inputs(page):
+    page.goto("/race")
+    page.wait_for_selector(".num[data-key=power]")
+    before = page.locator(".num[data-key=power]").get_attribute("data-value")
+    page.locator("input[name=distance]").fill("5km")
+    page.wait_for_function("v => document.querySelector('.num[data-key=power]')?.dataset.value !== v", arg=before)
+    assert page.locator("table tbody tr").count() == 5
+    page.locator("input[name=distance]").fill("nonsense")
+    page.wait_for_selector("text=is not a distance")
+
+
+def test_a_run_can_be_marked_by_hand(page, served):
+    page.goto("/runs/2")
+    page.get_by_role("button", name="Mark as long").click()
+    page.get_by_role("button", name="Unmark long").wait_for()
+    assert "long" in twin(served, "/runs/2.json")["marks"]
+    page.get_by_role("button", name="Unmark long").click()
+    page.get_by_role("button", name="Mark as long").wait_for()
+
+
+def test_zooming_brings_more_points(page, served):
+    longest = max(twin(served, "/runs.json"), key=lambda r: r["duration_s"])
+    assert longest["duration_s"] > 4000  # more seconds than points are sent at first
+    page.goto(f"/runs/{longest['id']}")
+    page.wait_for_selector(".chart svg")
+    chart = "getElement(document.querySelector('.chart').id.slice(1)).chart.getOption()"
+    points = (
+        "([low, high]) => "
+        + chart
+        + ".series.find(s => s.id && s.id.startsWith('read:0')).data.filter(p => p[0] >= low && p[0] <= high).length"
+    )
+    window = f"() => [{chart}.dataZoom[0].startValue, {chart}.dataZoom[0].endValue]"
+    page.wait_for_timeout(300)
+    before = {tuple(w): page.evaluate(points, list(w)) for w in [page.evaluate(window)]}
+    assert max(before.values()) <= 2100
+    box = page.locator(".chart").first.bounding_box()
+    page.keyboard.down("Control")
+    page.mouse.move(box["x"] + 300, box["y"] + 100)
+    for _ in range(6):
+        page.mouse.wheel(0, -240)
+        page.wait_for_timeout(100)
+    page.keyboard.up("Control")
+    page.wait_for_timeout(1500)
+    low, high = page.evaluate(window)
+    assert high - low < 0.9 * longest["duration_s"]
+    share = (high - low) / longest["duration_s"]
+    assert page.evaluate(points, [low, high]) > 1.2 * share * max(before.values())
+    assert page.problems == []
+
+
+def test_uploading_by_the_page_imports(page, served, tmp_path):
+    import datetime as dt
+
+    path = tmp_path / "fresh <b>run.fit"
+    path.write_bytes(fit_of(simulate(dt.date(2026, 2, 3), [(500, 0.8)], seed=77)))
+    junk = tmp_path / "junk.fit"
+    junk.write_bytes(b"\x0e\x20\x00\x00\x10\x00\x00\x00.FIT" + b"\xff" * 40)
+    before = len(twin(served, "/runs.json"))
+    page.goto("/")
+    page.wait_for_selector("input[type=file]", state="attached")
+    page.locator("input[type=file]").set_input_files([path, junk])
+    page.get_by_text("1 runs added").wait_for(timeout=30_000)
+    assert page.get_by_text("junk.fit, failed").count() == 1
+    assert len(twin(served, "/runs.json")) == before + 1
+
+
+def test_settings_refuse_what_cannot_be(page, served):
+    page.goto("/settings")
+    page.locator("input[name=mass]").fill("7")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("cannot be").wait_for()
+    assert [v["value"] for v in twin(served, "/settings.json")["facts"]["mass"]] == [68.0]
+
+
+def test_every_number_links_to_a_method_that_exists(page):
+    for path in ("/", "/runs/3", "/capacity", "/race"):
+        page.goto(path)
+        page.wait_for_selector("h1")
+        links = page.eval_on_selector_all(
+            "a[href*='/methods#']", "all => all.map(a => a.getAttribute('href').split('#')[1])"
+        )
+        assert links
+        page.goto("/methods")
+        page.wait_for_selector("h2")
+        for key in set(links):
+            assert page.locator(f"h2#{key}").count() == 1, key
+
+
+def test_the_pages_can_be_walked_by_keyboard(page):
+    page.goto("/")
+    page.wait_for_selector("nav a")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Runs"
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile("/runs$"))
+
+
+@pytest.mark.parametrize(
+    ("path", "status"), [("/runs/999.json", 404), ("/runs/x.json", 404), ("/race.json?distance=x", 400), ("/capacity.json?scale=moon", 400), ("/capacity.json?foo=1", 400)]
+)  # fmt: skip
+def test_twins_answer_bad_questions_with_a_sentence(served, path, status):
+    found = httpx.get(served[0] + path)
+    assert found.status_code == status and found.json()["error"]
+
+
+def test_an_unknown_run_is_a_page_that_says_so(page):
+    page.goto("/runs/999")
+    page.get_by_text("There is no run 999").wait_for()
+
+
+def test_several_libraries_have_addresses_of_their_own(season_library, tmp_path):
+    import shutil
+    import subprocess
+    import sys
+
+    for name in ("ann", "ben"):
+        shutil.copytree(season_library.folder, tmp_path / name)
+    child = subprocess.Popen(
+        [sys.executable, "-m", "footwork", "serve", str(tmp_path / "ann"), str(tmp_path / "ben"), "--port", "0"], stdout=subprocess.PIPE, text=True
+    )  # fmt: skip
+    try:
+        address = re.search(r"http://[\d.:]+", child.stdout.readline()).group()
+        assert httpx.get(address + "/ann/runs.json").json() == httpx.get(address + "/ben/runs.json").json()
+        assert httpx.get(address + "/").status_code == httpx.get(address + "/ben/capacity").status_code == 200
+    finally:
+        child.terminate()
+        child.wait(10)
