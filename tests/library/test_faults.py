@@ -60,9 +60,8 @@ def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path):
         day = dt.date(2026, 3, 1) + dt.timedelta(days=i)
         (source / f"{i:03}.fit").write_bytes(fit_of(simulate(day, [(240, 0.8)], seed=i)))
     with mounted(["-t", "tmpfs", "-o", "size=1500k", "tmpfs"], tmp_path / "small") as disk:
-        with Library.open(disk / "library") as library:
-            with pytest.raises(LibraryError, match="full"):
-                library.add([source])
+        with Library.open(disk / "library") as library, pytest.raises(LibraryError, match="full"):
+            library.add([source])
         shutil.copytree(disk / "library", tmp_path / "rescued", ignore=shutil.ignore_patterns("incoming"))
     before = sound(tmp_path / "rescued")
     assert before < 60
@@ -140,7 +139,7 @@ def test_two_imports_at_once(tmp_path):
         fcntl.flock(stream, fcntl.LOCK_EX)
         stream.write("4711")
         stream.flush()
-        with Library.open(library) as opened, pytest.raises(LibraryError, match="another import .* 4711"):
+        with Library.open(library) as opened, pytest.raises(LibraryError, match=r"another import .* 4711"):
             opened.add([tmp_path])
 
 

@@ -22,7 +22,7 @@ def test_power_falls_with_time_and_inverts(cp, wp, gamma):
 
 @given(cp, wp, gamma)
 def test_one_over_time_to_exhaustion_is_convex_in_power(cp, wp, gamma):
-    t_star, p_star, _ = endurance.tail_start(cp, wp, gamma)
+    _, p_star, _ = endurance.tail_start(cp, wp, gamma)
     p = np.linspace(0.5 * cp, 1.6 * float(p_star), 400)
     rate = 1 / endurance.time_to_exhaustion(p, cp, wp, gamma)
     assert (np.diff(rate, 2) > -1e-9 * rate.max()).all()
