@@ -143,6 +143,29 @@ def test_hopeless_files_say_so(data):
         formats.read(data, "x.fit")
 
 
+def test_a_panic_of_the_fast_decoder_is_caught_and_stays_silent(capfd):
+    import fitfast
+
+    body = f.file_id() + f.developer_id() + f.field_description(1, "Form Power", "Watts")
+    body += b"".join(f.record(f.START + i, developer=[(1, 0, "H", 60)]) for i in range(30)) + f.session(f.START, 30)
+    # A developer field described without its base type: the decoder divides by a size it does not know.
+    data = f.wrap(body.replace(b"\x02\x01\x02\x03\x20\x07", b"\x03\x01\x02\x03\x20\x07", 1))
+    try:
+        fitfast.parse(data)
+        panicked = False
+    except Exception:
+        panicked = False
+    except BaseException:
+        panicked = True
+    capfd.readouterr()
+    try:
+        formats.read(data, "x.fit")
+    except FootworkError as error:
+        assert str(error)
+    assert capfd.readouterr().err == ""
+    assert panicked
+
+
 WHOLE = f.run(40)
 
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
+import os
 import re
 import struct
+import threading
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +19,7 @@ from footwork.errors import NotARecording, UnreadableFile
 from footwork.quantities import Floats
 from footwork.signals import Lap, PowerStream, Recording
 
+_QUIET = threading.Lock()
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
 UNDATED_BELOW = EPOCH + 0x10000000  # smaller stamps count from the device's start, not from a date
 _NIBBLES = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401,
@@ -130,7 +135,8 @@ def _decode(part: bytes) -> _Messages:
     import fitfast
 
     try:
-        others = fitfast.parse(part, datetimes=False)
+        with _silence():
+            others = fitfast.parse(part, datetimes=False)
         declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
         if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
             others.pop("record", None)
@@ -140,6 +146,20 @@ def _decode(part: bytes) -> _Messages:
     except BaseException:  # fitfast refuses by an exception and panics with a bare BaseException
         pass
     return _decode_slowly(part)
+
+
+@contextlib.contextmanager
+def _silence() -> Iterator[None]:
+    """A decoder's panic prints a stack to the process's stderr from native code; the reason reaches the user otherwise."""
+    with _QUIET:
+        kept, null = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, 2)
+        try:
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            os.close(null)
 
 
 def _decode_slowly(part: bytes) -> _Messages:
@@ -163,7 +183,7 @@ def _decode_slowly(part: bytes) -> _Messages:
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except Exception as error:
-        problem = str(error) or type(error).__name__
+        problem = f"{type(error).__name__}: {error}"
     if not rows:
         if out.get("file_id") and not problem:
             return out

@@ -132,9 +132,6 @@ def _start_worker(orders: Orders) -> None:
 
     _orders = orders
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
-    # A decoder's panic writes to stderr from native code; the reason reaches the user through the report instead.
-    null = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(null, 2)
 
 
 def _work(task: Task) -> list[Digest]:
