@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from footwork.analysis.efforts import Best, evidence_from
+from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
-from footwork.physiology import critical, curve
+from footwork.physiology import critical, curve, tracking
 
 
 @dataclass
@@ -48,7 +48,14 @@ def _test_run(powers: list[np.ndarray], easy: float, rng: np.random.Generator) -
     return signal
 
 
-def marked_efforts(seed: int) -> tuple[float, critical.Posterior]:
+def _today(bests: list[Best]) -> critical.Posterior | None:
+    """What the product would say on the day of the last run; None where only bounds remain and CP is withheld."""
+    day = bests[-1].day
+    track = tracking.follow(timeline(bests, day))
+    return None if tracking.kind_on(track.steps, day) == "lower bound" else track.posterior(day, len(track.steps))
+
+
+def marked_efforts(seed: int) -> tuple[float, critical.Posterior | None]:
     """True CP and the posterior from 3, 7 and 12 minute trials, all on one day or on days of their own."""
     rng = np.random.default_rng(seed)
     runner = draw_runner(rng)
@@ -64,8 +71,8 @@ def marked_efforts(seed: int) -> tuple[float, critical.Posterior]:
         powers = [trial(runner, device, d, form, rng) for d in day]
         signal = _test_run(powers, 0.7 * truth, rng)
         durations_, best, start = curve.mean_maximal(signal, curve.stored_durations(len(signal)))
-        bests.append(Best(index, 3.0 * index, f"day {index}", True, durations_, best, start))
-    return truth, critical.posterior(evidence_from(bests))
+        bests.append(Best(index, 1000 + 3 * index, f"day {index}", True, durations_, best, start))
+    return truth, _today(bests)
 
 
 def habitual_running(seed: int) -> tuple[float, critical.Posterior | None]:
@@ -88,10 +95,8 @@ def habitual_running(seed: int) -> tuple[float, critical.Posterior | None]:
         speed = np.concatenate(pieces)
         power = device_watts(runner, device, speed, np.zeros(len(speed)), rng)
         durations, best, start = curve.mean_maximal(power, curve.stored_durations(len(power)))
-        bests.append(Best(index, 1.7 * index, "", False, durations, best, start))
-    evidence = evidence_from(bests)
-    # Where only bounds remain the product withholds CP; such a runner says nothing about the interval.
-    return truth, critical.posterior(evidence) if any(e.kind == "habitual" for e in evidence) else None
+        bests.append(Best(index, 1000 + int(1.7 * index), "", False, durations, best, start))
+    return truth, _today(bests)
 
 
 def check(

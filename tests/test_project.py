@@ -68,7 +68,7 @@ def golden() -> dict[str, dict[str, float | int]]:
     """Outputs of every stored method on one fixed signal, with the version of each."""
     from footwork.analysis import cleaning, efforts, summary
     from footwork.physics import power
-    from footwork.physiology import critical, curve, domains
+    from footwork.physiology import critical, curve, domains, tracking
     from footwork.signals import PowerStream, Recording
 
     t = np.arange(1800.0)
@@ -83,28 +83,17 @@ def golden() -> dict[str, dict[str, float | int]]:
     signals, changes = cleaning.clean(made)
     totals = summary.summarise(signals)
     (stream,) = totals.streams
-    posterior = critical.posterior(
-        efforts.evidence_from(
-            [
-                efforts.Best(
-                    1,
-                    2.0,
-                    "",
-                    True,
-                    curve.stored_durations(1800),
-                    stream.best.astype(float),
-                    stream.start.astype(np.int64),
-                )
-            ]
-        )
-    )
+    best = efforts.Best(
+        1, 1000, "", True, curve.stored_durations(1800), stream.best.astype(float), stream.start.astype(np.int64)
+    )  # fmt: skip
+    track = tracking.follow(efforts.timeline([best], 1000))
     return {
         "cleaning": {"version": cleaning.METHOD_VERSION, "sum": float(np.nansum(signals["power"])), "grade": float(np.nansum(np.abs(signals["grade"]))), "changes": len(changes)},
         "summary": {"version": summary.METHOD_VERSION, "blocks": float(np.nansum(stream.blocks)), "climb": float(totals.climb_m or 0)},
         "curve": {"version": curve.METHOD_VERSION, "best": float(np.nansum(stream.best))},
         "domains": {"version": domains.METHOD_VERSION, "cp_minutes": domains.cp_minutes(stream.histogram, 250.0)},
         "power": {"version": power.METHOD_VERSION, "modelled": float(power.running_power(3.5, 70.0, 0.05, 2.0))},
-        "critical": {"version": critical.METHOD_VERSION * 1000 + efforts.METHOD_VERSION, "cp": posterior.estimates()[0].value or 0.0},
+        "critical": {"version": 10_000 * critical.METHOD_VERSION + 100 * efforts.METHOD_VERSION + tracking.METHOD_VERSION, "cp": track.states[-1].critical_power[1]},
     }  # fmt: skip
 
 

@@ -8,10 +8,10 @@ from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.physiology import curve
 
 
-def best(power, maximal=False, age=3.0, run=1):
+def best(power, maximal=False, day=1000, run=1):
     power = np.asarray(power, float)
     d, p, s = curve.mean_maximal(power, curve.stored_durations(len(power)))
-    return efforts.Best(run, age, "day", maximal, d, p, s)
+    return efforts.Best(run, day, "day", maximal, d, p, s)
 
 
 def test_a_test_of_two_trials_gives_two_efforts():
@@ -30,21 +30,21 @@ def test_a_race_with_warm_up_gives_the_race():
 
 
 def test_easy_running_alone_is_only_a_bound():
-    evidence = efforts.evidence_from([best(np.full(3000, 200.0), run=i) for i in range(8)])
-    assert {e.kind for e in evidence} == {"bound"} and len(evidence) == 8
+    found = efforts.timeline([best(np.full(3000, 200.0), run=i, day=1000 + 3 * i) for i in range(8)], 1030)
+    assert {d.evidence.kind for d in found} == {"bound"} and len(found) == efforts.MOST_BOUNDS
 
 
-def test_old_tests_widen_and_then_stop_counting():
+def test_runs_after_the_day_asked_about_do_not_count():
     power = np.concatenate([np.full(600, 150.0), np.full(720, 300.0)])
-    assert efforts.evidence_from([best(power, True, 100.0)])[0].widening == pytest.approx(0.035)
-    assert not efforts.evidence_from([best(power, True, 130.0)])
+    assert len(efforts.timeline([best(power, True, 1000), best(power, True, 1010)], 1005)) == 1
 
 
 def test_habitual_bests_are_not_also_bounds():
     sessions = [np.concatenate([np.full(900, 190.0), np.full(d, 250 + 15000 / d)]) for d in (180, 420, 720)]
     easy = [np.full(2400, 190.0)] * 4
-    evidence = efforts.evidence_from([best(p, run=i) for i, p in enumerate([*sessions, *easy])])
-    assert [e.kind for e in evidence] == ["habitual"]
+    runs = [best(p, run=i, day=1000 + 5 * i) for i, p in enumerate([*sessions, *easy])]
+    (found,) = efforts.timeline(runs, 1041)
+    assert (found.evidence.kind, found.day, found.evidence.widening) == ("habitual", 1041, 0.0)
 
 
 def blocks(rng, speeds, cost, day):

@@ -10,28 +10,30 @@ import numpy.typing as npt
 
 from footwork.physiology.critical import (
     HABITUAL_DURATIONS,
-    WIDENING_PER_DAY,
     Evidence,
     implied_critical_power,
     inverse_time,
 )
+from footwork.physiology.tracking import Dated
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 SHORTEST_S = 120
 TEST_TOLERANCE = 0.14  # a test's further efforts imply a CP within this share of its best
 HABITUAL_RUNS = 5
 HABITUAL_RESERVE_S = (20.0, 150.0)  # W′/CP of habitual bests that can pass for hard running [s]
-WINDOW_DAYS = 120
 HABITUAL_DAYS = 42
+SHORTEST_BLOCK_DAYS = 14
+MOST_BOUNDS = 5
 
 
 @dataclass(frozen=True)
 class Best:
-    """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]."""
+    """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]; ``day`` is
+    a date's proleptic ordinal."""
 
     run: int
-    age_days: float
+    day: int
     label: str
     maximal: bool
     durations: npt.NDArray[np.int64]
@@ -75,45 +77,59 @@ def maximal_efforts(best: Best, most: int = 4) -> list[tuple[float, float]]:
     return [(float(t[i]), float(p[i])) for i in taken]
 
 
-def evidence_from(bests: Sequence[Best]) -> list[Evidence]:
-    """Turn the runs of one scale into evidence about capacity on the newest day.
+def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
+    """Turn the runs of one scale into dated evidence about capacity.
 
     Parameters
     ----------
     bests : sequence of Best
-        Runs of the last 120 days; age counts back from the day asked about.
+        In order of days.
+    until : int
+        The day asked about (proleptic ordinal); later runs are left out.
 
     Returns
     -------
-    list of Evidence
-        Maximal efforts of marked runs; habitual bests over six weeks where at least five unmarked runs show hard
-        running; else from every unmarked run of those weeks one lower bound. Nothing is used twice.
+    list of Dated
+        Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of its
+        unmarked runs where at least five of them show hard running; else one lower bound from each of them. Nothing is
+        used twice. The block that is still running counts once it holds two weeks.
     """
-    out: list[Evidence] = []
-    for best in bests:
-        if best.maximal and best.age_days <= WINDOW_DAYS and (found := maximal_efforts(best)):
-            out.append(
-                Evidence(
-                    "maximal", tuple(t for t, _ in found), tuple(p for _, p in found),
-                    WIDENING_PER_DAY * best.age_days**0.5, best.label, best.run,
-                )
-            )  # fmt: skip
-    recent = [b for b in bests if not b.maximal and b.age_days <= HABITUAL_DAYS]
-    habitual = _habitual(recent)
-    if habitual is not None:
-        # The bests were taken from all these runs: bounds from the same runs would count them twice.
-        return [*out, habitual]
-    for best in recent:
+    known = [b for b in bests if b.day <= until]
+    out = [
+        Dated(b.day, Evidence("maximal", tuple(t for t, _ in found), tuple(p for _, p in found), 0.0, b.label, b.run))
+        for b in known
+        if b.maximal and (found := maximal_efforts(b))
+    ]
+    blocks: dict[int, list[Best]] = {}
+    for best in known:
+        if not best.maximal:
+            blocks.setdefault((best.day - known[0].day) // HABITUAL_DAYS, []).append(best)
+    for number, runs in blocks.items():
+        start = known[0].day + number * HABITUAL_DAYS
+        end = min(start + HABITUAL_DAYS - 1, until)
+        habitual = _habitual(runs, end - start + 1)
+        if habitual is not None:
+            # The bests were taken from all these runs: bounds from the same runs would count them twice.
+            out.append(Dated(end, habitual))
+            continue
+        out += _bounds(runs)
+    return sorted(out, key=lambda d: d.day)
+
+
+def _bounds(runs: Sequence[Best]) -> list[Dated]:
+    """Lower bounds of a block: one a run, of the runs that bind most; the others say less than these."""
+    found = []
+    for best in runs:
         index = binding_effort(best.durations, best.powers)
         if index >= 0:
-            widening = WIDENING_PER_DAY * best.age_days**0.5
             t, p = float(best.durations[index]), float(best.powers[index])
-            out.append(Evidence("bound", (t,), (p,), widening, best.label, best.run))
-    return out
+            bound = Dated(best.day, Evidence("bound", (t,), (p,), 0.0, best.label, best.run))
+            found.append((float(implied_critical_power(t, p)), bound))
+    return [bound for _, bound in sorted(found, key=lambda f: -f[0])[:MOST_BOUNDS]]
 
 
-def _habitual(recent: Sequence[Best]) -> Evidence | None:
-    if len(recent) < HABITUAL_RUNS:
+def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
+    if len(recent) < HABITUAL_RUNS or days < SHORTEST_BLOCK_DAYS:
         return None
     powers = []
     for duration in HABITUAL_DURATIONS:
@@ -125,5 +141,7 @@ def _habitual(recent: Sequence[Best]) -> Evidence | None:
     low, high = HABITUAL_RESERVE_S
     if form.critical_power <= 0 or not low <= form.w_prime / form.critical_power <= high:
         return None  # easy running only: a flat curve is a bound, not a measurement
-    label = f"best 3, 7 and 12 min of {len(recent)} runs in six weeks"
-    return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), 0.0, label)
+    label = f"best 3, 7 and 12 min of {len(recent)} runs in {days} days"
+    # A block that is still running has had fewer occasions for a best.
+    widening = 0.03 * (1 - days / HABITUAL_DAYS)
+    return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), widening, label)

@@ -251,15 +251,15 @@ class Library:
 
     def load(self, since: dt.date | None = None, until: dt.date | None = None) -> Any:
         """Time in domains and CP-minutes of a span of dates."""
-        from footwork.library import capacity
+        from footwork.library import load
 
-        return capacity.load(self, since, until)
+        return load.span(self, since, until)
 
     def run_load(self, run_id: int) -> dict[str, Any] | None:
         """Time in domains and CP-minutes of a run; None where its scale has no CP."""
-        from footwork.library import capacity, runs
+        from footwork.library import load, runs
 
-        return capacity.run_load(self, runs.find(self, run_id))
+        return load.run(self, runs.find(self, run_id))
 
     def best_curve(
         self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None

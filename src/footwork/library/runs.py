@@ -293,8 +293,13 @@ class StreamRows:
     blocks: Floats
 
 
-def stream_rows(library: Any, scale_key: str, since: float, until: float) -> list[StreamRows]:
-    """Stored rows of all runs on a scale that start in a span of Unix seconds, the oldest first; one a run."""
+def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
+    """Stored rows of all runs on a scale, the oldest first; one a run."""
+    found: list[StreamRows] = library.cached(("scale", scale_key), lambda: _scale_rows(library, scale_key))
+    return found
+
+
+def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
     run_of = {row.id: row for row in library.runs()}
     recording, result, stream = schema.recording, schema.result, schema.stream
     with library.reading() as connection:
@@ -303,8 +308,7 @@ def stream_rows(library: Any, scale_key: str, since: float, until: float) -> lis
                    result.c.indoor, result.c.duration_s, stream)
             .join(stream, stream.c.recording_id == recording.c.id)
             .join(result, result.c.recording_id == recording.c.id)
-            .where(stream.c.scale_key == scale_key, recording.c.run_id.is_not(None),
-                   recording.c.start >= since, recording.c.start <= until)
+            .where(stream.c.scale_key == scale_key, recording.c.run_id.is_not(None))
             .order_by(recording.c.start, recording.c.id)
         ).all()  # fmt: skip
     out: dict[int, StreamRows] = {}

@@ -159,6 +159,61 @@ class Posterior:
         )
 
 
+@dataclass(frozen=True)
+class Grid:
+    """Cells of log CP, log W′/CP and log γ, flat arrays in that order, with the prior's log weight."""
+
+    critical_power: Floats
+    w_prime: Floats
+    tail: Floats
+    prior: Floats
+    shape: tuple[int, int, int]
+    cell: tuple[float, float, float]
+
+    @classmethod
+    def around(cls, evidence: Sequence[Evidence]) -> Grid:
+        """A grid wide enough for this evidence: CP flat, W′/CP and γ by their priors."""
+        centre = float(np.median([
+            implied_critical_power(max(t, 60.0), p)
+            for e in evidence
+            for t, p in zip(e.durations, e.powers, strict=True)
+        ]))  # fmt: skip
+        log_cp = np.log(centre) + np.arange(np.log(0.55), np.log(1.9), 0.006)
+        log_ratio = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.9, 1.6, 57)
+        log_gamma = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)
+        a, b, c = np.meshgrid(log_cp, log_ratio, log_gamma, indexing="ij")
+        prior = (
+            -0.5 * ((b - np.log(RESERVE_SECONDS[0])) / RESERVE_SECONDS[1]) ** 2
+            - 0.5 * ((c - np.log(TAIL_MEDIAN)) / TAIL_LOG_SD) ** 2
+        ).ravel()
+        cell = (0.006, float(log_ratio[1] - log_ratio[0]), float(log_gamma[1] - log_gamma[0]))
+        return cls(np.exp(a).ravel(), np.exp(a + b).ravel(), np.exp(c).ravel(), prior, a.shape, cell)
+
+    def log_likelihood(self, evidence: Evidence, scale: float = 1.0) -> Floats:
+        """Log likelihood of one piece of evidence in every cell; ``scale`` widens the error of maximal efforts."""
+        return _log_likelihood(evidence, self.critical_power, self.w_prime, self.tail, scale)
+
+    def posterior(self, log_weight: Floats, n: int) -> Posterior:
+        """The distribution behind log weights, without cells that weigh nothing."""
+        weight = np.exp(log_weight - log_weight.max())
+        keep = weight > 1e-9
+        return Posterior(
+            self.critical_power[keep],
+            self.w_prime[keep],
+            self.tail[keep],
+            weight[keep] / weight[keep].sum(),
+            self.cell,
+            n,
+        )
+
+    def median(self, log_weight: Floats) -> float:
+        """Median of CP. [W]"""
+        weight = np.exp(log_weight - log_weight.max()).reshape(self.shape).sum(axis=(1, 2))
+        share = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
+        levels = self.critical_power.reshape(self.shape)[:, 0, 0]
+        return float(np.exp(np.interp(0.5, share, np.log(levels))))
+
+
 def implied_critical_power(duration: npt.ArrayLike, power: npt.ArrayLike) -> Floats:
     """CP [W] of a runner of the usual shape (W′ of 60 s of CP, usual tail) whose best for that duration [s] is ``power`` [W]."""
     return np.asarray(np.asarray(power) / power_at(duration, 1.0, RESERVE_SECONDS[0], TAIL_MEDIAN), dtype=float)
@@ -178,29 +233,12 @@ def posterior(evidence: Sequence[Evidence]) -> Posterior:
     """
     if not evidence:
         raise ValueError("no evidence")
-    centre = float(np.median([
-        implied_critical_power(max(t, 60.0), p) for e in evidence for t, p in zip(e.durations, e.powers, strict=True)
-    ]))  # fmt: skip
-    log_cp = np.log(centre) + np.arange(np.log(0.55), np.log(1.9), 0.006)
-    log_ratio = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.9, 1.6, 57)
-    log_gamma = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)
-    a, b, c = np.meshgrid(log_cp, log_ratio, log_gamma, indexing="ij")
-    cp, wp, gamma = np.exp(a).ravel(), np.exp(a + b).ravel(), np.exp(c).ravel()
-    prior = (
-        -0.5 * ((b - np.log(RESERVE_SECONDS[0])) / RESERVE_SECONDS[1]) ** 2
-        - 0.5 * ((c - np.log(TAIL_MEDIAN)) / TAIL_LOG_SD) ** 2
-    ).ravel()
-    log_weight = prior + sum(_log_likelihood(e, cp, wp, gamma, 1.0) for e in evidence)
-    scale = _residual_scale(evidence, cp, wp, gamma, int(np.argmax(log_weight)))
+    grid = Grid.around(evidence)
+    log_weight = grid.prior + sum(grid.log_likelihood(e) for e in evidence)
+    scale = _residual_scale(evidence, grid, int(np.argmax(log_weight)))
     if scale > 1:
-        log_weight = prior + sum(_log_likelihood(e, cp, wp, gamma, scale) for e in evidence)
-    weight = np.exp(log_weight - log_weight.max())
-    keep = weight > 1e-9
-    cell = (0.006, float(log_ratio[1] - log_ratio[0]), float(log_gamma[1] - log_gamma[0]))
-    return Posterior(
-        cp[keep], wp[keep], gamma[keep], weight[keep] / weight[keep].sum(), cell,
-        sum(len(e.durations) for e in evidence if e.kind != "bound") or len(evidence),
-    )  # fmt: skip
+        log_weight = grid.prior + sum(grid.log_likelihood(e, scale) for e in evidence)
+    return grid.posterior(log_weight, sum(len(e.durations) for e in evidence if e.kind != "bound") or len(evidence))
 
 
 def _log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, scale: float) -> Floats:
@@ -233,10 +271,10 @@ def _log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, s
     )
 
 
-def _residual_scale(evidence: Sequence[Evidence], cp: Floats, wp: Floats, gamma: Floats, best: int) -> float:
+def _residual_scale(evidence: Sequence[Evidence], grid: Grid, best: int) -> float:
     """How much larger the scatter of maximal efforts about the best fit is than assumed, 1 to 5."""
     misses = [
-        float(np.log(p / power_at(t, cp[best], wp[best], gamma[best])))
+        float(np.log(p / power_at(t, grid.critical_power[best], grid.w_prime[best], grid.tail[best])))
         for e in evidence
         if e.kind == "maximal"
         for t, p in zip(e.durations, e.powers, strict=True)

@@ -1,0 +1,161 @@
+"""What is usual for this runner on one scale: watts at pace, heart rate at watts, and how a new run compares."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.physics.power import slope_factor
+from footwork.quantities import Floats
+
+METHOD_VERSION = 1
+LEAST_RUNS, LEAST_MINUTES = 5, 60
+_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
+# Prior SDs of the coefficients (a normal prior around 0 keeps what the runs do not tell near nothing); our conventions.
+_POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003)
+_RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Usual:
+    """A line with an effect for each run: coefficients, their covariance, spread between runs and within, and centres."""
+
+    coefficients: Floats
+    covariance: Floats
+    between: float
+    within: float
+    centre: Floats
+    runs: int
+    minutes: int
+    lowest: float
+    highest: float
+
+    def expect(self, design: Floats) -> tuple[float, float]:
+        """Mean expected over the rows of a design and the SD of a new run's mean about it."""
+        row = design.mean(axis=0)
+        variance = self.between**2 + self.within**2 / max(len(design), 1) * 3 + float(row @ self.covariance @ row)
+        return float(row @ self.coefficients), float(variance**0.5)
+
+
+def steady(block: Floats) -> Floats:
+    """Rows of a run's minutes that were run steadily: speed over 1.2 m/s, spread within a quarter of the power."""
+    v, p = block[:, _AT["speed"]], block[:, _AT["power"]]
+    keep = (v > 1.2) & (v < 8.0) & (p > 30) & (block[:, _AT["power_sd"]] < 0.25 * p) & (block[:, _AT["elapsed"]] >= 300)
+    return block[keep]
+
+
+def power_design(block: Floats, temperature: float | None, centre: Floats) -> tuple[Floats, Floats]:
+    """Design rows and the logarithm of joules per metre, slope taken off by Minetti's ratio, for steady minutes."""
+    v, grade = block[:, _AT["speed"]], np.nan_to_num(block[:, _AT["grade"]])
+    cost = np.log(block[:, _AT["power"]] / v / np.maximum(slope_factor(grade), 0.2))
+    warm = np.zeros(len(block)) if temperature is None else np.full(len(block), temperature - 15.0)
+    rows = [
+        np.ones(len(block)),
+        v - centre[0],
+        np.maximum(grade, 0),
+        np.minimum(grade, 0),
+        block[:, _AT["elapsed"]] / 3600,
+        warm,
+    ]
+    return np.column_stack(rows), cost
+
+
+def rate_design(block: Floats, temperature: float | None, centre: Floats) -> tuple[Floats, Floats]:
+    """Design rows and heart rate, for steady minutes that hold one."""
+    kept = block[np.isfinite(block[:, _AT["heart_rate"]])]
+    p, grade = kept[:, _AT["power"]], np.nan_to_num(kept[:, _AT["grade"]])
+    warm = np.zeros(len(kept)) if temperature is None else np.full(len(kept), temperature - 15.0)
+    rows = [
+        np.ones(len(kept)),
+        p - centre[0],
+        100 * np.maximum(grade, 0),
+        100 * np.minimum(grade, 0),
+        kept[:, _AT["elapsed"]] / 3600,
+        warm,
+    ]
+    return np.column_stack(rows), kept[:, _AT["heart_rate"]]
+
+
+def fit(blocks: Sequence[Floats], temperatures: Sequence[float | None], what: str = "power") -> Usual | None:
+    """Learn what is usual from the minutes of several runs on one scale.
+
+    Parameters
+    ----------
+    blocks : sequence of numpy.ndarray, shape (n, 9)
+        One array a run, columns `summary.BLOCK_COLUMNS`.
+    temperatures : sequence of float or None
+        Air temperature of each run from weather, not from the device. [°C]
+    what : {'power', 'heart_rate'}
+
+    Returns
+    -------
+    Usual or None
+        None with fewer than five runs or sixty steady minutes.
+    """
+    design_of, prior_sd = (power_design, _POWER_PRIOR) if what == "power" else (rate_design, _RATE_PRIOR)
+    kept = [steady(b) for b in blocks]
+    column = _AT["speed"] if what == "power" else _AT["power"]
+    if not any(len(k) for k in kept):
+        return None
+    centre = np.array([float(np.mean(np.concatenate([k[:, column] for k in kept])))])
+    pairs = [design_of(k, t, centre) for k, t in zip(kept, temperatures, strict=True)]
+    pairs = [(x, y) for x, y in pairs if len(y) >= 3]
+    minutes = sum(len(y) for _, y in pairs)
+    if len(pairs) < LEAST_RUNS or minutes < LEAST_MINUTES:
+        return None
+    precision = np.diag(1 / np.square(prior_sd))
+    within, between = (0.04, 0.02) if what == "power" else (4.0, 4.0)
+    coefficients: Floats = np.zeros(len(prior_sd))
+    covariance: Floats = np.eye(len(prior_sd))
+    for _ in range(6):
+        # A run's minutes share its day; the covariance of such groups inverts in closed form.
+        left, right = precision.copy(), np.zeros(len(prior_sd))
+        for x, y in pairs:
+            shrink = between**2 / (within**2 + len(y) * between**2)
+            s, total = x.sum(axis=0), y.sum()
+            left += (x.T @ x - shrink * np.outer(s, s)) / within**2
+            right += (x.T @ y - shrink * s * total) / within**2
+        covariance = np.asarray(np.linalg.inv(left), dtype=float)
+        coefficients = covariance @ right
+        residuals = [y - x @ coefficients for x, y in pairs]
+        means = np.array([r.mean() for r in residuals])
+        inside = np.concatenate([r - r.mean() for r in residuals])
+        within = float(max(1.4826 * np.median(np.abs(inside)), 0.005 if what == "power" else 0.5))
+        spread = 1.4826 * float(np.median(np.abs(means - np.median(means))))
+        between = float(max(spread, 0.004 if what == "power" else 0.8))
+    seen = np.concatenate([x[:, 1] for x, _ in pairs]) + centre[0]
+    low, high = np.percentile(seen, [2, 98])
+    return Usual(coefficients, covariance, between, within, centre, len(pairs), minutes, float(low), float(high))
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A run against the usual: how much more (relative for power, bpm for heart rate), its SD, and over how many minutes."""
+
+    excess: float
+    sd: float
+    minutes: int
+    level: float
+
+    @property
+    def unusual(self) -> bool:
+        """Beyond what nineteen in twenty usual runs show."""
+        return abs(self.excess) > 1.96 * self.sd
+
+
+def compare(usual: Usual, block: Floats, temperature: float | None, what: str = "power") -> Comparison | None:
+    """A run's steady minutes against the usual; None with fewer than five or outside what was run before."""
+    design_of = power_design if what == "power" else rate_design
+    kept = steady(block)
+    x, y = design_of(kept, temperature, usual.centre)
+    seen = x[:, 1] + usual.centre[0] if len(y) else np.zeros(0)
+    inside = (seen >= usual.lowest) & (seen <= usual.highest)
+    x, y = x[inside], y[inside]
+    if len(y) < 5:
+        return None
+    expected, sd = usual.expect(x)
+    level = float(np.exp(y).mean()) if what == "power" else float(y.mean())
+    return Comparison(float(y.mean()) - expected, sd, len(y), level)

@@ -1,0 +1,159 @@
+"""Evidence about capacity: from the runs of one scale through time, or from efforts that the runner states."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from footwork.analysis import efforts as effort_model
+from footwork.analysis import speed
+from footwork.errors import NotEnoughData
+from footwork.library import runs
+from footwork.physiology import critical, curve, tracking
+from footwork.quantities import Effort
+
+RACE_WIDENING = 0.015  # a measured course and still air are not every race; our convention
+SHOWN_DAYS = 120  # evidence listed beside today's value
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What is known about capacity on a day: the distribution (None where only bounds or nothing exist), what it rests on
+    in a word and in a sentence, and the evidence to show."""
+
+    posterior: critical.Posterior | None
+    kind: str
+    sentence: str
+    evidence: list[critical.Evidence]
+    lower_bound: float | None = None
+    forms: list[dict[str, Any]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def listed(self) -> list[dict[str, Any]]:
+        """Efforts one by one; of bounds only the five that bind most."""
+        bounds = sorted(
+            (e for e in self.evidence if e.kind == "bound"),
+            key=lambda e: -float(critical.implied_critical_power(e.durations[0], e.powers[0])),
+        )
+        shown = [e for e in self.evidence if e.kind != "bound"] + bounds[:5]
+        return [
+            {"kind": e.kind, "duration_s": t, "power_w": p, "run": e.run, "label": e.label}
+            for e in shown
+            for t, p in zip(e.durations, e.powers, strict=True)
+        ]
+
+
+def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
+    """The filter over all runs of a scale up to a date; None without any effort of two minutes."""
+
+    def make() -> tracking.Track | None:
+        rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
+        dated = effort_model.timeline([_best(r) for r in rows], asked.toordinal())
+        return tracking.follow(dated) if dated else None
+
+    found: tracking.Track | None = library.cached(("track", key, asked), make)
+    return found
+
+
+def _best(row: runs.StreamRows) -> effort_model.Best:
+    return effort_model.Best(
+        row.run, row.date.toordinal(), row.date.isoformat(), bool(row.marks & runs.MAXIMAL_MARKS),
+        curve.stored_durations(86400)[: len(row.best)], row.best, row.starts,
+    )  # fmt: skip
+
+
+def recorded(library: Any, key: str, asked: dt.date) -> Gathered:
+    """Evidence of the recorded runs of a scale on a date."""
+    made = track(library, key, asked) if key else None
+    if made is None:
+        return Gathered(None, "none", "no evidence", [])
+    day = asked.toordinal()
+    kind = tracking.kind_on(made.steps, day)
+    recent = [s.evidence for s in made.steps if day - s.day <= SHOWN_DAYS]
+    maximal = [e for e in recent if e.kind == "maximal"]
+    habitual = [e for e in recent if e.kind == "habitual"][-1:]
+    if kind == "lower bound":
+        bounds = [
+            s.evidence for s in made.steps if s.evidence.kind == "bound" and day - s.day <= effort_model.HABITUAL_DAYS
+        ]
+        bounds = bounds or [made.steps[-1].evidence]
+        lower = float(np.quantile(critical.posterior(bounds).draws(2000)[0], 0.05))
+        sentence = f"only a lower bound from {len(bounds)} run{'s' if len(bounds) > 1 else ''}"
+        return Gathered(None, kind, sentence, bounds, lower)
+    counted = maximal + habitual
+    n = sum(len(e.durations) for e in counted)
+    posterior = made.posterior(day, n)
+    if kind == "tested":
+        efforts = sum(len(e.durations) for e in maximal)
+        sentence = f"{efforts} maximal effort{'s' if efforts != 1 else ''} in {len(maximal)} run{'s' if len(maximal) != 1 else ''} marked as maximal"
+    else:
+        sentence = habitual[0].label
+    return Gathered(posterior, kind, sentence, counted)
+
+
+def stated(efforts: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed | None) -> Gathered:
+    """Evidence from stated efforts alone; races become watts by ``relation``.
+
+    Raises
+    ------
+    NotEnoughData
+        No effort of two minutes or more.
+    """
+    warnings: list[str] = []
+    races = [e for e in efforts if e.distance is not None]
+    watts = [e for e in efforts if e.power is not None]
+    if races and watts and (relation is None or relation.source != "steady minutes"):
+        warnings.append("Race results give modelled watts, which are not mixed with a device's: they were left out.")
+        races = []
+    groups: dict[tuple[str, object], list[tuple[float, float, float]]] = {}
+    for index, effort in enumerate(watts + races):
+        power, widening = _as_watts(effort, asked, relation)
+        kind = "all-out" if effort.kind == "all-out" else "maximal"
+        if kind == "maximal" and effort.duration < critical.SHORTEST_S:
+            warnings.append(
+                f"{effort.label or 'An effort'} is under 2 minutes: CP + W′/t does not describe it, so only the three-parameter form uses it."
+            )
+            continue
+        # Efforts of one stated day share that day's form; undated ones are taken as days of their own.
+        groups.setdefault((kind, effort.date or index), []).append((effort.duration, power, widening))
+    evidence = [
+        critical.Evidence(kind, tuple(t for t, _, _ in g), tuple(p for _, p, _ in g), max(w for _, _, w in g), "stated")
+        for (kind, _), g in groups.items()
+    ]
+    if not evidence:
+        raise NotEnoughData("no stated effort lasts two minutes or more: add one of 3 to 15 minutes")
+    n = sum(len(e.durations) for e in evidence)
+    forms = _forms([(e.duration, e.power) for e in watts if e.power is not None and e.kind != "all-out"])
+    sentence = f"{n} stated effort{'s' if n != 1 else ''}"
+    return Gathered(critical.posterior(evidence), "stated", sentence, evidence, None, forms, warnings)
+
+
+def _as_watts(effort: Effort, asked: dt.date, relation: speed.PowerAtSpeed | None) -> tuple[float, float]:
+    """Power of a stated effort [W] and its added relative error: age, and for a race the relation's."""
+    age = max((asked - effort.date).days, 0) if effort.date else 0
+    widening = critical.WIDENING_PER_DAY * age**0.5
+    if effort.power is not None:
+        return effort.power, widening
+    assert effort.distance is not None and relation is not None
+    v = effort.distance / effort.duration
+    sd = float(np.hypot(relation.level_sd, relation.slope_sd * (v - relation.centre)))
+    return float(relation.power(v)), float(np.sqrt(widening**2 + RACE_WIDENING**2 + sd**2))
+
+
+def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
+    out: list[dict[str, Any]] = []
+    for form in (critical.work_time, critical.inverse_time, critical.time_power, critical.three_parameter):
+        try:
+            long = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is critical.three_parameter]
+            made = form([d for d, _ in long], [w for _, w in long])
+        except ValueError:
+            continue
+        if made.critical_power > 0 and made.w_prime > 0:
+            out.append({
+                "form": made.name, "error_in": made.error_in, "critical_power_w": made.critical_power,
+                "w_prime_j": made.w_prime, "p_max_w": made.p_max, "efforts": len(long),
+            })  # fmt: skip
+    return out
