@@ -60,8 +60,13 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
     from footwork.library import Library
 
     files, library_folder = folder / "recordings", folder / "library"
-    if folder.exists() and any(folder.iterdir()) and not files.is_dir():
+    ours = folder / "made-by-footwork-demo.txt"
+    if folder.exists() and (not folder.is_dir() or (any(folder.iterdir()) and not ours.exists())):
         raise UsageError(f"{folder} is not empty and no demo: name a new folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    ours.write_text(
+        "Footwork's demo replaces this folder's recordings and library when it runs again.\n", encoding="utf-8"
+    )
     shutil.rmtree(files, ignore_errors=True)
     shutil.rmtree(library_folder, ignore_errors=True)
     count = recordings(files, progress)

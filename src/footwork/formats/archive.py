@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import lzma
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -39,9 +40,13 @@ def members(path: Path) -> list[str | None]:
         if not zipfile.is_zipfile(path):
             return [None]
         with zipfile.ZipFile(path) as archive:
-            return [info.filename for info in archive.infolist() if not info.is_dir()]
+            inside = [info for info in archive.infolist() if not info.is_dir()]
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise UnreadableFile(f"the zip archive is damaged ({error})") from None
+    # A member is never read beyond the size its entry states, so the stated sizes bound the whole.
+    if sum(info.file_size for info in inside) > MAX_TOTAL:
+        raise UnreadableFile(f"it unpacks to more than {MAX_TOTAL // 2**20} MiB, so it was not opened")
+    return [info.filename for info in inside]
 
 
 def unpack(path: Path, member: str | None = None) -> Iterator[tuple[str, bytes]]:
@@ -60,7 +65,16 @@ def unpack(path: Path, member: str | None = None) -> Iterator[tuple[str, bytes]]
         else:
             with zipfile.ZipFile(path) as archive, archive.open(member) as stream:
                 yield from _open(PurePosixPath(member).name, budget.take(stream, member), budget, 1)
-    except (zipfile.BadZipFile, zlib.error, gzip.BadGzipFile, EOFError, RuntimeError, NotImplementedError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        lzma.LZMAError,
+        gzip.BadGzipFile,
+        EOFError,
+        RuntimeError,
+        ValueError,
+        KeyError,
+    ) as error:
         raise UnreadableFile(f"the archive is damaged or encrypted ({error})") from None
 
 

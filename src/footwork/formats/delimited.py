@@ -105,14 +105,12 @@ def _decode(data: bytes) -> str:
 def _header(cells: list[str]) -> dict[str, tuple[int, float]]:
     found: dict[str, tuple[int, float]] = {}
     for index, cell in enumerate(cells):
-        match = re.fullmatch(r"\s*([a-z_ ]+?)\s*(?:[\[(]\s*([^\])]*?)\s*[\])])?\s*", cell.lower())
-        if not match:
-            continue
-        name = match.group(1).strip().replace(" ", "_")
+        words, bracket, rest = cell.strip().lower().replace("(", "[").replace(")", "]").partition("[")
+        name = "_".join(words.split())
         if name not in COLUMNS:
             continue
         column, unit = COLUMNS[name]
-        given = match.group(2)
+        given = rest.partition("]")[0].strip() if bracket else None
         if given is not None and given not in _FACTORS and column != "time":
             raise UnreadableFile(f"column '{cell.strip()}' has a unit we do not know; write it as {name} [{unit}]")
         found.setdefault(column, (index, _FACTORS.get(given if given is not None else unit, 1.0)))

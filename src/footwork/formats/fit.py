@@ -34,11 +34,11 @@ _FIELDS = (
 )  # fmt: skip
 NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
 _STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}
-_PARTIAL = re.compile(
-    r"form|air|wind|impact|elastic|brak|vertical|lateral|horizontal|left|right|leg|ground", re.IGNORECASE
-)
+_PARTIAL = {"form", "air", "wind", "impact", "elastic", "brake", "braking", "vertical", "lateral", "horizontal", "left", "right",
+            "leg", "ground", "landing"}  # fmt: skip
 _FULL = {"power", "running power", "run power", "total power"}
-_POWER_SENSORS = {"bike_power", "stride_speed_distance", 11, 124}
+_FOOT_SENSORS = {"stride_speed_distance", 124}
+_POWER_SENSORS = {"bike_power", 11} | _FOOT_SENSORS  # a bicycle's meter in a multisport file is not the run's
 
 
 def crc(data: bytes, start: int = 0) -> int:
@@ -107,22 +107,24 @@ def _split(data: bytes) -> tuple[list[bytes], list[str]]:
     """The files of a chain by their header lengths, with headers mended in memory where they were left unfinished."""
     parts, lost, at = [], [], 0
     while at < len(data):
-        rest = data[at:]
-        if not is_format(rest, ""):
-            if rest.strip(b"\x00"):
-                lost.append(f"{len(rest)} bytes after the end that are no FIT data")
+        left = len(data) - at
+        if not is_format(data[at : at + 14], ""):
+            if data[at:].strip(b"\x00"):
+                lost.append(f"{left} bytes after the end that are no FIT data")
             break
-        head, size = rest[0], struct.unpack_from("<I", rest, 4)[0]
+        head, size = data[at], struct.unpack_from("<I", data, at + 4)[0]
         whole = head + size + 2
-        if size == 0 and len(rest) > head + 2:  # the recorder stopped before it wrote the length
+        # Only an unfinished file needs the rest of the chain as a piece of its own.
+        rest = data[at:] if size == 0 or whole > left else b""
+        if size == 0 and left > head + 2:  # the recorder stopped before it wrote the length
             lost.append("the end of the recording (the file was never closed)")
             parts.append(rest[:4] + struct.pack("<I", len(rest) - head) + rest[8:] + b"\x00\x00")
             break
-        if whole > len(rest):
-            lost.append(f"the end of the recording (the file is cut: {len(rest)} of {whole} bytes)")
+        if whole > left:
+            lost.append(f"the end of the recording (the file is cut: {left} of {whole} bytes)")
             parts.append(rest[:4] + struct.pack("<I", max(len(rest) - head, 0)) + rest[8:] + b"\x00\x00")
             break
-        part = rest[:whole]
+        part = data[at : at + whole]
         if head == 14 and part[12:14] == b"\x00\x00" and crc(part) == 0:
             body = part[:12] + struct.pack("<H", crc(part[:12])) + part[14:-2]
             part = body + struct.pack("<H", crc(body))
@@ -137,10 +139,10 @@ def _decode(part: bytes) -> _Messages:
     try:
         with _silence():
             others = fitfast.parse(part, datetimes=False)
-        declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
-        if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
-            others.pop("record", None)
-            return _Messages(fitfast.records(part), others)
+            declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
+            if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
+                others.pop("record", None)
+                return _Messages(fitfast.records(part), others)
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException:  # fitfast refuses by an exception and panics with a bare BaseException
@@ -237,8 +239,14 @@ def _legs(messages: _Messages, first: int) -> list[Recording]:
     records = {name: column[keep] for name, column in records.items()}
     time = records["timestamp"]
     dated = bool(np.median(time) >= UNDATED_BELOW)
+    early = int((time < UNDATED_BELOW).sum()) if dated else 0
+    if early:  # the clock was not set yet: these records cannot be placed in time
+        records = {name: column[time >= UNDATED_BELOW] for name, column in records.items()}
+        time = records["timestamp"]
     sessions = sorted((m for m in messages.get("session") if "start_time" in m), key=lambda m: float(m["start_time"]))
     notes, lost = list(messages.notes), list(messages.lost)
+    if early:
+        lost.append(f"{early} records from before the device's clock was set")
     if not sessions:
         sport, assumed = _sport_without_session(messages)
         lost.append("the session summary")
@@ -316,35 +324,49 @@ def _power_columns(messages: _Messages, records: dict[str, Floats], mass: float 
     """Each full-power field as ``(record column, scale key, kind)``; the native field first."""
     found: list[tuple[str, str, str]] = []
     weight = "" if mass is None else f"{mass:.0f}"
+    kinds = (
+        _POWER_SENSORS
+        if all(str(s.get("sport", "running")) == "running" for s in messages.get("session"))
+        else _FOOT_SENSORS
+    )
     sensor = next(
         (
             m
             for m in messages.get("device_info")
-            if {m.get("antplus_device_type"), m.get("device_type"), m.get("ble_device_type")} & _POWER_SENSORS
+            if {m.get("antplus_device_type"), m.get("device_type"), m.get("ble_device_type")} & kinds
             and m.get("serial_number")
         ),
         None,
     )
+    who = sensor or next(iter(messages.get("file_id")), {})
+    producer = (who.get("manufacturer"), who.get("product", who.get("product_name")), who.get("serial_number"))
     if "power" in records and np.isfinite(records["power"]).any():
-        who = sensor or next(iter(messages.get("file_id")), {})
-        named = (who.get("manufacturer"), who.get("product", who.get("product_name")), who.get("serial_number"))
-        found.append(("power", _scale_key("native", *named, weight), "foot sensor" if sensor else "device"))
+        found.append(("power", _scale_key("native", *producer, weight), "foot sensor" if sensor else "device"))
     applications = {
-        m.get("developer_data_index"): m.get("application_id", "") for m in messages.get("developer_data_id")
+        m.get("developer_data_index"): _hex(m.get("application_id")) for m in messages.get("developer_data_id")
     }
     for m in messages.get("field_description"):
         name, unit = str(m.get("field_name", "")), str(m.get("units", "")).lower().strip()
         message = m.get("native_mesg_num", "record")
         declared = m.get("native_field_num") in (7, "power") and message in ("record", 20, None)
         by_name = name.lower().replace("_", " ").strip() in _FULL and unit in ("w", "watt", "watts")
-        if not (declared or by_name) or _PARTIAL.search(name):
+        words = set(re.sub(r"([a-z])([A-Z])", r"\1 \2", name).lower().replace("_", " ").split())
+        if not (declared or by_name) or words & _PARTIAL:
             continue
         index, number = m.get("developer_data_index"), m.get("field_definition_number")
         column = f"developer:{index}:{number}" if f"developer:{index}:{number}" in records else name
         if column in records and column not in NATIVE_FIELDS and np.isfinite(records[column]).any():
-            key = _scale_key("developer", applications.get(index), number, name, weight)
+            key = _scale_key("developer", *producer, applications.get(index), number, name, weight)
             found.append((column, key, "foot sensor"))
     return found
+
+
+def _hex(application: object) -> str:
+    """An application id as text, whichever decoder gave it."""
+    try:
+        return bytes(application).hex()  # type: ignore[call-overload,no-any-return]
+    except (TypeError, ValueError):
+        return str(application)
 
 
 def _scale_key(*parts: object) -> str:

@@ -88,7 +88,7 @@ class Library:
     def close(self) -> None:
         """Let go of the databases; a throw-away library is deleted."""
         if not self.readonly:
-            with self._engine.connect() as connection:
+            with self.reading() as connection:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         self._engine.dispose()
         if self._scratch is not None:
@@ -103,7 +103,7 @@ class Library:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A consistent view of both databases."""
-        with self._engine.connect() as connection:
+        with database.reading(self._engine, self.folder) as connection:
             yield connection
 
     @contextmanager
@@ -119,9 +119,11 @@ class Library:
         stamp = database.stamp(self.folder)
         if stamp != self._cache_stamp:
             self._cache, self._cache_stamp = {}, stamp
-        if key not in self._cache:
-            self._cache[key] = make()
-        return self._cache[key]
+        # An answer begun before a write belongs to the old cache, which this name still holds.
+        cache = self._cache
+        if key not in cache:
+            cache[key] = make()
+        return cache[key]
 
     def known_files(self) -> list[str]:
         """SHA-256 of every original."""

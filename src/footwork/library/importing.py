@@ -8,6 +8,7 @@ import errno
 import fcntl
 import os
 import shutil
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -73,11 +74,11 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
     inside = library.resolve()
     for given in paths:
         if not given.exists():
-            report.failed.append({"file": str(given), "reason": "there is no such file or folder"})
+            report.failed.append({"file": printable(str(given)), "reason": "there is no such file or folder"})
             continue
         base = given.parent if given.is_file() else given
         for path in [given] if given.is_file() else _walk(given, inside):
-            shown = str(path if given.is_file() else path.relative_to(base))
+            shown = printable(str(path if given.is_file() else path.relative_to(base)))
             if not path.is_file():
                 report.skipped.append({"file": shown, "reason": "not a plain file"})
                 continue
@@ -91,9 +92,11 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
                 continue
             for member in members:
                 if member is not None and not member.lower().endswith(ENDINGS):
-                    report.skipped.append({"file": f"{shown}/{member}", "reason": "not a FIT, GPX or CSV file"})
+                    report.skipped.append(
+                        {"file": printable(f"{shown}/{member}"), "reason": "not a FIT, GPX or CSV file"}
+                    )
                 else:
-                    out.append(Task(path, member, shown if member is None else f"{shown}/{member}"))
+                    out.append(Task(path, member, shown if member is None else printable(f"{shown}/{member}")))
     return out
 
 
@@ -103,6 +106,11 @@ def _walk(folder: Path, library: Path) -> Iterator[Path]:
         folders[:] = sorted(f for f in folders if (here / f).resolve() != library)
         for name in sorted(files):
             yield here / name
+
+
+def printable(name: str) -> str:
+    """A file name as text that can be stored and printed, whatever bytes it was made of."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _looks_like_fit(path: Path) -> bool:
@@ -131,7 +139,15 @@ def _start_worker(orders: Orders) -> None:
     import signal
 
     _orders = orders
+    threading.Thread(target=_end_with_parent, args=(os.getppid(),), daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
+
+
+def _end_with_parent(parent: int) -> None:
+    """A worker whose importer was killed ends too, so that it never writes beside the next one."""
+    while os.getppid() == parent:
+        time.sleep(0.5)
+    os._exit(1)
 
 
 def _work(task: Task) -> list[Digest]:
@@ -144,13 +160,9 @@ def digest(task: Task, orders: Orders) -> list[Digest]:
     """Read, clean and analyse the files behind a task; never raises for bad input."""
     out: list[Digest] = []
     try:
-        for name, data in archive.unpack(task.path, task.member):
-            shown = (
-                task.shown
-                if name in (task.path.name, (task.member or "").rpartition("/")[2])
-                else f"{task.shown}/{name}"
-            )
-            shown = task.shown if task.shown.removesuffix(".gz").endswith(name) else shown
+        for raw, data in archive.unpack(task.path, task.member):
+            name = printable(raw)
+            shown = task.shown if task.shown.removesuffix(".gz").endswith(name) else f"{task.shown}/{name}"
             out.append(_digest_file(shown, name, data, orders))
     except FootworkError as error:
         out.append(Digest(task.shown, outcome="failed", reason=str(error)))
@@ -205,8 +217,8 @@ def run_all(tasks: list[Task], orders: Orders, workers: int) -> Iterator[tuple[T
             try:
                 while waiting or flying:
                     while waiting and len(flying) < WINDOW:
-                        task = waiting.popleft()
-                        flying.append((task, pool.submit(_work, task)))
+                        flying.append((waiting[0], pool.submit(_work, waiting[0])))
+                        waiting.popleft()
                     task, future = flying[0]
                     found = future.result()
                     flying.popleft()
@@ -262,24 +274,26 @@ def add(library: Any, paths: list[Path], start: dt.datetime | None, workers: int
     if start is not None and start.timestamp() > time.time() + 86400:
         raise UsageError(f"--start {start:%Y-%m-%d} lies in the future")
     with lock(library.folder):
-        incoming = library.folder / "incoming"
-        shutil.rmtree(incoming, ignore_errors=True)  # what an import that was killed left behind
-        incoming.mkdir()
+        left = library.folder / "incoming"
+        shutil.rmtree(left, ignore_errors=True)  # what an import that was killed left behind
+        incoming = left / str(os.getpid())
+        incoming.mkdir(parents=True)
         try:
             tasks = tasks_for(paths, library.folder, report)
             orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start)
             batch: list[Digest] = []
             for done, (task, found) in enumerate(run_all(tasks, orders, workers), start=1):
                 batch += found
-                if len(batch) >= BATCH or done == len(tasks):
+                if len(batch) >= BATCH:
                     _store_batch(library, batch, report, start)
                     batch = []
                 if progress is not None:
                     progress(done, len(tasks), task.shown)
+            _store_batch(library, batch, report, start)
         except OSError as error:
             raise _explain(error, library.folder) from None
         finally:
-            shutil.rmtree(incoming, ignore_errors=True)
+            shutil.rmtree(left, ignore_errors=True)
     return report
 
 

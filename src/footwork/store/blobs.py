@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gzip
 import hashlib
 import os
@@ -64,7 +65,10 @@ def write_signals(path: Path, signals: Signals) -> None:
         name: pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
         for name, values in signals.columns.items()
     }).with_columns(pl.Series("timer", signals.timer))  # fmt: skip
-    frame.write_parquet(path, compression="lz4", statistics=False)
+    try:
+        frame.write_parquet(path, compression="lz4", statistics=False)
+    except pl.exceptions.PolarsError as error:  # a full disk arrives as an error of its own kind
+        raise OSError(errno.ENOSPC if "No space" in str(error) else errno.EIO, str(error)) from None
 
 
 def read_signals(path: Path, streams: list[PowerStream]) -> Signals:

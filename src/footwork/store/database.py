@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import sqlite3
@@ -64,6 +65,12 @@ def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
 
 def _open_writable(folder: Path, path: Path) -> Engine:
     folder.mkdir(parents=True, exist_ok=True)
+    with (folder / "open.lock").open("a") as stream:
+        fcntl.flock(stream, fcntl.LOCK_EX)  # two programs opening a new library at once make it one after the other
+        return _made_ready(folder, path)
+
+
+def _made_ready(folder: Path, path: Path) -> Engine:
     version = _checked(path, folder)
     (folder / "originals").mkdir(exist_ok=True)
     derived = folder / "derived"
@@ -167,6 +174,16 @@ def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
         except FileNotFoundError:
             out.append((0, 0))
     return tuple(out)
+
+
+@contextmanager
+def reading(engine: Engine, folder: Path) -> Iterator[Connection]:
+    """A consistent view; database errors become one sentence. Raises LibraryError."""
+    try:
+        with engine.connect() as connection:
+            yield connection
+    except (DatabaseError, sqlite3.DatabaseError) as error:
+        raise _explain(error, folder) from None
 
 
 @contextmanager
