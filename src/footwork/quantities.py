@@ -20,6 +20,17 @@ RACE_DISTANCES_M = {"marathon": 42195.0, "half marathon": 21097.5, "half": 21097
 _DISTANCE_UNITS_M = {"m": 1.0, "km": 1000.0, "k": 1000.0, "mi": MILE_M, "miles": MILE_M, "mile": MILE_M}
 
 
+# Fastest times run, rounded, from memory: a goal below them is a typing error. Distance [m], time [s].
+_FASTEST = ((400, 43.0), (800, 100.9), (1500, 206.0), (5000, 755.0), (10_000, 1571.0), (21_097.5, 3400.0), (42_195, 7195.0),
+            (100_000, 21_900.0), (500_000, 150_000.0))  # fmt: skip
+
+
+def fastest_time(distance: float) -> float:
+    """About the fastest anyone has run a distance [m], in s; log-log between known marks."""
+    x, y = np.log(np.array(_FASTEST)).T
+    return float(np.exp(np.interp(np.log(distance), x, y)))
+
+
 @dataclass(frozen=True)
 class Estimate:
     """An inferred number with its 95 % interval, or the reason why it is withheld.
@@ -182,8 +193,7 @@ def _parse_watts(text: str) -> float:
 
 def _check_race_speed(distance: float, duration: float, text: str) -> None:
     speed = distance / duration
-    # No one has run 400 m or more faster than 9.4 m/s (400 m in 43 s); slower than 1 m/s is not running.
-    if not 1.0 <= speed <= 9.4:
+    if duration < fastest_time(distance) or speed < 1.0:  # slower than 1 m/s is not running
         raise UsageError(f"'{text}' means {format_pace(speed)}: check distance and time")
 
 

@@ -61,6 +61,7 @@ class Recording:
     legs_before: list[str] = field(default_factory=list)
     indoor: bool = False
     mass: float | None = None
+    placed_by_start: bool = False
     lost: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -86,6 +87,7 @@ class Recording:
             pauses=[(a + shift, b + shift) for a, b in self.pauses],
             laps=[Lap(lap.start + shift, lap.end + shift) for lap in self.laps],
             dated=True,
+            placed_by_start=True,
             utc_offset_minutes=None if offset is None else int(offset.total_seconds() // 60),
         )
 

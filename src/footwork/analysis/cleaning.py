@@ -12,7 +12,8 @@ from footwork.physics.terrain import smooth_altitude, step_distance
 from footwork.quantities import Floats
 from footwork.signals import COLUMNS, Bools, PowerStream, Recording, Signals
 
-METHOD_VERSION = 1
+Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
+METHOD_VERSION = 2
 LONGEST_GAP_S = 10
 LONGEST_RECORDING_S = 7 * 86400
 CLOCK_JUMP_S = 6 * 3600
@@ -27,7 +28,7 @@ _LIMITS = {
 _SPIKES = {"power": 350.0, "heart_rate": 40.0, "speed": 3.5, "altitude": 25.0}
 _WORDS = {
     "order": "samples put in order of time", "duplicates": "samples of the same second merged",
-    "clock": "jumps of the clock closed", "interpolated": "seconds interpolated over gaps of up to 10 s",
+    "clock": "jumps of the clock closed", "stray": "samples with an impossible time left out", "interpolated": "seconds interpolated over gaps of up to 10 s",
     "missing": "seconds missing in gaps over 10 s", "drop-outs": "seconds of 0 W while running taken as missing",
     "paused": "seconds with the timer paused",
 }  # fmt: skip
@@ -83,10 +84,10 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     for name, values in columns.items():
         known = np.isfinite(values)
         if known.any():
-            out[name], bridged = _to_grid(seconds[known], values[known], grid)
+            out[name], bridged = _to_grid(*_held_at_pauses(seconds[known], values[known], pauses), grid)
             filled |= bridged
     sampled = np.zeros(len(grid), dtype=np.bool_)
-    sampled[seconds - first] = True
+    sampled[_held_at_pauses(seconds, np.zeros(len(seconds)), pauses)[0] - first] = True
     counts["interpolated"] = int((filled & timer).sum())
     counts["missing"] = int((_gaps(sampled) & timer).sum())
     for stream in recording.streams:
@@ -122,8 +123,13 @@ def _in_order(
     keep = np.isfinite(raw)
     if keep.sum() < 2:
         raise UnreadableFile("fewer than two samples have a time")
+    keep[keep] = ~_stray(raw[keep])
     time = raw[keep].astype(float)
     columns = {n: v[keep].astype(float).copy() for n, v in recording.columns.items() if n != "time"}
+    pauses = list(recording.pauses)
+    strays = int((np.isfinite(raw) & ~keep).sum())
+    if strays:
+        counts["stray"] = strays
     step = np.diff(time)
     covered = np.zeros(len(step), dtype=np.bool_)
     for stop, start in recording.pauses:
@@ -132,7 +138,14 @@ def _in_order(
     jump = ((step > CLOCK_JUMP_S) & ~covered) | ((step < -60) & overlapping)
     if jump.any():
         counts["clock"] = int(jump.sum())
-        time = time - np.concatenate([[0.0], np.cumsum(np.where(jump, step - 1.0, 0.0))])
+        shift = np.concatenate([[0.0], np.cumsum(np.where(jump, step - 1.0, 0.0))])
+        # A pause belongs to the sample recorded last before it.
+        late = [
+            float(shift[max(int(np.searchsorted(time, stop, side="right")) - 1, 0)]) if (step >= 0).all() else 0.0
+            for stop, _ in pauses
+        ]
+        pauses = [(stop - s, start - s) for (stop, start), s in zip(pauses, late, strict=True)]
+        time = time - shift
     if (np.diff(time) < 0).any():
         counts["order"] = int((np.diff(time) < 0).sum())
         order = np.argsort(time, kind="stable")
@@ -153,7 +166,16 @@ def _in_order(
         time = whole[fresh]
     if len(time) < 2:
         raise UnreadableFile("the recording holds a single second")
-    return time, columns, recording.pauses
+    return time, columns, pauses
+
+
+def _stray(time: Floats) -> Bools:
+    """Lone samples whose stamp is hours off while both neighbours agree with each other."""
+    out = np.zeros(len(time), dtype=np.bool_)
+    if len(time) >= 3:
+        before, after = np.diff(time)[:-1], np.diff(time)[1:]
+        out[1:-1] = (np.abs(before) > 3600) & (np.abs(after) > 3600) & (np.abs(before + after) < 600)
+    return out
 
 
 def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
@@ -187,10 +209,32 @@ def _drop_false_zeros(power: Floats, columns: dict[str, Floats], counts: dict[st
         power[false] = np.nan
 
 
+def _held_at_pauses(seconds: Whole, values: Floats, pauses: list[tuple[float, float]]) -> tuple[Whole, Floats]:
+    """Samples with the last value held up to a stop and the next from the start on, where these are at most 10 s apart:
+    the seconds between a sample and a pause are running time, not a gap."""
+    more: list[tuple[int, float]] = []
+    for stop, start in pauses:
+        before = int(np.searchsorted(seconds, stop, side="right")) - 1
+        after = int(np.searchsorted(seconds, start, side="left"))
+        if before >= 0 and 0 < stop - seconds[before] <= LONGEST_GAP_S:
+            more.append((int(stop), float(values[before])))
+        if after < len(seconds) and 0 < seconds[after] - start <= LONGEST_GAP_S:
+            more.append((int(np.ceil(start)), float(values[after])))
+    more = [(t, v) for t, v in more if seconds[0] < t < seconds[-1]]
+    if not more:
+        return seconds, values
+    added, index = np.unique(np.array([t for t, _ in more], dtype=np.int64), return_index=True)
+    fresh = ~np.isin(added, seconds)
+    time = np.concatenate([seconds, added[fresh]])
+    joined = np.concatenate([values, np.array([v for _, v in more])[index][fresh]])
+    order = np.argsort(time, kind="stable")
+    return time[order], joined[order]
+
+
 def _to_grid(
-    seconds: np.ndarray[tuple[int], np.dtype[np.int64]],
+    seconds: Whole,
     values: Floats,
-    grid: np.ndarray[tuple[int], np.dtype[np.int64]],
+    grid: Whole,
 ) -> tuple[Floats, Bools]:
     """Values at every second: known, interpolated over at most 10 s (marked), else NaN."""
     out = np.interp(grid, seconds, values, left=np.nan, right=np.nan)

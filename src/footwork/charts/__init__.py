@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -43,7 +43,6 @@ class Chart:
     axis: Literal["time", "distance", "log-time"] = "time"
     alt: str = ""
     imperial: bool = False
-    extent: tuple[float, float] | None = field(default=None)
 
 
 def thin(x: Floats, y: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:

@@ -64,7 +64,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
         low, high = _range(pane)
         x_axes.append({
             "type": "log" if chart.axis == "log-time" else "value", "gridIndex": index,
-            "min": chart.extent[0] if chart.extent else "dataMin", "max": chart.extent[1] if chart.extent else "dataMax",
+            "min": "dataMin", "max": "dataMax",
             "axisLine": {"onZero": False, "lineStyle": {"color": _RULE}}, "axisTick": {"show": False}, "splitLine": {"show": False},
             "axisLabel": {"show": last, "color": _SOFT, "fontSize": 13, "margin": 12, ":formatter": shown, "hideOverlap": True,
                           **({"customValues": _log_ticks(chart)} if chart.axis == "log-time" else {})},

@@ -364,6 +364,8 @@ def _power_columns(messages: _Messages, records: dict[str, Floats], mass: float 
 def _hex(application: object) -> str:
     """An application id as text, whichever decoder gave it."""
     try:
+        if isinstance(application, (str, int)):
+            return str(application)
         return bytes(application).hex()  # type: ignore[call-overload,no-any-return]
     except (TypeError, ValueError):
         return str(application)

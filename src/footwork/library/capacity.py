@@ -181,7 +181,12 @@ def _known(
     relation: speed.PowerAtSpeed | None = common["power_at_speed"]
     borders = _borders(draws, posterior.n, relation, rows)
     for row in best:
-        row["model"] = Estimate.from_draws(power_at(row["duration_s"], *draws), "W", posterior.n, "power-duration")
+        if row["duration_s"] >= domains.EXTREME_S:
+            row["model"] = Estimate.from_draws(power_at(row["duration_s"], *draws), "W", posterior.n, "power-duration")
+        else:
+            row["model"] = Estimate.withheld(
+                "W", "power-duration", "CP + W′/t does not describe efforts under 2 minutes"
+            )
     warnings = gathered.warnings + critical.warnings_for(gathered.evidence, wp, cp)
     if relation is not None and relation.source == "prior":
         warnings.append(
@@ -214,15 +219,15 @@ def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
     cs, _, tail = made.draws(DRAWS)
     speed_estimate = Estimate.from_draws(cs, "m/s", made.n, "critical-power", "races")
     withheld = Estimate.withheld("W", "critical-power", reason)
-    share = {"moderate_heavy": domains.MODERATE_SHARE[1], "heavy_severe": 1.0}
+    reserve = made.draws(DRAWS)[1]
+    levels = dict(zip(BORDERS, domains.border_draws(cs, reserve), strict=True))
     borders = {
         border: {
             "power": withheld,
-            "speed": speed_estimate.scaled(factor, "m/s") if border == "heavy_severe" else Estimate.from_draws(
-                cs * factor, "m/s", made.n, "domains", "races"),
+            "speed": Estimate.from_draws(level, "m/s", made.n, "domains", "races"),
             "heart_rate": Estimate.withheld("bpm", "heart-rate-borders", "no recordings with heart rate"),
         }
-        for border, factor in share.items()
+        for border, level in levels.items()
     }  # fmt: skip
     gathered = evidence.Gathered(None, "stated", f"{made.n} stated race result{'s' if made.n != 1 else ''}", [])
     return Capacity(
@@ -235,15 +240,7 @@ def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
 def _borders(
     draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, rows: list[runs.StreamRows]
 ) -> dict[str, dict[str, Estimate]]:
-    found = domains.borders(draws[0], draws[1], n)
-    share = np.random.default_rng(1).normal(
-        0.80, (domains.MODERATE_SHARE[2] - domains.MODERATE_SHARE[0]) / 3.92, len(draws[0])
-    )
-    watts = {
-        "moderate_heavy": draws[0] * share,
-        "heavy_severe": draws[0],
-        "severe_extreme": draws[0] + draws[1] / domains.EXTREME_S,
-    }
+    watts = dict(zip(BORDERS, domains.border_draws(draws[0], draws[1]), strict=True))
     blocks = [r.blocks for r in rows if not r.indoor]
     out: dict[str, dict[str, Estimate]] = {}
     for border, power in watts.items():
@@ -262,7 +259,7 @@ def _borders(
             if border == "severe_extreme"
             else heart.heart_rate_at(blocks, power)
         )
-        out[border] = {"power": getattr(found, border), "speed": pace, "heart_rate": rate}
+        out[border] = {"power": Estimate.from_draws(power, "W", n, "domains"), "speed": pace, "heart_rate": rate}
     return out
 
 

@@ -63,6 +63,7 @@ class Report:
     recovered: list[dict[str, Any]] = field(default_factory=list)
     skipped: list[dict[str, Any]] = field(default_factory=list)
     failed: list[dict[str, Any]] = field(default_factory=list)
+    start_used: str = ""  # the one undated file that --start has placed
 
     def to_json(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in ("added", "duplicates", "recovered", "skipped", "failed")}
@@ -310,10 +311,11 @@ def _store_batch(library: Any, batch: list[Digest], report: Report, start: dt.da
     for made in batch:
         if made.outcome == "fatal":
             raise OSError(errno.ENOSPC, made.reason)
-    pending = Report()
+    pending = Report(start_used=report.start_used)
     with library.writing() as connection:
         for made in batch:
             results.store(library, connection, made, pending, start)
     # Only what the transaction has made true is reported.
     for name, rows in pending.to_json().items():
         getattr(report, name).extend(rows)
+    report.start_used = pending.start_used

@@ -16,7 +16,7 @@ from footwork.physics import air
 from footwork.physics.terrain import bearing, smooth_altitude, step_distance
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions, race
-from footwork.quantities import MILE_M, Effort, Estimate, Floats, format_duration, plain
+from footwork.quantities import MILE_M, Effort, Estimate, Floats, fastest_time, format_duration, plain
 from footwork.signals import Course as Path3D
 from footwork.signals import Recording
 
@@ -193,15 +193,15 @@ def _goal(
 
 def _check_weather(sky: Weather) -> None:
     for name, value, low, high, unit in (
-        ("wind", sky.wind, -25, 25, "m/s"), ("temperature", sky.temperature, -40, 50, "°C"),
+        ("wind", sky.wind, -25, 25, "m/s"), ("wind direction", sky.wind_from, 0, 360, "degrees"), ("temperature", sky.temperature, -40, 50, "°C"),
         ("humidity", sky.humidity, 0, 1, "as a share"), ("altitude", sky.altitude, -430, 6000, "m"),
     ):  # fmt: skip
-        if value is not None and not low <= value <= high:
+        if value is not None and not low <= value <= high:  # also refuses what is not a number
             raise UsageError(f"a {name} of {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
 
 
 def _check_goal(distance: float, time: float) -> None:
-    best = race.fastest_time(distance)
+    best = fastest_time(distance)
     if time < best:
         raise UsageError(
             f"{format_duration(time)} for {distance / 1000:.2f} km is faster than anyone has run (about {format_duration(best)})"

@@ -26,7 +26,8 @@ VERSIONS = "-".join(
 )  # fmt: skip
 SAME_SHARE = 0.95
 OVERLAP_SHARE = 0.5
-_IDENTITY = ("heart_rate", "power", "speed", "cadence", "latitude", "longitude")
+# Recorded signals and how far apart two copies may write one value (rounding of another format).
+_IDENTITY = {"heart_rate": 0.51, "power": 0.51, "cadence": 1.01, "latitude": 2e-6, "longitude": 2e-6, "speed": 0.006}
 
 
 @dataclass
@@ -43,6 +44,7 @@ class Analysed:
     row: dict[str, Any]
     streams: list[dict[str, Any]]
     lost: list[str]
+    placed_by_start: bool = False
     signals: Signals | None = None
     parquet: Path | None = None
 
@@ -118,7 +120,7 @@ def analyse(recording: Recording, sha: str, masses: list[tuple[str, float]]) -> 
     return Analysed(
         recording.leg, recording.sport, float(signals["time"][0]), float(signals["time"][-1]),
         recording.utc_offset_minutes, recording.serial, recording.is_run, row, streams, recording.lost,
-        signals if recording.is_run else None,
+        recording.placed_by_start, signals if recording.is_run else None,
     )  # fmt: skip
 
 
@@ -132,26 +134,32 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
     if made.outcome in ("skipped", "failed"):
         getattr(report, made.outcome).append(entry)
         return
-    kept: list[tuple[Analysed, int | None]] = []
+    kept: list[tuple[Analysed, int | None, int | None]] = []  # the leg, its run, the recording it takes the place of
     twins: list[str] = []
-    replaced: list[int] = []
     for analysed in made.recordings:
-        run_id, same = _overlapping(library, connection, analysed) if analysed.is_run else (None, None)
-        if same is None:
-            kept.append((analysed, run_id))
-            continue
-        twin_id, longer = same
-        if longer:
-            replaced.append(twin_id)
-            kept.append((analysed, run_id))
+        place = _overlapping(library, connection, analysed)
+        if place.twin is None or place.better:
+            kept.append((analysed, place.run, place.twin))
         else:
-            twins.append(f"the same recording as run {run_id}")
+            twins.append(
+                f"the same recording as run {place.run}" if place.run else "the same activity is known already"
+            )
     if not kept:
         report.duplicates.append({"file": made.shown, "reason": "; ".join(dict.fromkeys(twins)) or "nothing new"})
         return
+    if start is not None and any(a.placed_by_start for a, _, _ in kept):
+        if report.start_used:
+            report.failed.append(
+                {
+                    "file": made.shown,
+                    "reason": f"--start was used for {report.start_used}: add undated files one by one",
+                }
+            )
+            return
+        report.start_used = made.shown
     # Files go to their places before the rows that name them are committed; a kill in between leaves no row behind.
     blobs.place(made.original, blobs.original_path(library.folder, made.sha256))
-    for analysed, _ in kept:
+    for analysed, _, _ in kept:
         if analysed.parquet is not None:
             blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
     file_id = connection.execute(
@@ -162,15 +170,15 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
     ).lastrowid  # fmt: skip
     runs: list[int] = []
     others: list[str] = []
-    for analysed, run_id in kept:
+    for analysed, run_id, twin in kept:
         if analysed.is_run and run_id is None:
             run_id = connection.execute(insert(schema.run)).lastrowid
         values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
                   "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
                   "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
-        if analysed.is_run and replaced:
-            # The longer copy takes the place of the shorter one, which keeps marks and the run's address.
-            recording_id = replaced.pop(0)
+        if twin is not None:
+            # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
+            recording_id = twin
             connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
         else:
             recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
@@ -193,7 +201,7 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
             }
         )
     report.added.append({"file": made.shown, "reason": reason, "runs": runs})
-    lost = list(dict.fromkeys(text for analysed, _ in kept for text in analysed.lost))
+    lost = list(dict.fromkeys(text for analysed, _, _ in kept for text in analysed.lost))
     if lost:
         report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
 
@@ -218,14 +226,23 @@ def _name_scale(connection: Connection, key: str, kind: str) -> None:
     connection.execute(insert(schema.scale).values(key=key, name=name))
 
 
-def _overlapping(library: Any, connection: Connection, new: Analysed) -> tuple[int | None, tuple[int, bool] | None]:
-    """The run a recording belongs to, and the recording it repeats (with whether the new one is clearly longer)."""
+@dataclass(frozen=True)
+class Place:
+    """Where a recording belongs: its run, the stored recording it repeats, and whether it is the better copy."""
+
+    run: int | None = None
+    twin: int | None = None
+    better: bool = False
+
+
+def _overlapping(library: Any, connection: Connection, new: Analysed) -> Place:
     table = schema.recording
     rows = connection.execute(
         select(table, schema.file.c.sha256)
         .join(schema.file)
-        .where(table.c.run_id.is_not(None), table.c.start <= new.end, table.c.end >= new.start)
-    ).mappings()
+        .where(table.c.start <= new.end, table.c.end >= new.start, table.c.run_id.is_not(None) if new.is_run else table.c.sport == new.sport)
+        .order_by(table.c.id)
+    ).mappings().all()  # fmt: skip
     run_id: int | None = None
     for row in rows:
         shared = min(row["end"], new.end) - max(row["start"], new.start) + 1
@@ -233,31 +250,46 @@ def _overlapping(library: Any, connection: Connection, new: Analysed) -> tuple[i
         if shared < OVERLAP_SHARE * shorter:
             continue
         run_id = run_id or row["run_id"]
+        same_device = bool(row["serial"]) and row["serial"] == new.serial
+        if not new.is_run:
+            # Other sports keep no samples: the same span is the same activity.
+            if same_device or abs(row["start"] - new.start) + abs(row["end"] - new.end) <= 4:
+                return Place(None, row["id"])
+            continue
+        streams = [s for s in read_streams(connection, row["id"]) if s.measured]
         old_path = blobs.signals_path(library.folder, row["sha256"], row["leg"])
-        if (row["serial"] and row["serial"] == new.serial) or _identical_share(old_path, new) >= SAME_SHARE:
-            longer = (new.end - new.start) > 1.02 * (row["end"] - row["start"]) + 10
-            return row["run_id"], (row["id"], longer)
-    return run_id, None
+        if same_device or _identical_share(old_path, bool(streams), new) >= SAME_SHARE:
+            gained = any(s["measured"] for s in new.streams) and not streams
+            lost = bool(streams) and not any(s["measured"] for s in new.streams)
+            length, known = new.end - new.start, row["end"] - row["start"]
+            better = (gained and length > 0.9 * known) or (not lost and length > 1.02 * known + 10)
+            return Place(row["run_id"], row["id"], better)
+    return Place(run_id)
 
 
-def _identical_share(old_path: Path, new: Analysed) -> float:
-    if new.parquet is None and new.signals is None:
-        return 0.0
+def _identical_share(old_path: Path, old_measured: bool, new: Analysed) -> float:
+    """Share of common seconds whose recorded values are the same; what was derived or modelled does not count."""
     try:
         old = blobs.read_signals(old_path, [])
-    except (OSError, ValueError):
+        fresh = new.signals if new.signals is not None else blobs.read_signals(new.parquet or Path(), [])
+    except Exception:  # a damaged file of signals says nothing; it is rebuilt when it is asked for
         return 0.0
-    fresh = new.signals if new.signals is not None else blobs.read_signals(new.parquet or Path(), [])
     first = max(old["time"][0], fresh["time"][0])
     last = min(old["time"][-1], fresh["time"][-1])
     a, b = (slice(int(first - s["time"][0]), int(last - s["time"][0]) + 1) for s in (old, fresh))
+    measured = old_measured and any(s["measured"] for s in new.streams)
     equal = total = 0
-    for name in _IDENTITY:
-        if name in old and name in fresh:
-            x, y = old[name][a], fresh[name][b]
-            both = np.isfinite(x) & np.isfinite(y)
-            total += int(both.sum())
-            equal += int((np.abs(x - y)[both] <= 1e-5 * np.abs(x[both]) + 1e-9).sum())
+    for name, slack in _IDENTITY.items():
+        if name not in old or name not in fresh or (name == "power" and not measured):
+            continue
+        x, y = old[name][a], fresh[name][b]
+        both = np.isfinite(x) & np.isfinite(y)
+        total += int(both.sum())
+        equal += int((np.abs(x - y)[both] <= slack).sum())
+        if (
+            name == "speed" and total > both.sum()
+        ):  # speed is often derived: it decides only where nothing else is there
+            total, equal = total - int(both.sum()), equal - int((np.abs(x - y)[both] <= slack).sum())
     return equal / total if total else 0.0
 
 

@@ -254,7 +254,8 @@ def mark(library: Any, run_id: int, name: str, remove: bool) -> list[str]:
     row = find(library, run_id)
     table = schema.mark
     with library.writing() as connection:
-        connection.execute(delete(table).where(table.c.recording_id == row.recording_id, table.c.name == name))
+        of_run = select(schema.recording.c.id).where(schema.recording.c.run_id == run_id)
+        connection.execute(delete(table).where(table.c.recording_id.in_(of_run), table.c.name == name))
         if not remove:
             connection.execute(insert(table).values(recording_id=row.recording_id, name=name))
     return list(find(library, run_id).marks)
@@ -317,7 +318,7 @@ def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
             continue
         out[r.run_id] = StreamRows(
             r.run_id, r.began, local_date(r.began, r.utc_offset_minutes).date(), frozenset(run_of[r.run_id].marks),
-            bool(r.measured), bool(r.indoor), r.duration_s, blobs.unpack(r.best, "float32").astype(float),
+            bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, blobs.unpack(r.best, "float32").astype(float),
             blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
         )  # fmt: skip

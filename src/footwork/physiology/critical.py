@@ -14,7 +14,6 @@ from footwork.quantities import Estimate, Floats
 METHOD_VERSION = 1
 DAY_SD = 0.02  # day form shared by a day's efforts, as a share of power; our convention
 EFFORT_SD = 0.010  # scale of an effort's own error (Student t, 4 degrees of freedom); our convention
-ASSUMED_EFFORT_ERROR = 0.02  # the least error any stated effort is given; our convention
 WIDENING_PER_DAY = 0.0035  # diffusion of log CP per square root of a day without evidence; our convention
 SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
 RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
@@ -289,6 +288,8 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
     """What a reader must know before trusting the estimate, in sentences."""
     out = []
     maximal = [(t, p) for e in evidence if e.kind == "maximal" for t, p in zip(e.durations, e.powers, strict=True)]
+    if not maximal and any(e.kind == "all-out" for e in evidence):
+        out.append("A three-minute all-out effort alone reads CP within about 12 %: add efforts of 3 to 12 minutes.")
     if maximal:
         durations = np.array([t for t, _ in maximal])
         if len(maximal) < 3:

@@ -51,7 +51,7 @@ def mean_maximal(
     pieces = list(zip(edges[::2], edges[1::2], strict=True))
     longest = max((int(stop - start) for start, stop in pieces), default=0)
     asked = np.arange(1, longest + 1) if durations is None else np.asarray(durations, dtype=np.int64)
-    asked = asked[(asked >= 1) & (asked <= longest)]
+    asked = np.unique(asked[(asked >= 1) & (asked <= longest)])
     best = np.full(len(asked), -1.0)
     first = np.zeros(len(asked), dtype=np.int64)
     for start, stop in pieces:

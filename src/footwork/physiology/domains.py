@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
-from footwork.quantities import Estimate, Floats
+from footwork.quantities import Floats
 
 METHOD_VERSION = 1
 NAMES = ("moderate", "heavy", "severe", "extreme")
@@ -16,31 +14,22 @@ EXTREME_S = 120.0  # the severe-extreme border is the power for two minutes
 LOAD_EXPONENT = 1.9  # weighting of the training impulse, here on power
 
 
-@dataclass(frozen=True)
-class Domains:
-    """Borders between the four domains in watts."""
+def border_draws(critical_power: Floats, w_prime: Floats, seed: int = 1) -> tuple[Floats, Floats, Floats]:
+    """Draws of the borders moderate-heavy, heavy-severe and severe-extreme from joint draws of CP and W′.
 
-    moderate_heavy: Estimate
-    heavy_severe: Estimate
-    severe_extreme: Estimate
+    Parameters
+    ----------
+    critical_power, w_prime : numpy.ndarray, shape (k,)
+        [W] and [J], or for speeds [m/s] and [m].
 
-    def edges(self) -> list[float] | None:
-        """The three borders [W], or None where one is withheld."""
-        values = [self.moderate_heavy.value, self.heavy_severe.value, self.severe_extreme.value]
-        known = [v for v in values if v is not None]
-        return known if len(known) == 3 else None
-
-
-def borders(critical_power: Floats, w_prime: Floats, n: int, seed: int = 1) -> Domains:
-    """Domain borders from joint draws of CP [W] and W′ [J] (1-D arrays of one length) from ``n`` efforts."""
-    share = np.random.default_rng(seed).normal(
-        MODERATE_SHARE[1], (MODERATE_SHARE[2] - MODERATE_SHARE[0]) / 3.92, len(critical_power)
-    )
-    return Domains(
-        Estimate.from_draws(critical_power * share, "W", n, "domains"),
-        Estimate.from_draws(critical_power, "W", n, "domains"),
-        Estimate.from_draws(critical_power + w_prime / EXTREME_S, "W", n, "domains"),
-    )
+    Returns
+    -------
+    tuple of three numpy.ndarray, shape (k,)
+        In the unit of ``critical_power``.
+    """
+    low, middle, high = MODERATE_SHARE
+    share = np.random.default_rng(seed).normal(middle, (high - low) / 3.92, len(critical_power))
+    return critical_power * share, critical_power, critical_power + w_prime / EXTREME_S
 
 
 def thirty_second_mean(power: npt.ArrayLike) -> Floats:

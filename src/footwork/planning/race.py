@@ -33,17 +33,6 @@ class Course:
         return float(self.length.sum())
 
 
-# Fastest times run, rounded, from memory: a goal below them is a typing error. Distance [m], time [s].
-_FASTEST = ((400, 43.0), (800, 100.9), (1500, 206.0), (5000, 755.0), (10_000, 1571.0), (21_097.5, 3400.0), (42_195, 7195.0),
-            (100_000, 21_900.0), (500_000, 150_000.0))  # fmt: skip
-
-
-def fastest_time(distance: float) -> float:
-    """About the fastest anyone has run a distance [m], in s; log-log between known marks."""
-    x, y = np.log(np.array(_FASTEST)).T
-    return float(np.exp(np.interp(np.log(distance), x, y)))
-
-
 def flat_course(distance: float, headwind: float = 0.0, density: float = air.STANDARD_DENSITY) -> Course:
     """A level course of that length [m]; an average headwind [m/s] where one is known."""
     count = max(int(np.ceil(distance / SEGMENT_M)), 1)

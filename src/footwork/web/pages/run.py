@@ -19,7 +19,7 @@ _MARKS = {"race": "Mark as race", "test": "Mark as test", "easy": "Mark as easy"
 
 def data(library: Any, run_id: str) -> dict[str, Any]:
     """Shown by the page and its twin."""
-    if not str(run_id).isdigit():
+    if not (str(run_id).isascii() and str(run_id).isdigit() and len(str(run_id)) < 12):
         raise UsageError(f"there is no run {run_id}: the runs page lists them")
     found = library.run(int(run_id))
     out: dict[str, Any] = found.to_json()
