@@ -15,6 +15,10 @@ class UsageError(FootworkError):
     exit_code = 2
 
 
+class NoSuchRun(UsageError):
+    """A run number that the library does not hold."""
+
+
 class UnreadableFile(FootworkError):
     """A file that claims to be a recording but cannot be decoded."""
 

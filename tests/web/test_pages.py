@@ -52,7 +52,10 @@ def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
     shown = page.eval_on_selector_all(".num[data-key]", "all => all.map(e => [e.dataset.key, e.dataset.value ?? null])")
     assert shown
     for key, value in shown:
-        wanted = found[key]["value"]
+        wanted = found
+        for part in key.split("."):
+            wanted = wanted[part]
+        wanted = wanted["value"]
         if wanted is None:
             assert value is None
         else:

@@ -6,6 +6,9 @@ import json
 import os
 import sys
 
+from typer import Abort
+from typer._click.exceptions import ClickException  # what typer raises for a command line it cannot parse
+
 from footwork.cli.common import app, say
 from footwork.errors import FootworkError
 
@@ -23,7 +26,15 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        app()
+        sys.exit(app(args=None if len(sys.argv) > 1 else ["--help"], standalone_mode=False))
+    except ClickException as error:
+        if "--json" in sys.argv:
+            print(json.dumps({"error": error.format_message()}))
+        say(f"footwork: {error.format_message()} (footwork --help tells the commands and options)", err=True)
+        sys.exit(2)
+    except (Abort, KeyboardInterrupt):
+        say("footwork: stopped; what was done before is kept", err=True)
+        sys.exit(130)
     except FootworkError as error:
         if "--json" in sys.argv:
             print(json.dumps({"error": str(error)}))
@@ -32,9 +43,6 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
-    except KeyboardInterrupt:
-        say("footwork: stopped; what was done before is kept", err=True)
-        sys.exit(130)
     except OSError as error:
         say(f"footwork: {error.filename or 'the system'}: {error.strerror or error}", err=True)
         sys.exit(4)

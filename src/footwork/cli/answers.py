@@ -66,7 +66,7 @@ def capacity(
         say(
             "Forms (error in): "
             + "; ".join(
-                f"{f['form']} ({f['error_in']}) CP {f['critical_power_w']:.0f} W, W′ {f['w_prime_j'] / 1000:.1f} kJ"
+                f"{f['form']} ({f['error_in']}) CP {describe(f['critical_power'])}, W′ {describe(f['w_prime'].scaled(1e-3, 'kJ'), 1)}"
                 for f in made.forms
             )
         )

@@ -46,11 +46,12 @@ def serve(
     folders: Annotated[list[Path] | None, typer.Argument(help="Library folders; by default the one library.")] = None,
     port: Annotated[int, typer.Option(help="Port on 127.0.0.1; 0 takes a free one.")] = 8383,
     open_browser: Annotated[bool, typer.Option("--open", help="Open the address in a browser.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Serve the pages on this machine only."""
     from footwork.web.server import serve as run_server
 
-    run_server(folders or [folder()], port, open_browser)
+    run_server(folders or [folder()], port, open_browser, as_json)
 
 
 @app.command()

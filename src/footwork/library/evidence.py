@@ -144,16 +144,19 @@ def _as_watts(effort: Effort, asked: dt.date, relation: speed.PowerAtSpeed | Non
 
 
 def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
+    """The classical forms where the efforts allow them, each with its interval."""
     out: list[dict[str, Any]] = []
     for form in (critical.work_time, critical.inverse_time, critical.time_power, critical.three_parameter):
+        used = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is critical.three_parameter]
+        t, p = np.array([d for d, _ in used]), np.array([w for _, w in used])
         try:
-            long = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is critical.three_parameter]
-            made = form([d for d, _ in long], [w for _, w in long])
+            made = form(t, p)
+            cp, wp = critical.form_interval(form, made, t, p)
         except ValueError:
             continue
         if made.critical_power > 0 and made.w_prime > 0:
             out.append({
-                "form": made.name, "error_in": made.error_in, "critical_power_w": made.critical_power,
-                "w_prime_j": made.w_prime, "p_max_w": made.p_max, "efforts": len(long),
+                "form": made.name, "error_in": made.error_in, "critical_power": cp, "w_prime": wp, "p_max_w": made.p_max,
+                "efforts": len(used),
             })  # fmt: skip
     return out

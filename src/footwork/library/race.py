@@ -67,7 +67,7 @@ def answer(
     library: Any,
     distance: float | None = None,
     time: float | None = None,
-    course: str | Path | None = None,
+    course: str | Path | Path3D | None = None,
     date: dt.date | None = None,
     scale: str | None = None,
     efforts: Sequence[str | Effort] = (),
@@ -83,7 +83,7 @@ def answer(
         Race distance; with ``course`` the official distance that the course is stretched to. [m]
     time : float, optional
         Alone: a race of that time. With a distance or course: a goal. [s]
-    course : path, optional
+    course : path or Course, optional
         GPX course, or a recording with positions.
     date, scale, efforts, mass
         As in `capacity.answer`.
@@ -153,13 +153,13 @@ def answer(
     warnings += _warnings(path, float(np.median(times)), made, sky, wbgt)
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
-                  "course": Path(course).name if course is not None else None},
+                  "course": None if course is None else (course.name or "course") if isinstance(course, Path3D) else Path(course).name},
         scale=made.scale, measured=made.measured,
         power=Estimate.from_draws(power, "W", n, "race"),
         time=Estimate.from_draws(times, "s", n, "race"),
         pace=Estimate.from_draws(1000 * paces, "s/km", n, "race"),
         distance=span,
-        splits=[{**row, "power_w": target} for row in race.splits(path, speeds, split)],
+        splits=[{**row, "power_w": target} for row in race.splits(path, speeds, split, _spread(times))],
         goal=goal,
         conditions={
             "headwind_mps": float(np.average(path.headwind, weights=path.length)) if len(path.length) else 0.0,
@@ -169,6 +169,12 @@ def answer(
         critical_power=made.critical_power, warnings=warnings,
         profile=_profile(path, speeds),
     )  # fmt: skip
+
+
+def _spread(times: Floats) -> tuple[float, float]:
+    """Ends of the 95 % interval of race times as multiples of their median."""
+    low, middle, high = np.quantile(times, [0.025, 0.5, 0.975])
+    return float(low / middle), float(high / middle)
 
 
 def _goal(
@@ -228,9 +234,14 @@ def _flat(distance: float, sky: Weather) -> race.Course:
     return flat
 
 
-def _course(
-    source: str | Path, distance: float | None, sky: Weather, made: capacity.Capacity, warnings: list[str]
-) -> race.Course:
+def read_course(source: str | Path) -> Path3D:
+    """The course in a file: a GPX course, or the track of a recording.
+
+    Raises
+    ------
+    UsageError
+        No such file, or no course in it.
+    """
     from footwork.library import read
 
     path = Path(source)
@@ -240,13 +251,21 @@ def _course(
     track = found if isinstance(found, Path3D) else _track(found)
     if track is None or len(track.distance) < 3 or track.distance[-1] < 100:
         raise UsageError(f"{path.name} is no course: it needs at least three positions over 100 m or more")
+    return track
+
+
+def _course(
+    source: str | Path | Path3D, distance: float | None, sky: Weather, made: capacity.Capacity, warnings: list[str]
+) -> race.Course:
+    track = source if isinstance(source, Path3D) else read_course(source)
+    name = track.name or "the course"
     if sky.wind is not None and sky.wind_from is None and sky.wind != 0:
         raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
     x, altitude = track.distance, track.altitude
     stretch = distance / float(x[-1]) if distance else 1.0
     if not 0.5 <= stretch <= 2.0:
         raise UsageError(
-            f"{path.name} is {x[-1] / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km"
+            f"{name} is {x[-1] / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km"
         )
     x = x * stretch
     has_altitude = np.isfinite(altitude).sum() >= 2
@@ -254,7 +273,7 @@ def _course(
         warnings.append("The course has no altitude: it is taken as flat.")
         altitude = np.zeros(len(x))
     elif float(np.nanmax(altitude) - np.nanmin(altitude)) > 6000 or float(np.nanmax(altitude)) > 6000:
-        raise UsageError(f"{path.name} climbs to {np.nanmax(altitude):.0f} m: its altitude cannot be right")
+        raise UsageError(f"{name} climbs to {np.nanmax(altitude):.0f} m: its altitude cannot be right")
     smooth, _ = smooth_altitude(x, altitude)
     count = max(int(np.ceil(x[-1] / SEGMENT_M)), 2)
     edges = np.linspace(0.0, float(x[-1]), count + 1)

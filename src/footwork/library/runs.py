@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy import delete, insert, select
 
 from footwork.analysis.summary import BLOCK_COLUMNS
-from footwork.errors import LibraryError, UsageError
+from footwork.errors import LibraryError, NoSuchRun, UsageError
 from footwork.library.results import local_date, read_streams
 from footwork.physiology import curve
 from footwork.quantities import Floats, plain
@@ -134,7 +134,7 @@ def find(library: Any, run_id: int) -> RunRow:
     """The row of a run. Raises UsageError where there is none."""
     row: RunRow | None = next((r for r in library.runs() if r.id == run_id), None)
     if row is None:
-        raise UsageError(f"there is no run {run_id}: 'footwork runs' lists them")
+        raise NoSuchRun(f"there is no run {run_id}: 'footwork runs' lists them")
     return row
 
 

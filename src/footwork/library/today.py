@@ -57,7 +57,7 @@ def answer(library: Any) -> dict[str, Any]:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
         "runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
-        "cp_minutes": load["cp_minutes"], "seconds_in_domains": load["seconds_in_domains"],
+        "cp_minutes": load["cp_minutes"], "load": load["load"], "seconds_in_domains": load["seconds_in_domains"],
     }  # fmt: skip
     return _told(
         runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ from footwork.quantities import Estimate, Floats
 METHOD_VERSION = 1
 DAY_SD = 0.02  # day form shared by a day's efforts, as a share of power; our convention
 EFFORT_SD = 0.010  # scale of an effort's own error (Student t, 4 degrees of freedom); our convention
+ASSUMED_EFFORT_ERROR = 0.02  # the least error a stated effort is given by the forms; our convention
 WIDENING_PER_DAY = 0.0035  # diffusion of log CP per square root of a day without evidence; our convention
 SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
 RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
@@ -100,6 +101,48 @@ def three_parameter(duration: npt.ArrayLike, power: npt.ArrayLike) -> Form:
     if not 0 < cp < p.min() or cp + extra > 20 * p.max():
         raise ValueError("these efforts do not show a maximal power")
     return Form("three-parameter", "power", cp, w, cp + extra)
+
+
+def form_interval(
+    form: Callable[[npt.ArrayLike, npt.ArrayLike], Form], made: Form, duration: Floats, power: Floats, count: int = 150
+) -> tuple[Estimate, Estimate]:
+    """CP [W] and W′ [J] of a fitted form with intervals, by refitting it to efforts with errors drawn anew.
+
+    Parameters
+    ----------
+    form : callable
+        The fitting function.
+    made : Form
+        Its result on these durations [s] and powers [W], shape (m,).
+    count : int
+        How many refits.
+
+    Returns
+    -------
+    tuple of Estimate
+        The error of an effort is the larger of the residual error and the assumed 2 %, so that efforts that happen to lie
+        on a line do not pretend certainty.
+    """
+    k = 0.0 if made.p_max is None else made.w_prime / (made.critical_power - made.p_max)
+    predicted = made.critical_power + made.w_prime / (duration - k)
+    freedom = len(power) - (2 if made.p_max is None else 3)
+    residual = float(np.sqrt(np.sum((power / predicted - 1) ** 2) / freedom)) if freedom > 0 else 0.0
+    rng = np.random.default_rng(1)
+    found = []
+    for _ in range(count):
+        try:
+            again = form(
+                duration, predicted * (1 + max(residual, ASSUMED_EFFORT_ERROR) * rng.standard_normal(len(power)))
+            )
+        except ValueError:
+            continue
+        found.append((again.critical_power, again.w_prime))
+    draws = np.array(found)
+    out = []
+    for value, column, unit in ((made.critical_power, 0, "W"), (made.w_prime, 1, "J")):
+        low, high = np.quantile(draws[:, column], [0.025, 0.975])
+        out.append(Estimate(value, min(float(low), value), max(float(high), value), unit, len(power), "critical-power"))
+    return out[0], out[1]
 
 
 def _pairs(duration: npt.ArrayLike, power: npt.ArrayLike, least: int) -> tuple[Floats, Floats]:

@@ -131,8 +131,13 @@ def sustainable(
     return power, table.time(power / factor)
 
 
-def splits(course: Course, speeds: Floats, every: float = 1000.0) -> list[dict[str, float]]:
-    """Time at every so many metres and at the end, from segment speeds [m/s] (shape (s,))."""
+def splits(
+    course: Course, speeds: Floats, every: float = 1000.0, spread: tuple[float, float] = (1.0, 1.0)
+) -> list[dict[str, float]]:
+    """Time at every so many metres and at the end, from segment speeds [m/s] (shape (s,)).
+
+    ``spread`` is the interval of the race's time as multiples of it: at even power every split shares it.
+    """
     ends = np.concatenate([[0.0], np.cumsum(course.length)])
     clock = np.concatenate([[0.0], np.cumsum(course.length / speeds)])
     marks = np.arange(every, ends[-1] - 0.05 * every, every)
@@ -141,6 +146,6 @@ def splits(course: Course, speeds: Floats, every: float = 1000.0) -> list[dict[s
     height = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(course.length * course.grade)]))
     before = np.concatenate([[0.0], marks[:-1]])
     return [
-        {"distance_m": float(m), "time_s": float(t), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r)}
+        {"distance_m": float(m), "time_s": float(t), "time_low_s": float(t * spread[0]), "time_high_s": float(t * spread[1]), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r)}
         for m, t, s, b, r in zip(marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), strict=True)
     ]  # fmt: skip

@@ -35,7 +35,32 @@ def safe_name(given: str, index: int) -> str:
     """A file name from an upload: no path, no control characters, never empty."""
     base = PurePosixPath(given.replace("\\", "/")).name
     kept = "".join(c for c in base if c.isprintable() and c not in '/\\:*?"<>|').strip(". ")
-    return kept[-120:] or f"upload-{index}"
+    while len(kept.encode()) > 200:  # file systems count bytes
+        kept = kept[1:]
+    return kept or f"upload-{index}"
+
+
+async def _start(command: list[str]) -> asyncio.subprocess.Process:
+    """A child of this program at low priority."""
+    child = await asyncio.create_subprocess_exec(
+        *command, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+        env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
+    )  # fmt: skip
+    with contextlib.suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, child.pid, 10)
+    return child
+
+
+async def run_command(library: Path, *words: str) -> str:
+    """Run one command on a library in another process; returns what went wrong, or nothing."""
+    child = await _start([sys.executable, "-m", "footwork", "--library", str(library), *words, "--json"])
+    output, _ = await child.communicate()
+    if child.returncode == 0:
+        return ""
+    try:
+        return str(json.loads(output)["error"])
+    except (ValueError, KeyError, TypeError):
+        return f"'{words[0]}' ended with code {child.returncode}"
 
 
 async def run_import(library: Path, job: Job, start: str = "") -> None:
@@ -43,12 +68,12 @@ async def run_import(library: Path, job: Job, start: str = "") -> None:
     command = [sys.executable, "-m", "footwork", "--library", str(library), "add", str(job.folder), "--json"]
     if start:
         command += ["--start", start]
-    child = await asyncio.create_subprocess_exec(
-        *command, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
-        env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
-    )  # fmt: skip
-    with contextlib.suppress(OSError):
-        os.setpriority(os.PRIO_PROCESS, child.pid, 10)
+    try:
+        child = await _start(command)
+    except OSError as error:
+        job.error, job.running = f"the import could not start ({error})", False
+        shutil.rmtree(job.folder, ignore_errors=True)
+        return
     try:
         assert child.stderr is not None and child.stdout is not None
         reading = asyncio.create_task(child.stdout.read())

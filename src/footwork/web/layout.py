@@ -74,10 +74,11 @@ def method_link(base: str, key: str, label: str = "How this is known") -> None:
     link(label, f"{base}/methods#{key}", "soft")
 
 
-def measured(label: str, value: str, unit: str, below: str = "") -> None:
-    """A number read off, not worked out: no bar, and it says so."""
+def measured(label: str, value: str, unit: str, below: str = "", base: str = "", method: str = "cleaning") -> None:
+    """A number read off, not worked out: no bar; its label links to how it was made."""
     with ui.element("div").classes("num"):
-        text("div", label, "l")
+        with ui.element("div").classes("l"):
+            link(label, f"{base}/methods#{method}")
         with ui.element("div").classes("v"):
             text("span", value)
             text("small", f" {unit}")

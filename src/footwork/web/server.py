@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import inspect
+import json
 import os
 import re
 import socket
@@ -15,11 +17,11 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse
 
-from footwork.errors import FootworkError, NotEnoughData, UsageError
+from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
 
 
-def serve(folders: list[Path], port: int, open_browser: bool = False) -> None:
+def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: bool = False) -> None:
     """Serve the libraries until interrupted; prints the address. Several libraries get an address each.
 
     Raises
@@ -49,7 +51,12 @@ def serve(folders: list[Path], port: int, open_browser: bool = False) -> None:
     actual = int(listener.getsockname()[1])
     app = build(libraries, actual)
     address = f"http://127.0.0.1:{actual}/"
-    print(f"Footwork is at {address} (this machine only; stop it with Ctrl-C)", flush=True)
+    said = (
+        json.dumps({"address": address})
+        if as_json
+        else f"Footwork is at {address} (this machine only; stop it with Ctrl-C)"
+    )
+    print(said, flush=True)
     if open_browser or (
         sys.stdout.isatty() and (os.environ.get("DISPLAY") or sys.platform == "darwin") and not os.environ.get("CI")
     ):
@@ -111,12 +118,16 @@ def _twin(library: Any, answer: Callable[..., Any]) -> Callable[..., Any]:
     async def twin(request: Request) -> JSONResponse:
         given = {**request.path_params, **request.query_params}
         try:
+            try:
+                inspect.signature(answer).bind(library, **given)
+            except TypeError:
+                raise UsageError("this page knows no such question") from None
             return JSONResponse(plain(await asyncio.to_thread(answer, library, **given)))
         except NotEnoughData as error:
             return JSONResponse({"error": str(error)}, 422)
+        except NoSuchRun as error:
+            return JSONResponse({"error": str(error)}, 404)
         except FootworkError as error:
-            return JSONResponse({"error": str(error)}, 404 if "there is no run" in str(error) else 400)
-        except TypeError:
-            return JSONResponse({"error": "this page knows no such question"}, 400)
+            return JSONResponse({"error": str(error)}, 400)
 
     return twin

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import tempfile
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,16 @@ from nicegui import events, ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library.race import RacePlan, Weather, splits_every
-from footwork.quantities import format_distance, format_duration, format_pace, parse_distance, parse_duration
+from footwork.library.race import RacePlan, Weather, read_course, splits_every
+from footwork.quantities import (
+    format_distance,
+    format_duration,
+    format_pace,
+    parse_date,
+    parse_distance,
+    parse_duration,
+)
+from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.layout import heading, note, page, table, text, whisker
 from footwork.web.pages.run import show_chart
@@ -25,7 +34,7 @@ FIELDS = (
 )  # fmt: skip
 
 
-def answer(library: Any, course: Path | None = None, **given: str) -> RacePlan:
+def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan:
     """A plan from the page's texts. Raises UsageError for a text that is no number."""
     unknown = set(given) - {name for name, _, _ in FIELDS} - {"scale", "date"}
     if unknown:
@@ -41,7 +50,13 @@ def answer(library: Any, course: Path | None = None, **given: str) -> RacePlan:
     time = parse_duration(asked["time"]) if asked.get("time") else None
     every = splits_every(library.setting("units") == "imperial")
     found: RacePlan = library.race(
-        distance=distance, time=time, course=course, weather=sky, scale=asked.get("scale") or None, split=every
+        distance=distance,
+        time=time,
+        course=course,
+        weather=sky,
+        scale=asked.get("scale") or None,
+        date=parse_date(asked["date"]) if asked.get("date") else None,
+        split=every,
     )
     return found
 
@@ -145,10 +160,12 @@ def register(base: str, library: Any) -> None:
                     )
 
                     async def received(event: events.UploadEventArguments) -> None:
-                        folder = Path(tempfile.mkdtemp(prefix="footwork-course-"))
-                        path = folder / jobs.safe_name(event.file.name, 0)
-                        await event.file.save(path)
-                        state["course"], given["distance"] = path, ""
+                        try:
+                            state["course"] = await read_elsewhere(event)
+                        except FootworkError as error:
+                            ui.notify(f"{str(error)[0].upper()}{str(error)[1:]}.")
+                            return
+                        given["distance"] = ""
                         await follow()
 
                     with ui.element("div").classes("upload"):
@@ -163,13 +180,14 @@ def register(base: str, library: Any) -> None:
                 except FootworkError as error:
                     text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
 
-        def forget() -> None:
-            if state["course"] is not None:
-                with contextlib.suppress(OSError):
-                    state["course"].unlink()
-                    state["course"].parent.rmdir()
 
-        ui.context.client.on_disconnect(forget)
+async def read_elsewhere(event: events.UploadEventArguments) -> Course:
+    """An uploaded course, read by another process: the web process never decodes."""
+    with tempfile.TemporaryDirectory(prefix="footwork-course-") as folder:
+        path = Path(folder) / jobs.safe_name(event.file.name, 0)
+        await event.file.save(path)
+        with ProcessPoolExecutor(1, get_context("spawn")) as pool:
+            return await asyncio.get_running_loop().run_in_executor(pool, read_course, path)
 
 
 def _plan(base: str, plan: RacePlan, imperial: bool) -> None:

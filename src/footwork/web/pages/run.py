@@ -9,7 +9,7 @@ import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane, interactive
-from footwork.errors import FootworkError, UsageError
+from footwork.errors import FootworkError, NoSuchRun
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.signals import Signals
 from footwork.web.layout import domain_strip, heading, link, measured, method_link, note, page, table, text, whisker
@@ -20,7 +20,7 @@ _MARKS = {"race": "Mark as race", "test": "Mark as test", "easy": "Mark as easy"
 def data(library: Any, run_id: str) -> dict[str, Any]:
     """Shown by the page and its twin."""
     if not (str(run_id).isascii() and str(run_id).isdigit() and len(str(run_id)) < 12):
-        raise UsageError(f"there is no run {run_id}: the runs page lists them")
+        raise NoSuchRun(f"there is no run {run_id}: the runs page lists them")
     found = library.run(int(run_id))
     out: dict[str, Any] = found.to_json()
     out["load"] = library.run_load(int(run_id))
@@ -189,6 +189,8 @@ def register(base: str, library: Any) -> None:
             if found["mean_maximal_power"]:
                 heading("Best efforts of this run")
                 show_chart(best_chart(found, best))
+                with ui.element("p"):
+                    method_link(base, "mean-maximal", "How best efforts are found")
             _laps(found, imperial)
             _recordings(found)
             _marks(base, library, row.id, found["marks"])
@@ -198,22 +200,13 @@ def register(base: str, library: Any) -> None:
 def _numbers(base: str, found: dict[str, Any]) -> None:
     with ui.element("div").classes("numbers"):
         if found["power_w"] is not None:
-            measured(
-                "Mean power",
-                f"{found['power_w']:.0f}",
-                "W measured" if found["measured"] else "W modelled",
-                found["power_scale"] or "",
-            )
+            unit, method = ("W measured", "scales") if found["measured"] else ("W modelled", "modelled-power")
+            measured("Mean power", f"{found['power_w']:.0f}", unit, found["power_scale"] or "", base, method)
         whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
         if found["heart_rate_bpm"]:
-            measured("Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured")
+            measured("Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured", base=base)
         if found["load"]:
-            measured(
-                "Load",
-                f"{found['load']['cp_minutes']:.0f}",
-                "CP-minutes",
-                "by today's CP proposal; none is accepted yet",
-            )
+            whisker(base, "Load", "load.load", found["load"]["load"], "by today's CP", 0, unit="CP-minutes")
 
 
 def _laps(found: dict[str, Any], imperial: bool) -> None:

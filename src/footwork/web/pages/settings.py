@@ -9,6 +9,7 @@ from nicegui import ui
 
 from footwork.errors import FootworkError
 from footwork.quantities import parse_date
+from footwork.web import jobs
 from footwork.web.layout import heading, page, table, text
 
 _FACTS = {
@@ -65,7 +66,13 @@ def register(base: str, library: Any) -> None:
                         status.set_text("Nothing to save: fill in a value.")
                         return
                     status.set_text("Saving…")
-                    await asyncio.to_thread(lambda: library.athlete.set(date, None, **values))
+                    options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", str(v))]
+                    problem = await jobs.run_command(
+                        library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
+                    )
+                    if problem:
+                        status.set_text(problem[0].upper() + problem[1:] + ".")
+                        return
                 except ValueError:
                     status.set_text("That is not a number.")
                     return

@@ -49,9 +49,23 @@ def register(base: str, library: Any) -> None:
                         if newest["power_w"] is not None
                         else "no power"
                     )
-                    measured("Mean power of the newest run", power, "W", how)
                     measured(
-                        "CP-minutes in the week", f"{found['week']['cp_minutes']:.0f}", "", "one minute at CP counts 1"
+                        "Mean power of the newest run",
+                        power,
+                        "W",
+                        how,
+                        base,
+                        "scales" if newest["measured"] else "modelled-power",
+                    )
+                    load = found["week"]["load"]
+                    whisker(
+                        base,
+                        "Load of the week",
+                        "week.load",
+                        Estimate(**{"reason": "", **load}),
+                        "",
+                        0,
+                        unit="CP-minutes",
                     )
                 domain_strip(found["week"]["seconds_in_domains"])
                 heading("Newest run")
