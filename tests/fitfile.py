@@ -18,9 +18,9 @@ def message(
     head = struct.pack("<BBBHB", 0x60 if developer else 0x40, 0, 0, number, len(fields))
     data = b"\x00"
     for field, code, value in fields:
-        if code.startswith("s"):
+        if code[0] in "sx" and len(code) > 1:  # text, or bytes as an application id has them
             size = int(code[1:])
-            head += struct.pack("<BBB", field, size, 0x07)
+            head += struct.pack("<BBB", field, size, 0x07 if code[0] == "s" else 0x0D)
             data += str(value).encode()[: size - 1].ljust(size, b"\x00")
         else:
             kind = {"e": "B", "z": "I"}.get(code, code)

@@ -46,6 +46,25 @@ def test_a_timer_pause_is_zero_watts_and_no_gap():
     assert signals.timer.sum() == 60
 
 
+def test_seconds_between_a_sample_and_a_pause_are_running_time():
+    time = T0 + np.concatenate([np.arange(600), np.arange(661, 1200)])
+    made = recording(time, power=np.full(len(time), 250.0))
+    made.pauses = [(T0 + 600, T0 + 660)]  # the last record a second before the stop, the next a second after the start
+    signals, changes = clean(made)
+    assert np.isfinite(signals["power"]).all()
+    assert signals["power"][600] == signals["power"][660] == 250
+    assert (signals["power"][601:660] == 0).all()
+    assert "missing" not in counts(changes)
+
+
+def test_a_lone_impossible_time_moves_nothing():
+    time = T0 + np.arange(120.0)
+    time[40] += 86400
+    signals, changes = clean(recording(time, power=np.full(120, 200.0)))
+    assert signals["time"][0] == T0 and len(signals) == 120
+    assert counts(changes) == {"stray": 1, "interpolated": 1}
+
+
 def test_zero_watts_while_running_is_a_drop_out_but_standing_is_not():
     power = np.full(60, 250.0)
     power[20:24] = 0

@@ -130,6 +130,42 @@ def test_times_from_the_devices_start_are_undated():
     assert not run.dated
 
 
+def test_records_from_before_the_clock_was_set_are_left_out_and_said():
+    body = f.file_id() + b"".join(f.record(1000 + i, raw_time=True) for i in range(5))
+    body += b"".join(f.record(f.START + i) for i in range(60)) + f.session(f.START, 60)
+    (run,) = read(body)
+    assert run.start == f.START and len(run.columns["time"]) == 60
+    assert any("5 records" in text for text in run.lost)
+
+
+def test_power_that_is_part_of_another_word_is_not_partial():
+    body = f.file_id() + f.developer_id() + f.field_description(2, "Performance Power", "W", native=7)
+    body += b"".join(f.record(f.START + i, power=None, developer=[(2, 0, "H", 250)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert (run.columns["power"] == 250).all()
+
+
+def test_both_decoders_give_one_scale_to_one_device():
+    def body(extra: bytes) -> bytes:
+        made = (
+            f.file_id()
+            + f.message(207, [(1, "x16", "application-one"), (3, "B", 0)])
+            + f.field_description(2, "RP", "W", native=7)
+            + extra
+        )
+        return (
+            made
+            + b"".join(f.record(f.START + i, developer=[(2, 0, "H", 250)]) for i in range(60))
+            + f.session(f.START, 60)
+        )
+
+    (fast,) = read(body(b""))
+    (slow,) = read(
+        body(f.field_description(9, "speed", "x"))
+    )  # a name like a native field's: the slow decoder reads it
+    assert [s.scale for s in fast.streams] == [s.scale for s in slow.streams]
+
+
 def test_a_course_file_is_no_recording():
     with pytest.raises(NotARecording, match="course"):
         read(f.message(0, [(0, "e", 6), (1, "H", 255)]))

@@ -158,3 +158,32 @@ def test_a_damaged_archive_says_so(tmp_path: Path):
     path.write_bytes(gzip.compress(b"hello" * 1000)[:-20])
     with pytest.raises(UnreadableFile, match="damaged"):
         list(archive.unpack(path))
+
+
+def test_the_members_of_a_zip_together_have_a_limit(tmp_path: Path, monkeypatch):
+    monkeypatch.setattr(archive, "MAX_TOTAL", 5000)
+    path = tmp_path / "a.zip"
+    path.write_bytes(zipped({f"{i}.csv": b"time,power\n" * 100 for i in range(6)}))
+    with pytest.raises(UnreadableFile, match="more than"):
+        archive.members(path)
+
+
+def test_an_lzma_member_that_is_damaged_says_so(tmp_path: Path):
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_LZMA) as made:
+        made.writestr("a.csv", b"time,power\n" + b"1,2\n" * 500)
+    data = bytearray(path.read_bytes())
+    for at in range(60, 90):
+        data[at] ^= 0xFF
+    path.write_bytes(bytes(data))
+    with pytest.raises(UnreadableFile):
+        list(archive.unpack(path, "a.csv"))
+
+
+def test_a_header_of_spaces_is_read_at_once():
+    import time
+
+    begin = time.perf_counter()
+    with pytest.raises(NotARecording):
+        csv("time," + " " * 100_000 + "x\n1,2\n")
+    assert time.perf_counter() - begin < 5  # not a measure of speed: it took hours

@@ -54,13 +54,14 @@ def mounted(kind: list[str], target: Path):
         subprocess.run(["umount", "-l", str(target)], check=False)
 
 
-def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path):
+@pytest.mark.parametrize("size", ["800k", "1200k", "1500k"])
+def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path, size):
     source = files(tmp_path / "in", 60)
     for i in range(60):
         day = dt.date(2026, 3, 1) + dt.timedelta(days=i)
         (source / f"{i:03}.fit").write_bytes(fit_of(simulate(day, [(240, 0.8)], seed=i)))
-    with mounted(["-t", "tmpfs", "-o", "size=1500k", "tmpfs"], tmp_path / "small") as disk:
-        with Library.open(disk / "library") as library, pytest.raises(LibraryError, match="full"):
+    with mounted(["-t", "tmpfs", "-o", f"size={size}", "tmpfs"], tmp_path / "small") as disk:
+        with pytest.raises(LibraryError, match="full"), Library.open(disk / "library") as library:
             library.add([source])
         shutil.copytree(disk / "library", tmp_path / "rescued", ignore=shutil.ignore_patterns("incoming"))
     before = sound(tmp_path / "rescued")
@@ -132,7 +133,37 @@ def test_a_kill_at_any_moment_loses_and_doubles_nothing(tmp_path, after):
     assert sound(library) == 120
 
 
-def test_two_imports_at_once(tmp_path):
+def test_two_imports_that_start_together_add_everything_once(tmp_path):
+    source, library = files(tmp_path / "in", 40), tmp_path / "library"
+    children = [start_import(library, source) for _ in range(2)]
+    codes = sorted(child.wait() for child in children)
+    assert codes in ([0, 0], [0, 4])  # the second waits for nothing: it is refused, or comes after and finds all known
+    assert sound(library) == 40
+
+
+def test_workers_end_with_a_killed_importer(tmp_path):
+    import psutil
+
+    source, library = files(tmp_path / "in", 200, 900), tmp_path / "library"
+    child = start_import(library, source)
+    workers: list[psutil.Process] = []
+    deadline = time.time() + 20
+    while len(workers) < 2 and time.time() < deadline and child.poll() is None:
+        time.sleep(0.05)
+        workers = [
+            p for p in psutil.Process(child.pid).children(recursive=True) if "spawn_main" in " ".join(p.cmdline())
+        ]
+    assert workers
+    os.kill(child.pid, signal.SIGKILL)
+    child.wait()
+    _, alive = psutil.wait_procs(workers, timeout=8)
+    assert not alive
+    with Library.open(library) as opened:
+        opened.add([source])
+    assert len(Library.open(library).runs()) == 200
+
+
+def test_a_lock_names_its_holder(tmp_path):
     library = tmp_path / "library"
     Library.open(library).close()
     with (library / "import.lock").open("a+") as stream:
@@ -159,15 +190,15 @@ def test_pages_can_be_read_while_an_import_writes(tmp_path):
 
 
 def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
-    source = files(tmp_path / "in", 12)
-    poison = source / "005.fit"
+    source = files(tmp_path / "in", 60, 60)  # more than are handed out at once
+    poison = source / "035.fit"
     # The environment tells the spawned worker which file ends it, as a crash in native code would.
     monkeypatch.setenv("FOOTWORK_TEST_POISON", poison.name)
     monkeypatch.setattr(importing, "_work", _poisoned_work)
     with Library.open(tmp_path / "library") as library:
         report = library.add([source], workers=2)
-    assert len(report["added"]) == 11
-    assert [e["file"] for e in report["failed"]] == ["005.fit"]
+    assert len(report["added"]) == 59
+    assert [e["file"] for e in report["failed"]] == ["035.fit"]
     assert "ends the program" in report["failed"][0]["reason"]
 
 
@@ -218,3 +249,36 @@ def test_absurd_values_do_not_reach_the_numbers(tmp_path):
     with Library.open(tmp_path / "library") as library:
         library.add([tmp_path / "a.fit", tmp_path / "b.fit"])
         assert all(r.power_w < 600 for r in library.runs())
+
+
+def test_damaged_pages_of_the_database_are_one_sentence(tmp_path):
+    folder = tmp_path / "library"
+    with Library.open(folder) as library:
+        library.add([files(tmp_path / "in", 30, 60)])
+    path = folder / "library.sqlite"
+    data = bytearray(path.read_bytes())
+    data[4096:] = bytes(b ^ 0x5A for b in data[4096:])
+    path.write_bytes(bytes(data))
+    with pytest.raises(LibraryError, match="damaged"), Library.open(folder) as library:
+        library.runs()
+
+
+def test_one_damaged_original_does_not_lock_the_library(tmp_path):
+    folder = tmp_path / "library"
+    with Library.open(folder) as library:
+        library.add([files(tmp_path / "in", 4)])
+    shutil.rmtree(folder / "derived")
+    victim = sorted((folder / "originals").rglob("*.gz"))[0]
+    victim.write_bytes(b"torn")
+    with Library.open(folder) as library:
+        assert len(library.runs()) == 3
+        assert len(library.problems) == 1 and "damaged" in library.problems[0]
+
+
+def test_file_names_of_any_bytes(tmp_path):
+    source = files(tmp_path / "in", 1)
+    os.rename(source / "000.fit", os.fsencode(source) + b"/caf\xe9 \xff.fit")
+    with Library.open(tmp_path / "library") as library:
+        report = library.add([source])
+        assert len(report["added"]) == 1
+        str(report).encode("utf-8")

@@ -8,6 +8,7 @@ import time
 import numpy as np
 import pytest
 
+from footwork.demo import write
 from footwork.errors import UsageError
 from footwork.library import Library
 from tests import fitfile as f
@@ -41,7 +42,7 @@ def test_a_mixed_folder(library, tmp_path):
     (folder / "noname").write_bytes(f.wrap(f.run(300, f.START + 90_000, 7)))
     (folder / "empty.fit").write_bytes(b"")
     (folder / "cut.fit").write_bytes(f.wrap(f.run(400, f.START + 200_000, 8))[:9000])
-    (folder / "tri.fit").write_bytes(f.wrap(triathlon().replace(b"", b"")))
+    (folder / "tri.fit").write_bytes(f.wrap(triathlon()))
     (folder / "lies.fit").write_bytes(b"<html>not a fit file</html>")
     report = library.add([tmp_path / "in"])
     assert set(report) == {"added", "duplicates", "recovered", "skipped", "failed"}
@@ -95,24 +96,61 @@ def test_nothing_is_added_twice(library, tmp_path):
     assert len(library.runs()) == 1
 
 
-def test_the_same_recording_in_another_format_is_known(library, tmp_path):
-    from footwork.demo import write
-
-    samples = simulate(DAY, [(900, 0.8)], file_format="gpx")
+@pytest.mark.parametrize("first", ["fit", "gpx"])
+def test_the_same_recording_in_another_format_is_known(library, tmp_path, first):
+    samples = simulate(DAY, [(900, 0.8)])
     (tmp_path / "a.fit").write_bytes(fit_of(samples))
-    (tmp_path / "b.csv").write_text(
-        "time,power,heart_rate\n"
-        + "".join(
-            f"{dt.datetime.fromtimestamp(t, dt.UTC):%Y-%m-%dT%H:%M:%SZ},{p:.0f},{h:.0f}\n"
-            for t, p, h in zip(
-                samples.time, samples.columns["power"], np.rint(samples.columns["heart_rate"]), strict=True
-            )
-        )
-    )
-    library.add([tmp_path / "a.fit"])
-    report = library.add([tmp_path / "b.csv"])
+    (tmp_path / "a.gpx").write_text(write.gpx_text(samples))
+    second = {"fit": "gpx", "gpx": "fit"}[first]
+    library.add([tmp_path / f"a.{first}"])
+    report = library.add([tmp_path / f"a.{second}"])
     assert "same recording" in report["duplicates"][0]["reason"]
-    assert write
+    assert library.runs()[0].recordings == 1
+
+
+def test_the_copy_with_watts_takes_the_place_of_the_one_without(library, tmp_path):
+    samples = simulate(DAY, [(900, 0.8)])
+    stamps = [f"{dt.datetime.fromtimestamp(t, dt.UTC):%Y-%m-%dT%H:%M:%SZ}" for t in samples.time]
+    rates = np.rint(samples.columns["heart_rate"])
+    (tmp_path / "a.csv").write_text(
+        "time,heart_rate\n" + "".join(f"{t},{h:.0f}\n" for t, h in zip(stamps, rates, strict=True))
+    )
+    (tmp_path / "a.fit").write_bytes(fit_of(samples))
+    library.add([tmp_path / "a.csv"])
+    library.mark(1, "race")
+    assert len(library.add([tmp_path / "a.fit"])["added"]) == 1
+    (row,) = library.runs()
+    assert row.measured and row.marks == ("race",) and row.id == 1
+
+
+def test_marks_stay_with_their_run_when_a_file_brings_several(library, tmp_path):
+    first = simulate(DAY, [(600, 0.8)])
+    early = simulate(DAY - dt.timedelta(days=1), [(600, 0.75)], seed=5)
+    cut = write.gpx_text(first).split("\n")
+    (tmp_path / "cut.gpx").write_text("\n".join(cut[:300]) + "</trkseg></trk></gpx>")
+    library.add([tmp_path / "cut.gpx"])
+    library.mark(1, "race")
+    tracks = [write.gpx_text(s).split("<trk>")[1].rsplit("</trk>", 1)[0] for s in (early, first)]
+    head = write.gpx_text(first).split("<trk>")[0]
+    (tmp_path / "both.gpx").write_text(head + "".join(f"<trk>{t}</trk>" for t in tracks) + "</gpx>")
+    library.add([tmp_path / "both.gpx"])
+    found = {r.date[:10]: (r.id, r.marks) for r in library.runs()}
+    assert found == {"2026-04-01": (1, ("race",)), "2026-03-31": (2, ())}
+
+
+def test_one_start_places_one_undated_file(library, tmp_path):
+    for name in "ab":
+        (tmp_path / f"{name}.csv").write_text("time,power\n" + "".join(f"{i},{200 + ord(name)}\n" for i in range(60)))
+    report = library.add([tmp_path], start=dt.datetime(2026, 4, 14, 18, 5, tzinfo=dt.UTC))
+    assert len(report["added"]) == 1 and "one by one" in report["failed"][0]["reason"]
+
+
+def test_a_ride_in_two_files_is_kept_once(library, tmp_path):
+    body = f.file_id() + b"".join(f.record(f.START + i) for i in range(100)) + f.session(f.START, 100, 2)
+    (tmp_path / "a.fit").write_bytes(f.wrap(body))
+    (tmp_path / "b.fit").write_bytes(f.wrap(body + f.message(34, [(253, "I", 1)])))
+    library.add([tmp_path])
+    assert len(library.activities()) == 1
 
 
 def test_the_longer_copy_of_a_cut_recording_takes_its_place(library, tmp_path):
@@ -128,8 +166,6 @@ def test_the_longer_copy_of_a_cut_recording_takes_its_place(library, tmp_path):
 
 
 def test_two_devices_make_one_run_of_two_recordings(library, tmp_path):
-    from footwork.demo import write
-
     samples = simulate(DAY, [(900, 0.8)], both_devices=True)
     write.save(tmp_path, samples, 1)
     library.add([tmp_path])
@@ -198,3 +234,35 @@ def test_our_own_export_reads_back(season_library, tmp_path):
     season_library.export(1, tmp_path / "run.csv")
     with Library.from_files([tmp_path / "run.csv"]) as library:
         assert library.runs()[0].power_w == pytest.approx(season_library.run(1).row.power_w, abs=0.5)
+
+
+def test_the_demo_never_deletes_a_folder_that_is_not_its_own(tmp_path):
+    from footwork.demo import make
+
+    (tmp_path / "recordings").mkdir()
+    (tmp_path / "recordings" / "mine.fit").write_bytes(b"x")
+    with pytest.raises(UsageError, match="no demo"):
+        make(tmp_path)
+    assert (tmp_path / "recordings" / "mine.fit").exists()
+
+
+def test_a_zone_dates_files_that_state_none(library, tmp_path):
+    (tmp_path / "a.csv").write_text("time,power\n" + "".join(f"2026-04-01T23:30:{i:02d}Z,200\n" for i in range(60)))
+    library.set_setting("zone", "Asia/Tokyo")
+    library.add([tmp_path / "a.csv"])
+    assert library.runs()[0].date.startswith("2026-04-02T08:30")
+    with pytest.raises(UsageError, match="time zone"):
+        library.set_setting("zone", "Moon/Base")
+
+
+def test_marked_races_without_a_mass_give_critical_speed(library, tmp_path):
+    for i, (seconds, share) in enumerate(((1100, 1.02), (2400, 0.97))):
+        samples = simulate(DAY + dt.timedelta(days=7 * i), [(seconds, share)], measured=False, seed=i)
+        (tmp_path / f"{i}.fit").write_bytes(fit_of(samples))
+    library.add([tmp_path])
+    for row in library.runs():
+        library.mark(row.id, "race")
+    found = library.capacity()
+    assert found.critical_power.value is None and "mass" in found.critical_power.reason
+    assert 3.4 < found.critical_speed.value < 4.6
+    assert all(b["speed"].value for b in found.domains.values())

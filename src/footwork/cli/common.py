@@ -70,7 +70,13 @@ def folder() -> Path:
 def opened(create: bool = False) -> Any:
     from footwork.library import Library
 
-    return Library.open(_folder, create=create, progress=progress("rebuilding"))
+    return _noted(Library.open(_folder, create=create, progress=progress("rebuilding")))
+
+
+def _noted(library: Any) -> Any:
+    for problem in library.problems:
+        say(f"footwork: not rebuilt: {problem}", err=True)
+    return library
 
 
 def asked(efforts: list[str] | None) -> Any:
@@ -79,7 +85,7 @@ def asked(efforts: list[str] | None) -> Any:
 
     if efforts and not (_folder / "library.sqlite").exists():
         return Library.from_nothing()
-    return Library.open(_folder, create=False, progress=progress("rebuilding"))
+    return _noted(Library.open(_folder, create=False, progress=progress("rebuilding")))
 
 
 def progress(verb: str) -> Callable[[int, int, str], None]:

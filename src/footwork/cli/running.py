@@ -17,6 +17,7 @@ def athlete(
     resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
     date: Annotated[str | None, typer.Option(help="From this date on, YYYY-MM-DD; today by default.")] = None,
     units: Annotated[str | None, typer.Option(help="Show metric or imperial units.")] = None,
+    zone: Annotated[str | None, typer.Option(help="Time zone for files that state none, as Europe/Lisbon.")] = None,
     as_json: Json = False,
 ) -> None:
     """Set dated facts about the runner, or print them all."""
@@ -30,6 +31,8 @@ def athlete(
         )
         if units is not None:
             library.set_setting("units", units.strip().lower())
+        if zone is not None:
+            library.set_setting("zone", zone.strip())
         facts = library.athlete.facts()
     if as_json:
         return out(facts)

@@ -304,7 +304,7 @@ def _sport_without_session(messages: _Messages) -> tuple[str, bool]:
 def _serial(messages: _Messages) -> str:
     who = next(iter(messages.get("file_id")), {})
     number = who.get("serial_number")
-    return _scale_key("serial", who.get("manufacturer"), number) if number else ""
+    return _scale_key("serial", number) if number else ""
 
 
 def _utc_offset(messages: _Messages) -> int | None:
@@ -339,7 +339,8 @@ def _power_columns(messages: _Messages, records: dict[str, Floats], mass: float 
         None,
     )
     who = sensor or next(iter(messages.get("file_id")), {})
-    producer = (who.get("manufacturer"), who.get("product", who.get("product_name")), who.get("serial_number"))
+    # The serial alone names the producer: makers' and products' names differ between decoders.
+    producer = (who.get("serial_number") or who.get("product", who.get("product_name")),)
     if "power" in records and np.isfinite(records["power"]).any():
         found.append(("power", _scale_key("native", *producer, weight), "foot sensor" if sensor else "device"))
     applications = {

@@ -47,6 +47,7 @@ class Library:
         self._cache_stamp: Any = None
         self._scratch: tempfile.TemporaryDirectory[str] | None = None
         self.athlete = Athlete(self)
+        self.problems: list[str] = []  # what the last refresh could not rebuild, in sentences
 
     @classmethod
     def open(cls, path: Path_, create: bool = True, readonly: bool | None = None, progress: Any = None) -> Library:
@@ -162,10 +163,9 @@ class Library:
         from footwork.library import results
 
         with self.reading() as connection:
-            old = results.stale(connection, self.athlete.masses())
-        if old:
-            results.rebuild(self, old, progress)
-        return len(old)
+            old = results.stale(connection, self.athlete.masses(), self.zone)
+        self.problems = results.rebuild(self, old, progress) if old else []
+        return len(old) - len(self.problems)
 
     def runs(self) -> list[RunRow]:
         """All runs, the newest first."""
@@ -204,17 +204,30 @@ class Library:
             rows = connection.execute(select(schema.scale.c.key, schema.scale.c.name)).all()
         return {"model": "model", **dict(row._tuple() for row in rows)}
 
+    @property
+    def zone(self) -> dt.tzinfo | None:
+        """The runner's time zone, for recordings that state no offset; None is this machine's."""
+        from zoneinfo import ZoneInfo
+
+        name = self.setting("zone")
+        return ZoneInfo(name) if name else None
+
     def setting(self, name: str, default: str = "") -> str:
-        """A display setting: ``units`` is metric or imperial."""
+        """A setting: ``units`` is metric or imperial, ``zone`` an IANA time zone."""
         with self.reading() as connection:
             value = connection.execute(select(schema.setting.c.value).where(schema.setting.c.name == name)).scalar()
         return default if value is None else str(value)
 
     def set_setting(self, name: str, value: str) -> None:
-        """Set a display setting. Raises UsageError for an unknown one."""
+        """Set a setting. Raises UsageError for an unknown one."""
+        from zoneinfo import available_timezones
+
         from footwork.errors import UsageError
 
-        if (name, value) not in {("units", "metric"), ("units", "imperial")}:
+        if name == "zone":
+            if value not in available_timezones():
+                raise UsageError(f"'{value}' is no time zone: write it as Europe/Lisbon")
+        elif (name, value) not in {("units", "metric"), ("units", "imperial")}:
             raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
         with self.writing() as connection:
             connection.execute(schema.setting.delete().where(schema.setting.c.name == name))

@@ -114,6 +114,8 @@ def _answer(
         name, measured = ("model", False) if on_model else (name or "stated", True)
     elif not rows:
         raise NotEnoughData("the library holds no runs: add recordings, or state efforts with --effort 3:00=361")
+    elif not key and (races := _marked_races(rows, asked)):
+        return _speed_only(races, asked)
     else:
         gathered = evidence.recorded(library, key, asked)
     best = _curve([r for r in found if (asked - r.date).days <= BEST_DAYS])
@@ -203,6 +205,15 @@ def _known(
     )  # fmt: skip
 
 
+def _marked_races(rows: list[runs.RunRow], asked: dt.date) -> list[Effort]:
+    """Runs marked race or test by their whole distance and time, for a runner without watts."""
+    return [
+        Effort(r.duration_s, distance=r.distance_m, kind="race", date=r.local.date(), label=f"run {r.id}")
+        for r in rows
+        if set(r.marks) & runs.MAXIMAL_MARKS and r.distance_m and 0 <= (asked - r.local.date()).days <= BEST_DAYS
+    ]
+
+
 def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
     """Without a mass there are no modelled watts, but races still give critical speed."""
     reason = "watts need the runner's mass: footwork athlete --mass KG"
@@ -229,11 +240,11 @@ def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
         }
         for border, level in levels.items()
     }  # fmt: skip
-    gathered = evidence.Gathered(None, "stated", f"{made.n} stated race result{'s' if made.n != 1 else ''}", [])
+    gathered = evidence.Gathered(None, "stated", f"{made.n} race result{'s' if made.n != 1 else ''}", given)
     return Capacity(
         asked, "", False, withheld, Estimate.withheld("J", "critical-power", reason),
         Estimate.from_draws(tail, "", made.n, "tail", "races"), speed_estimate,
-        {"kind": gathered.kind, "sentence": gathered.sentence, "efforts": []}, borders, [], [], [],
+        {"kind": gathered.kind, "sentence": gathered.sentence, "efforts": []}, borders, [], [], critical.warnings_for(given, withheld, withheld),
     )  # fmt: skip
 
 

@@ -124,12 +124,14 @@ def _looks_like_fit(path: Path) -> bool:
 
 @dataclass(frozen=True)
 class Orders:
-    """What a worker must know: where temporary files go, dated masses, what is known, and a start for undated files."""
+    """What a worker must know: where temporary files go, dated masses, what is known, a start for undated files, a zone."""
 
     incoming: Path
     masses: list[tuple[str, float]]
     known: frozenset[str] = frozenset()
     start: dt.datetime | None = None
+    zone: dt.tzinfo | None = None
+    parent: int = field(default_factory=os.getpid)
 
 
 _orders: Orders | None = None
@@ -140,7 +142,7 @@ def _start_worker(orders: Orders) -> None:
     import signal
 
     _orders = orders
-    threading.Thread(target=_end_with_parent, args=(os.getppid(),), daemon=True).start()
+    threading.Thread(target=_end_with_parent, args=(orders.parent,), daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
 
 
@@ -183,7 +185,7 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
         return made
     try:
         recordings = results.read_dated(data, name, orders.start)
-        made.recordings = [results.analyse(r, sha, orders.masses) for r in recordings]
+        made.recordings = [results.analyse(r, orders.masses, orders.zone) for r in recordings]
     except NotARecording as error:
         made.outcome, made.reason = "skipped", str(error)
         return made
@@ -281,7 +283,7 @@ def add(library: Any, paths: list[Path], start: dt.datetime | None, workers: int
         incoming.mkdir(parents=True)
         try:
             tasks = tasks_for(paths, library.folder, report)
-            orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start)
+            orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start, library.zone)
             batch: list[Digest] = []
             for done, (task, found) in enumerate(run_all(tasks, orders, workers), start=1):
                 batch += found

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork import formats
 from footwork.analysis import cleaning, summary
-from footwork.errors import LibraryError, NotARecording, UnreadableFile
+from footwork.errors import FootworkError, LibraryError, NotARecording, UnreadableFile
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
 from footwork.signals import Course, PowerStream, Recording, Signals
@@ -84,16 +84,16 @@ def mass_at(masses: list[tuple[str, float]], date: str) -> float | None:
     return value
 
 
-def local_date(start: float, utc_offset_minutes: int | None) -> dt.datetime:
-    """Local time at a start; where the file states no offset, this machine's zone."""
+def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | None) -> dt.datetime:
+    """Local time at a start; where the file states no offset, the runner's zone, else this machine's."""
     if utc_offset_minutes is None:
-        return dt.datetime.fromtimestamp(start).astimezone()
+        return dt.datetime.fromtimestamp(start, zone) if zone else dt.datetime.fromtimestamp(start).astimezone()
     return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
 
 
-def analyse(recording: Recording, sha: str, masses: list[tuple[str, float]]) -> Analysed:
+def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
     """Clean and summarise one recording. Raises UnreadableFile where too little of it is usable."""
-    day = local_date(recording.start, recording.utc_offset_minutes).date().isoformat()
+    day = local_date(recording.start, recording.utc_offset_minutes, zone).date().isoformat()
     mass = mass_at(masses, day) or recording.mass
     signals, changes = cleaning.clean(recording, mass)
     totals = summary.summarise(signals)
@@ -293,7 +293,7 @@ def _identical_share(old_path: Path, old_measured: bool, new: Analysed) -> float
     return equal / total if total else 0.0
 
 
-def stale(connection: Connection, masses: list[tuple[str, float]]) -> list[int]:
+def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> list[int]:
     """Recordings whose derived rows are missing, of another method version, or modelled with another mass."""
     table, result, stream = schema.recording, schema.result, schema.stream
     rows = connection.execute(
@@ -307,14 +307,18 @@ def stale(connection: Connection, masses: list[tuple[str, float]]) -> list[int]:
         if versions != VERSIONS:
             out.append(recording_id)
         elif run_id is not None and not measured and masses:
-            wanted = mass_at(masses, local_date(start, offset).date().isoformat())
+            wanted = mass_at(masses, local_date(start, offset, zone).date().isoformat())
             if wanted != mass:
                 out.append(recording_id)
     return out
 
 
-def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> None:
-    """Make the derived rows and signals of these recordings anew from the originals, a file at a time."""
+def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> list[str]:
+    """Make the derived rows and signals of these recordings anew from the originals, a file at a time.
+
+    Returns what could not be rebuilt, in sentences; the rest is.
+    """
+    problems: list[str] = []
     masses = library.athlete.masses()
     with library.reading() as connection:
         rows = connection.execute(
@@ -324,22 +328,30 @@ def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> Non
             .order_by(schema.file.c.id)
         ).mappings().all()  # fmt: skip
     for done, row in enumerate(rows, start=1):
-        data = blobs.read_original(library.folder, row["sha256"])
-        given = row["start_given"]
-        start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
-        recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
-        if recording is None:
-            raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
-        analysed = analyse(recording, row["sha256"], masses)
-        if analysed.signals is not None:
-            final = blobs.signals_path(library.folder, row["sha256"], row["leg"])
-            temporary = final.with_suffix(".new")
-            blobs.write_signals(temporary, analysed.signals)
-            blobs.place(temporary, final)
-        with library.writing() as connection:
-            write_result(library, connection, row["id"], analysed)
+        try:
+            _rebuild_one(library, row, masses)
+        except FootworkError as error:
+            problems.append(str(error))
         if progress is not None:
             progress(done, len(rows), row["name"])
+    return problems
+
+
+def _rebuild_one(library: Any, row: Any, masses: list[tuple[str, float]]) -> None:
+    data = blobs.read_original(library.folder, row["sha256"])
+    given = row["start_given"]
+    start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
+    recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
+    if recording is None:
+        raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
+    analysed = analyse(recording, masses, library.zone)
+    if analysed.signals is not None:
+        final = blobs.signals_path(library.folder, row["sha256"], row["leg"])
+        temporary = final.with_suffix(".new")
+        blobs.write_signals(temporary, analysed.signals)
+        blobs.place(temporary, final)
+    with library.writing() as connection:
+        write_result(library, connection, row["id"], analysed)
 
 
 def read_streams(connection: Connection, recording_id: int) -> list[PowerStream]:

@@ -99,6 +99,7 @@ def rows(library: Any) -> list[RunRow]:
         marks: dict[int, list[str]] = {}
         for recording_id, name in connection.execute(select(schema.mark.c.recording_id, schema.mark.c.name)):
             marks.setdefault(recording_id, []).append(name)
+    zone = library.zone
     by_run: dict[int, list[Any]] = {}
     for row in found:
         by_run.setdefault(row.run_id, []).append(row)
@@ -106,7 +107,7 @@ def rows(library: Any) -> list[RunRow]:
     for run_id, group in by_run.items():
         main = next((r for r in group if r.id == r.primary_recording), None)
         main = main or next((r for r in group if r.measured), group[0])
-        local = local_date(main.start, main.utc_offset_minutes)
+        local = local_date(main.start, main.utc_offset_minutes, zone)
         out.append(
             RunRow(
                 id=run_id,
@@ -243,7 +244,9 @@ def _signals_of(library: Any, row: RunRow) -> Signals:
             ) from None
         from footwork.library import results
 
-        results.rebuild(library, [row.recording_id])
+        problems = results.rebuild(library, [row.recording_id])
+        if problems:
+            raise LibraryError(problems[0]) from None
         return blobs.read_signals(path, streams)
 
 
@@ -302,6 +305,7 @@ def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
 
 def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
     run_of = {row.id: row for row in library.runs()}
+    zone = library.zone
     recording, result, stream = schema.recording, schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
@@ -317,7 +321,7 @@ def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
         if r.run_id in out or r.run_id not in run_of:
             continue
         out[r.run_id] = StreamRows(
-            r.run_id, r.began, local_date(r.began, r.utc_offset_minutes).date(), frozenset(run_of[r.run_id].marks),
+            r.run_id, r.began, local_date(r.began, r.utc_offset_minutes, zone).date(), frozenset(run_of[r.run_id].marks),
             bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, blobs.unpack(r.best, "float32").astype(float),
             blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
