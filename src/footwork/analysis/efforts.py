@@ -24,7 +24,6 @@ HABITUAL_RUNS = 5
 HABITUAL_RESERVE_S = (20.0, 150.0)  # W′/CP of habitual bests that can pass for hard running [s]
 HABITUAL_DAYS = 42
 SHORTEST_BLOCK_DAYS = 14
-MOST_BOUNDS = 5
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,7 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
     -------
     list of Dated
         Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of its
-        unmarked runs where at least five of them show hard running; else one lower bound from each of them. Nothing is
+        unmarked runs where at least five of them show hard running; else one lower bound from them. Nothing is
         used twice. The block that is still running counts once it holds two weeks.
     """
     known = [b for b in bests if b.day <= until]
@@ -117,7 +116,8 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
 
 
 def _bounds(runs: Sequence[Best]) -> list[Dated]:
-    """Lower bounds of a block: one a run, of the runs that bind most; the others say less than these."""
+    """The lower bound of a block: of its runs the one that binds second most, so that one spiky file says nothing; of one
+    or two runs the one that binds most. More bounds of the same weeks would let chance ratchet CP upwards."""
     found = []
     for best in runs:
         index = binding_effort(best.durations, best.powers)
@@ -125,7 +125,8 @@ def _bounds(runs: Sequence[Best]) -> list[Dated]:
             t, p = float(best.durations[index]), float(best.powers[index])
             bound = Dated(best.day, Evidence("bound", (t,), (p,), 0.0, best.label, best.run))
             found.append((float(implied_critical_power(t, p)), bound))
-    return [bound for _, bound in sorted(found, key=lambda f: -f[0])[:MOST_BOUNDS]]
+    ranked = [bound for _, bound in sorted(found, key=lambda f: -f[0])]
+    return ranked[1:2] if len(ranked) >= 3 else ranked[:1]
 
 
 def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:

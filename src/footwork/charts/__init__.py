@@ -37,10 +37,11 @@ class Pane:
 
 @dataclass(frozen=True)
 class Chart:
-    """Panes that share one horizontal axis: seconds, metres, or seconds on a logarithmic scale."""
+    """Panes that share one horizontal axis: seconds, metres, seconds on a logarithmic scale, or
+    days (a date's ordinal)."""
 
     panes: list[Pane]
-    axis: Literal["time", "distance", "log-time"] = "time"
+    axis: Literal["time", "distance", "log-time", "date"] = "time"
     alt: str = ""
     imperial: bool = False
 

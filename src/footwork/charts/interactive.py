@@ -13,6 +13,7 @@ _LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 38
 _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
 # Constant functions of the page; numbers only ever reach them as data.
 _CLOCK = "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
+_DATE = "(v) => { const d = new Date((v - 719163) * 864e5); return d.getUTCDate() + ' ' + ['Jan','Feb','Mar','Apr','May','Jun','Jul','Aug','Sep','Oct','Nov','Dec'][d.getUTCMonth()] + (d.getUTCMonth() === 0 ? ' ' + d.getUTCFullYear() : ''); }"
 _SHORT = "(v) => { v = Math.round(v); if (v < 60) return v + ' s'; if (v < 3600) return Math.round(v / 6) / 10 + ' min'; return Math.round(v / 360) / 10 + ' h'; }"
 
 
@@ -41,17 +42,14 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
     titles: list[dict[str, Any]] = []
     series: list[dict[str, Any]] = []
     top = _TOP
+    right = max([_RIGHT, *(8 * len(m.label) + 14 for p in chart.panes for m in p.marks)])
     unit = (1 / MILE_M if chart.imperial else 1e-3) if chart.axis == "distance" else 1.0
-    shown = (
-        _CLOCK
-        if chart.axis == "time"
-        else _SHORT
-        if chart.axis == "log-time"
-        else f"(v) => Math.round(v * {unit} * 10) / 10"
+    shown = {"time": _CLOCK, "log-time": _SHORT, "date": _DATE}.get(
+        chart.axis, f"(v) => Math.round(v * {unit} * 10) / 10"
     )
     for index, pane in enumerate(chart.panes):
         last = index == len(chart.panes) - 1
-        grids.append({"left": _LEFT, "right": _RIGHT, "top": top, "height": pane.height, "outerBoundsMode": "none"})
+        grids.append({"left": _LEFT, "right": right, "top": top, "height": pane.height, "outerBoundsMode": "none"})
         titles.append(
             {
                 "text": pane.title,
@@ -172,7 +170,7 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
     colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
     return [{
         **common, "id": f"read:{index}:{mark.label}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
-        "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
+        "labelLayout": {"moveOverlap": "shiftY"}, "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
         "endLabel": {"show": bool(mark.label), "formatter": mark.label, "color": colour, "fontSize": 13, "distance": 4},
     }]  # fmt: skip
 

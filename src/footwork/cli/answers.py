@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -21,14 +21,22 @@ def capacity(
         str | None, typer.Option(help="With --until: best efforts, domains and CP-minutes of this span instead.")
     ] = None,
     until: Annotated[str | None, typer.Option(help="End of the span, YYYY-MM-DD.")] = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="How it got here: month by month, what moved it, which test tells most.")
+    ] = False,
+    accept: Annotated[float | None, typer.Option(help="Accept this CP in watts, from --date or today on.")] = None,
     as_json: Json = False,
 ) -> None:
     """Critical power, W′ and domains, each with its interval and evidence."""
     from footwork.quantities import describe, format_duration, format_pace
 
     with asked(effort) as library:
+        if accept is not None:
+            entry = library.accept(accept, day(date), scale)
+            if not as_json:
+                say(f"Accepted {entry['critical_power_w']:.0f} W on {entry['scale']} from {entry['date']} on.")
         made = library.capacity(effort or (), day(date), scale, mass)
-        result = made.to_json()
+        result = made.to_json() if effort else library.history(day(date), scale)
         span = None
         if since or until:
             span = {"since": since, "until": until, **library.load(day(since), day(until))}
@@ -40,6 +48,10 @@ def capacity(
     kind = made.evidence["kind"]
     say(f"As of {made.date}" + (f", on {made.scale}" if made.scale else "") + f": {made.evidence['sentence']}.")
     say(f"Critical power   {describe(made.critical_power, 0, kind)}")
+    if made.accepted is not None:
+        say(
+            f"Accepted         {made.accepted['critical_power_w']:.0f} W from {made.accepted['date']}: domains and load use it"
+        )
     if made.w_prime.value is not None:
         say(f"W′               {describe(made.w_prime.scaled(1e-3, 'kJ'), 1)}")
         say(f"Tail γ           {describe(made.tail, 3)}")
@@ -85,6 +97,8 @@ def capacity(
         say(
             f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']})."
         )
+    if history:
+        _history(result)
     for text in made.warnings:
         say(f"Note: {text}")
     if kind in ("lower bound", "none", "habitual"):
@@ -92,6 +106,24 @@ def capacity(
             "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up (footwork methods cautions), then mark the run."
         )
     return None
+
+
+def _history(result: dict[str, Any]) -> None:
+    """The first proposal of each month, what moved it, and the tests by what they would tell."""
+    seen: set[str] = set()
+    for row in result["history"]:
+        if row["date"][:7] not in seen:
+            seen.add(row["date"][:7])
+            cp = row["critical_power"]
+            shown = "withheld" if cp["value"] is None else f"{cp['value']:.0f} W  {cp['low']:.0f}–{cp['high']:.0f}"
+            say(f"{row['date']}  {shown}, {row['evidence']}")
+    for row in result["moved"][:10]:
+        run = f"run {row['run']}" if row["run"] else row["label"]
+        say(f"Moved on {row['date']} by {run} ({row['kind']}): {row['before_w']:.0f} to {row['after_w']:.0f} W")
+    for row in result["tests"]:
+        say(
+            f"A test of {row['test']} would narrow the interval from ±{row['half_width_now_w']:.0f} to about ±{row['half_width_after_w']:.0f} W"
+        )
 
 
 @app.command()

@@ -245,6 +245,18 @@ class Library:
 
         return capacity.answer(self, efforts, date, scale, mass)
 
+    def history(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Capacity as plain JSON with its ``history`` of every day, what ``moved`` it, and which ``tests`` tell most."""
+        from footwork.library import history
+
+        return history.told(self, self.capacity(date=date, scale=scale))
+
+    def accept(self, watts: float, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Accept a CP [W] from a date on; see `accepted.accept`."""
+        from footwork.library import accepted
+
+        return accepted.accept(self, watts, date, scale)
+
     def race(self, **question: Any) -> Any:
         """Power, pace, time and splits for a race; see `race.answer` for the arguments."""
         from footwork.library import race

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,12 +11,11 @@ import numpy as np
 
 from footwork.analysis import heart, speed
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import evidence, runs
+from footwork.library import accepted, evidence, runs
 from footwork.physiology import critical, curve, domains
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Effort, Estimate, parse_effort, plain
 
-RECENT_DAYS = 42  # what is usual now: the scale, power at speed, heart rate
 BEST_DAYS = 120  # best efforts shown unless a span is asked for
 DRAWS = 2000
 BORDERS = ("moderate_heavy", "heavy_severe", "severe_extreme")
@@ -44,10 +42,12 @@ class Capacity:
     power_at_speed: speed.PowerAtSpeed | None = field(default=None, repr=False)
     mass: float | None = None
     home_altitude: float = 0.0
+    accepted: dict[str, Any] | None = None
+    scale_key: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """SI units, estimates as in `models` section 9."""
-        names = ("date", "scale", "measured", "critical_power", "w_prime", "tail", "critical_speed", "evidence", "domains",
+        names = ("date", "scale", "measured", "accepted", "critical_power", "w_prime", "tail", "critical_speed", "evidence", "domains",
                  "curve", "forms", "warnings")  # fmt: skip
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         out["lower_bound_w"] = self.lower_bound
@@ -93,9 +93,9 @@ def _answer(
     if mass is not None and not 25 <= mass <= 250:
         raise UsageError(f"a mass of {mass:g} kg cannot be: give 25 to 250 kg")
     mass = mass or library.athlete.value("mass", asked)
-    key, name = choose_scale(library, rows, asked, scale)
+    key, name = runs.choose_scale(library, rows, asked, scale)
     found = [r for r in runs.scale_rows(library, key) if r.date <= asked] if key else []
-    recent = [r for r in found if (asked - r.date).days <= RECENT_DAYS]
+    recent = [r for r in found if (asked - r.date).days <= runs.RECENT_DAYS]
     relation = _relation(recent or found[-30:], key, mass)
     measured = bool(found) and found[-1].measured
     if stated:
@@ -121,26 +121,13 @@ def _answer(
     best = _curve([r for r in found if (asked - r.date).days <= BEST_DAYS])
     common = {"date": asked, "scale": name, "measured": measured, "power_at_speed": relation, "mass": mass,
               "home_altitude": _home_altitude(recent or found)}  # fmt: skip
+    if key and not stated:
+        entry = accepted.in_force(accepted.entries(library, key), asked)
+        common["scale_key"] = key
+        common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
         return _withheld(gathered, best, **common)
     return _known(gathered, gathered.posterior, best, recent or found[-30:], **common)
-
-
-def choose_scale(library: Any, rows: list[runs.RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
-    """Key and name of the scale to answer on; empty where there is none."""
-    names = library.scales()
-    if wanted is not None:
-        for key, name in names.items():
-            if wanted in (key, name):
-                return key, name
-        raise UsageError(f"there is no scale '{wanted}': there are {', '.join(names.values())}")
-    past = [r for r in rows if r.scale_key and r.local.date() <= asked]
-    time: Counter[str] = Counter()
-    for r in past:
-        if (asked - r.local.date()).days <= RECENT_DAYS and r.measured:
-            time[r.scale_key or ""] += int(r.duration_s)
-    key = time.most_common(1)[0][0] if time else past[0].scale_key if past else ""
-    return (key, names.get(key, key)) if key else ("", "")
 
 
 def _relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
@@ -181,7 +168,13 @@ def _known(
     cp, wp, tail = posterior.estimates()
     draws = posterior.draws(DRAWS)
     relation: speed.PowerAtSpeed | None = common["power_at_speed"]
-    borders = _borders(draws, posterior.n, relation, rows)
+    chosen = common.get("accepted")
+    if chosen is not None and cp.value:
+        # The accepted CP rules the domains; how sure it is stays what the evidence says.
+        ratio = float(chosen["critical_power_w"]) / cp.value
+        borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, rows)
+    else:
+        borders = _borders(draws, posterior.n, relation, rows)
     for row in best:
         if row["duration_s"] >= domains.EXTREME_S:
             row["model"] = Estimate.from_draws(power_at(row["duration_s"], *draws), "W", posterior.n, "power-duration")
@@ -199,7 +192,7 @@ def _known(
             "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would narrow the interval."
         )
     return Capacity(
-        critical_power=cp, w_prime=wp, tail=tail, critical_speed=borders["heavy_severe"]["speed"],
+        critical_power=cp, w_prime=wp, tail=tail, critical_speed=_pace(draws[0], posterior.n, relation),
         evidence={"kind": gathered.kind, "sentence": gathered.sentence, "efforts": gathered.listed()},
         domains=borders, curve=best, forms=gathered.forms, warnings=warnings, posterior=posterior, **common,
     )  # fmt: skip
@@ -248,6 +241,17 @@ def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
     )  # fmt: skip
 
 
+def _pace(power: Any, n: int, relation: speed.PowerAtSpeed | None) -> Estimate:
+    """Flat speed [m/s] at draws of a power [W]."""
+    if relation is None:
+        return Estimate.withheld("m/s", "power-at-speed", "no steady flat minutes on this scale tell pace at a power")
+    centre = float(relation.speed(float(np.median(power))))
+    draws = relation.speed(power / relation.factors(centre, len(power), 2))
+    return Estimate.from_draws(
+        draws, "m/s", relation.runs or n, "power-at-speed", "runs" if relation.runs else "efforts"
+    )
+
+
 def _borders(
     draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, rows: list[runs.StreamRows]
 ) -> dict[str, dict[str, Estimate]]:
@@ -255,16 +259,7 @@ def _borders(
     blocks = [r.blocks for r in rows if not r.indoor]
     out: dict[str, dict[str, Estimate]] = {}
     for border, power in watts.items():
-        if relation is None:
-            pace = Estimate.withheld(
-                "m/s", "power-at-speed", "no steady flat minutes on this scale tell pace at a power"
-            )
-        else:
-            centre = float(relation.speed(float(np.median(power))))
-            pace = Estimate.from_draws(
-                relation.speed(power / relation.factors(centre, len(power), 2)), "m/s", relation.runs or n, "power-at-speed",
-                "runs" if relation.runs else "efforts",
-            )  # fmt: skip
+        pace = _pace(power, n, relation)
         rate = (
             Estimate.withheld("bpm", "heart-rate-borders", "heart rate does not tell this border")
             if border == "severe_extreme"
@@ -294,7 +289,7 @@ def best_curve(
     """Mean maximal power over any span of dates with the run that set each point."""
     rows = library.runs()
     asked = until or (max(r.local.date() for r in rows) if rows else dt.date.today())
-    key, _ = choose_scale(library, rows, asked, scale)
+    key, _ = runs.choose_scale(library, rows, asked, scale)
     found = runs.scale_rows(library, key) if key else []
     return _curve([r for r in found if (since is None or r.date >= since) and r.date <= asked])
 

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from footwork.errors import NotEnoughData
-from footwork.library import capacity, runs
+from footwork.library import accepted, capacity, runs
 from footwork.physiology import domains
 from footwork.quantities import Estimate, Floats
-
-BASIS = "today's proposal for all dates; none is accepted yet"
 
 
 def span(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str, Any]:
@@ -33,10 +32,14 @@ def span(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str
         if borders is None:
             without += len(mine)
             continue
-        histograms = [r.histogram for r in runs.scale_rows(library, key or "") if r.run in mine]
-        counted += len(histograms)
-        parts.append(_spent(_sum(histograms), borders, len(histograms)))
-    return {"runs": counted, "runs_without_cp": without, **_together(parts), "critical_power": BASIS}
+        by_factor: dict[float, list[Floats]] = {}
+        for row in runs.scale_rows(library, key or ""):
+            if row.run in mine:
+                by_factor.setdefault(borders.factor(row.date), []).append(row.histogram)
+        for factor, histograms in by_factor.items():
+            counted += len(histograms)
+            parts.append(_spent(_sum(histograms), borders.at(factor), len(histograms)))
+    return {"runs": counted, "runs_without_cp": without, **_together(parts), "critical_power": _basis(library, rows)}
 
 
 def run(library: Any, row: runs.RunRow) -> dict[str, Any] | None:
@@ -47,14 +50,53 @@ def run(library: Any, row: runs.RunRow) -> dict[str, Any] | None:
     mine = next((r for r in runs.scale_rows(library, row.scale_key or "") if r.run == row.id), None)
     if mine is None:
         return None
+    there = borders.at(borders.factor(mine.date))
     return {
-        **_together([_spent(mine.histogram, borders, 1)]),
-        "edges_w": [b.value for b in borders],
-        "critical_power": BASIS,
+        **_together([_spent(mine.histogram, there, 1)]),
+        "edges_w": [b.value for b in there],
+        "critical_power": _basis(library, [row]),
     }
 
 
-def _borders(library: Any, scale_key: str | None) -> list[Estimate] | None:
+@dataclass(frozen=True)
+class Borders:
+    """Domain borders by today's proposal, and what was accepted when; all in watts of one scale."""
+
+    proposed: list[Estimate]
+    accepted: list[tuple[dt.date, float]]
+
+    def factor(self, day: dt.date) -> float:
+        """Accepted CP of a day over today's proposal; 1 where none was accepted by then."""
+        entry = accepted.in_force(self.accepted, day)
+        return 1.0 if entry is None else entry[1] / float(self.proposed[1].value or 1.0)
+
+    def at(self, factor: float) -> list[Estimate]:
+        """Borders for that CP; the lower two follow it, the last keeps its distance above."""
+        lower, cp, upper = self.proposed
+        moved = cp.scaled(factor, "W")
+        shift = (moved.value or 0.0) - (cp.value or 0.0)
+        top = Estimate(
+            (upper.value or 0.0) + shift,
+            (upper.low or 0.0) + shift,
+            (upper.high or 0.0) + shift,
+            "W",
+            upper.n,
+            upper.method,
+        )
+        return [lower.scaled(factor, "W"), moved, top]
+
+
+def _basis(library: Any, rows: list[runs.RunRow]) -> str:
+    entries = {key: accepted.entries(library, key) for key in {r.scale_key for r in rows if r.scale_key}}
+    with_one = sum(1 for r in rows if r.scale_key and accepted.in_force(entries[r.scale_key], r.local.date()))
+    if not with_one:
+        return "today's proposal for all dates; none was accepted by then"
+    return (
+        "the accepted CP of each day" if with_one == len(rows) else "the accepted CP of each day, else today's proposal"
+    )
+
+
+def _borders(library: Any, scale_key: str | None) -> Borders | None:
     if scale_key is None:
         return None
     try:
@@ -62,7 +104,13 @@ def _borders(library: Any, scale_key: str | None) -> list[Estimate] | None:
     except NotEnoughData:
         return None
     found = [made.domains[b]["power"] for b in capacity.BORDERS]
-    return found if all(b.value is not None for b in found) else None
+    if any(b.value is None for b in found):
+        return None
+    entries = accepted.entries(library, scale_key)
+    if made.accepted is not None and made.critical_power.value:  # back from the accepted CP to the proposal
+        plain = Borders(found, [])
+        found = plain.at(made.critical_power.value / float(made.accepted["critical_power_w"]))
+    return Borders(found, entries)
 
 
 def _sum(histograms: list[Floats]) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from footwork.store import blobs, schema
 
 MARKS = ("race", "test", "maximal", "easy", "long", "treadmill")
 MAXIMAL_MARKS = {"race", "test", "maximal"}
+RECENT_DAYS = 42  # what is usual now: the scale, power at speed, heart rate
 
 
 @dataclass(frozen=True)
@@ -87,10 +89,10 @@ def rows(library: Any) -> list[RunRow]:
         select(
             recording.c.id, recording.c.run_id, recording.c.start, recording.c.utc_offset_minutes,
             result.c.duration_s, result.c.distance_m, result.c.climb_m, result.c.heart_rate_bpm,
-            stream.c.scale_key, stream.c.measured, stream.c.mean_power, schema.run.c.primary_recording,
+            stream.c.scale_key, stream.c.measured, stream.c.mean_power,
         )
         .join(result, result.c.recording_id == recording.c.id)
-        .join(schema.run, schema.run.c.id == recording.c.run_id)
+        .where(recording.c.run_id.is_not(None))
         .outerjoin(stream, (stream.c.recording_id == recording.c.id) & (stream.c.column == "power"))
         .order_by(recording.c.id)
     )  # fmt: skip
@@ -100,13 +102,16 @@ def rows(library: Any) -> list[RunRow]:
         for recording_id, name in connection.execute(select(schema.mark.c.recording_id, schema.mark.c.name)):
             marks.setdefault(recording_id, []).append(name)
     zone = library.zone
+    time_on: Counter[str | None] = Counter()
+    for row in found:
+        time_on[row.scale_key] += int(row.duration_s) if row.measured else 0
     by_run: dict[int, list[Any]] = {}
     for row in found:
         by_run.setdefault(row.run_id, []).append(row)
     out = []
     for run_id, group in by_run.items():
-        main = next((r for r in group if r.id == r.primary_recording), None)
-        main = main or next((r for r in group if r.measured), group[0])
+        # Of several devices the one that recorded most of this runner's measured time is shown, run after run.
+        main = max(group, key=lambda r: (bool(r.measured), time_on[r.scale_key], -r.id))
         local = local_date(main.start, main.utc_offset_minutes, zone)
         out.append(
             RunRow(
@@ -129,6 +134,23 @@ def rows(library: Any) -> list[RunRow]:
         )
     out.sort(key=lambda r: (r.start, r.id), reverse=True)
     return out
+
+
+def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
+    """Key and name of the scale to answer on; empty where there is none."""
+    names = library.scales()
+    if wanted is not None:
+        for key, name in names.items():
+            if wanted in (key, name):
+                return key, name
+        raise UsageError(f"there is no scale '{wanted}': there are {', '.join(names.values())}")
+    past = [r for r in rows if r.scale_key and r.local.date() <= asked]
+    time: Counter[str] = Counter()
+    for r in past:
+        if (asked - r.local.date()).days <= RECENT_DAYS and r.measured:
+            time[r.scale_key or ""] += int(r.duration_s)
+    key = time.most_common(1)[0][0] if time else past[0].scale_key if past else ""
+    return (key, names.get(key, key)) if key else ("", "")
 
 
 def find(library: Any, run_id: int) -> RunRow:

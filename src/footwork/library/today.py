@@ -34,6 +34,10 @@ def answer(library: Any) -> dict[str, Any]:
     try:
         made = library.capacity()
         critical_power, evidence = made.critical_power, made.evidence
+        chosen = made.accepted["critical_power_w"] if made.accepted else None
+        if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
+            why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
+            due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         maximal = [e for e in evidence["efforts"] if e["kind"] == "maximal"]
         if evidence["kind"] != "tested":
             due.append(

@@ -233,7 +233,7 @@ class Grid:
 
     def log_likelihood(self, evidence: Evidence, scale: float = 1.0) -> Floats:
         """Log likelihood of one piece of evidence in every cell; ``scale`` widens the error of maximal efforts."""
-        return _log_likelihood(evidence, self.critical_power, self.w_prime, self.tail, scale)
+        return log_likelihood(evidence, self.critical_power, self.w_prime, self.tail, scale)
 
     def posterior(self, log_weight: Floats, n: int) -> Posterior:
         """The distribution behind log weights, without cells that weigh nothing."""
@@ -283,7 +283,8 @@ def posterior(evidence: Sequence[Evidence]) -> Posterior:
     return grid.posterior(log_weight, sum(len(e.durations) for e in evidence if e.kind != "bound") or len(evidence))
 
 
-def _log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, scale: float) -> Floats:
+def log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, scale: float = 1.0) -> Floats:
+    """Log likelihood of evidence for runners of CP [W], W′ [J] and γ (arrays of one shape), up to a constant."""
     if evidence.kind == "all-out":
         sd = float(np.hypot(ALL_OUT_SD, evidence.widening)) * scale
         miss = np.log(evidence.powers[0] / cp) - np.log1p(ALL_OUT_BIAS)

@@ -17,7 +17,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-LIBRARY_VERSION = 1  # equals the number of the newest migration; stored as user_version
+LIBRARY_VERSION = 2  # equals the number of the newest migration; stored as user_version
 DERIVED_VERSION = 1  # any other number there: the derived folder is deleted and rebuilt
 
 library = MetaData()
@@ -35,7 +35,6 @@ file = Table(
 run = Table(
     "run", library,
     Column("id", Integer, primary_key=True),
-    Column("primary_recording", Integer),  # the user's choice, else the first with measured power
 )  # fmt: skip
 recording = Table(
     "recording", library,
@@ -72,6 +71,14 @@ scale = Table(
     Column("id", Integer, primary_key=True),
     Column("key", Text, nullable=False, unique=True),
     Column("name", Text, nullable=False, unique=True),
+)  # fmt: skip
+accepted = Table(
+    "accepted", library,
+    Column("id", Integer, primary_key=True),
+    Column("scale_key", Text, nullable=False),
+    Column("date", Text, nullable=False),
+    Column("critical_power", Float, nullable=False),
+    UniqueConstraint("scale_key", "date"),
 )  # fmt: skip
 setting = Table(
     "setting", library,

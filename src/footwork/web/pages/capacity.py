@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
 from typing import Any
 from urllib.parse import quote
 
@@ -30,7 +31,8 @@ def answer(library: Any, date: str = "", scale: str = "") -> Capacity:
 
 def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin."""
-    return answer(library, date, scale).to_json()
+    found: dict[str, Any] = library.history(parse_date(date) if date else None, scale or None)
+    return found
 
 
 def sentence(found: Capacity) -> str:
@@ -74,6 +76,7 @@ def register(base: str, library: Any) -> None:
     async def capacity(date: str = "", scale: str = "") -> None:
         try:
             found = await asyncio.to_thread(answer, library, date, scale)
+            told = await asyncio.to_thread(data, library, date, scale)
         except FootworkError as error:
             with page(base, "Capacity", "Capacity", f"{str(error)[0].upper()}{str(error)[1:]}."):
                 link("Add recordings", f"{base}/", "button")
@@ -112,6 +115,7 @@ def register(base: str, library: Any) -> None:
                 )
                 text("p", shown, "soft")
                 show_chart(curve_chart(found))
+            _through_time(base, library, found, told)
             heading("Intensity domains")
             table(
                 ["border", "power", "pace, flat", "heart rate"],
@@ -120,6 +124,70 @@ def register(base: str, library: Any) -> None:
             with ui.element("p"):
                 link("How domains are known", f"{base}/methods#domains", "soft")
             _evidence(base, found)
+
+
+def history_chart(told: dict[str, Any]) -> Chart:
+    """Proposed CP as a band through the days, its middle as a line, the accepted CP as steps."""
+    rows = [r for r in told["history"] if r["critical_power"]["value"] is not None]
+    days = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in rows], float)
+    low, value, high = (np.array([r["critical_power"][end] for r in rows], float) for end in ("low", "value", "high"))
+    marks = [Mark("band", days, low, high), Mark("line", days, value, label="proposed", accent=True)]
+    steps = [(dt.date.fromisoformat(e["date"]).toordinal(), e["critical_power_w"]) for e in told["accepted_entries"]]
+    if steps and len(days):
+        at = np.array([next((w for d, w in reversed(steps) if d <= day), np.nan) for day in days])
+        marks.append(Mark("line", days, at, label="accepted"))
+    return Chart(
+        [Pane("critical power, W", marks, height=200)], "date", "Proposed critical power day by day with its interval"
+    )
+
+
+def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]) -> None:
+    if found.critical_power.value is None:
+        return
+    heading("Through time")
+    if sum(r["critical_power"]["value"] is not None for r in told["history"]) > 7:
+        show_chart(history_chart(told))
+    if told["moved"]:
+        table(
+            ["what moved it", "kind", "before", "after"],
+            [
+                [(f"Run of {m['date']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"], m["kind"],
+                 f"{m['before_w']:.0f} W", f"{m['after_w']:.0f} W"]
+                for m in told["moved"][:8]
+            ],
+        )  # fmt: skip
+    heading("Accepted")
+    chosen = found.accepted
+    said = (
+        f"{chosen['critical_power_w']:.0f} W since {chosen['date']}: domains and load use it."
+        if chosen
+        else "None yet: domains and load use the proposal."
+    )
+    text("p", said)
+    with ui.element("div").classes("row-of"):
+        button = text("button", f"Accept {found.critical_power.value:.0f} W from {found.date} on", "fw")
+
+        async def press(_: Any) -> None:
+            try:
+                await asyncio.to_thread(
+                    library.accept, round(found.critical_power.value or 0), found.date, found.scale_key
+                )
+            except FootworkError as error:
+                ui.notify(str(error))
+                return
+            ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
+
+        button.on("click", press)
+    if told["tests"]:
+        heading("What a test would tell")
+        table(
+            ["test", "interval now", "expected after"],
+            [
+                [t["test"], f"± {t['half_width_now_w']:.0f} W", f"± {t['half_width_after_w']:.0f} W"]
+                for t in told["tests"]
+            ],
+        )
+        note("Tests are maximal efforts, only if you are well, rested and warmed up.", base, "cautions")
 
 
 def _scales(base: str, library: Any, current: str) -> None:

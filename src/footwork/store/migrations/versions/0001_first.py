@@ -10,7 +10,7 @@ def upgrade() -> None:
     for statement in (
         """CREATE TABLE file (id INTEGER PRIMARY KEY, sha256 VARCHAR(64) NOT NULL UNIQUE, name TEXT NOT NULL,
            size INTEGER NOT NULL, added_at FLOAT NOT NULL, start_given FLOAT)""",
-        "CREATE TABLE run (id INTEGER PRIMARY KEY, primary_recording INTEGER)",
+        "CREATE TABLE run (id INTEGER PRIMARY KEY)",
         """CREATE TABLE recording (id INTEGER PRIMARY KEY, file_id INTEGER NOT NULL REFERENCES file (id),
            leg INTEGER NOT NULL, run_id INTEGER REFERENCES run (id), sport TEXT NOT NULL, start FLOAT NOT NULL,
            "end" FLOAT NOT NULL, utc_offset_minutes INTEGER, serial TEXT NOT NULL, UNIQUE (file_id, leg))""",

@@ -1,0 +1,84 @@
+"""Accepted critical power: dated, per scale, in force for domains and load; the proposal stays beside it."""
+
+import datetime as dt
+import json
+import shutil
+import sqlite3
+
+import pytest
+
+from footwork.errors import UsageError
+from footwork.library import Library
+
+DAY = dt.date(2026, 4, 10)
+
+
+@pytest.fixture
+def library(season_library, tmp_path):
+    season_library.close()
+    shutil.copytree(season_library.folder, tmp_path / "copy")
+    with Library.open(tmp_path / "copy") as made:
+        yield made
+
+
+def test_it_rules_domains_and_load_from_its_day_on(library):
+    before = library.capacity()
+    late, early = library.runs()[0].id, library.runs()[-1].id
+    loads = {i: library.run_load(i)["cp_minutes"] for i in (late, early)}
+    library.accept(0.9 * before.critical_power.value, DAY)
+    after = library.capacity()
+    assert after.critical_power.value == before.critical_power.value  # both are shown
+    assert after.accepted == {"date": DAY, "critical_power_w": 0.9 * before.critical_power.value}
+    assert after.domains["heavy_severe"]["power"].value == pytest.approx(0.9 * before.critical_power.value, rel=1e-4)
+    assert library.run_load(late)["cp_minutes"] > 1.1 * loads[late]
+    assert library.run_load(early)["cp_minutes"] == pytest.approx(loads[early])
+    assert library.capacity(date=DAY - dt.timedelta(days=1)).accepted is None
+    span = library.load()
+    assert "else today's proposal" in span["critical_power"]
+
+
+def test_a_day_holds_one_and_it_can_be_taken_back(library):
+    from footwork.library import accepted
+
+    library.accept(250, DAY)
+    library.accept(260, DAY)
+    assert library.capacity().accepted["critical_power_w"] == 260
+    assert accepted.forget(library, DAY) == 1
+    assert library.capacity().accepted is None
+
+
+@pytest.mark.parametrize(("watts", "day"), [(20, DAY), (900, DAY), (float("nan"), DAY), (250, dt.date(2999, 1, 1))])
+def test_what_cannot_be_accepted_changes_nothing(library, watts, day):
+    with pytest.raises(UsageError):
+        library.accept(watts, day)
+    assert library.capacity().accepted is None
+
+
+def test_a_proposal_beyond_its_interval_is_put_on_the_today_page(library):
+    library.accept(200, DAY)
+    assert any("accepted" in item["what"] for item in library.today()["due"])
+
+
+def test_the_history_holds_every_day_and_is_json(library):
+    found = library.history()
+    json.dumps(found, allow_nan=False)
+    days = [row["date"] for row in found["history"]]
+    assert days == sorted(set(days)) and days[-1] == str(found["date"])
+    last = found["history"][-1]
+    assert set(last) == {"date", "critical_power", "w_prime", "evidence"}
+    assert last["critical_power"]["value"] == pytest.approx(found["critical_power"]["value"], rel=0.01)
+    assert found["moved"] and found["tests"][0]["half_width_after_w"] <= found["tests"][-1]["half_width_after_w"]
+
+
+def test_a_library_of_the_first_version_is_migrated(library, tmp_path):
+    before = [r.to_json() for r in library.runs()]
+    library.close()
+    path = library.folder / "library.sqlite"
+    with sqlite3.connect(path) as raw:
+        raw.execute("DROP TABLE accepted")
+        raw.execute("UPDATE alembic_version SET version_num='0001'")
+        raw.execute("PRAGMA user_version=1")
+    raw.close()
+    with Library.open(library.folder) as opened:
+        assert [r.to_json() for r in opened.runs()] == before
+        opened.accept(260, DAY)
