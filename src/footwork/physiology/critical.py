@@ -193,7 +193,9 @@ class Posterior:
 
     def estimates(self) -> tuple[Estimate, Estimate, Estimate]:
         """CP [W], W′ [J] and γ, each with its 95 % interval."""
-        cp, wp, gamma = self.draws(4000)
+        cp, wp, gamma = (
+            self.draws()
+        )  # the same draws that domains and plans use, so that one number is the same everywhere
         return (
             Estimate.from_draws(cp, "W", self.n, "critical-power"),
             Estimate.from_draws(wp, "J", self.n, "critical-power"),
