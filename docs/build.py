@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-COMMANDS = ("add", "runs", "show", "mark", "capacity", "race", "athlete", "export", "serve", "demo", "methods")
+COMMANDS = ("add", "runs", "show", "mark", "capacity", "usual", "race", "athlete", "export", "serve", "demo", "methods")
 
 
 def help_of(*command: str) -> str:

@@ -63,8 +63,8 @@ METHODS: dict[str, Method] = {
         "CP is the border above which effort cannot be steady, W′ the work that can be done above it. All evidence on one "
         "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
         "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
-        "read about 3 % low with a spread of 4.5 %†. Any other run says only that capacity was at least so much. Older efforts "
-        "widen the interval. A three-minute all-out test enters with a bias of +5 ± 6 %.",
+        "read about 3 % low with a spread of 4.5 %†. Otherwise ordinary runs say only that capacity was at least so much. A filter "
+        "follows all of it from day to day and widens the interval when nothing informs it. A three-minute all-out test enters with a bias of +5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",
         (
             "Hunter, Ledger & Muniz-Pumares 2023, IJSPP (habitual 281 W, trials 290 W, all-out 305 W).",
@@ -108,6 +108,15 @@ METHODS: dict[str, Method] = {
         "describes the device, not economy.",
         "P(v) = v·(a + b·(v − v̄))",
         ("Least squares with a run effect; the prior's spread is our convention†.",),
+    ),
+    "usual": Method(
+        "Usual watts",
+        "Steady minutes of the half year before, on one scale. Easy, steady and hard are below 80 %, up to 100 % and above 100 % "
+        "of CP†. Watts at pace follow a line in pace with an effect for each run, with slope and time into the run taken out; "
+        "heart rate at power likewise. A run is unusual when it lies beyond what nineteen in twenty runs show. Weather and "
+        "device are not in it: the watts alone cannot tell them apart.",
+        "ln(P/v/slope) = a + b·(v − v̄) + climbing + descending + time + run",
+        ("Least squares with a run effect and weak priors†.",),
     ),
     "heart-rate-borders": Method(
         "Heart rate at the borders",

@@ -8,7 +8,7 @@ import pytest
 
 from tests.conftest import fit_of, simulate
 
-PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json",
+PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
          "/race": "/race.json?distance=half", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
 
 
@@ -44,7 +44,7 @@ def test_pages_open_without_errors_and_fit(page, path, width, scheme):
     assert page.locator("h1").count() == 1
 
 
-@pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race"])
+@pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race", "/usual"])
 def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
     page.goto(path)
     page.wait_for_selector(".num[data-key]")
@@ -54,7 +54,7 @@ def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
     for key, value in shown:
         wanted = found
         for part in key.split("."):
-            wanted = wanted[part]
+            wanted = wanted[int(part) if part.isdigit() else part]
         wanted = wanted["value"]
         if wanted is None:
             assert value is None

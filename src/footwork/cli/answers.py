@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, out, plural, say
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say
 from footwork.errors import UsageError
 
 
@@ -124,6 +124,39 @@ def _history(result: dict[str, Any]) -> None:
         say(
             f"A test of {row['test']} would narrow the interval from ±{row['half_width_now_w']:.0f} to about ±{row['half_width_after_w']:.0f} W"
         )
+
+
+@app.command()
+def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None:
+    """Usual watts for easy, steady and hard running, and how the newest run compares."""
+    from footwork.quantities import format_pace
+
+    with opened() as library:
+        found = library.usual(day(date), scale)
+        imperial = library.setting("units") == "imperial"
+    if as_json:
+        return out(found)
+    newest = found["newest"]
+    say(f"As of {found['date']}, on {found['scale']}." + (f" {newest['sentence']}" if newest else ""))
+    if found["reason"]:
+        say(f"{found['reason'][0].upper()}{found['reason'][1:]}.")
+    for group in found["groups"]:
+        power = group["power"]
+        if power["value"] is None:
+            say(f"{group['name']:<8} withheld: {power['reason']}")
+            continue
+        rate = group["heart_rate"]
+        text = f"{group['name']:<8} {power['value']:.0f} W  {power['low']:.0f}–{power['high']:.0f}, from run to run ±{group['spread_w']:.0f} W; {format_pace(group['speed']['value'], imperial)}"
+        say(text + (f"; {rate['value']:.0f} bpm" if rate["value"] is not None else "") + f" ({group['runs']} runs)")
+    for row in found["at_pace"]:
+        p = row["power"]
+        say(
+            f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f}, day to day ±{row['spread_w']:.0f} W"
+        )
+    for row in found["runs"][1:]:
+        if row["power_unusual"] or row["heart_rate_unusual"]:
+            say(f"{row['date']}, run {row['run']}: {row['sentence']}")
+    return None
 
 
 @app.command()

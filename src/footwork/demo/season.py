@@ -233,8 +233,9 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
         "stance_time": 0.310 - 0.022 * (speed - 2.5) + rng.normal(0, 0.004, len(speed)),
         "vertical_oscillation": 0.086 - 0.004 * (speed - 3.0) + rng.normal(0, 0.002, len(speed)),
     }  # fmt: skip
+    day = float(np.exp(rng.normal(0, 0.012)))  # how the sensor sits, the shoe, the ground
     if planned.measured:
-        columns["power"] = np.rint(device_watts(runner, FOOT, speed, grade, rng))
+        columns["power"] = np.rint(day * device_watts(runner, FOOT, speed, grade, rng))
     if planned.both_devices:
         columns["second_power"] = np.rint(device_watts(runner, WRIST, speed, grade, rng))
     edges = np.concatenate([[0], np.cumsum([round(s) for s, _ in planned.pieces])]).tolist()

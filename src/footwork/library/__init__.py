@@ -251,6 +251,12 @@ class Library:
 
         return history.told(self, self.capacity(date=date, scale=scale))
 
+    def usual(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Usual watts for easy, steady and hard running and at pace, and how the last runs compare; plain JSON."""
+        from footwork.library import usual
+
+        return usual.answer(self, date, scale)
+
     def accept(self, watts: float, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
         """Accept a CP [W] from a date on; see `accepted.accept`."""
         from footwork.library import accepted

@@ -18,6 +18,7 @@ _CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
 NAV = (
     ("", "Today"),
     ("runs", "Runs"),
+    ("usual", "Usual"),
     ("capacity", "Capacity"),
     ("race", "Race"),
     ("settings", "Settings"),

@@ -1,0 +1,91 @@
+"""A runner's own numbers in one look: usual watts, and how the last runs compare."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from nicegui import ui
+
+from footwork.errors import FootworkError
+from footwork.quantities import Estimate, format_pace, parse_date
+from footwork.web.layout import heading, link, method_link, note, page, table, text, whisker
+
+
+def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    found: dict[str, Any] = library.usual(parse_date(date) if date else None, scale or None)
+    return found
+
+
+def sentence(found: dict[str, Any]) -> str:
+    if found["reason"]:
+        return f"{found['reason'][0].upper()}{found['reason'][1:]}."
+    return f"Your newest run, on {found['scale']}: {found['newest']['sentence']}"
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/usual")
+    async def usual(date: str = "", scale: str = "") -> None:
+        try:
+            found = await asyncio.to_thread(data, library, date, scale)
+        except FootworkError as error:
+            with page(base, "Usual", "Usual watts", f"{str(error)[0].upper()}{str(error)[1:]}."):
+                link("Add recordings", f"{base}/", "button")
+            return
+        imperial = library.setting("units") == "imperial"
+        with page(base, "Usual", "Usual watts", sentence(found)):
+            _groups(base, found, imperial)
+            if found["at_pace"]:
+                heading("Flat watts at your paces")
+                table(
+                    ["pace", "power", "interval", "from day to day"],
+                    [
+                        [format_pace(r["speed_mps"], imperial), f"{r['power']['value']:.0f} W", f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W", f"± {r['spread_w']:.0f} W"]
+                        for r in found["at_pace"]
+                    ],
+                )  # fmt: skip
+                text("p", "They describe the device and your pace, not how economically you run.", "soft")
+            if found["runs"]:
+                heading("The last runs against the usual")
+                table(["run", "watts at pace", "heart rate at power", ""], [_row(base, r) for r in found["runs"]])
+                with ui.element("p"):
+                    method_link(base, "usual")
+
+
+def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
+    if not found["groups"]:
+        note(
+            "Easy, steady and hard are told apart by critical power, which is not known on this scale yet.",
+            base,
+            "usual",
+        )
+        return
+    with ui.element("div").classes("numbers"):
+        for index, group in enumerate(found["groups"]):
+            power = Estimate(**{"reason": "", **group["power"]})
+            pace = f"{format_pace(group['speed']['value'], imperial)}" if group["speed"]["value"] else ""
+            whisker(base, f"{group['name'].capitalize()} running", f"groups.{index}.power", power, pace)
+    table(
+        ["", "from run to run", "pace", "heart rate", "runs"],
+        [
+            [g["name"].capitalize(), f"± {g['spread_w']:.0f} W" if g["spread_w"] is not None else "not known",
+             format_pace(g["speed"]["value"], imperial) if g["speed"]["value"] else "not known",
+             f"{g['heart_rate']['value']:.0f} bpm" if g["heart_rate"]["value"] else "not known", str(g["runs"])]
+            for g in found["groups"]
+        ],
+    )  # fmt: skip
+
+
+def _row(base: str, found: dict[str, Any]) -> list[Any]:
+    def shown(e: dict[str, Any], unusual: bool) -> str:
+        if e["value"] is None:
+            return "not compared"
+        return f"{round(e['value']):+d} {e['unit']}, {round(e['low']):+d} to {round(e['high']):+d}" + (
+            ": unusual" if unusual else ""
+        )
+
+    return [
+        (found["date"], f"{base}/runs/{found['run']}"), shown(found["power_excess"], found["power_unusual"]),
+        shown(found["heart_rate_excess"], found["heart_rate_unusual"]), "",
+    ]  # fmt: skip
