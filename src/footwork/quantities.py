@@ -98,10 +98,8 @@ class Estimate:
         return out
 
     def __str__(self) -> str:
-        if self.value is None or self.low is None or self.high is None:
-            return f"withheld: {self.reason}"
-        digits = 0 if abs(self.value) >= 100 else 1 if abs(self.value) >= 10 else 2
-        return f"{self.value:.{digits}f} {self.unit} ({self.low:.{digits}f} to {self.high:.{digits}f})"
+        size = abs(self.value or 0.0)
+        return describe(self, 0 if size >= 100 else 1 if size >= 10 else 2)
 
 
 @dataclass(frozen=True)

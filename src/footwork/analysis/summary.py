@@ -54,15 +54,16 @@ def summarise(signals: Signals) -> Summary:
         elapsed_s=float(len(timer)),
         distance_m=float(known[-1] - min(known[0], 0.0)) if len(known) else None,
         climb_m=climb(signals["altitude"]) if "altitude" in signals else None,
-        heart_rate_bpm=_mean(signals.get("heart_rate")[timer]),
-        cadence_spm=_mean(signals.get("cadence")[timer]),
-        temperature_c=_mean(signals.get("temperature")[timer]),
-        altitude_m=_mean(signals.get("altitude")[timer]),
+        heart_rate_bpm=mean_known(signals.get("heart_rate")[timer]),
+        cadence_spm=mean_known(signals.get("cadence")[timer]),
+        temperature_c=mean_known(signals.get("temperature")[timer]),
+        altitude_m=mean_known(signals.get("altitude")[timer]),
         streams=[_stream(signals, stream) for stream in signals.streams],
     )
 
 
-def _mean(values: Floats) -> float | None:
+def mean_known(values: Floats) -> float | None:
+    """Mean of what is known; None where nothing is."""
     known = values[np.isfinite(values)]
     return float(known.mean()) if len(known) else None
 
@@ -75,7 +76,7 @@ def _stream(signals: Signals, stream: PowerStream) -> StreamSummary:
     row[: len(durations)], first[: len(durations)] = best, start
     return StreamSummary(
         stream,
-        _mean(power[timer]),
+        mean_known(power[timer]),
         row,
         first,
         domains.histogram(power[timer]).astype(np.int32),

@@ -16,7 +16,7 @@ from footwork.errors import NotARecording, UnreadableFile
 MAX_FILE = 512 * 2**20
 MAX_TOTAL = 4 * 2**30
 MAX_NESTING = 2
-_ENDINGS = (".fit", ".gpx", ".csv", ".tsv", ".txt", ".gz", ".zip")
+ENDINGS = (".fit", ".gpx", ".csv", ".tsv", ".txt", ".gz", ".zip")
 
 
 class Budget:
@@ -93,7 +93,7 @@ def _open(name: str, data: bytes, budget: Budget, depth: int) -> Iterator[tuple[
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         for info in archive.infolist():
             inside = PurePosixPath(info.filename).name
-            if not info.is_dir() and inside.lower().endswith(_ENDINGS):
+            if not info.is_dir() and inside.lower().endswith(ENDINGS):
                 with archive.open(info) as stream:
                     yield from _open(inside, budget.take(stream, inside), budget, depth + 1)
 

@@ -27,7 +27,6 @@ from footwork.store import blobs
 PROCESSES_FROM = 8  # fewer files are quicker without starting processes
 BATCH = 25
 WINDOW = 24  # files handed out ahead of the one being stored
-ENDINGS = (".fit", ".gpx", ".csv", ".tsv", ".txt", ".gz", ".zip")
 Progress = Callable[[int, int, str], None]
 
 
@@ -83,7 +82,7 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
             if not path.is_file():
                 report.skipped.append({"file": shown, "reason": "not a plain file"})
                 continue
-            if not path.name.lower().endswith(ENDINGS) and not _looks_like_fit(path):
+            if not path.name.lower().endswith(archive.ENDINGS) and not _looks_like_fit(path):
                 report.skipped.append({"file": shown, "reason": "not a FIT, GPX or CSV file"})
                 continue
             try:
@@ -92,7 +91,7 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
                 report.failed.append({"file": shown, "reason": str(error)})
                 continue
             for member in members:
-                if member is not None and not member.lower().endswith(ENDINGS):
+                if member is not None and not member.lower().endswith(archive.ENDINGS):
                     report.skipped.append(
                         {"file": printable(f"{shown}/{member}"), "reason": "not a FIT, GPX or CSV file"}
                     )

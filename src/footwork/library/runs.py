@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import delete, insert, select
 
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import BLOCK_COLUMNS, mean_known
 from footwork.errors import LibraryError, NoSuchRun, UsageError
 from footwork.library.results import local_date, read_streams
 from footwork.physiology import curve
@@ -233,15 +233,10 @@ def _laps(library: Any, row: RunRow, laps: list[list[float]]) -> list[dict[str, 
         covered = float(distance[-1] - distance[0]) if len(distance) > 1 else None
         out.append({
             "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
-            "power_w": _mean(found.get("power")[running]), "heart_rate_bpm": _mean(found.get("heart_rate")[running]),
+            "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.get("heart_rate")[running]),
             "speed_mps": covered / float(running.sum()) if covered and running.any() else None,
         })  # fmt: skip
     return out
-
-
-def _mean(values: Floats) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if len(known) else None
 
 
 def signals(library: Any, run_id: int) -> Signals:
