@@ -27,8 +27,8 @@ def text() -> str:
     parts += [
         "", "## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done; for `add`, also when files were skipped, known or recovered |",
         "| 2 | the question cannot be understood |", "| 3 | a file failed |", "| 4 | the library or disk cannot be used |",
-        "| 5 | the data cannot carry the answer |", "| 130 | stopped by Ctrl-C; what was done before is kept |", "",
-        "With `--json` stdout holds one object and nothing else; an error is `{\"error\": sentence}`.", "",
+        "| 5 | the data carry no answer at all (a withheld number inside an answer is no failure) |", "| 130 | stopped by Ctrl-C; what was done before is kept |", "",
+        "With `--json` stdout holds one JSON value and nothing else; an error is `{\"error\": sentence}`.", "",
     ]  # fmt: skip
     return "\n".join(parts)
 

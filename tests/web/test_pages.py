@@ -148,7 +148,7 @@ def test_uploading_by_the_page_imports(page, served, tmp_path):
     page.goto("/")
     page.wait_for_selector("input[type=file]", state="attached")
     page.locator("input[type=file]").set_input_files([path, junk])
-    page.get_by_text("1 runs added").wait_for(timeout=30_000)
+    page.get_by_text("Runs added: 1").wait_for(timeout=30_000)
     assert page.get_by_text("junk.fit, failed").count() == 1
     assert len(twin(served, "/runs.json")) == before + 1
 

@@ -13,8 +13,9 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 LONGEST_GAP_S = 10
+FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400
 CLOCK_JUMP_S = 6 * 3600
 # What no runner's sensor can truly show: below or above is a fault of the sensor.
@@ -28,7 +29,7 @@ _LIMITS = {
 _SPIKES = {"power": 350.0, "heart_rate": 40.0, "speed": 3.5, "altitude": 25.0}
 _WORDS = {
     "order": "samples put in order of time", "duplicates": "samples of the same second merged",
-    "clock": "jumps of the clock closed", "stray": "samples with an impossible time left out", "interpolated": "seconds interpolated over gaps of up to 10 s",
+    "clock": "jumps of the clock closed", "counter": "impossible steps of the distance left out", "stray": "samples with an impossible time left out", "interpolated": "seconds interpolated over gaps of up to 10 s",
     "missing": "seconds missing in gaps over 10 s", "drop-outs": "seconds of 0 W while running taken as missing",
     "paused": "seconds with the timer paused",
 }  # fmt: skip
@@ -93,7 +94,7 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     for stream in recording.streams:
         if stream.column in out:
             out[stream.column][~timer] = 0.0
-    _distance_and_speed(out, recording)
+    _distance_and_speed(out, recording, timer, counts)
     if "altitude" in out and "distance" in out:
         out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
     streams = tuple(s for s in recording.streams if s.column in out)
@@ -254,15 +255,20 @@ def _gaps(known: Bools) -> Bools:
     return out
 
 
-def _distance_and_speed(out: dict[str, Floats], recording: Recording) -> None:
+def _distance_and_speed(out: dict[str, Floats], recording: Recording, timer: Bools, counts: dict[str, int]) -> None:
     if "distance" in out:
         distance = out["distance"]
         known = np.isfinite(distance)
         if recording.leg > 0 or distance[known][0] > 200:
             distance = distance - distance[known][0]
-        # A counter never runs backwards; where it does the device restarted it or corrected itself.
-        held = np.where(known, distance, -np.inf)
-        out["distance"] = np.where(known, np.maximum.accumulate(held), np.nan)
+        # A counter never runs backwards nor faster than a runner; where it does, that step is not distance run.
+        steps = np.diff(distance[known], prepend=distance[known][0])
+        seconds = np.diff(out["time"][known], prepend=out["time"][known][0])
+        wrong = (steps < 0) | (steps > FASTEST_RUNNER * seconds + 30) if recording.is_run else steps < 0
+        counts["counter"] = int((wrong & (np.abs(steps) > 30)).sum())
+        mended = np.full(len(known), np.nan)
+        mended[known] = distance[known][0] + np.cumsum(np.where(wrong, 0.0, steps))
+        out["distance"] = mended
     elif "latitude" in out and "longitude" in out:
         known = np.isfinite(out["latitude"]) & np.isfinite(out["longitude"])
         if known.sum() >= 2:
@@ -273,7 +279,12 @@ def _distance_and_speed(out: dict[str, Floats], recording: Recording) -> None:
             distance[known] = np.cumsum(steps)
             out["distance"] = distance
     elif "speed" in out:
-        out["distance"] = np.cumsum(np.nan_to_num(out["speed"]))
+        known = np.isfinite(out["speed"])
+        # Between sparse samples the runner ran on: distance follows the line between them, speed itself stays missing.
+        bridged = (
+            np.interp(out["time"], out["time"][known], out["speed"][known]) if known.any() else np.zeros(len(known))
+        )
+        out["distance"] = np.cumsum(np.where(timer, bridged, 0.0))
     if "speed" not in out and "distance" in out:
         known = np.isfinite(out["distance"])
         smooth = _moving_mean(out["distance"], 5)

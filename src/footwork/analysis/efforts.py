@@ -19,6 +19,7 @@ from footwork.quantities import Floats
 
 METHOD_VERSION = 2
 SHORTEST_S = 120
+LEAST_WATTS = 30.0  # less is standing, not an effort
 TEST_TOLERANCE = 0.14  # a test's further efforts imply a CP within this share of its best
 HABITUAL_RUNS = 5
 HABITUAL_RESERVE_S = (20.0, 150.0)  # W′/CP of habitual bests that can pass for hard running [s]
@@ -49,7 +50,9 @@ def binding_effort(durations: npt.ArrayLike, powers: npt.ArrayLike) -> int:
         [s], [W]; NaN where the run is too short.
     """
     t, p = np.asarray(durations, dtype=float), np.asarray(powers, dtype=float)
-    implied = np.where((t >= SHORTEST_S) & np.isfinite(p), implied_critical_power(np.maximum(t, 1), p), -np.inf)
+    implied = np.where(
+        (t >= SHORTEST_S) & (np.nan_to_num(p) > LEAST_WATTS), implied_critical_power(np.maximum(t, 1), p), -np.inf
+    )
     index = int(implied.argmax()) if len(implied) else -1
     return index if index >= 0 and np.isfinite(implied[index]) else -1
 
@@ -61,7 +64,7 @@ def maximal_efforts(best: Best, most: int = 4) -> list[tuple[float, float]]:
     test of several trials gives several efforts and a race one.
     """
     t, p, s = best.durations.astype(float), best.powers, best.starts
-    usable = (t >= SHORTEST_S) & np.isfinite(p)
+    usable = (t >= SHORTEST_S) & (np.nan_to_num(p) > LEAST_WATTS)
     implied = np.where(usable, implied_critical_power(np.maximum(t, 1), p), -np.inf)
     taken: list[int] = []
     top = -np.inf
@@ -138,6 +141,8 @@ def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
         if not np.isfinite(found).any():
             return None
         powers.append(float(np.nanmax(found)))
+    if min(powers) < LEAST_WATTS:
+        return None
     form = inverse_time(HABITUAL_DURATIONS, powers)
     low, high = HABITUAL_RESERVE_S
     if form.critical_power <= 0 or not low <= form.w_prime / form.critical_power <= high:

@@ -115,7 +115,7 @@ def _tick(chart: Chart) -> float:
 
 def _log_ticks(chart: Chart) -> list[float]:
     low, high = _extent(chart)
-    return [float(t) for t in (5, 10, 30, 60, 180, 420, 1200, 3600, 10800, 36000) if low <= t <= high]
+    return [float(t) for t in (5, 15, 60, 180, 600, 1800, 7200, 28800) if low <= t <= high]
 
 
 def _range(pane: Pane) -> tuple[float, float]:
@@ -134,7 +134,14 @@ def _range(pane: Pane) -> tuple[float, float]:
 
 
 def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | None) -> list[dict[str, Any]]:
-    common = {"xAxisIndex": index, "yAxisIndex": index, "symbol": "none", "silent": True, "animation": False}
+    common = {
+        "xAxisIndex": index,
+        "yAxisIndex": index,
+        "symbol": "none",
+        "silent": True,
+        "animation": False,
+        "emphasis": {"disabled": True},
+    }
     name = pane.title.partition(",")[0]
     if mark.kind == "band" and mark.y2 is not None:
         low, high = np.minimum(mark.y, mark.y2), np.maximum(mark.y, mark.y2)

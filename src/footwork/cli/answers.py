@@ -40,7 +40,7 @@ def capacity(
         span = None
         if since or until:
             span = {"since": since, "until": until, **library.load(day(since), day(until))}
-            result["curve"] = library.best_curve(day(since), day(until), scale)
+            result["curve"] = library.best_curve(day(since), day(until), made.scale_key or scale)
             result["span"] = span
         imperial = library.setting("units") == "imperial"
     if as_json:
@@ -70,9 +70,10 @@ def capacity(
             else f"{name.replace('_', ' to '):<20}"
         )
         if border["speed"].value is not None:
-            text += f"; {format_pace(border['speed'].value, imperial)}"
-        if border["heart_rate"].value is not None:
-            text += f"; {describe(border['heart_rate'])}"
+            s = border["speed"]
+            text += f"; {format_pace(s.value, imperial)}  {format_pace(s.high, imperial).split()[0]}–{format_pace(s.low, imperial).split()[0]}"
+        if border["heart_rate"].value is not None or name != "severe_extreme":
+            text += f"; heart rate {describe(border['heart_rate'])}"
         say(text)
     if made.forms:
         say(

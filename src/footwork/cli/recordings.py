@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +26,8 @@ def add(
     as_json: Json = False,
 ) -> None:
     """Add recordings to the library; it is made where it does not exist."""
+    if "" in sys.argv:
+        raise UsageError("one of the paths is empty: name a file or folder")
     begin = None
     if start is not None:
         try:

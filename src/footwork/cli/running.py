@@ -21,7 +21,8 @@ def athlete(
     as_json: Json = False,
 ) -> None:
     """Set dated facts about the runner, or print them all."""
-    with opened(create=True) as library:
+    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, units, zone))
+    with opened(create=given) as library:
         redone = library.athlete.set(
             day(date),
             progress("modelling"),

@@ -36,9 +36,12 @@ _FACTORS = {
 }  # fmt: skip
 
 
+_WIDE = (b"\xff\xfe", b"\xfe\xff")  # how spreadsheets mark UTF-16
+
+
 def is_format(data: bytes, name: str) -> bool:
     ending = re.sub(r"\.gz$", "", name.lower()).rpartition(".")[2]
-    return ending in ("csv", "tsv", "txt") and b"\x00" not in data[:4096]
+    return ending in ("csv", "tsv", "txt") and (b"\x00" not in data[:4096] or data[:2] in _WIDE)
 
 
 def read(data: bytes) -> list[Recording]:
@@ -94,7 +97,7 @@ def read(data: bytes) -> list[Recording]:
 
 
 def _decode(data: bytes) -> str:
-    for encoding in ("utf-8-sig", "cp1252"):
+    for encoding in ("utf-16",) if data[:2] in _WIDE else ("utf-8-sig", "cp1252"):
         try:
             return data.decode(encoding).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")
         except UnicodeDecodeError:
@@ -112,7 +115,7 @@ def _header(cells: list[str]) -> dict[str, tuple[int, float]]:
         column, unit = COLUMNS[name]
         given = rest.partition("]")[0].strip() if bracket else None
         if given is not None and given not in _FACTORS and column != "time":
-            raise UnreadableFile(f"column '{cell.strip()}' has a unit we do not know; write it as {name} [{unit}]")
+            raise UnreadableFile(f"column '{cell.strip()}' has a unit we do not know: docs/formats.md lists them")
         found.setdefault(column, (index, _FACTORS.get(given if given is not None else unit, 1.0)))
     return found
 

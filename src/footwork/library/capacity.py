@@ -99,6 +99,9 @@ def _answer(
     relation = _relation(recent or found[-30:], key, mass)
     measured = bool(found) and found[-1].measured
     if stated:
+        late = next((e for e in stated if e.date and e.date > max(asked, dt.date.today())), None)
+        if late is not None:
+            raise UsageError(f"'{late.label}' lies in the future")
         if all(e.distance is not None for e in stated) and relation is None:
             return _speed_only(stated, asked)
         on_model = (
@@ -126,7 +129,7 @@ def _answer(
         common["scale_key"] = key
         common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
-        return _withheld(gathered, best, **common)
+        return _withheld(gathered, best, bool(found), **common)
     return _known(gathered, gathered.posterior, best, recent or found[-30:], **common)
 
 
@@ -137,9 +140,13 @@ def _relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> spee
     return fitted or (speed.prior(mass) if mass else None)
 
 
-def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], **common: Any) -> Capacity:
-    if gathered.lower_bound is not None:
+def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], found: bool, **common: Any) -> Capacity:
+    if gathered.kind == "too old":
+        reason = gathered.sentence
+    elif gathered.lower_bound is not None:
         reason = f"CP is at least {gathered.lower_bound:.0f} W, no more can be said: no test, race or hard running on this scale"
+    elif not found:
+        reason = f"there are no runs with power by {common['date']}, or no mass to model it: footwork athlete --mass KG"
     elif common["scale"]:
         reason = "no run of two minutes or longer with power on this scale"
     else:
@@ -183,6 +190,8 @@ def _known(
                 "W", "power-duration", "CP + W′/t does not describe efforts under 2 minutes"
             )
     warnings = gathered.warnings + critical.warnings_for(gathered.evidence, wp, cp)
+    if common.get("scale_key", "").partition("-")[0] in ("csv", "gpx"):
+        warnings.append("These files do not name a device: if several recorded them, their watts are mixed here.")
     if relation is not None and relation.source == "prior":
         warnings.append(
             "Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet."

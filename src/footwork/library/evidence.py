@@ -79,7 +79,14 @@ def recorded(library: Any, key: str, asked: dt.date) -> Gathered:
         bounds = [
             s.evidence for s in made.steps if s.evidence.kind == "bound" and day - s.day <= effort_model.HABITUAL_DAYS
         ]
-        bounds = bounds or [made.steps[-1].evidence]
+        if not bounds:
+            last = dt.date.fromordinal(made.steps[-1].day)
+            return Gathered(
+                None,
+                "too old",
+                f"the last evidence on this scale is of {last}, too old to say what you can hold now",
+                [],
+            )
         lower = float(np.quantile(critical.posterior(bounds).draws(2000)[0], 0.05))
         sentence = f"only a lower bound from {len(bounds)} run{'s' if len(bounds) > 1 else ''}"
         return Gathered(None, kind, sentence, bounds, lower)
@@ -154,7 +161,7 @@ def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
             cp, wp = critical.form_interval(form, made, t, p)
         except ValueError:
             continue
-        if made.critical_power > 0 and made.w_prime > 0:
+        if made.critical_power > 0.2 * float(p.min()) and made.w_prime > 0:
             out.append({
                 "form": made.name, "error_in": made.error_in, "critical_power": cp, "w_prime": wp, "p_max_w": made.p_max,
                 "efforts": len(used),

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from footwork.errors import NotEnoughData
+from footwork.errors import NotEnoughData, UsageError
 from footwork.library import accepted, capacity, runs
 from footwork.physiology import domains
 from footwork.quantities import Estimate, Floats
@@ -20,6 +20,8 @@ def span(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str
     Until a CP is accepted, today's proposal serves for all dates. Runs of one scale share their CP's error, so their
     histograms are added first.
     """
+    if since is not None and until is not None and since > until:
+        raise UsageError(f"the span ends before it starts: {since} to {until}")
     rows = [
         r
         for r in library.runs()

@@ -23,6 +23,7 @@ from footwork.signals import Recording
 SEGMENT_M = 50.0
 SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
 LEAST_CHANCE = 0.05
+TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,10 @@ def answer(
     )
     humidity = 0.5 if sky.humidity is None else sky.humidity
     wbgt = None if sky.temperature is None else float(air.wet_bulb_globe_temperature(sky.temperature, humidity))
+    if wbgt is not None and wbgt > TOO_HOT:
+        raise UsageError(
+            f"a wet-bulb globe temperature of {wbgt:.0f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
+        )
     factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, len(cp))
     cp, wp = cp * factor, wp * factor
     n = made.posterior.n
@@ -150,7 +155,7 @@ def answer(
     target = float(np.median(power))
     # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
     speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
-    warnings += _warnings(path, float(np.median(times)), made, sky, wbgt)
+    warnings += _warnings(path, float(np.median(times)), made, sky, wbgt, course is not None)
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
                   "course": None if course is None else (course.name or "course") if isinstance(course, Path3D) else Path(course).name},
@@ -203,7 +208,7 @@ def _check_weather(sky: Weather) -> None:
         ("humidity", sky.humidity, 0, 1, "as a share"), ("altitude", sky.altitude, -430, 6000, "m"),
     ):  # fmt: skip
         if value is not None and not low <= value <= high:  # also refuses what is not a number
-            raise UsageError(f"a {name} of {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
+            raise UsageError(f"{name} {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
 
 
 def _check_goal(distance: float, time: float) -> None:
@@ -309,12 +314,18 @@ def _profile(path: race.Course, speeds: Floats) -> list[dict[str, float]]:
     ]
 
 
-def _warnings(path: race.Course, time: float, made: capacity.Capacity, sky: Weather, wbgt: float | None) -> list[str]:
+def _warnings(
+    path: race.Course, time: float, made: capacity.Capacity, sky: Weather, wbgt: float | None, course: bool
+) -> list[str]:
     out = []
     if time < 120:
         out.append("A race under 2 minutes is shorter than CP + W′/t describes: take the watts as a rough guide.")
     if time > 4 * 3600:
         out.append("Beyond about four hours fuel, heat and muscle damage decide more than this model knows.")
+    if sky.wind and sky.wind_from is not None and path.altitude is None and not course:
+        out.append("Without a course half the way is taken against this wind and half with it.")
+    if sky.humidity is not None and sky.temperature is None:
+        out.append("Humidity counts only together with a temperature.")
     if sky.wind and made.mass is None:
         out.append("Wind and air density need the runner's mass to count: footwork athlete --mass KG.")
     if wbgt is not None and wbgt >= 18:

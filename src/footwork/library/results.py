@@ -137,6 +137,12 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
     kept: list[tuple[Analysed, int | None, int | None]] = []  # the leg, its run, the recording it takes the place of
     twins: list[str] = []
     for analysed in made.recordings:
+        if any(
+            a.sport == analysed.sport and abs(a.start - analysed.start) + abs(a.end - analysed.end) <= 4
+            for a, _, _ in kept
+        ):
+            twins.append("the same recording twice in one file")
+            continue
         place = _overlapping(library, connection, analysed)
         if place.twin is None or place.better:
             kept.append((analysed, place.run, place.twin))
@@ -176,6 +182,8 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
         values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
                   "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
                   "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
+        if twin is None and run_id is not None:
+            _own_scales(connection, run_id, analysed)
         if twin is not None:
             # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
             recording_id = twin
@@ -204,6 +212,21 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
     lost = list(dict.fromkeys(text for analysed, _, _ in kept for text in analysed.lost))
     if lost:
         report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
+
+
+def _own_scales(connection: Connection, run_id: int, analysed: Analysed) -> None:
+    """A second device on a run is not the first one: where files name no device, its watts get a scale of their own."""
+    taken = set(
+        connection.execute(
+            select(schema.stream.c.scale_key)
+            .join(schema.recording, schema.recording.c.id == schema.stream.c.recording_id)
+            .where(schema.recording.c.run_id == run_id)
+        ).scalars()
+    )
+    for stream in analysed.streams:
+        if stream["measured"] and stream["scale_key"] in taken:
+            number = next(n for n in range(2, 100) if f"{stream['scale_key']}-{n}" not in taken)
+            stream["scale_key"] = f"{stream['scale_key']}-{number}"
 
 
 def write_result(library: Any, connection: Connection, recording_id: int, analysed: Analysed) -> None:

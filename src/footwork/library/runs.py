@@ -141,7 +141,7 @@ def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str |
     names = library.scales()
     if wanted is not None:
         for key, name in names.items():
-            if wanted in (key, name):
+            if wanted == key or wanted.strip().lower() == name.lower():
                 return key, name
         raise UsageError(f"there is no scale '{wanted}': there are {', '.join(names.values())}")
     past = [r for r in rows if r.scale_key and r.local.date() <= asked]
@@ -223,14 +223,14 @@ def _best(packed: Any) -> list[dict[str, Any]]:
 
 def _laps(library: Any, row: RunRow, laps: list[list[float]]) -> list[dict[str, Any]]:
     found = _signals_of(library, row)
-    time = found["time"]
+    time, way = found["time"], found.get("distance")
+    known = np.isfinite(way)
     out = []
     for start, end in laps:
         inside = (time >= start) & (time < end)
         running = inside & found.timer
-        distance = found.get("distance")[inside]
-        distance = distance[np.isfinite(distance)]
-        covered = float(distance[-1] - distance[0]) if len(distance) > 1 else None
+        ends = np.interp([start - 1, end - 1], time[known], way[known]) if known.any() else np.zeros(2)
+        covered = float(ends[1] - ends[0]) if known.any() else None
         out.append({
             "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
             "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.get("heart_rate")[running]),

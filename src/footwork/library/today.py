@@ -18,7 +18,7 @@ def answer(library: Any) -> dict[str, Any]:
     due: list[dict[str, str]] = []
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
-        return _told(runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due)
+        return _told(scale="", runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due)
     newest = rows[0]
     day = newest.local.date()
     week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
@@ -64,7 +64,7 @@ def answer(library: Any) -> dict[str, Any]:
         "cp_minutes": load["cp_minutes"], "load": load["load"], "seconds_in_domains": load["seconds_in_domains"],
     }  # fmt: skip
     return _told(
-        runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
+        scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
     )  # fmt: skip
 

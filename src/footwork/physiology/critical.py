@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -338,6 +339,9 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
         out.append("A three-minute all-out effort alone reads CP within about 12 %: add efforts of 3 to 12 minutes.")
     if maximal:
         durations = np.array([t for t, _ in maximal])
+        ordered = sorted(maximal)
+        if any(later[1] > earlier[1] * 1.01 and later[0] > earlier[0] * 1.2 for earlier, later in pairwise(ordered)):
+            out.append("A longer effort is stronger than a shorter one, so the shorter was not maximal: leave it out.")
         if len(maximal) < 3:
             out.append(
                 f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 to 12 minutes, settle CP and W′ better."
@@ -346,7 +350,8 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
             out.append(
                 "The efforts are of similar length, so CP and W′ are hard to tell apart: add one of another length."
             )
-        if (durations > LONGEST_HYPERBOLA_S).any():
+        inside = (durations >= SHORTEST_S) & (durations <= LONGEST_HYPERBOLA_S)
+        if (durations > LONGEST_HYPERBOLA_S).any() and inside.sum() < 2:
             out.append("An effort over 15 minutes informs the long tail more than CP.")
     if w_prime.value is not None and critical_power.value is not None:
         seconds = w_prime.value / critical_power.value

@@ -46,7 +46,7 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
     try:
         listener.bind(("127.0.0.1", port))
         listener.listen(128)  # the address printed below answers at once
-    except OSError:
+    except (OSError, OverflowError):
         raise UsageError(f"port {port} is taken or not allowed: choose another with --port, or --port 0") from None
     actual = int(listener.getsockname()[1])
     app = build(libraries, actual)

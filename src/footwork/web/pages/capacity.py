@@ -39,7 +39,7 @@ def sentence(found: Capacity) -> str:
     cp = found.critical_power
     if cp.value is None:
         return f"{cp.reason[0].upper()}{cp.reason[1:]}."
-    return f"On {found.scale} you can hold about {cp.value:.0f} W steadily, {cp.low:.0f} to {cp.high:.0f}: {found.evidence['sentence']}, as of {found.date}."
+    return f"Your critical power on {found.scale} is about {cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}: {found.evidence['sentence']}, as of {found.date}."
 
 
 def curve_chart(found: Capacity) -> Chart:

@@ -14,7 +14,14 @@ from footwork.quantities import Estimate, format_distance, format_duration, form
 from footwork.signals import Signals
 from footwork.web.layout import domain_strip, heading, link, measured, method_link, note, page, table, text, whisker
 
-_MARKS = {"race": "Mark as race", "test": "Mark as test", "easy": "Mark as easy", "long": "Mark as long"}
+_MARKS = {
+    "race": "Mark as race",
+    "test": "Mark as test",
+    "maximal": "Mark as maximal",
+    "easy": "Mark as easy",
+    "long": "Mark as long",
+    "treadmill": "Mark as treadmill",
+}
 
 
 def data(library: Any, run_id: str) -> dict[str, Any]:
@@ -132,7 +139,7 @@ def zooming(chart: Chart) -> None:
 
 
 def sentence(found: dict[str, Any], imperial: bool) -> str:
-    out = []
+    out = [f"Run {found['id']}."]
     if found["distance_m"]:
         out.append(
             f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, {format_pace(found['distance_m'] / found['duration_s'], imperial)}."

@@ -57,7 +57,7 @@ def register(base: str, library: Any) -> None:
         unit = "mi" if imperial else "km"
         measured = sum(r["measured"] for r in rows)
         lede = (
-            f"{len(rows)} runs, {measured} with measured power. Sort by a heading, filter below it, open a run by its row."
+            f"{len(rows)} runs, {measured} with measured power. Find, sort or filter them, and open a run by its row."
             if rows
             else "No runs yet: add recordings on the Today page."
         )

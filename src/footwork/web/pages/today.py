@@ -40,7 +40,13 @@ def register(base: str, library: Any) -> None:
             if newest:
                 with ui.element("div").classes("numbers"):
                     cp = found["critical_power"]
-                    whisker(base, "Critical power", "critical_power", Estimate(**{"reason": "", **cp}), found["kind"])
+                    whisker(
+                        base,
+                        f"Critical power on {found['scale']}" if found["scale"] else "Critical power",
+                        "critical_power",
+                        Estimate(**{"reason": "", **cp}),
+                        found["kind"],
+                    )
                     power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
                     how = (
                         f"measured, {newest['power_scale']}"
@@ -125,7 +131,7 @@ def uploader(base: str, library: Any) -> None:
             return
         r = job.report
         status.set_text(
-            f"{sum(len(e.get('runs', [])) for e in r['added'])} runs added, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
+            f"Runs added: {len({i for e in r['added'] for i in e.get('runs', [])})}, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
         )
         report.clear()
         with report:
