@@ -38,12 +38,10 @@ def test_it_rules_domains_and_load_from_its_day_on(library):
 
 
 def test_a_day_holds_one_and_it_can_be_taken_back(library):
-    from footwork.library import accepted
-
     library.accept(250, DAY)
     library.accept(260, DAY)
     assert library.capacity().accepted["critical_power_w"] == 260
-    assert accepted.forget(library, DAY) == 1
+    assert library.withdraw(DAY) == 1
     assert library.capacity().accepted is None
 
 

@@ -96,6 +96,32 @@ def test_the_race_follows_its_inputs(page):
     assert page.locator("table tbody tr").count() == 5
     page.locator("input[name=distance]").fill("nonsense")
     page.wait_for_selector("text=is not a distance")
+    page.locator("input[name=distance]").fill("10km")
+    page.locator("input[name=time]").fill("1:10:00")
+    page.wait_for_selector("text=1:10:00 has a chance")
+    assert page.locator("input[name=time]").input_value() == "1:10:00"  # a redrawn page keeps what was typed
+    page.locator("input[name=time]").fill("")
+    page.wait_for_selector("text=and expect")
+
+
+def test_the_race_page_takes_its_fields_from_the_address(page, served):
+    page.goto("/race?distance=10km")
+    page.wait_for_selector(".num[data-key=power]")
+    wanted = twin(served, "/race.json?distance=10km")["power"]["value"]
+    assert float(page.locator(".num[data-key=power]").get_attribute("data-value")) == pytest.approx(wanted)
+    page.wait_for_function("document.querySelector('input[name=distance]').value === '10km'")
+
+
+def test_hovering_a_chart_keeps_its_traces(page):
+    page.goto("/runs/3")
+    page.wait_for_selector(".chart svg")
+    count = "() => document.querySelectorAll('.chart svg path[stroke=\"var(--ink)\"]').length"
+    page.wait_for_timeout(400)
+    before = page.evaluate(count)
+    box = page.locator(".chart").first.bounding_box()
+    page.mouse.move(box["x"] + 300, box["y"] + 100)
+    page.wait_for_timeout(500)
+    assert before and page.evaluate(count) == before
 
 
 def test_a_run_can_be_marked_by_hand(page, served):

@@ -25,6 +25,7 @@ def capacity(
         bool, typer.Option("--history", help="How it got here: month by month, what moved it, which test tells most.")
     ] = False,
     accept: Annotated[float | None, typer.Option(help="Accept this CP in watts, from --date or today on.")] = None,
+    withdraw: Annotated[str | None, typer.Option(help="Take back the CP accepted on this date, YYYY-MM-DD.")] = None,
     as_json: Json = False,
 ) -> None:
     """Critical power, W′ and domains, each with its interval and evidence."""
@@ -35,6 +36,10 @@ def capacity(
             entry = library.accept(accept, day(date), scale)
             if not as_json:
                 say(f"Accepted {entry['critical_power_w']:.0f} W on {entry['scale']} from {entry['date']} on.")
+        if withdraw is not None:
+            gone = library.withdraw(day(withdraw), scale)
+            if not gone:
+                raise UsageError(f"nothing was accepted on {withdraw} on that scale")
         made = library.capacity(effort or (), day(date), scale, mass)
         result = made.to_json() if effort else library.history(day(date), scale)
         span = None

@@ -40,7 +40,7 @@ def add(
         out(report)
     else:
         known = len(report["duplicates"])
-        say(f"Added {plural(sum(len(e['runs']) for e in report['added']), 'run')}"
+        say(f"Added {plural(len({r for e in report['added'] for r in e['runs']}), 'run')}"
             + (f", {known} already known" if known else "")
             + (f", {len(report['skipped'])} skipped" if report["skipped"] else "")
             + (f", {len(report['failed'])} failed" if report["failed"] else "") + ".")  # fmt: skip

@@ -263,6 +263,12 @@ class Library:
 
         return accepted.accept(self, watts, date, scale)
 
+    def withdraw(self, date: dt.date, scale: str | None = None) -> int:
+        """Take back the CP that was accepted on a date; returns how many entries that were."""
+        from footwork.library import accepted
+
+        return accepted.forget(self, date, scale)
+
     def race(self, **question: Any) -> Any:
         """Power, pace, time and splits for a race; see `race.answer` for the arguments."""
         from footwork.library import race

@@ -178,6 +178,14 @@ def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]
             ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 
         button.on("click", press)
+        if chosen is not None:
+            taken = text("button", f"Take back {chosen['critical_power_w']:.0f} W of {chosen['date']}", "fw")
+
+            async def take_back(_: Any) -> None:
+                await asyncio.to_thread(library.withdraw, chosen["date"], found.scale_key)
+                ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
+
+            taken.on("click", take_back)
     if told["tests"]:
         heading("What a test would tell")
         table(

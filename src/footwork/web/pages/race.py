@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
@@ -47,6 +48,8 @@ def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan
         None if humidity is None else humidity / 100, _number(asked.get("altitude", ""), "altitude"),
     )  # fmt: skip
     distance = parse_distance(asked["distance"]) if asked.get("distance") else None
+    if distance is None and course is None and not asked.get("time"):
+        distance = parse_distance("half")
     time = parse_duration(asked["time"]) if asked.get("time") else None
     every = splits_every(library.setting("units") == "imperial")
     found: RacePlan = library.race(
@@ -72,7 +75,7 @@ def _number(text_: str, what: str) -> float | None:
 
 def data(library: Any, **given: str) -> dict[str, Any]:
     """Shown by the page and its twin; the twin takes the page's fields as a query."""
-    return answer(library, None, **(given or {"distance": "half"})).to_json()
+    return answer(library, None, **given).to_json()
 
 
 def sentence(plan: RacePlan) -> str:
@@ -106,9 +109,24 @@ def profile_chart(plan: RacePlan, imperial: bool) -> Chart:
 
 def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/race")
-    async def race() -> None:
+    async def race(
+        distance: str = "",
+        time: str = "",
+        temperature: str = "",
+        humidity: str = "",
+        wind: str = "",
+        altitude: str = "",
+    ) -> None:
+        asked = {
+            "distance": distance,
+            "time": time,
+            "temperature": temperature,
+            "humidity": humidity,
+            "wind": wind,
+            "altitude": altitude,
+        }
         imperial = library.setting("units") == "imperial"
-        given = {name: default for name, _, default in FIELDS}
+        given = {name: asked.get(name, "") for name, _, _ in FIELDS}
         state: dict[str, Any] = {"course": None, "turn": 0}
 
         async def follow() -> None:
@@ -144,15 +162,15 @@ def register(base: str, library: Any) -> None:
                         for name, label, default in FIELDS:
                             with ui.element("label"):
                                 text("span", label)
-                                box = ui.element("input").props(
-                                    f'type="text" value="{default}" autocomplete="off" name="{name}"'
-                                )
+                                # No value is bound: a page that redraws would put it back over what was typed.
+                                box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
+                                box.props["placeholder"] = default
 
                                 async def changed(event: Any, name: str = name) -> None:
-                                    given[name] = str(event.args or "")
+                                    given[name] = str(event.args["value"])
                                     await follow()
 
-                                box.on("input", changed, js_handler="(e) => emit(e.target.value)")
+                                box.on("input", changed, js_handler="(e) => emit({value: e.target.value})")
                     text(
                         "p",
                         "Distance as 10km, 5mi, half or marathon. A course as GPX takes the distance from the file:",
@@ -166,6 +184,7 @@ def register(base: str, library: Any) -> None:
                             ui.notify(f"{str(error)[0].upper()}{str(error)[1:]}.")
                             return
                         given["distance"] = ""
+                        fill({"distance": ""})
                         await follow()
 
                     with ui.element("div").classes("upload"):
@@ -173,12 +192,19 @@ def register(base: str, library: Any) -> None:
                             'flat bordered color="transparent" text-color="inherit"'
                         )
                 shown = ui.element("div")
+            fill({name: value for name, value in given.items() if value})
             with shown:
                 try:
                     plan = await asyncio.to_thread(lambda: answer(library, None, **given))
                     _plan(base, plan, imperial)
                 except FootworkError as error:
                     text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
+
+
+def fill(values: dict[str, str]) -> None:
+    """Write texts into the form's fields; they reach the page as data."""
+    for name, value in values.items():
+        ui.run_javascript(f"document.querySelector('input[name={name}]').value = {json.dumps(value)}")
 
 
 async def read_elsewhere(event: events.UploadEventArguments) -> Course:

@@ -70,8 +70,8 @@ def register(base: str, library: Any) -> None:
             grid: ui.aggrid
             box.on(
                 "input",
-                lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args or "")),
-                js_handler="(e) => emit(e.target.value)",
+                lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args["value"])),
+                js_handler="(e) => emit({value: e.target.value})",
             )
             plain = {"floatingFilter": True, "suppressFloatingFilterButton": True}
             number = {**plain, "filter": "agNumberColumnFilter", "type": "rightAligned",

@@ -52,8 +52,8 @@ def register(base: str, library: Any) -> None:
                         box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
                         box.on(
                             "input",
-                            lambda e, name=name: given.update({name: str(e.args or "")}),
-                            js_handler="(e) => emit(e.target.value)",
+                            lambda e, name=name: given.update({name: str(e.args["value"])}),
+                            js_handler="(e) => emit({value: e.target.value})",
                         )
             status = text("p", "")
             status.props["aria-live"] = "polite"

@@ -99,7 +99,9 @@ def uploader(base: str, library: Any) -> None:
     with ui.element("div").classes("fw-form").style("max-width:300px"), ui.element("label"):
         text("span", "Start, only for files without a date")
         start = ui.element("input").props('type="datetime-local" step="1"')
-        start.on("input", lambda e: state.update(start=e.args), js_handler="(e) => emit(e.target.value)")
+        start.on(
+            "input", lambda e: state.update(start=e.args["value"]), js_handler="(e) => emit({value: e.target.value})"
+        )
     status = text("p", "")
     status.props["aria-live"] = "polite"
     report = ui.element("div")
