@@ -180,10 +180,6 @@ def test_an_lzma_member_that_is_damaged_says_so(tmp_path: Path):
         list(archive.unpack(path, "a.csv"))
 
 
-def test_a_header_of_spaces_is_read_at_once():
-    import time
-
-    begin = time.perf_counter()
+def test_a_header_of_spaces_is_read_in_linear_time():  # by a pattern that backtracked it took hours
     with pytest.raises(NotARecording):
         csv("time," + " " * 100_000 + "x\n1,2\n")
-    assert time.perf_counter() - begin < 5  # not a measure of speed: it took hours
