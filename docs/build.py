@@ -8,7 +8,11 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-COMMANDS = ("add", "runs", "show", "mark", "capacity", "usual", "race", "athlete", "export", "serve", "demo", "methods")
+COMMANDS = (
+    "add", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "race", "athlete", "export",
+    "places", "backup", "restore", "doctor", "serve", "demo", "methods",
+)  # fmt: skip
+EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "lap", "delete")
 
 
 def help_of(*command: str) -> str:
@@ -24,6 +28,9 @@ def text() -> str:
     parts = ["# Commands", "", "Made from the program's own help by `make docs`.", "", "```", help_of(), "```"]
     for command in COMMANDS:
         parts += ["", f"## {command}", "", "```", help_of(command), "```"]
+        if command == "edit":
+            for word in EDITS:
+                parts += ["", f"### edit {word}", "", "```", help_of("edit", word), "```"]
     parts += [
         "", "## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done; for `add`, also when files were skipped, known or recovered |",
         "| 2 | the question cannot be understood |", "| 3 | a file failed |", "| 4 | the library or disk cannot be used |",

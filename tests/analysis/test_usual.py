@@ -8,7 +8,7 @@ from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.physics.power import slope_factor
 
 
-def run(rng, day_sd=0.015, factor=1.0, beats=0.0, minutes=45, rate_sd=2.5):
+def run(rng, day_sd=0.015, factor=1.0, beats=0.0, minutes=45, rate_sd=2.5, sky=None, felt=0.0):
     """Minutes of one run: 70 J/m on the flat, a day's own spread, hills by Minetti, heart rate from power with drift."""
     rows = np.full((minutes, len(BLOCK_COLUMNS)), np.nan)
     v, grade, at = rng.uniform(2.5, 3.6, minutes), rng.normal(0, 0.02, minutes), np.arange(minutes) * 60.0
@@ -23,6 +23,10 @@ def run(rng, day_sd=0.015, factor=1.0, beats=0.0, minutes=45, rate_sd=2.5):
         "power_sd": 0.05 * power,
     }.items():
         rows[:, BLOCK_COLUMNS.index(name)] = values
+    if sky is not None:
+        heading = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, 0.2, minutes))
+        rows[:, BLOCK_COLUMNS.index("east")], rows[:, BLOCK_COLUMNS.index("north")] = np.sin(heading), np.cos(heading)
+        rows[:, BLOCK_COLUMNS.index("power")] *= 1 + felt * usual.extra_drag(rows, sky)
     return rows
 
 
@@ -71,3 +75,38 @@ def test_too_little_is_declined():
     rng = np.random.default_rng(6)
     assert usual.fit([run(rng) for _ in range(4)], [None] * 4) is None
     assert usual.compare(learned(rng), run(rng, minutes=8), None) is None
+
+
+@pytest.mark.parametrize("felt", [0.0, 1.0])
+def test_how_much_of_the_wind_a_device_shows_is_learned(felt):
+    found = []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        skies = [usual.Sky(12.0, float(rng.uniform(0, 9)), float(rng.uniform(0, 360))) for _ in range(25)]
+        made = usual.fit([run(rng, sky=s, felt=felt) for s in skies], skies)
+        found.append(made.coefficients[-1])
+    assert np.mean(found) == pytest.approx(felt, abs=0.2)
+
+
+def test_the_wind_against_a_runner_costs_and_from_behind_helps():
+    rng = np.random.default_rng(1)
+    rows = run(rng, minutes=10)
+    rows[:, BLOCK_COLUMNS.index("east")], rows[:, BLOCK_COLUMNS.index("north")] = 0.0, 1.0
+    assert (usual.extra_drag(rows, usual.Sky(None, 6.0, 0.0)) > 0.01).all()  # a north wind, running north
+    assert (usual.extra_drag(rows, usual.Sky(None, 6.0, 180.0)) < 0).all()
+    assert np.abs(usual.extra_drag(rows, usual.Sky(None, 6.0, 90.0))).max() < 1e-9
+    assert (usual.extra_drag(rows, usual.Sky(20.0, None, None)) == 0).all()
+
+
+def test_a_hot_days_heart_rate_is_expected_once_the_temperature_is_told():
+    called = {True: 0, False: 0}
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        warm = [float(rng.uniform(5, 22)) for _ in range(25)]
+        blocks = [run(rng, beats=0.8 * (t - 15)) for t in warm]
+        for told in (True, False):
+            skies = [usual.Sky(t) if told else None for t in warm]
+            made = usual.fit(blocks, skies, "heart_rate")
+            hot = run(np.random.default_rng(1000 + seed), beats=0.8 * 15)
+            called[told] += usual.compare(made, hot, usual.Sky(30.0) if told else None, "heart_rate").unusual
+    assert called[True] <= 6 < 20 <= called[False]

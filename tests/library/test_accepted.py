@@ -74,6 +74,14 @@ def test_a_library_of_the_first_version_is_migrated(library, tmp_path):
     path = library.folder / "library.sqlite"
     with sqlite3.connect(path) as raw:
         raw.execute("DROP TABLE accepted")
+        raw.execute("DROP TABLE entry")
+        raw.execute("CREATE TABLE mark (id INTEGER PRIMARY KEY, recording_id INTEGER NOT NULL, name TEXT NOT NULL)")
+        for row in before:
+            if row["marks"]:
+                raw.execute(
+                    "INSERT INTO mark (recording_id, name) SELECT id, 'test' FROM recording WHERE run_id=?",
+                    (row["id"],),
+                )
         raw.execute("UPDATE alembic_version SET version_num='0001'")
         raw.execute("PRAGMA user_version=1")
     raw.close()

@@ -223,7 +223,7 @@ def test_export(season_library, tmp_path, ending):
     import polars as pl
 
     out = tmp_path / f"run.{ending}"
-    rows = season_library.export(1, out)
+    rows = season_library.export(1, out)["rows"]
     frame = pl.read_csv(out) if ending == "csv" else pl.read_parquet(out)
     assert len(frame) == rows and {"time", "power", "heart_rate"} <= set(frame.columns)
     with pytest.raises(UsageError, match="csv or"):

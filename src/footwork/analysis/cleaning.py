@@ -98,14 +98,25 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     if "altitude" in out and "distance" in out:
         out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
     streams = tuple(s for s in recording.streams if s.column in out)
-    if not streams and mass is not None and "speed" in out and recording.is_run:
-        grade = np.nan_to_num(out.get("grade", np.zeros(len(grid))))
-        modelled = power_model.running_power(out["speed"], mass, grade)
-        out["power"] = np.where(timer, modelled, 0.0)
-        streams = (PowerStream("power", "model", "model", measured=False),)
     extra = {s.column for s in streams}
     signals = Signals({name: v for name, v in out.items() if name in COLUMNS or name in extra}, timer, streams)
+    if recording.is_run:
+        signals = with_model(signals, mass)
     return signals, [_change(what, count) for what, count in counts.items() if count]
+
+
+def with_model(signals: Signals, mass: float | None) -> Signals:
+    """The signals with modelled power made anew where none was measured; without a mass [kg] such power is withheld."""
+    measured = tuple(s for s in signals.streams if s.measured)
+    if measured:
+        return signals
+    columns = {n: v for n, v in signals.columns.items() if n != "power"}
+    if mass is None or "speed" not in columns:
+        return Signals(columns, signals.timer)
+    grade = np.nan_to_num(signals.get("grade"))
+    modelled = power_model.running_power(columns["speed"], mass, grade)
+    columns["power"] = np.where(signals.timer, modelled, 0.0)
+    return Signals(columns, signals.timer, (PowerStream("power", "model", "model", measured=False),))
 
 
 def _change(what: str, count: int) -> Change:

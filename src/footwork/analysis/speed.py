@@ -72,7 +72,7 @@ def fit(blocks: Sequence[Floats], mass: float | None) -> PowerAtSpeed | None:
 
     Parameters
     ----------
-    blocks : sequence of numpy.ndarray, shape (n, 9)
+    blocks : sequence of numpy.ndarray, shape (n, 11)
         One array a run, columns `summary.BLOCK_COLUMNS`.
     mass : float or None
         Centres the prior on 1 J/kg/m; without it the level is free. [kg]

@@ -7,14 +7,15 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from footwork.physics.terrain import climb
+from footwork.physics.terrain import EARTH_RADIUS_M, climb
 from footwork.physiology import curve, domains
 from footwork.quantities import Floats
 from footwork.signals import PowerStream, Signals
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 BLOCK_S = 60
-BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd")
+BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
+                 "east", "north")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class Summary:
     cadence_spm: float | None
     temperature_c: float | None
     altitude_m: float | None
+    latitude: float | None
+    longitude: float | None
     streams: list[StreamSummary] = field(default_factory=list)
 
 
@@ -58,6 +61,8 @@ def summarise(signals: Signals) -> Summary:
         cadence_spm=mean_known(signals.get("cadence")[timer]),
         temperature_c=mean_known(signals.get("temperature")[timer]),
         altitude_m=mean_known(signals.get("altitude")[timer]),
+        latitude=_first(signals.get("latitude")),
+        longitude=_first(signals.get("longitude")),
         streams=[_stream(signals, stream) for stream in signals.streams],
     )
 
@@ -66,6 +71,11 @@ def mean_known(values: Floats) -> float | None:
     """Mean of what is known; None where nothing is."""
     known = values[np.isfinite(values)]
     return float(known.mean()) if len(known) else None
+
+
+def _first(values: Floats) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(known[0]) if len(known) else None
 
 
 def _stream(signals: Signals, stream: PowerStream) -> StreamSummary:
@@ -95,9 +105,9 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
 
     Returns
     -------
-    numpy.ndarray, shape (n, 9)
-        Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W]; NaN where a third
-        or more of the minute is missing.
+    numpy.ndarray, shape (n, 11)
+        Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W], east and north the share of
+        the minute's way that went there (-1 to 1); NaN where a third or more of the minute is missing.
     """
     whole = len(signals) // BLOCK_S
     if whole == 0:
@@ -105,7 +115,7 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
     shape = (whole, BLOCK_S)
     out = np.full((whole, len(BLOCK_COLUMNS)), np.nan, dtype=np.float32)
     out[:, 0] = np.arange(whole) * BLOCK_S
-    for index, name in enumerate(BLOCK_COLUMNS[1:-1], start=1):
+    for index, name in enumerate(BLOCK_COLUMNS[1:8], start=1):
         source = column if name == "power" else name
         if source not in signals:
             continue
@@ -118,6 +128,19 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
         out[:, index] = np.where(enough, mean, np.nan)
         if name == "power":
             spread = np.where(known, (values - mean[:, None]) ** 2, 0.0).sum(axis=1) / np.maximum(number, 1)
-            out[:, -1] = np.where(enough, np.sqrt(spread), np.nan)
+            out[:, 8] = np.where(enough, np.sqrt(spread), np.nan)
+    if "latitude" in signals and "longitude" in signals:
+        out[:, 9:] = _direction(signals, shape)
     running = signals.timer[: whole * BLOCK_S].reshape(shape).all(axis=1)
     return np.asarray(out[running], dtype=np.float32)
+
+
+def _direction(signals: Signals, shape: tuple[int, int]) -> npt.NDArray[np.float64]:
+    """Net way east and north over each minute, divided by the way run in it."""
+    latitude, longitude = (signals[n][: shape[0] * shape[1]].reshape(shape) for n in ("latitude", "longitude"))
+    with np.errstate(invalid="ignore"):
+        north = np.radians(latitude[:, -1] - latitude[:, 0]) * EARTH_RADIUS_M
+        east = np.radians(longitude[:, -1] - longitude[:, 0]) * EARTH_RADIUS_M * np.cos(np.radians(latitude[:, 0]))
+        way = signals.get("distance")[: shape[0] * shape[1]].reshape(shape)
+        run = np.maximum(way[:, -1] - way[:, 0], np.hypot(east, north))
+        return np.column_stack([east, north]) / np.where(run > 1, run, np.nan)[:, None]

@@ -8,15 +8,37 @@ from dataclasses import dataclass
 import numpy as np
 
 from footwork.analysis.summary import BLOCK_COLUMNS
-from footwork.physics.power import slope_factor
+from footwork.physics.air import wind_at_height
+from footwork.physics.power import air_factor, slope_factor
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 LEAST_RUNS, LEAST_MINUTES = 5, 60
 _AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 # Prior SDs of the coefficients (a normal prior around 0 keeps what the runs do not tell near nothing); our conventions.
-_POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003)
-_RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0)
+_POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003, 0.6)
+_RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0, 60.0)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """Weather of a run as it is known: temperature [°C]; wind at 10 m [m/s] and where it comes from [deg]."""
+
+    temperature: float | None = None
+    wind: float | None = None
+    wind_from: float | None = None
+
+
+def extra_drag(block: Floats, sky: Sky | None) -> Floats:
+    """What the wind adds to a minute's flat power by the drag model, as a share of it, shape (n,); 0 where the wind or
+    the direction of running is not known. Mass only sets the scale: 70 kg."""
+    if sky is None or sky.wind is None or sky.wind_from is None:
+        return np.zeros(len(block))
+    against = sky.wind * float(wind_at_height(1.0))
+    angle = np.radians(sky.wind_from)
+    head = against * (np.sin(angle) * block[:, _AT["east"]] + np.cos(angle) * block[:, _AT["north"]])
+    v = block[:, _AT["speed"]]
+    return np.nan_to_num(air_factor(v, 70.0, head) - air_factor(v, 70.0))
 
 
 @dataclass(frozen=True)
@@ -47,11 +69,17 @@ def steady(block: Floats) -> Floats:
     return block[keep]
 
 
-def power_design(block: Floats, temperature: float | None, centre: Floats) -> tuple[Floats, Floats]:
+def _warmth(count: int, sky: Sky | None) -> Floats:
+    """Degrees above 15 °C; 0 where the temperature is not known."""
+    known = sky is not None and sky.temperature is not None
+    return np.full(count, sky.temperature - 15.0 if known else 0.0)  # type: ignore[union-attr, operator]
+
+
+def power_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
     """Design rows and the logarithm of joules per metre, slope taken off by Minetti's ratio, for steady minutes."""
     v, grade = block[:, _AT["speed"]], np.nan_to_num(block[:, _AT["grade"]])
     cost = np.log(block[:, _AT["power"]] / v / np.maximum(slope_factor(grade), 0.2))
-    warm = np.zeros(len(block)) if temperature is None else np.full(len(block), temperature - 15.0)
+    warm = _warmth(len(block), sky)
     rows = [
         np.ones(len(block)),
         v - centre[0],
@@ -59,15 +87,16 @@ def power_design(block: Floats, temperature: float | None, centre: Floats) -> tu
         np.minimum(grade, 0),
         block[:, _AT["elapsed"]] / 3600,
         warm,
+        extra_drag(block, sky),
     ]
     return np.column_stack(rows), cost
 
 
-def rate_design(block: Floats, temperature: float | None, centre: Floats) -> tuple[Floats, Floats]:
+def rate_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
     """Design rows and heart rate, for steady minutes that hold one."""
     kept = block[np.isfinite(block[:, _AT["heart_rate"]])]
     p, grade = kept[:, _AT["power"]], np.nan_to_num(kept[:, _AT["grade"]])
-    warm = np.zeros(len(kept)) if temperature is None else np.full(len(kept), temperature - 15.0)
+    warm = _warmth(len(kept), sky)
     rows = [
         np.ones(len(kept)),
         p - centre[0],
@@ -75,19 +104,20 @@ def rate_design(block: Floats, temperature: float | None, centre: Floats) -> tup
         100 * np.minimum(grade, 0),
         kept[:, _AT["elapsed"]] / 3600,
         warm,
+        extra_drag(kept, sky),
     ]
     return np.column_stack(rows), kept[:, _AT["heart_rate"]]
 
 
-def fit(blocks: Sequence[Floats], temperatures: Sequence[float | None], what: str = "power") -> Usual | None:
+def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "power") -> Usual | None:
     """Learn what is usual from the minutes of several runs on one scale.
 
     Parameters
     ----------
-    blocks : sequence of numpy.ndarray, shape (n, 9)
+    blocks : sequence of numpy.ndarray, shape (n, 11)
         One array a run, columns `summary.BLOCK_COLUMNS`.
-    temperatures : sequence of float or None
-        Air temperature of each run from weather, not from the device. [°C]
+    skies : sequence of Sky or None
+        Weather of each run, from weather reports, not from the device.
     what : {'power', 'heart_rate'}
 
     Returns
@@ -101,7 +131,7 @@ def fit(blocks: Sequence[Floats], temperatures: Sequence[float | None], what: st
     if not any(len(k) for k in kept):
         return None
     centre = np.array([float(np.mean(np.concatenate([k[:, column] for k in kept])))])
-    pairs = [design_of(k, t, centre) for k, t in zip(kept, temperatures, strict=True)]
+    pairs = [design_of(k, t, centre) for k, t in zip(kept, skies, strict=True)]
     pairs = [(x, y) for x, y in pairs if len(y) >= 3]
     minutes = sum(len(y) for _, y in pairs)
     if len(pairs) < LEAST_RUNS or minutes < LEAST_MINUTES:
@@ -146,11 +176,11 @@ class Comparison:
         return abs(self.excess) > 1.96 * self.sd
 
 
-def compare(usual: Usual, block: Floats, temperature: float | None, what: str = "power") -> Comparison | None:
+def compare(usual: Usual, block: Floats, sky: Sky | None, what: str = "power") -> Comparison | None:
     """A run's steady minutes against the usual; None with fewer than five or outside what was run before."""
     design_of = power_design if what == "power" else rate_design
     kept = steady(block)
-    x, y = design_of(kept, temperature, usual.centre)
+    x, y = design_of(kept, sky, usual.centre)
     seen = x[:, 1] + usual.centre[0] if len(y) else np.zeros(0)
     inside = (seen >= usual.lowest) & (seen <= usual.highest)
     x, y = x[inside], y[inside]

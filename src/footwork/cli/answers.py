@@ -198,7 +198,7 @@ def race(
         parse_duration,
     )
 
-    speed, source = _wind(wind)
+    speed, source = parse_wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
     with asked(effort) as library:
         imperial = library.setting("units") == "imperial"
@@ -238,7 +238,8 @@ def race(
     return None
 
 
-def _wind(text: str | None) -> tuple[float | None, float | None]:
+def parse_wind(text: str | None) -> tuple[float | None, float | None]:
+    """Metres a second and the degrees it comes from, from ``5@240`` or ``3``. Raises UsageError."""
     if text is None:
         return None, None
     speed, at, source = text.partition("@")

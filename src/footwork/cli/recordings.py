@@ -6,11 +6,11 @@ import datetime as dt
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, opened, out, plural, progress, say
+from footwork.cli.common import Json, app, day, opened, out, plural, progress, say
 from footwork.errors import UsageError
 
 
@@ -56,13 +56,34 @@ def add(
 @app.command()
 def runs(
     everything: Annotated[bool, typer.Option("--all", help="All runs as plain lines.")] = False,
+    find: Annotated[
+        str, typer.Option(help="Words in date, marks, shoe, surface, note or whose watts, as 'trail windy'.")
+    ] = "",
+    since: Annotated[str | None, typer.Option(help="From this date, YYYY-MM-DD.")] = None,
+    until: Annotated[str | None, typer.Option(help="To this date, YYYY-MM-DD.")] = None,
+    mark: Annotated[str, typer.Option(help="Only runs with this mark.")] = "",
+    shoe: Annotated[str, typer.Option(help="Only runs in this shoe.")] = "",
+    distance: Annotated[str, typer.Option(help="Between two distances, as 10km..21.1km; one end may be empty.")] = "",
+    power: Annotated[str, typer.Option(help="Mean watts between two values, as 200..250.")] = "",
+    temperature: Annotated[str, typer.Option(help="Degrees Celsius between two values, where weather is known.")] = "",
+    wind: Annotated[str, typer.Option(help="Wind in m/s between two values, where weather is known.")] = "",
+    by: Annotated[str, typer.Option(help="Add up by week or month.")] = "",
     other_sports: Annotated[
         bool, typer.Option("--other-sports", help="List the recordings of other sports instead.")
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """List runs: date, distance, time, power and whose watts, heart rate."""
-    from footwork.quantities import format_distance, format_duration, format_pace
+    """List, find and add up runs: date, distance, time, power and whose watts, heart rate."""
+    from footwork.quantities import format_distance, format_duration, format_pace, parse_distance
+
+    def ends(text: str, what: str, read: Any = float) -> tuple[float | None, float | None]:
+        low, dots, high = text.partition("..")
+        try:
+            if text and not dots:
+                raise ValueError
+            return read(low) if low.strip() else None, read(high) if high.strip() else None
+        except ValueError:
+            raise UsageError(f"--{what} '{text}' is no range: write it as 200..250, 200.. or ..250") from None
 
     with opened() as library:
         if other_sports:
@@ -74,8 +95,22 @@ def runs(
                 rate = f"{row['heart_rate_bpm']:.0f} bpm" if row["heart_rate_bpm"] else "no heart rate"
                 say(f"{row['start']}  {row['sport']}  {format_duration(row['duration_s'])}  {work}  {rate}")
             return None
-        rows = library.runs()
+        rows = library.find(
+            text=find, since=day(since), until=day(until), mark=mark.strip().lower(), shoe=shoe,
+            distance=ends(distance, "distance", parse_distance), power=ends(power, "power"),
+            temperature=ends(temperature, "temperature"), wind=ends(wind, "wind"),
+        )  # fmt: skip
         imperial = library.setting("units") == "imperial"
+        if by:
+            groups = library.totals(by.strip().lower(), rows)
+            if as_json:
+                return out(groups)
+            for g in groups:
+                spent = ", ".join(f"{n} {format_duration(s)}" for n, s in g["seconds_in_domains"].items() if s)
+                say(
+                    f"{by} of {g['start']}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {g['load']['value'] or 0:.0f} CP-minutes  {spent}".rstrip()
+                )
+            return None
     if as_json:
         return out([row.to_json() for row in rows])
     if not everything:
@@ -91,9 +126,21 @@ def runs(
         scale = f"{row.power_scale}" if row.measured else ""
         rate = f"{row.heart_rate_bpm:.0f} bpm" if row.heart_rate_bpm else "-"
         say(
-            f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(row.marks)}".rstrip()
+            f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(_tags(row))}".rstrip()
         )
     return None
+
+
+def _tags(row: Any) -> list[str]:
+    """What the runner said of a run, in words."""
+    said = (
+        *row.marks,
+        row.surface,
+        row.shoe,
+        "by hand" if row.entered_by_hand else "",
+        "left out" if row.left_out else "",
+    )
+    return [text for text in said if text]
 
 
 @app.command()
@@ -111,7 +158,9 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     distance = f"{format_distance(row.distance_m, imperial)} in " if row.distance_m else ""
     say(f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
         + (f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else "") + ".")  # fmt: skip
-    if row.power_w is not None:
+    if row.entered_by_hand:
+        say("Entered by hand: there is no recording.")
+    elif row.power_w is not None:
         say(
             f"Power {row.power_w:.0f} W, "
             + (f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade.")
@@ -120,8 +169,13 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
     if row.heart_rate_bpm:
         say(f"Heart rate {row.heart_rate_bpm:.0f} bpm.")
-    if row.marks:
-        say(f"Marked {', '.join(row.marks)}.")
+    if _tags(row):
+        say(f"Marked {', '.join(_tags(row))}.")
+    if row.weather:
+        say(f"Weather: {weather_text(row.weather)}.")
+    for name, value in found.diary.items():
+        if value is not None:
+            say(f"{name.replace('_', ' ').capitalize()}: {value if isinstance(value, str) else f'{value:g}'}")
     if load:
         spent = ", ".join(f"{name} {format_duration(s)}" for name, s in load["seconds_in_domains"].items())
         say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")
@@ -134,10 +188,12 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         )
     for index, lap in enumerate(found.laps, start=1):
         parts = [format_duration(lap["duration_s"])]
-        parts += [f"{lap['distance_m']:.0f} m"] if lap["distance_m"] else []
+        parts += [format_distance(lap["distance_m"], imperial)] if lap["distance_m"] else []
         parts += [f"{lap['power_w']:.0f} W"] if lap["power_w"] is not None else []
         parts += [f"{lap['heart_rate_bpm']:.0f} bpm"] if lap["heart_rate_bpm"] is not None else []
-        say(f"  lap {index}: {', '.join(parts)}")
+        parts += [format_pace(lap["speed_mps"], imperial)] if lap["speed_mps"] else []
+        parts += [lap["domain"]] if lap["domain"] else []
+        say(f"  lap {index}{' by hand' if lap['by'] == 'hand' else ''}: {', '.join(parts)}")
     for r in found.recordings:
         if len(found.recordings) > 1 or len(r["power"]) > 1:
             watts = (
@@ -150,32 +206,113 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     return None
 
 
+def weather_text(told: dict[str, Any]) -> str:
+    """Weather in words, as told for a run."""
+    parts = []
+    if "temperature_c" in told:
+        parts.append(f"{told['temperature_c']:.0f} °C")
+    if "humidity" in told:
+        parts.append(f"{100 * told['humidity']:.0f} % humidity")
+    if "wind_mps" in told:
+        source = f" from {told['wind_from_deg']:.0f} degrees" if "wind_from_deg" in told else ""
+        parts.append(f"wind {told['wind_mps']:.1f} m/s{source}")
+    if "pressure_pa" in told:
+        parts.append(f"{told['pressure_pa'] / 100:.0f} hPa")
+    return ", ".join(parts) + f" ({told['source']})"
+
+
 @app.command()
 def mark(
     run: Annotated[int, typer.Argument(help="Number of the run.")],
-    as_: Annotated[str, typer.Option("--as", help="race, test, maximal, easy, long or treadmill.")],
+    as_: Annotated[str | None, typer.Option("--as", help="race, test, maximal, easy, long or treadmill.")] = None,
+    incline: Annotated[float | None, typer.Option(help="With --as treadmill: its incline in percent.")] = None,
+    surface: Annotated[str | None, typer.Option(help="road, track, trail, grass or mixed; '' takes it back.")] = None,
+    shoe: Annotated[str | None, typer.Option(help="Name of the shoe; '' takes it back.")] = None,
     remove: Annotated[bool, typer.Option("--remove", help="Take the mark off.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Mark a run; efforts of races and tests count as maximal."""
+    """Mark a run; efforts of races and tests count as maximal. Also its surface and shoe."""
+    if as_ is None and surface is None and shoe is None:
+        raise UsageError("say what to mark it as: --as race, --surface trail or --shoe NAME")
     with opened() as library:
-        marks = library.mark(run, as_.strip().lower(), remove)
+        if as_ is not None:
+            library.mark(run, as_.strip().lower(), remove, incline)
+        library.describe_run(run, surface, shoe)
+        row = library.run(run).row
     if as_json:
-        return out({"id": run, "marks": marks})
-    say(f"Run {run} is marked {', '.join(marks)}." if marks else f"Run {run} has no marks.")
+        return out({"id": run, "marks": row.marks, "surface": row.surface, "shoe": row.shoe})
+    say(f"Run {run} is marked {', '.join(_tags(row))}." if _tags(row) else f"Run {run} has no marks.")
+    return None
+
+
+@app.command()
+def enter(
+    start: Annotated[str, typer.Argument(help="When it began, as 2024-09-29 or 2024-09-29T10:15 (local).")],
+    time: Annotated[str, typer.Option(help="How long it took, as 42:50.")],
+    distance: Annotated[str | None, typer.Option(help="How far, as 10km.")] = None,
+    as_: Annotated[str | None, typer.Option("--as", help="race, test, maximal, easy, long or treadmill.")] = None,
+    climb: Annotated[float | None, typer.Option(help="Metres climbed.")] = None,
+    heart_rate: Annotated[float | None, typer.Option(help="Mean heart rate in bpm.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Enter a run that was not recorded, or a past race result."""
+    from footwork.quantities import parse_distance, parse_duration
+
+    try:
+        begin = dt.datetime.fromisoformat(start.strip().replace("Z", "+00:00"))
+    except ValueError:
+        raise UsageError(f"'{start}' is not a time: write 2024-09-29 or 2024-09-29T10:15") from None
+    if len(start.strip()) == 10:
+        begin = begin.replace(hour=9)
+    with opened(create=True) as library:
+        run = library.enter_run(
+            begin, parse_duration(time), metres=parse_distance(distance) if distance else None, climb=climb,
+            heart_rate=heart_rate, name=as_.strip().lower() if as_ else None,
+        )  # fmt: skip
+    if as_json:
+        return out({"id": run})
+    say(f"Entered as run {run}.")
     return None
 
 
 @app.command()
 def export(
-    run: Annotated[int, typer.Argument(help="Number of the run.")],
-    out_file: Annotated[Path, typer.Option("--out", help="F.csv or F.parquet.")],
+    run: Annotated[int | None, typer.Argument(help="Number of the run; without one --all is needed.")] = None,
+    out_file: Annotated[Path | None, typer.Option("--out", help="F.csv or F.parquet; with --all a new folder.")] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Everything in open formats: list, signals, facts, edits, originals.")
+    ] = False,
+    parquet: Annotated[bool, typer.Option("--parquet", help="With --all: signals as Parquet, not CSV.")] = False,
+    with_location: Annotated[
+        bool, typer.Option("--with-location", help="Positions near your private places too.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
-    """Write a run's 1 Hz signals to a file."""
+    """Write a run's 1 Hz signals to a file, or everything to a folder."""
+    if out_file is None or (run is None) == (not everything):
+        raise UsageError("name a run or --all, and where to with --out")
     with opened() as library:
-        seconds = library.export(run, out_file)
+        if everything:
+            told = library.export_all(
+                out_file,
+                ending=".parquet" if parquet else ".csv",
+                with_location=with_location,
+                progress=progress("writing"),
+            )
+        else:
+            told = library.export(run, out_file, with_location)
     if as_json:
-        return out({"file": str(out_file), "rows": seconds})
-    say(f"Wrote {seconds} seconds of run {run} to {out_file}.")
+        return out({"file": str(out_file), **told})
+    hidden = f" Positions of {told['hidden']} seconds near private places were left empty." if told["hidden"] else ""
+    if everything:
+        kept = (
+            f", {told['originals_left_out']} originals left out for the private places in them"
+            if told["originals_left_out"]
+            else ""
+        )
+        say(
+            f"Wrote {plural(told['runs'], 'run')}, {plural(told['signals'], 'recording')} and {plural(told['originals'], 'original')}{kept} to {out_file}.{hidden}"
+        )
+    else:
+        say(f"Wrote {told['rows']} seconds of run {run} to {out_file}.{hidden}")
     return None

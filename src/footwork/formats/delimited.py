@@ -46,17 +46,7 @@ def is_format(data: bytes, name: str) -> bool:
 
 def read(data: bytes) -> list[Recording]:
     """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is undated."""
-    text = _decode(data)
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t|", key=first.count)
-    if first.count(delimiter) == 0:
-        raise NotARecording("a text file without columns")
-    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
-    try:
-        header = next(reader)
-        rows = [row for row in reader if any(cell.strip() for cell in row)]
-    except (csv.Error, StopIteration) as error:
-        raise UnreadableFile(f"the CSV text is malformed ({error})") from None
+    header, rows, delimiter = split(decode(data))
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:
         raise NotARecording("a CSV file without a 'time' column and a signal we know")
@@ -96,7 +86,29 @@ def read(data: bytes) -> list[Recording]:
     ]
 
 
-def _decode(data: bytes) -> str:
+def split(text: str) -> tuple[list[str], list[list[str]], str]:
+    """Header cells, rows that are not blank, and the delimiter, which is the one the first line has most of.
+
+    Raises
+    ------
+    NotARecording
+        A single column.
+    UnreadableFile
+        Malformed text.
+    """
+    first = text.split("\n", 1)[0]
+    delimiter = max(",;\t|", key=first.count)
+    if first.count(delimiter) == 0:
+        raise NotARecording("a text file without columns")
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
+    try:
+        return next(reader), [row for row in reader if any(cell.strip() for cell in row)], delimiter
+    except (csv.Error, StopIteration) as error:
+        raise UnreadableFile(f"the CSV text is malformed ({error})") from None
+
+
+def decode(data: bytes) -> str:
+    """Text of a file in UTF-8, UTF-16 with a mark, or the usual Western code page. Raises UnreadableFile."""
     for encoding in ("utf-16",) if data[:2] in _WIDE else ("utf-8-sig", "cp1252"):
         try:
             return data.decode(encoding).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")

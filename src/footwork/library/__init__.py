@@ -50,11 +50,13 @@ class Library:
         self.problems: list[str] = []  # what the last refresh could not rebuild, in sentences
 
     @classmethod
-    def open(cls, path: Path_, create: bool = True, readonly: bool | None = None, progress: Any = None) -> Library:
+    def open(
+        cls, path: Path_, create: bool = True, readonly: bool | None = None, progress: Any = None, refresh: bool = True
+    ) -> Library:
         """Open the library in a folder; ``readonly`` is found out where not given.
 
-        Results of an older method version are made anew first, which can take a while; ``progress(done, total, name)``
-        is called along the way.
+        Results of an older method version are made anew first unless ``refresh`` is false, which can take a while;
+        ``progress(done, total, name)`` is called along the way.
 
         Raises
         ------
@@ -67,7 +69,7 @@ class Library:
         if readonly is None:
             readonly = folder.exists() and not database.is_writable(folder)
         library = cls(folder, database.open_engine(folder, create, readonly), readonly)
-        if not readonly:
+        if refresh and not readonly:
             library.refresh(progress)
         return library
 
@@ -156,7 +158,9 @@ class Library:
 
         if self.readonly:
             raise LibraryError(f"the library {self.folder} is read-only here: make it writable to add to it")
-        return importing.add(self, [Path(p) for p in paths], start, workers, progress).to_json()
+        report = importing.add(self, [Path(p) for p in paths], start, workers, progress).to_json()
+        self.refresh()  # a recording that joins a corrected run takes part in the corrections
+        return report
 
     def refresh(self, progress: Any = None) -> int:
         """Make results anew that are missing or of an older method version or mass; returns how many."""
@@ -174,6 +178,18 @@ class Library:
         found: list[RunRow] = self.cached("runs", lambda: runs.rows(self))
         return found
 
+    def find(self, **wanted: Any) -> list[RunRow]:
+        """Runs that have all that is wanted, the newest first; see `finding.Wanted` for what can be."""
+        from footwork.library import finding
+
+        return finding.find(self.runs(), finding.Wanted(**wanted))
+
+    def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
+        """Runs (all by default) added up by ``week`` or ``month``; see `finding.totals`."""
+        from footwork.library import finding
+
+        return finding.totals(self, self.runs() if rows is None else rows, by)
+
     def run(self, run_id: int) -> Run:
         """One run with all that is known of it. Raises UsageError where there is none."""
         from footwork.library import runs
@@ -186,11 +202,112 @@ class Library:
 
         return runs.signals(self, run_id)
 
-    def mark(self, run_id: int, name: str, remove: bool = False) -> list[str]:
-        """Mark a run as race, test or another kind (`runs.MARKS`), or take the mark off; returns its marks."""
-        from footwork.library import runs
+    def mark(self, run_id: int, name: str, remove: bool = False, incline: float | None = None) -> list[str]:
+        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks."""
+        from footwork.library import entries
 
-        return runs.mark(self, run_id, name, remove)
+        return entries.mark(self, run_id, name, remove, incline)
+
+    def describe_run(self, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:
+        """Say the surface (`entries.SURFACES`) or the shoe of a run; an empty text takes it back."""
+        from footwork.library import entries
+
+        entries.describe(self, run_id, surface, shoe)
+
+    def enter_run(self, start: dt.datetime, duration: float, **more: Any) -> int:
+        """Enter a run that was not recorded, or a past race result; returns its number. See `entries.enter_run`."""
+        from footwork.library import entries
+
+        return entries.enter_run(self, start, duration, **more)
+
+    def correct_distance(self, run_id: int, metres: float) -> int:
+        """Correct the distance of a run [m]; returns the number of the edit, by which it can be undone."""
+        from footwork.library import entries
+
+        return entries.distance(self, run_id, metres)
+
+    def trim(self, run_id: int, begin: float | None = None, end: float | None = None) -> int:
+        """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit."""
+        from footwork.library import entries
+
+        return entries.trim(self, run_id, begin, end)
+
+    def leave_out(
+        self, run_id: int, begin: float | None = None, end: float | None = None, only: str | None = None
+    ) -> int:
+        """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number."""
+        from footwork.library import entries
+
+        return entries.leave_out(self, run_id, begin, end, only)
+
+    def split(self, run_id: int, at: float) -> tuple[int, int]:
+        """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run."""
+        from footwork.library import entries
+
+        return entries.split(self, run_id, at)
+
+    def merge(self, run_id: int, other: int) -> int:
+        """Make one run of two that follow each other; returns the number of the edit."""
+        from footwork.library import entries
+
+        return entries.merge(self, run_id, other)
+
+    def add_lap(self, run_id: int, begin: float, end: float) -> int:
+        """Add a lap by hand between two elapsed seconds; returns the number of the edit."""
+        from footwork.library import entries
+
+        return entries.lap(self, run_id, begin, end)
+
+    def delete(self, run_id: int, forever: bool = False) -> list[int]:
+        """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""
+        from footwork.library import entries
+
+        if forever:
+            return entries.delete_forever(self, run_id)
+        entries.hide(self, run_id)
+        return [run_id]
+
+    def bound_to(self, run_id: int) -> list[int]:
+        """Runs of the same files, which go with this one when it is deleted for ever."""
+        from footwork.library import entries
+
+        return entries.bound_to(self, run_id)
+
+    def edits(self, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
+        """What was said about a run (all by default), the newest first; each ``id`` can be undone."""
+        from footwork.library import entries
+
+        return entries.listed(self, run_id, undone)
+
+    def undo(self, edit: int) -> str:
+        """Take one edit back; returns what it was."""
+        from footwork.library import entries
+
+        return entries.undo(self, edit)
+
+    def tell(self, run: int | None = None, date: dt.date | None = None, **values: Any) -> list[int]:
+        """Write into the diary of a run or a day; see `diary.tell`."""
+        from footwork.library import diary
+
+        return diary.tell(self, run, date, **values)
+
+    def diary(self, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
+        """What the diary holds, the newest day first."""
+        from footwork.library import diary
+
+        return diary.days(self, since, until)
+
+    def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
+        """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""
+        from footwork.library import weather
+
+        return weather.from_metar(self, run_id, metar) if metar else weather.tell(self, run_id, **values)
+
+    def weather_from(self, path: Path_) -> dict[str, Any]:
+        """Weather for many runs from a table or dated METAR lines; see `weather.from_file`."""
+        from footwork.library import weather
+
+        return weather.from_file(self, Path(path))
 
     def activities(self) -> list[dict[str, Any]]:
         """Recordings of other sports, kept for their load: start, sport, time, work, heart rate."""
@@ -229,6 +346,10 @@ class Library:
                 raise UsageError(f"'{value}' is no time zone: write it as Europe/Lisbon")
         elif (name, value) not in {("units", "metric"), ("units", "imperial")}:
             raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
+        self.store_setting(name, value)
+
+    def store_setting(self, name: str, value: str) -> None:
+        """Keep a setting as it is given."""
         with self.writing() as connection:
             connection.execute(schema.setting.delete().where(schema.setting.c.name == name))
             connection.execute(schema.setting.insert().values(name=name, value=value))
@@ -308,8 +429,46 @@ class Library:
 
         return capacity.best_curve(self, since, until, scale)
 
-    def export(self, run_id: int, out: Path_) -> int:
-        """Write a run's signals as CSV or Parquet by the ending of ``out``; returns how many seconds."""
-        from footwork.library import runs
+    def export(self, run_id: int, out: Path_, with_location: bool = False) -> dict[str, Any]:
+        """Write a run's signals as CSV or Parquet by the ending of ``out``; see `export.one`."""
+        from footwork.library import export
 
-        return runs.export(self, run_id, Path(out))
+        return export.one(self, run_id, Path(out), with_location)
+
+    def export_all(self, folder: Path_, **how: Any) -> dict[str, Any]:
+        """Write everything as plain files into a new folder; see `export.everything`."""
+        from footwork.library import export
+
+        return export.everything(self, Path(folder), **how)
+
+    def places(self) -> list[dict[str, Any]]:
+        """Private places, around which exports hold no positions."""
+        from footwork.library import export
+
+        return export.places(self)
+
+    def add_place(self, name: str, latitude: float, longitude: float, radius: float = 300.0) -> None:
+        """Keep positions around a place [deg, m] out of exports; see `export.add_place`."""
+        from footwork.library import export
+
+        export.add_place(self, name, latitude, longitude, radius)
+
+    def remove_place(self, name: str) -> None:
+        """Forget a private place."""
+        from footwork.library import export
+
+        export.remove_place(self, name)
+
+    def backup(self, path: Path_) -> dict[str, Any]:
+        """Write all that cannot be rebuilt into one verified file; see `keeping.backup`."""
+        from footwork.library import keeping
+
+        return keeping.backup(self, Path(path))
+
+    @classmethod
+    def restore(cls, path: Path_, folder: Path_) -> Library:
+        """Make a library folder from a backup, whole or not at all, and open it; see `keeping.restore`."""
+        from footwork.library import keeping
+
+        keeping.restore(Path(path), Path(folder))
+        return cls.open(folder, create=False)

@@ -11,7 +11,7 @@ import numpy as np
 
 from footwork.analysis import heart, speed
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import accepted, evidence, runs
+from footwork.library import accepted, entries, evidence, runs
 from footwork.physiology import critical, curve, domains
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Effort, Estimate, parse_effort, plain
@@ -96,7 +96,7 @@ def _answer(
     key, name = runs.choose_scale(library, rows, asked, scale)
     found = [r for r in runs.scale_rows(library, key) if r.date <= asked] if key else []
     recent = [r for r in found if (asked - r.date).days <= runs.RECENT_DAYS]
-    relation = _relation(recent or found[-30:], key, mass)
+    relation = evidence.relation(recent or found[-30:], key, mass)
     measured = bool(found) and found[-1].measured
     if stated:
         late = next((e for e in stated if e.date and e.date > max(asked, dt.date.today())), None)
@@ -131,13 +131,6 @@ def _answer(
     if gathered.posterior is None:
         return _withheld(gathered, best, bool(found), **common)
     return _known(gathered, gathered.posterior, best, recent or found[-30:], **common)
-
-
-def _relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
-    if not rows or key == "model":
-        return speed.modelled(mass) if mass else None
-    fitted = speed.fit([r.blocks for r in rows if not r.indoor], mass)
-    return fitted or (speed.prior(mass) if mass else None)
 
 
 def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], found: bool, **common: Any) -> Capacity:
@@ -212,7 +205,7 @@ def _marked_races(rows: list[runs.RunRow], asked: dt.date) -> list[Effort]:
     return [
         Effort(r.duration_s, distance=r.distance_m, kind="race", date=r.local.date(), label=f"run {r.id}")
         for r in rows
-        if set(r.marks) & runs.MAXIMAL_MARKS and r.distance_m and 0 <= (asked - r.local.date()).days <= BEST_DAYS
+        if set(r.marks) & entries.MAXIMAL_MARKS and r.distance_m and 0 <= (asked - r.local.date()).days <= BEST_DAYS
     ]
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from footwork.analysis import efforts as effort_model
 from footwork.analysis import speed
 from footwork.errors import NotEnoughData
-from footwork.library import runs
+from footwork.library import entries, runs
 from footwork.physiology import critical, curve, tracking
 from footwork.quantities import Effort
 
@@ -46,21 +46,49 @@ class Gathered:
         ]
 
 
+def relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
+    """Power at speed of some runs on a scale; with too few of them, or none, by the model or the prior (needs a mass)."""
+    if not rows or key == "model":
+        return speed.modelled(mass) if mass else None
+    fitted = speed.fit([r.blocks for r in rows if not r.indoor], mass)
+    return fitted or (speed.prior(mass) if mass else None)
+
+
 def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
     """The filter over all runs of a scale up to a date; None without any effort of two minutes."""
 
     def make() -> tracking.Track | None:
         rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
         dated = effort_model.timeline([_best(r) for r in rows], asked.toordinal())
+        dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
         return tracking.follow(dated) if dated else None
 
     found: tracking.Track | None = library.cached(("track", key, asked), make)
     return found
 
 
+def _races_by_hand(library: Any, key: str, rows: list[runs.StreamRows], asked: dt.date) -> list[tracking.Dated]:
+    """Races and tests that were entered without a recording, as watts of the scale by power at speed, with its error."""
+    out: list[tracking.Dated] = []
+    for row in library.runs():
+        day = row.local.date()
+        if not row.entered_by_hand or row.left_out or day > asked or not row.distance_m:
+            continue
+        if not set(row.marks) & entries.MAXIMAL_MARKS or row.duration_s < critical.SHORTEST_S:
+            continue
+        near = sorted(rows, key=lambda r: abs((r.date - day).days))[:30]
+        known = relation(near, key, library.athlete.value("mass", day))
+        if known is None:
+            continue
+        power, widening = _as_watts(Effort(row.duration_s, distance=row.distance_m, date=day), day, known)
+        found = critical.Evidence("maximal", (row.duration_s,), (power,), widening, day.isoformat(), row.id)
+        out.append(tracking.Dated(day.toordinal(), found))
+    return out
+
+
 def _best(row: runs.StreamRows) -> effort_model.Best:
     return effort_model.Best(
-        row.run, row.date.toordinal(), row.date.isoformat(), bool(row.marks & runs.MAXIMAL_MARKS),
+        row.run, row.date.toordinal(), row.date.isoformat(), bool(row.marks & entries.MAXIMAL_MARKS),
         curve.stored_durations(86400)[: len(row.best)], row.best, row.starts,
     )  # fmt: skip
 

@@ -27,16 +27,23 @@ def span(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str
         for r in library.runs()
         if (since is None or r.local.date() >= since) and (until is None or r.local.date() <= until)
     ]
+    return of_rows(library, rows)
+
+
+def of_rows(library: Any, rows: list[runs.RunRow]) -> dict[str, Any]:
+    """The same of any runs."""
     parts, counted, without = [], 0, 0
     for key in {r.scale_key for r in rows}:
-        mine = {r.id for r in rows if r.scale_key == key}
+        mine = [r.id for r in rows if r.scale_key == key]
         borders = _borders(library, key)
         if borders is None:
             without += len(mine)
             continue
+        stored = _by_run(library, key or "")
         by_factor: dict[float, list[Floats]] = {}
-        for row in runs.scale_rows(library, key or ""):
-            if row.run in mine:
+        for run_id in mine:
+            if run_id in stored:
+                row = stored[run_id]
                 by_factor.setdefault(borders.factor(row.date), []).append(row.histogram)
         for factor, histograms in by_factor.items():
             counted += len(histograms)
@@ -44,12 +51,19 @@ def span(library: Any, since: dt.date | None, until: dt.date | None) -> dict[str
     return {"runs": counted, "runs_without_cp": without, **_together(parts), "critical_power": _basis(library, rows)}
 
 
+def _by_run(library: Any, key: str) -> dict[int, runs.StreamRows]:
+    found: dict[int, runs.StreamRows] = library.cached(
+        ("by run", key), lambda: {r.run: r for r in runs.scale_rows(library, key)}
+    )
+    return found
+
+
 def run(library: Any, row: runs.RunRow) -> dict[str, Any] | None:
     """Time in domains and CP-minutes of one run, or None where its scale has no CP."""
     borders = _borders(library, row.scale_key)
     if borders is None:
         return None
-    mine = next((r for r in runs.scale_rows(library, row.scale_key or "") if r.run == row.id), None)
+    mine = _by_run(library, row.scale_key or "").get(row.id)
     if mine is None:
         return None
     there = borders.at(borders.factor(mine.date))
@@ -58,6 +72,23 @@ def run(library: Any, row: runs.RunRow) -> dict[str, Any] | None:
         "edges_w": [b.value for b in there],
         "critical_power": _basis(library, [row]),
     }
+
+
+def domains_of(library: Any, row: runs.RunRow, watts: list[float | None]) -> list[str | None]:
+    """The domain that each mean power of a run lies in, two joined by 'or' where it lies within a border's interval."""
+    borders = _borders(library, row.scale_key)
+    if borders is None:
+        return [None] * len(watts)
+    there = borders.at(borders.factor(row.local.date()))
+    out: list[str | None] = []
+    for value in watts:
+        if value is None:
+            out.append(None)
+            continue
+        lowest = sum(value > float(b.high or 0.0) for b in there)
+        highest = sum(value >= float(b.low or 0.0) for b in there)
+        out.append(" or ".join(dict.fromkeys((domains.NAMES[lowest], domains.NAMES[highest]))))
+    return out
 
 
 @dataclass(frozen=True)

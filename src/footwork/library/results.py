@@ -5,16 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import json
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork import formats
-from footwork.analysis import cleaning, summary
+from footwork.analysis import cleaning, editing, summary
 from footwork.errors import FootworkError, LibraryError, NotARecording, UnreadableFile
+from footwork.library import layout
+from footwork.library.copies import overlapping, own_scales
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
 from footwork.signals import Course, PowerStream, Recording, Signals
@@ -22,12 +23,8 @@ from footwork.store import blobs, schema
 
 VERSIONS = "-".join(
     str(v)
-    for v in (cleaning.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
+    for v in (cleaning.METHOD_VERSION, editing.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
 )  # fmt: skip
-SAME_SHARE = 0.95
-OVERLAP_SHARE = 0.5
-# Recorded signals and how far apart two copies may write one value (rounding of another format).
-_IDENTITY = {"heart_rate": 0.51, "power": 0.51, "cadence": 1.01, "latitude": 2e-6, "longitude": 2e-6, "speed": 0.006}
 
 
 @dataclass
@@ -92,22 +89,34 @@ def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | N
 
 
 def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
-    """Clean and summarise one recording. Raises UnreadableFile where too little of it is usable."""
-    day = local_date(recording.start, recording.utc_offset_minutes, zone).date().isoformat()
-    mass = mass_at(masses, day) or recording.mass
+    """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable."""
+    mass = _mass_of(recording, masses, zone)
     signals, changes = cleaning.clean(recording, mass)
-    totals = summary.summarise(signals)
-    if recording.is_run and totals.duration_s < 5:
+    made = _summed(recording, signals, mass, [asdict(c) for c in changes])
+    if recording.is_run and made.row["duration_s"] < 5:
         raise UnreadableFile("the recording holds less than five seconds")
+    return made
+
+
+def _mass_of(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> float | None:
+    day = local_date(recording.start, recording.utc_offset_minutes, zone).date().isoformat()
+    return mass_at(masses, day) or recording.mass
+
+
+def _summed(recording: Recording, signals: Signals, mass: float | None, changes: list[dict[str, Any]]) -> Analysed:
+    """Everything that is kept of clean signals; the recording gives what is not in them."""
+    totals = summary.summarise(signals)
     work = next((s.mean_power * totals.duration_s for s in totals.streams if s.mean_power is not None), None)
+    start, end = float(signals["time"][0]), float(signals["time"][-1])
+    laps = [(max(lap.start, start), min(lap.end, end + 1)) for lap in recording.laps]
     row = {
-        "versions": VERSIONS, "mass": mass, "work_j": work, "indoor": recording.indoor,
+        "versions": VERSIONS, "layout": "", "start": start, "end": end, "mass": mass, "work_j": work, "indoor": recording.indoor,
         **{name: getattr(totals, name) for name in (
             "duration_s", "elapsed_s", "distance_m", "climb_m", "heart_rate_bpm", "cadence_spm", "temperature_c",
-            "altitude_m")},
-        "changes": json.dumps([asdict(c) for c in changes]), "lost": json.dumps(recording.lost),
+            "altitude_m", "latitude", "longitude")},
+        "changes": json.dumps(changes), "lost": json.dumps(recording.lost),
         "notes": json.dumps(recording.notes), "legs_before": json.dumps(recording.legs_before),
-        "laps": json.dumps([[lap.start, lap.end] for lap in recording.laps]),
+        "laps": json.dumps([lap for lap in laps if lap[1] > lap[0]]),
     }  # fmt: skip
     streams = [
         {
@@ -118,7 +127,7 @@ def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzin
         for s in totals.streams
     ]  # fmt: skip
     return Analysed(
-        recording.leg, recording.sport, float(signals["time"][0]), float(signals["time"][-1]),
+        recording.leg, recording.sport, start, end,
         recording.utc_offset_minutes, recording.serial, recording.is_run, row, streams, recording.lost,
         recording.placed_by_start, signals if recording.is_run else None,
     )  # fmt: skip
@@ -143,7 +152,7 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
         ):
             twins.append("the same recording twice in one file")
             continue
-        place = _overlapping(library, connection, analysed)
+        place = overlapping(library, connection, analysed)
         if place.twin is None or place.better:
             kept.append((analysed, place.run, place.twin))
         else:
@@ -182,15 +191,13 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
         values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
                   "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
                   "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
-        if twin is None and run_id is not None:
-            _own_scales(connection, run_id, analysed)
         if twin is not None:
             # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
             recording_id = twin
             connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
         else:
             recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
-        write_result(library, connection, recording_id, analysed)
+        write_result(connection, recording_id, run_id, analysed)
         if analysed.is_run and run_id is not None:
             runs.append(run_id)
         else:
@@ -214,30 +221,24 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
         report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
 
 
-def _own_scales(connection: Connection, run_id: int, analysed: Analysed) -> None:
-    """A second device on a run is not the first one: where files name no device, its watts get a scale of their own."""
-    taken = set(
-        connection.execute(
-            select(schema.stream.c.scale_key)
-            .join(schema.recording, schema.recording.c.id == schema.stream.c.recording_id)
-            .where(schema.recording.c.run_id == run_id)
-        ).scalars()
+def write_result(
+    connection: Connection, recording_id: int, run_id: int | None, analysed: Analysed, part: int = 0
+) -> None:
+    """Replace the derived rows of one part of a recording; new scales get a neutral name."""
+    _forget(connection, recording_id, part)
+    own_scales(connection, recording_id, analysed)
+    connection.execute(
+        insert(schema.result).values(recording_id=recording_id, part=part, run_id=run_id, **analysed.row)
     )
     for stream in analysed.streams:
-        if stream["measured"] and stream["scale_key"] in taken:
-            number = next(n for n in range(2, 100) if f"{stream['scale_key']}-{n}" not in taken)
-            stream["scale_key"] = f"{stream['scale_key']}-{number}"
-
-
-def write_result(library: Any, connection: Connection, recording_id: int, analysed: Analysed) -> None:
-    """Replace the derived rows of one recording; new scales get a neutral name."""
-    for table in (schema.stream, schema.result):
-        connection.execute(delete(table).where(table.c.recording_id == recording_id))
-    connection.execute(insert(schema.result).values(recording_id=recording_id, **analysed.row))
-    for stream in analysed.streams:
-        connection.execute(insert(schema.stream).values(recording_id=recording_id, **stream))
+        connection.execute(insert(schema.stream).values(recording_id=recording_id, part=part, **stream))
         if stream["measured"]:
             _name_scale(connection, stream["scale_key"], stream["kind"])
+
+
+def _forget(connection: Connection, recording_id: int, part: int) -> None:
+    for table in (schema.stream, schema.result):
+        connection.execute(delete(table).where(table.c.recording_id == recording_id, table.c.part == part))
 
 
 def _name_scale(connection: Connection, key: str, kind: str) -> None:
@@ -249,91 +250,34 @@ def _name_scale(connection: Connection, key: str, kind: str) -> None:
     connection.execute(insert(schema.scale).values(key=key, name=name))
 
 
-@dataclass(frozen=True)
-class Place:
-    """Where a recording belongs: its run, the stored recording it repeats, and whether it is the better copy."""
-
-    run: int | None = None
-    twin: int | None = None
-    better: bool = False
-
-
-def _overlapping(library: Any, connection: Connection, new: Analysed) -> Place:
-    table = schema.recording
-    rows = connection.execute(
-        select(table, schema.file.c.sha256)
-        .join(schema.file)
-        .where(table.c.start <= new.end, table.c.end >= new.start, table.c.run_id.is_not(None) if new.is_run else table.c.sport == new.sport)
-        .order_by(table.c.id)
-    ).mappings().all()  # fmt: skip
-    run_id: int | None = None
-    for row in rows:
-        shared = min(row["end"], new.end) - max(row["start"], new.start) + 1
-        shorter = min(row["end"] - row["start"], new.end - new.start) + 1
-        if shared < OVERLAP_SHARE * shorter:
-            continue
-        run_id = run_id or row["run_id"]
-        same_device = bool(row["serial"]) and row["serial"] == new.serial
-        if not new.is_run:
-            # Other sports keep no samples: the same span is the same activity.
-            if same_device or abs(row["start"] - new.start) + abs(row["end"] - new.end) <= 4:
-                return Place(None, row["id"])
-            continue
-        streams = [s for s in read_streams(connection, row["id"]) if s.measured]
-        old_path = blobs.signals_path(library.folder, row["sha256"], row["leg"])
-        if same_device or _identical_share(old_path, bool(streams), new) >= SAME_SHARE:
-            gained = any(s["measured"] for s in new.streams) and not streams
-            lost = bool(streams) and not any(s["measured"] for s in new.streams)
-            length, known = new.end - new.start, row["end"] - row["start"]
-            better = (gained and length > 0.9 * known) or (not lost and length > 1.02 * known + 10)
-            return Place(row["run_id"], row["id"], better)
-    return Place(run_id)
-
-
-def _identical_share(old_path: Path, old_measured: bool, new: Analysed) -> float:
-    """Share of common seconds whose recorded values are the same; what was derived or modelled does not count."""
-    try:
-        old = blobs.read_signals(old_path, [])
-        fresh = new.signals if new.signals is not None else blobs.read_signals(new.parquet or Path(), [])
-    except Exception:  # a damaged file of signals says nothing; it is rebuilt when it is asked for
-        return 0.0
-    first = max(old["time"][0], fresh["time"][0])
-    last = min(old["time"][-1], fresh["time"][-1])
-    a, b = (slice(int(first - s["time"][0]), int(last - s["time"][0]) + 1) for s in (old, fresh))
-    measured = old_measured and any(s["measured"] for s in new.streams)
-    equal = total = 0
-    for name, slack in _IDENTITY.items():
-        if name not in old or name not in fresh or (name == "power" and not measured):
-            continue
-        x, y = old[name][a], fresh[name][b]
-        both = np.isfinite(x) & np.isfinite(y)
-        total += int(both.sum())
-        equal += int((np.abs(x - y)[both] <= slack).sum())
-        if (
-            name == "speed" and total > both.sum()
-        ):  # speed is often derived: it decides only where nothing else is there
-            total, equal = total - int(both.sum()), equal - int((np.abs(x - y)[both] <= slack).sum())
-    return equal / total if total else 0.0
-
-
 def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> list[int]:
-    """Recordings whose derived rows are missing, of another method version, or modelled with another mass."""
+    """Recordings whose derived rows are missing, of another method version, modelled with another mass, or made with
+    other corrections than the runner's now."""
     table, result, stream = schema.recording, schema.result, schema.stream
     rows = connection.execute(
         select(table.c.id, table.c.start, table.c.utc_offset_minutes, table.c.run_id, result.c.versions, result.c.mass,
-               stream.c.measured)
+               stream.c.measured, result.c.part, result.c.run_id.label("placed"), result.c.layout)
         .outerjoin(result, result.c.recording_id == table.c.id)
-        .outerjoin(stream, (stream.c.recording_id == table.c.id) & (stream.c.column == "power"))
+        .outerjoin(stream, (stream.c.recording_id == table.c.id) & (stream.c.part == result.c.part) & (stream.c.column == "power"))
     ).all()  # fmt: skip
-    out = []
-    for recording_id, start, offset, run_id, versions, mass, measured in rows:
-        if versions != VERSIONS:
-            out.append(recording_id)
-        elif run_id is not None and not measured and masses:
-            wanted = mass_at(masses, local_date(start, offset, zone).date().isoformat())
-            if wanted != mass:
-                out.append(recording_id)
-    return out
+    parts = layout.read_parts(connection)
+    out: list[int] = []
+    there: dict[int, set[tuple[int, int, str]]] = {i: set() for i in parts}
+    for row in rows:
+        if row.id in parts and row.layout is not None:
+            there[row.id].add((row.part, row.placed, row.layout))
+        if row.versions is None and not parts.get(row.id, [True]):
+            continue  # joined to another recording
+        if row.versions != VERSIONS or (row.id not in parts and row.layout):
+            out.append(row.id)
+        elif row.run_id is not None and not row.measured and masses:
+            wanted = mass_at(masses, local_date(row.start, row.utc_offset_minutes, zone).date().isoformat())
+            if wanted != row.mass:
+                out.append(row.id)
+        elif row.id not in parts and (row.part or row.placed != row.run_id):
+            out.append(row.id)
+    out += [i for i, wanted in parts.items() if there[i] != {(p.number, p.run, p.corrections) for p in wanted}]
+    return list(dict.fromkeys(out))
 
 
 def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> list[str]:
@@ -344,44 +288,105 @@ def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> lis
     problems: list[str] = []
     masses = library.athlete.masses()
     with library.reading() as connection:
-        rows = connection.execute(
-            select(schema.recording.c.id, schema.recording.c.leg, schema.file)
+        found = connection.execute(
+            select(schema.recording.c.id, schema.recording.c.leg, schema.recording.c.run_id, schema.file)
             .join(schema.file)
-            .where(schema.recording.c.id.in_(recording_ids))
             .order_by(schema.file.c.id)
         ).mappings().all()  # fmt: skip
-    for done, row in enumerate(rows, start=1):
+        parts = layout.read_parts(connection)
+    rows = {row["id"]: row for row in found}
+    wanted = [i for i in rows if i in set(recording_ids)]
+    for done, recording_id in enumerate(wanted, start=1):
         try:
-            _rebuild_one(library, row, masses)
+            _rebuild_one(library, rows, recording_id, parts.get(recording_id), masses)
         except FootworkError as error:
             problems.append(str(error))
         if progress is not None:
-            progress(done, len(rows), row["name"])
+            progress(done, len(wanted), rows[recording_id]["name"])
     return problems
 
 
-def _rebuild_one(library: Any, row: Any, masses: list[tuple[str, float]]) -> None:
+def _rebuild_one(
+    library: Any,
+    rows: dict[int, Any],
+    recording_id: int,
+    parts: list[layout.Part] | None,
+    masses: list[tuple[str, float]],
+) -> None:
+    row = rows[recording_id]
+    whole = [layout.Part(row["run_id"], (layout.Piece(recording_id, *layout.ALWAYS),))]
+    made = []
+    for part in whole if parts is None else parts:
+        sources = [_original(library, rows[p.recording]) for p in part.pieces]
+        analysed = (
+            _corrected(part, sources, masses, library.zone)
+            if part.corrections
+            else analyse(sources[0], masses, library.zone)
+        )
+        if analysed.signals is not None:
+            final = blobs.signals_path(library.folder, row["sha256"], row["leg"], part.number)
+            temporary = final.with_suffix(".new")
+            blobs.write_signals(temporary, analysed.signals)
+            blobs.place(temporary, final)
+        made.append((part, analysed))
+    numbers = {part.number for part, _ in made}
+    with library.writing() as connection:
+        old = connection.execute(
+            select(schema.result.c.part).where(schema.result.c.recording_id == recording_id)
+        ).scalars()
+        for number in set(old) - numbers:
+            _forget(connection, recording_id, number)
+            blobs.signals_path(library.folder, row["sha256"], row["leg"], number).unlink(missing_ok=True)
+        for part, analysed in made:
+            write_result(connection, recording_id, part.run, analysed, part.number)
+
+
+def _original(library: Any, row: Any) -> Recording:
     data = blobs.read_original(library.folder, row["sha256"])
     given = row["start_given"]
     start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
     recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
     if recording is None:
         raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
-    analysed = analyse(recording, masses, library.zone)
-    if analysed.signals is not None:
-        final = blobs.signals_path(library.folder, row["sha256"], row["leg"])
-        temporary = final.with_suffix(".new")
-        blobs.write_signals(temporary, analysed.signals)
-        blobs.place(temporary, final)
-    with library.writing() as connection:
-        write_result(library, connection, row["id"], analysed)
+    return recording
 
 
-def read_streams(connection: Connection, recording_id: int) -> list[PowerStream]:
-    """The power streams of a recording in the order of its columns."""
+def _corrected(
+    part: layout.Part, sources: list[Recording], masses: list[tuple[str, float]], zone: dt.tzinfo | None
+) -> Analysed:
+    """One part of a run from its recordings, with everything that the runner corrected."""
+    mass = _mass_of(sources[0], masses, zone)
+    cleaned = [cleaning.clean(source, mass) for source in sources]
+    pieces = [editing.cut(s, p.start, p.end) for (s, _), p in zip(cleaned, part.pieces, strict=True)]
+    signals = pieces[0] if len(pieces) == 1 else editing.join(pieces)
+    for start, end, only in part.left_out:
+        signals = editing.leave_out(signals, start, end, only)
+    if part.distance is not None:
+        signals = editing.rescale(signals, part.distance)
+    if part.incline is not None:
+        signals = editing.tilt(signals, part.incline)
+    signals = cleaning.with_model(signals, mass)
+    together = replace(
+        sources[0],
+        laps=[lap for source in sources for lap in source.laps],
+        lost=list(dict.fromkeys(text for source in sources for text in source.lost)),
+        notes=list(dict.fromkeys(text for source in sources for text in source.notes)),
+        indoor=sources[0].indoor or part.incline is not None,
+    )
+    changes: dict[str, dict[str, Any]] = {}
+    for _, found in cleaned:
+        for change in found:
+            changes[change.sentence] = asdict(change)
+    made = _summed(together, signals, mass, list(changes.values()))
+    made.row["layout"] = part.corrections
+    return made
+
+
+def read_streams(connection: Connection, recording_id: int, part: int = 0) -> list[PowerStream]:
+    """The power streams of a part of a recording in the order of its columns."""
     rows = connection.execute(
         select(schema.stream.c.column, schema.stream.c.scale_key, schema.stream.c.kind, schema.stream.c.measured)
-        .where(schema.stream.c.recording_id == recording_id)
+        .where(schema.stream.c.recording_id == recording_id, schema.stream.c.part == part)
         .order_by(schema.stream.c.column)
     ).all()  # fmt: skip
     return [PowerStream(*row) for row in rows]

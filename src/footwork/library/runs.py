@@ -1,28 +1,25 @@
-"""Runs: the list, one run, marks, signals, export."""
+"""Runs: the list, one run, its signals, and the rows that questions across runs are asked of."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 from collections import Counter
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-from sqlalchemy import delete, insert, select
+from sqlalchemy import select
 
 from footwork.analysis.summary import BLOCK_COLUMNS, mean_known
-from footwork.errors import LibraryError, NoSuchRun, UsageError
+from footwork.errors import LibraryError, UsageError
+from footwork.library import entries
 from footwork.library.results import local_date, read_streams
 from footwork.physiology import curve
 from footwork.quantities import Floats, plain
 from footwork.signals import Signals
 from footwork.store import blobs, schema
 
-MARKS = ("race", "test", "maximal", "easy", "long", "treadmill")
-MAXIMAL_MARKS = {"race", "test", "maximal"}
 RECENT_DAYS = 42  # what is usual now: the scale, power at speed, heart rate
 
 
@@ -42,14 +39,23 @@ class RunRow:
     heart_rate_bpm: float | None
     recordings: int
     marks: tuple[str, ...]
-    recording_id: int = field(repr=False)
+    surface: str
+    shoe: str
+    left_out: bool
+    entered_by_hand: bool
+    note: str
+    weather: dict[str, Any] | None
+    recording_id: int | None = field(repr=False)
+    part: int = field(repr=False)
     column: str = field(repr=False)
     scale_key: str | None = field(repr=False)
+    elapsed_s: float = field(repr=False)
 
     def to_json(self) -> dict[str, Any]:
         """The documented form, keys in SI units."""
         names = ("id", "start", "date", "duration_s", "distance_m", "climb_m", "power_w", "power_scale", "measured",
-                 "heart_rate_bpm", "recordings", "marks")  # fmt: skip
+                 "heart_rate_bpm", "recordings", "marks", "surface", "shoe", "left_out", "entered_by_hand", "note",
+                 "weather")  # fmt: skip
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return out
 
@@ -71,11 +77,15 @@ class Run:
     laps: list[dict[str, Any]]
     recordings: list[dict[str, Any]]
     best: list[dict[str, Any]]
+    diary: dict[str, Any]
 
     def to_json(self) -> dict[str, Any]:
         """The run as the web page's twin and ``show --json`` give it."""
         out = self.row.to_json()
-        out |= {name: getattr(self, name) for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings")}
+        out |= {
+            name: getattr(self, name)
+            for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary")
+        }
         out["mean_maximal_power"] = self.best
         result: dict[str, Any] = plain(out)
         return result
@@ -87,21 +97,18 @@ def rows(library: Any) -> list[RunRow]:
     recording, result, stream = schema.recording, schema.result, schema.stream
     query = (
         select(
-            recording.c.id, recording.c.run_id, recording.c.start, recording.c.utc_offset_minutes,
-            result.c.duration_s, result.c.distance_m, result.c.climb_m, result.c.heart_rate_bpm,
+            result.c.recording_id, result.c.part, result.c.run_id, result.c.start, recording.c.utc_offset_minutes,
+            result.c.duration_s, result.c.elapsed_s, result.c.distance_m, result.c.climb_m, result.c.heart_rate_bpm,
             stream.c.scale_key, stream.c.measured, stream.c.mean_power,
         )
-        .join(result, result.c.recording_id == recording.c.id)
-        .where(recording.c.run_id.is_not(None))
-        .outerjoin(stream, (stream.c.recording_id == recording.c.id) & (stream.c.column == "power"))
-        .order_by(recording.c.id)
+        .join(recording, result.c.recording_id == recording.c.id)
+        .where(result.c.run_id.is_not(None))
+        .outerjoin(stream, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part) & (stream.c.column == "power"))
+        .order_by(result.c.recording_id, result.c.part)
     )  # fmt: skip
     with library.reading() as connection:
         found = connection.execute(query).all()
-        marks: dict[int, list[str]] = {}
-        for recording_id, name in connection.execute(select(schema.mark.c.recording_id, schema.mark.c.name)):
-            marks.setdefault(recording_id, []).append(name)
-    zone = library.zone
+    said, zone = entries.told(library), library.zone
     time_on: Counter[str | None] = Counter()
     for row in found:
         time_on[row.scale_key] += int(row.duration_s) if row.measured else 0
@@ -111,29 +118,43 @@ def rows(library: Any) -> list[RunRow]:
     out = []
     for run_id, group in by_run.items():
         # Of several devices the one that recorded most of this runner's measured time is shown, run after run.
-        main = max(group, key=lambda r: (bool(r.measured), time_on[r.scale_key], -r.id))
-        local = local_date(main.start, main.utc_offset_minutes, zone)
-        out.append(
-            RunRow(
-                id=run_id,
-                start=dt.datetime.fromtimestamp(main.start, dt.UTC).isoformat().replace("+00:00", "Z"),
-                date=local.isoformat(timespec="seconds"),
-                duration_s=main.duration_s,
-                distance_m=main.distance_m,
-                climb_m=main.climb_m,
-                power_w=main.mean_power,
-                power_scale=names.get(main.scale_key) if main.scale_key else None,
-                measured=bool(main.measured),
-                heart_rate_bpm=main.heart_rate_bpm,
-                recordings=len(group),
-                marks=tuple(sorted({m for r in group for m in marks.get(r.id, [])})),
-                recording_id=main.id,
-                column="power",
-                scale_key=main.scale_key,
-            )
-        )
+        main = max(group, key=lambda r: (bool(r.measured), time_on[r.scale_key], -r.recording_id, -r.part))
+        told = said.get(run_id, entries.Told())
+        if not told.deleted:
+            out.append(
+                RunRow(
+                    id=run_id, duration_s=main.duration_s, elapsed_s=main.elapsed_s, distance_m=main.distance_m,
+                    climb_m=main.climb_m, power_w=main.mean_power, measured=bool(main.measured),
+                    power_scale=names.get(main.scale_key) if main.scale_key else None, scale_key=main.scale_key,
+                    heart_rate_bpm=main.heart_rate_bpm, recordings=len(group), recording_id=main.recording_id,
+                    part=main.part, column="power", entered_by_hand=False,
+                    **_beside(told, main.start, main.utc_offset_minutes, zone),
+                )
+            )  # fmt: skip
+    for run_id, told in said.items():
+        if told.entered is not None and not told.deleted:
+            given = told.entered
+            out.append(
+                RunRow(
+                    id=run_id, duration_s=given["duration_s"], elapsed_s=given["duration_s"],
+                    distance_m=given["distance_m"], climb_m=given["climb_m"], power_w=None, measured=False,
+                    power_scale=None, scale_key=None, heart_rate_bpm=given["heart_rate_bpm"], recordings=0,
+                    recording_id=None, part=0, column="power", entered_by_hand=True,
+                    **_beside(told, given["start"], given["utc_offset_minutes"], zone),
+                )
+            )  # fmt: skip
     out.sort(key=lambda r: (r.start, r.id), reverse=True)
     return out
+
+
+def _beside(told: entries.Told, start: float, offset: int | None, zone: dt.tzinfo | None) -> dict[str, Any]:
+    """Times and what the runner said, as every row has them."""
+    return {
+        "start": dt.datetime.fromtimestamp(start, dt.UTC).isoformat().replace("+00:00", "Z"),
+        "date": local_date(start, offset, zone).isoformat(timespec="seconds"),
+        "marks": tuple(sorted(told.marks)), "surface": told.surface, "shoe": told.shoe, "left_out": told.left_out,
+        "note": told.diary.get("note") or "", "weather": told.weather,
+    }  # fmt: skip
 
 
 def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
@@ -154,60 +175,58 @@ def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str |
 
 
 def find(library: Any, run_id: int) -> RunRow:
-    """The row of a run. Raises UsageError where there is none."""
-    row: RunRow | None = next((r for r in library.runs() if r.id == run_id), None)
-    if row is None:
-        raise NoSuchRun(f"there is no run {run_id}: 'footwork runs' lists them")
+    """The row of a run. Raises NoSuchRun where there is none."""
+    row: RunRow = entries.library_row(library, run_id)
     return row
 
 
 def one(library: Any, run_id: int) -> Run:
     """One run in full; see `Library.run`."""
     row = find(library, run_id)
+    told = entries.told(library).get(run_id, entries.Told())
+    if row.recording_id is None:
+        return Run(row, [], [], [], [], [], [], [], told.diary)
     names = library.scales()
-    recording, result = schema.recording, schema.result
+    result, stream = schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
-            select(recording.c.id, recording.c.start, schema.file.c.name, result)
-            .join(schema.file)
-            .join(result, result.c.recording_id == recording.c.id)
-            .where(recording.c.run_id == run_id)
-            .order_by(recording.c.id)
+            select(schema.file.c.name, result)
+            .join(schema.recording, result.c.recording_id == schema.recording.c.id)
+            .join(schema.file, schema.recording.c.file_id == schema.file.c.id)
+            .where(result.c.run_id == run_id)
+            .order_by(result.c.recording_id, result.c.part)
         ).mappings().all()  # fmt: skip
-        main = next(r for r in found if r["id"] == row.recording_id)
+        main = next(r for r in found if (r["recording_id"], r["part"]) == (row.recording_id, row.part))
         recordings = []
         for r in found:
-            streams = read_streams(connection, r["id"])
-            means = dict(
-                connection.execute(
-                    select(schema.stream.c.column, schema.stream.c.mean_power).where(
-                        schema.stream.c.recording_id == r["id"]
-                    )
-                ).all()
-            )
+            mine = (stream.c.recording_id == r["recording_id"]) & (stream.c.part == r["part"])
+            streams = read_streams(connection, r["recording_id"], r["part"])
+            means = dict(connection.execute(select(stream.c.column, stream.c.mean_power).where(mine)).all())
             recordings.append({
                 "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
-                "heart_rate_bpm": r["heart_rate_bpm"], "primary": r["id"] == row.recording_id, "lost": json.loads(r["lost"]),
+                "heart_rate_bpm": r["heart_rate_bpm"], "primary": r is main, "lost": json.loads(r["lost"]),
                 "power": [
                     {"scale": names.get(s.scale, s.scale), "measured": s.measured, "power_w": means.get(s.column)}
                     for s in streams
                 ],
             })  # fmt: skip
         best = connection.execute(
-            select(schema.stream.c.best, schema.stream.c.start).where(
-                schema.stream.c.recording_id == row.recording_id, schema.stream.c.column == row.column
+            select(stream.c.best, stream.c.start).where(
+                stream.c.recording_id == row.recording_id, stream.c.part == row.part, stream.c.column == row.column
             )
         ).first()
-    laps = json.loads(main["laps"])
+    laps = [(*lap, "device") for lap in json.loads(main["laps"])]
+    laps = (laps if len(laps) > 1 else []) + [(*lap, "hand") for lap in sorted(told.laps)]
     return Run(
         row=row,
         changes=json.loads(main["changes"]),
         lost=json.loads(main["lost"]),
         notes=json.loads(main["notes"]),
         legs_before=json.loads(main["legs_before"]),
-        laps=_laps(library, row, laps) if len(laps) > 1 else [],
+        laps=_laps(library, row, laps) if laps else [],
         recordings=recordings,
         best=_best(best) if best is not None else [],
+        diary=told.diary,
     )
 
 
@@ -221,21 +240,25 @@ def _best(packed: Any) -> list[dict[str, Any]]:
     ]
 
 
-def _laps(library: Any, row: RunRow, laps: list[list[float]]) -> list[dict[str, Any]]:
+def _laps(library: Any, row: RunRow, laps: list[tuple[float, float, str]]) -> list[dict[str, Any]]:
     found = _signals_of(library, row)
     time, way = found["time"], found.get("distance")
     known = np.isfinite(way)
-    out = []
-    for start, end in laps:
+    out: list[dict[str, Any]] = []
+    for start, end, by in laps:
         inside = (time >= start) & (time < end)
         running = inside & found.timer
         ends = np.interp([start - 1, end - 1], time[known], way[known]) if known.any() else np.zeros(2)
         covered = float(ends[1] - ends[0]) if known.any() else None
         out.append({
-            "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
+            "by": by, "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
             "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.get("heart_rate")[running]),
             "speed_mps": covered / float(running.sum()) if covered and running.any() else None,
         })  # fmt: skip
+    from footwork.library import load
+
+    for lap, domain in zip(out, load.domains_of(library, row, [lap["power_w"] for lap in out]), strict=True):
+        lap["domain"] = domain
     return out
 
 
@@ -245,13 +268,15 @@ def signals(library: Any, run_id: int) -> Signals:
 
 
 def _signals_of(library: Any, row: RunRow) -> Signals:
+    if row.recording_id is None:
+        raise UsageError(f"run {row.id} was entered by hand: it has no recording")
     recording = schema.recording
     with library.reading() as connection:
         digest, leg = connection.execute(
             select(schema.file.c.sha256, recording.c.leg).join(schema.file).where(recording.c.id == row.recording_id)
         ).one()._tuple()  # fmt: skip
-        streams = read_streams(connection, row.recording_id)
-    path = blobs.signals_path(library.folder, digest, leg)
+        streams = read_streams(connection, row.recording_id, row.part)
+    path = blobs.signals_path(library.folder, digest, leg, row.part)
     try:
         return blobs.read_signals(path, streams)
     except Exception:  # missing or damaged: the original still has it all
@@ -265,20 +290,6 @@ def _signals_of(library: Any, row: RunRow) -> Signals:
         if problems:
             raise LibraryError(problems[0]) from None
         return blobs.read_signals(path, streams)
-
-
-def mark(library: Any, run_id: int, name: str, remove: bool) -> list[str]:
-    """Set or take off a mark; see `Library.mark`."""
-    if name not in MARKS:
-        raise UsageError(f"'{name}' is not a mark: use {', '.join(MARKS)}")
-    row = find(library, run_id)
-    table = schema.mark
-    with library.writing() as connection:
-        of_run = select(schema.recording.c.id).where(schema.recording.c.run_id == run_id)
-        connection.execute(delete(table).where(table.c.recording_id.in_(of_run), table.c.name == name))
-        if not remove:
-            connection.execute(insert(table).values(recording_id=row.recording_id, name=name))
-    return list(find(library, run_id).marks)
 
 
 def activities(library: Any) -> list[dict[str, Any]]:
@@ -312,26 +323,27 @@ class StreamRows:
     starts: np.ndarray[Any, np.dtype[np.int64]]
     histogram: Floats
     blocks: Floats
+    weather: dict[str, Any] | None = None
 
 
 def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
-    """Stored rows of all runs on a scale, the oldest first; one a run."""
+    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them."""
     found: list[StreamRows] = library.cached(("scale", scale_key), lambda: _scale_rows(library, scale_key))
     return found
 
 
 def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
-    run_of = {row.id: row for row in library.runs()}
+    run_of = {row.id: row for row in library.runs() if not row.left_out}
     zone = library.zone
     recording, result, stream = schema.recording, schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
-            select(recording.c.id, recording.c.run_id, recording.c.start.label("began"), recording.c.utc_offset_minutes,
+            select(result.c.run_id, result.c.start.label("began"), recording.c.utc_offset_minutes,
                    result.c.indoor, result.c.duration_s, stream)
-            .join(stream, stream.c.recording_id == recording.c.id)
-            .join(result, result.c.recording_id == recording.c.id)
-            .where(stream.c.scale_key == scale_key, recording.c.run_id.is_not(None))
-            .order_by(recording.c.start, recording.c.id)
+            .join(result, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part))
+            .join(recording, result.c.recording_id == recording.c.id)
+            .where(stream.c.scale_key == scale_key, result.c.run_id.is_not(None))
+            .order_by(result.c.start, recording.c.id)
         ).all()  # fmt: skip
     out: dict[int, StreamRows] = {}
     for r in found:
@@ -342,32 +354,6 @@ def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
             bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, blobs.unpack(r.best, "float32").astype(float),
             blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
+            run_of[r.run_id].weather,
         )  # fmt: skip
     return list(out.values())
-
-
-def export(library: Any, run_id: int, out: Path) -> int:
-    """Signals as CSV (time as ISO 8601 UTC) or Parquet, written beside and renamed."""
-    import polars as pl
-
-    ending = out.suffix.lower()
-    if ending not in (".csv", ".parquet"):
-        raise UsageError(f"{out.name}: export writes .csv or .parquet")
-    if not out.parent.exists():
-        raise UsageError(f"there is no folder {out.parent}: make it first")
-    found = signals(library, run_id)
-    frame = pl.DataFrame({n: pl.Series(n, v, nan_to_null=True) for n, v in found.columns.items()})
-    stamp = (frame["time"] * 1000).cast(pl.Int64).cast(pl.Datetime("ms", "UTC"))
-    temporary = out.with_name(f".{out.name}.part")
-    try:
-        if ending == ".csv":
-            frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time")).write_csv(
-                temporary, float_precision=6
-            )
-        else:
-            frame.with_columns(stamp.alias("time")).write_parquet(temporary)
-        os.replace(temporary, out)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise LibraryError(f"cannot write {out}: {error.strerror or error}") from None
-    return len(frame)

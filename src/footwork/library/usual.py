@@ -44,7 +44,7 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
     rows = [r for r in rows if not r.indoor]
     before, newest = rows[:-1], rows[-1] if rows else None
     power, rate = (
-        model.fit([r.blocks for r in before], [None] * len(before), what) for what in ("power", "heart_rate")
+        model.fit([r.blocks for r in before], [_sky(r) for r in before], what) for what in ("power", "heart_rate")
     )
     reason = (
         ""
@@ -59,6 +59,11 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
         "newest": _compared(newest, power, rate) if newest is not None else None,
         "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
     }  # fmt: skip
+
+
+def _sky(row: runs.StreamRows) -> model.Sky:
+    told = row.weather or {}
+    return model.Sky(told.get("temperature_c"), told.get("wind_mps"), told.get("wind_from_deg"))
 
 
 def _group(name: str, low: float, high: float, rows: list[runs.StreamRows], cp: float) -> dict[str, Any]:
@@ -108,7 +113,7 @@ def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
     """Flat power at four paces the runner runs, fresh, with the day-to-day spread."""
     out = []
     for v in np.linspace(power.lowest, power.highest, 4):
-        row = np.array([[1.0, v - power.centre[0], 0.0, 0.0, 0.25, 0.0]])
+        row = np.array([[1.0, v - power.centre[0], 0.0, 0.0, 0.25, 0.0, 0.0]])
         expected, error = float((row @ power.coefficients)[0]), float((row[0] @ power.covariance @ row[0]) ** 0.5)
         low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))
         estimate = Estimate(value, low, high, "W", power.runs, "usual", "runs")
@@ -117,9 +122,9 @@ def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
 
 
 def _compared(row: runs.StreamRows, power: model.Usual | None, rate: model.Usual | None) -> dict[str, Any]:
-    made = model.compare(power, row.blocks, None) if power else None
-    beats = model.compare(rate, row.blocks, None, "heart_rate") if rate else None
-    out: dict[str, Any] = {"run": row.run, "date": row.date}
+    made = model.compare(power, row.blocks, _sky(row)) if power else None
+    beats = model.compare(rate, row.blocks, _sky(row), "heart_rate") if rate else None
+    out: dict[str, Any] = {"run": row.run, "date": row.date, "weather": row.weather}
     if made is None:
         why = "too little steady running at paces run before" if power else "not enough earlier runs"
         out |= {"power_excess": Estimate.withheld("W", "usual", why), "power_unusual": False, "usual_power_w": None}
@@ -155,9 +160,13 @@ def _sentence(found: dict[str, Any]) -> str:
         parts.append(f"Watts are not compared: {power.reason}.")
     elif found["power_unusual"]:
         more = "more" if power.value > 0 else "less"
+        told = found["weather"] or {}
+        asked = {"wind": "wind_from_deg" in told, "temperature": "temperature_c" in told}
+        known = ["hills", *(name for name, there in asked.items() if there)]
+        open_ = [*(name for name, there in asked.items() if not there), "surface", "shoe", "the device"]
         parts.append(
-            f"{abs(power.value):.0f} W {more} than usual at this pace. Hills are accounted for; wind, heat, surface, "
-            "shoe or the device are not, and the watts alone cannot tell which."
+            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not accounted for: "
+            f"{', '.join(open_)}; the watts alone cannot tell which."
         )
     else:
         parts.append(f"Watts as usual at this pace ({round(power.value):+d} W).")

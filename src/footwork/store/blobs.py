@@ -24,8 +24,9 @@ def original_path(folder: Path, digest: str) -> Path:
     return folder / "originals" / digest[:2] / f"{digest}.gz"
 
 
-def signals_path(folder: Path, digest: str, leg: int) -> Path:
-    return folder / "derived" / "signals" / f"{digest[:24]}-{leg}.parquet"
+def signals_path(folder: Path, digest: str, leg: int, part: int = 0) -> Path:
+    """Where the signals of a recording are; a split made further parts of it."""
+    return folder / "derived" / "signals" / f"{digest[:24]}-{leg}{f'-{part}' if part else ''}.parquet"
 
 
 def write_original(path: Path, data: bytes) -> None:

@@ -164,6 +164,18 @@ def _explain(error: Exception, folder: Path) -> LibraryError:
     return LibraryError(f"the library database in {folder} is damaged ({text}): restore it from a backup")
 
 
+def check(path: Path) -> None:
+    """Look through a whole database file. Raises LibraryError where it is damaged."""
+    try:
+        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as raw:
+            rows = [str(row[0]) for row in raw.execute("PRAGMA integrity_check")]
+            rows += [f"a row of {r[0]} points nowhere" for r in raw.execute("PRAGMA foreign_key_check")]
+    except sqlite3.DatabaseError as error:
+        rows = [str(error)]
+    if rows != ["ok"]:
+        raise LibraryError(f"the database {path} is damaged ({next(r for r in rows if r != 'ok')[:100]})")
+
+
 def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
     """Changes whenever either database is written to."""
     out = []

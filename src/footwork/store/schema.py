@@ -17,8 +17,8 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-LIBRARY_VERSION = 2  # equals the number of the newest migration; stored as user_version
-DERIVED_VERSION = 1  # any other number there: the derived folder is deleted and rebuilt
+LIBRARY_VERSION = 3  # equals the number of the newest migration; stored as user_version
+DERIVED_VERSION = 2  # any other number there: the derived folder is deleted and rebuilt
 
 library = MetaData()
 derived = MetaData(schema="derived")
@@ -59,12 +59,16 @@ athlete_fact = Table(
     Column("value", Float, nullable=False),
     UniqueConstraint("name", "date"),
 )  # fmt: skip
-mark = Table(
-    "mark", library,
+entry = Table(
+    "entry", library,
     Column("id", Integer, primary_key=True),
-    Column("recording_id", ForeignKey("recording.id"), nullable=False),
-    Column("name", Text, nullable=False),
-    UniqueConstraint("recording_id", "name"),
+    Column("kind", Text, nullable=False),  # the kinds are those of `library.entries`
+    Column("run_id", ForeignKey("run.id")),
+    Column("date", Text),
+    Column("payload", Text, nullable=False),  # JSON
+    Column("entered_at", Float, nullable=False),
+    Column("undone_at", Float),
+    Index("entry_kind", "kind"),
 )  # fmt: skip
 scale = Table(
     "scale", library,
@@ -89,17 +93,24 @@ setting = Table(
 result = Table(
     "result", derived,
     Column("recording_id", Integer, primary_key=True),
+    Column("part", Integer, primary_key=True),  # 0 unless a split made several parts of one recording
+    Column("run_id", Integer),
+    Column("start", Float, nullable=False), Column("end", Float, nullable=False),
+    Column("layout", Text, nullable=False),  # the corrections it was made with; empty for none
     Column("versions", Text, nullable=False),
     Column("mass", Float),
+    Column("latitude", Float), Column("longitude", Float),
     Column("duration_s", Float), Column("elapsed_s", Float), Column("distance_m", Float), Column("climb_m", Float),
     Column("heart_rate_bpm", Float), Column("cadence_spm", Float), Column("temperature_c", Float),
     Column("altitude_m", Float), Column("work_j", Float), Column("indoor", Boolean),
     Column("changes", Text, nullable=False), Column("lost", Text, nullable=False), Column("notes", Text, nullable=False),
     Column("laps", Text, nullable=False), Column("legs_before", Text, nullable=False),
+    Index("result_run", "run_id"),
 )  # fmt: skip
 stream = Table(
     "stream", derived,
     Column("recording_id", Integer, primary_key=True),
+    Column("part", Integer, primary_key=True),
     Column("column", Text, primary_key=True),
     Column("scale_key", Text, nullable=False),
     Column("kind", Text, nullable=False),

@@ -1,0 +1,219 @@
+"""Out of the library in open formats: one run's signals, or everything; positions near private places stay inside."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+
+from footwork.errors import LibraryError, UsageError
+from footwork.library import entries, results, runs
+from footwork.physics.terrain import EARTH_RADIUS_M
+from footwork.quantities import Floats, plain
+from footwork.signals import Signals
+from footwork.store import blobs, schema
+
+ENDINGS = (".csv", ".parquet")
+RADIUS_M = (50.0, 5000.0)
+
+
+def places(library: Any) -> list[dict[str, Any]]:
+    """Private places: ``name``, ``latitude``, ``longitude`` [deg], ``radius_m``."""
+    found: list[dict[str, Any]] = json.loads(library.setting("places", "[]"))
+    return found
+
+
+def add_place(
+    library: Any, name: str, latitude: float, longitude: float, radius: float = 300.0
+) -> list[dict[str, Any]]:
+    """Keep positions around a place [deg, m] out of every export; a place of that name is replaced."""
+    if not name.strip():
+        raise UsageError("give the place a name, as home")
+    if not (abs(latitude) <= 90 and abs(longitude) <= 180):
+        raise UsageError(f"{latitude:g}, {longitude:g} is no place: give latitude and longitude in degrees")
+    if not RADIUS_M[0] <= radius <= RADIUS_M[1]:
+        raise UsageError(f"a radius of {radius:g} m cannot be: give {RADIUS_M[0]:g} to {RADIUS_M[1]:g} m")
+    kept = [p for p in places(library) if p["name"] != name.strip()]
+    kept.append({"name": name.strip(), "latitude": latitude, "longitude": longitude, "radius_m": radius})
+    library.store_setting("places", json.dumps(kept))
+    return kept
+
+
+def remove_place(library: Any, name: str) -> list[dict[str, Any]]:
+    """Forget a private place. Raises UsageError where there is none of that name."""
+    kept = [p for p in places(library) if p["name"] != name.strip()]
+    if len(kept) == len(places(library)):
+        raise UsageError(f"there is no private place '{name}'")
+    library.store_setting("places", json.dumps(kept))
+    return kept
+
+
+def near_places(found: Signals, private: list[dict[str, Any]]) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Seconds within the radius of a private place."""
+    latitude, longitude = found.get("latitude"), found.get("longitude")
+    out = np.zeros(len(found), dtype=np.bool_)
+    for place in private:
+        north = np.radians(latitude - place["latitude"]) * EARTH_RADIUS_M
+        east = np.radians(longitude - place["longitude"]) * EARTH_RADIUS_M * math.cos(math.radians(place["latitude"]))
+        with np.errstate(invalid="ignore"):
+            out |= np.hypot(north, east) <= place["radius_m"]
+    return out
+
+
+def one(library: Any, run_id: int, out: Path, with_location: bool = False) -> dict[str, Any]:
+    """Signals of a run as CSV (time as ISO 8601 UTC) or Parquet, written beside and renamed.
+
+    Returns ``rows`` written and ``hidden``, how many of them lost their position to a private place.
+    """
+    if out.suffix.lower() not in ENDINGS:
+        raise UsageError(f"{out.name}: export writes .csv or .parquet")
+    if not out.parent.exists():
+        raise UsageError(f"there is no folder {out.parent}: make it first")
+    private = [] if with_location else places(library)
+    return _write_signals(runs.signals(library, run_id), out, private)
+
+
+def _write_signals(found: Signals, out: Path, private: list[dict[str, Any]]) -> dict[str, Any]:
+    import polars as pl
+
+    hidden = near_places(found, private)
+    columns: dict[str, Floats] = {
+        n: np.where(hidden, np.nan, v) if n in ("latitude", "longitude") else v for n, v in found.columns.items()
+    }
+    frame = pl.DataFrame({n: pl.Series(n, v, nan_to_null=True) for n, v in columns.items()})
+    stamp = (frame["time"] * 1000).cast(pl.Int64).cast(pl.Datetime("ms", "UTC"))
+    temporary = out.with_name(f".{out.name}.part")
+    try:
+        if out.suffix.lower() == ".csv":
+            frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time")).write_csv(
+                temporary, float_precision=6
+            )
+        else:
+            frame.with_columns(stamp.alias("time")).write_parquet(temporary)
+        os.replace(temporary, out)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise LibraryError(f"cannot write {out}: {error.strerror or error}") from None
+    return {"rows": len(frame), "hidden": int(hidden.sum())}
+
+
+def everything(
+    library: Any, folder: Path, ending: str = ".csv", with_location: bool = False, progress: Any = None
+) -> dict[str, Any]:
+    """All of a library as plain files in a new folder.
+
+    ``library.json`` holds the runner's facts, edits, diary, accepted CPs, scales and settings; ``runs.csv`` the list;
+    ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places positions are left
+    empty and originals that hold any are left out, unless ``with_location``.
+
+    Returns ``runs``, ``signals``, ``originals``, ``originals_left_out`` and ``hidden`` seconds.
+
+    Raises
+    ------
+    UsageError
+        The folder exists and is not empty, or an unknown ending.
+    """
+    import polars as pl
+
+    if ending not in ENDINGS:
+        raise UsageError(f"signals are written as {' or '.join(ENDINGS)}")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(f"{folder} is there already: name a new folder")
+    private = [] if with_location else places(library)
+    work = folder.with_name(f".{folder.name}.part")
+    shutil.rmtree(work, ignore_errors=True)
+    told: dict[str, Any] = {"runs": 0, "signals": 0, "originals": 0, "originals_left_out": 0, "hidden": 0}
+    try:
+        (work / "signals").mkdir(parents=True)
+        (work / "originals").mkdir()
+        rows = library.runs()
+        told["runs"] = len(rows)
+        flat = [{k: json.dumps(v) if isinstance(v, dict | list) else v for k, v in r.to_json().items()} for r in rows]
+        pl.DataFrame(flat, infer_schema_length=None).write_csv(work / "runs.csv")
+        (work / "library.json").write_text(json.dumps(_facts(library), indent=1, ensure_ascii=False), encoding="utf-8")
+        revealing = _signals(library, work / "signals", ending, private, told, progress)
+        _originals(library, work / "originals", private, revealing, told)
+        if folder.exists():
+            folder.rmdir()
+        os.replace(work, folder)
+    except OSError as error:
+        raise LibraryError(f"cannot write {folder}: {error.strerror or error}") from None
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    return told
+
+
+def _facts(library: Any) -> dict[str, Any]:
+    with library.reading() as connection:
+        accepted = [dict(r) for r in connection.execute(select(schema.accepted)).mappings()]
+        settings = [dict(r) for r in connection.execute(select(schema.setting)).mappings()]
+    made: dict[str, Any] = plain({
+        "athlete": library.athlete.facts(), "scales": library.scales(), "accepted": accepted,
+        "settings": {s["name"]: s["value"] for s in settings if s["name"] != "places"}, "edits": library.edits(undone=True),
+        "diary": library.diary(), "other_sports": library.activities(), "runs": [r.to_json() for r in library.runs()],
+    })  # fmt: skip
+    return made
+
+
+def _signals(
+    library: Any, folder: Path, ending: str, private: list[dict[str, Any]], told: dict[str, Any], progress: Any
+) -> set[str]:
+    """Write every recording of every run that is not deleted; returns the digests of originals near a private place."""
+    known = {row.id: row for row in library.runs()}
+    table = schema.result
+    with library.reading() as connection:
+        found = connection.execute(
+            select(table.c.run_id, table.c.recording_id, table.c.part, schema.file.c.sha256, schema.recording.c.leg)
+            .join(schema.recording, schema.recording.c.id == table.c.recording_id)
+            .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
+            .where(table.c.run_id.in_(known))
+            .order_by(table.c.run_id, table.c.recording_id, table.c.part)
+        ).all()  # fmt: skip
+    revealing = set()
+    number: dict[int, int] = {}
+    for done, r in enumerate(found, start=1):
+        main = known[r.run_id]
+        first = (r.recording_id, r.part) == (main.recording_id, main.part)
+        number[r.run_id] = number.get(r.run_id, 1) + (not first)
+        name = f"run-{r.run_id:05}{'' if first else f'-{number[r.run_id]}'}{ending}"
+        path = blobs.signals_path(library.folder, r.sha256, r.leg, r.part)
+        if not path.exists():
+            results.rebuild(library, [r.recording_id])
+        signals = blobs.read_signals(path, [])
+        written = _write_signals(signals, folder / name, private)
+        told["signals"] += 1
+        told["hidden"] += written["hidden"]
+        if written["hidden"]:
+            revealing.add(r.sha256)
+        if progress is not None:
+            progress(done, len(found), name)
+    return revealing
+
+
+def _originals(
+    library: Any, folder: Path, private: list[dict[str, Any]], revealing: set[str], told: dict[str, Any]
+) -> None:
+    hidden = {run for run, said in entries.told(library).items() if said.deleted}
+    with library.reading() as connection:
+        found = connection.execute(
+            select(schema.file.c.sha256, schema.file.c.name, schema.recording.c.run_id, schema.result.c.layout)
+            .join(schema.recording, schema.recording.c.file_id == schema.file.c.id)
+            .outerjoin(schema.result, schema.result.c.recording_id == schema.recording.c.id)
+        ).all()
+    by_file: dict[str, list[Any]] = {}
+    for r in found:
+        by_file.setdefault(r.sha256, []).append(r)
+    for sha, rows in by_file.items():
+        # Only uncut runs were looked at to the last second; other sports and cut ones may pass a private place unseen.
+        unseen = any(r.run_id is None or r.layout != "" or r.run_id in hidden for r in rows)
+        if private and (sha in revealing or unseen):
+            told["originals_left_out"] += 1
+            continue
+        (folder / f"{sha[:12]}-{Path(rows[0].name).name}").write_bytes(blobs.read_original(library.folder, sha))
+        told["originals"] += 1

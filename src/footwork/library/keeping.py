@@ -1,0 +1,260 @@
+"""Keeping a library safe: backup and restore in one verified file, and the doctor that checks and mends."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import hashlib
+import json
+import os
+import re
+import shutil
+import sqlite3
+import zipfile
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
+
+from footwork.errors import FootworkError, LibraryError, UnreadableFile, UsageError
+from footwork.library import results
+from footwork.store import blobs, database, schema
+
+FORMAT = 1
+MANIFEST = "manifest.json"
+_MEMBER = re.compile(r"library\.sqlite|originals/[0-9a-f]{2}/[0-9a-f]{64}\.gz")
+_CHUNK = 1 << 20
+
+
+def backup(library: Any, path: Path) -> dict[str, Any]:
+    """Write everything that cannot be rebuilt into one file, then read it back and compare; returns what is in it.
+
+    Raises
+    ------
+    UsageError
+        The file is there already, or its folder is not.
+    LibraryError
+        An original is missing or damaged (`doctor` tells which), or the disk is full.
+    """
+    if path.exists():
+        raise UsageError(f"{path} is there already: name a new file")
+    if not path.parent.exists():
+        raise UsageError(f"there is no folder {path.parent}: make it first")
+    temporary = path.with_name(f".{path.name}.part")
+    copy = path.with_name(f".{path.name}.sqlite")
+    try:
+        with closing(sqlite3.connect(copy)) as target:
+            with library.reading() as connection:
+                connection.connection.driver_connection.backup(target)
+            target.execute("PRAGMA journal_mode=DELETE")
+            digests = [row[0] for row in target.execute("SELECT sha256 FROM file ORDER BY sha256")]
+        sources = {"library.sqlite": copy}
+        for digest in digests:
+            blobs.read_original(library.folder, digest)
+            sources[f"originals/{digest[:2]}/{digest}.gz"] = blobs.original_path(library.folder, digest)
+        manifest = {
+            "format": FORMAT, "library_version": schema.LIBRARY_VERSION,
+            "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+            "files": {name: _hash_of(source) for name, source in sources.items()},
+        }  # fmt: skip
+        with zipfile.ZipFile(temporary, "w", zipfile.ZIP_STORED) as archive:
+            archive.writestr(MANIFEST, json.dumps(manifest))
+            for name, source in sources.items():
+                archive.write(source, name)
+        _verified(temporary)
+        with temporary.open("rb") as stream:
+            os.fsync(stream.fileno())
+        os.replace(temporary, path)
+    except OSError as error:
+        raise LibraryError(f"cannot write {path}: {error.strerror or error}; nothing was kept") from None
+    finally:
+        temporary.unlink(missing_ok=True)
+        copy.unlink(missing_ok=True)
+    return {"file": str(path), "originals": len(digests), "bytes": path.stat().st_size, "verified": True}
+
+
+def _hash_of(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _verified(path: Path, into: Path | None = None) -> dict[str, Any]:
+    """Read every byte of a backup and compare; with ``into`` the files are unpacked there along the way."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
+            files = dict(manifest["files"])
+            if manifest["format"] != FORMAT or manifest["library_version"] > schema.LIBRARY_VERSION:
+                raise UnreadableFile(f"{path} was made by a newer Footwork: update Footwork to restore it")
+            if set(archive.namelist()) != {MANIFEST, *files} or not all(_MEMBER.fullmatch(n) for n in files):
+                raise UnreadableFile(f"{path} is not a whole backup: its files are not those of its list")
+            for name, wanted in files.items():
+                digest = hashlib.sha256()
+                target = into / name if into is not None else Path(os.devnull)
+                if into is not None:
+                    target.parent.mkdir(parents=True, exist_ok=True)
+                with archive.open(name) as source, target.open("wb") as out:
+                    while chunk := source.read(_CHUNK):
+                        digest.update(chunk)
+                        out.write(chunk)
+                    if into is not None:
+                        out.flush()
+                        os.fsync(out.fileno())
+                if digest.hexdigest() != wanted:
+                    raise UnreadableFile(f"{path} is damaged: {name} is not what was backed up")
+            return manifest
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        TypeError,
+        ValueError,
+        AttributeError,
+        EOFError,
+        NotImplementedError,
+    ) as error:
+        raise UnreadableFile(
+            f"{path} is no backup, or a damaged one ({str(error)[:80] or type(error).__name__})"
+        ) from None
+
+
+def restore(path: Path, folder: Path) -> dict[str, Any]:
+    """Make a library folder from a backup; nothing appears there unless every byte is right.
+
+    Raises
+    ------
+    UsageError
+        No such backup, or the folder holds something already.
+    UnreadableFile
+        The backup is broken or of a newer version.
+    """
+    if not path.is_file():
+        raise UsageError(f"there is no backup {path}")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(f"{folder} is there already: restore into a new folder with --library DIR")
+    work = folder.with_name(f".{folder.name}.part")
+    shutil.rmtree(work, ignore_errors=True)
+    try:
+        work.mkdir(parents=True)
+        manifest = _verified(path, work)
+        database.check(work / database.FILE_NAME)
+        if folder.exists():
+            folder.rmdir()
+        os.replace(work, folder)
+    except OSError as error:
+        raise LibraryError(f"cannot write {folder}: {error.strerror or error}; nothing was kept") from None
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    return {"library": str(folder), "originals": len(manifest["files"]) - 1, "made_at": manifest["made_at"]}
+
+
+def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
+    """Check a library: databases, schema, every original's hash, orphans, results and signals.
+
+    With ``repair`` everything that can be rebuilt is. Returns ``checks`` (name, ``ok``, what was looked at), ``problems``
+    left, in sentences, and ``repaired``.
+
+    Raises
+    ------
+    LibraryError
+        No library there, or its database cannot be opened at all.
+    """
+    from footwork.library import Library
+
+    found = _Findings()
+    derived = folder / "derived"
+    if (folder / database.FILE_NAME).exists() and (derived / "derived.sqlite").exists():
+        try:
+            database.check(derived / "derived.sqlite")
+            found.check("derived database", "sound")
+        except LibraryError as error:
+            if repair:
+                shutil.rmtree(derived)
+                found.repaired.append("the derived database was damaged: all results are made anew")
+                found.check("derived database", "sound after repair")
+            else:
+                found.check("derived database", "", [f"{error}: it can be rebuilt, run doctor --repair"])
+                found.told("results", "not looked at")
+                return found.to_json()
+    with Library.open(folder, create=False, refresh=False) as library:
+        database.check(folder / database.FILE_NAME)
+        found.check("library database", f"sound, version {schema.LIBRARY_VERSION}")
+        with library.reading() as connection:
+            files = dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).all())
+            stale = results.stale(connection, library.athlete.masses(), library.zone)
+            wanted = {
+                blobs.signals_path(folder, r.sha256, r.leg, r.part): r.recording_id
+                for r in connection.execute(
+                    select(schema.result.c.recording_id, schema.result.c.part, schema.recording.c.leg, schema.file.c.sha256)
+                    .join(schema.recording, schema.recording.c.id == schema.result.c.recording_id)
+                    .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
+                    .where(schema.result.c.run_id.is_not(None))
+                )
+            }  # fmt: skip
+        bad = []
+        for done, (digest, name) in enumerate(files.items(), start=1):
+            try:
+                blobs.read_original(folder, digest)
+            except LibraryError as error:
+                bad.append(f"{name}: {error}")
+            if progress is not None:
+                progress(done, len(files), name)
+        found.check("originals", f"{len(files)} files, each by its hash", bad)
+        strays = sorted(
+            p for p in (folder / "originals").rglob("*") if p.is_file() and p.name.removesuffix(".gz") not in files
+        )
+        found.check(
+            "originals without a run", "none",
+            [f"{p} belongs to no run: bring it in with 'footwork add {p}', or remove it" for p in strays],
+        )  # fmt: skip
+        found.mend("results", f"{len(wanted)} up to date", stale, repair, "made by an older method or with older corrections",
+                   lambda: results.rebuild(library, stale))  # fmt: skip
+        broken = [i for path, i in wanted.items() if i not in stale and not _readable(path)]
+        found.mend("signals", f"{len(wanted)} readable", broken, repair, "missing or damaged",
+                   lambda: results.rebuild(library, broken))  # fmt: skip
+        if not stale and not broken:
+            loose = [p for p in (derived / "signals").glob("*") if p not in wanted]
+            found.mend("loose signals", "none", loose, repair, "of no run", lambda: _removed(loose))
+    return found.to_json()
+
+
+class _Findings:
+    """What the doctor saw."""
+
+    def __init__(self) -> None:
+        self.checks: list[dict[str, Any]] = []
+        self.problems: list[str] = []
+        self.repaired: list[str] = []
+
+    def told(self, name: str, what: str, ok: bool = True) -> None:
+        self.checks.append({"name": name, "ok": ok, "found": what})
+
+    def check(self, name: str, good: str, bad: list[str] | None = None) -> None:
+        self.told(name, f"{len(bad)} wrong" if bad else good, not bad)
+        self.problems += bad or []
+
+    def mend(self, name: str, good: str, bad: list[Any], repair: bool, what: str, how: Any) -> None:
+        """A fault that can be rebuilt: mended where asked, else a problem."""
+        if not bad:
+            return self.told(name, good)
+        text = f"{len(bad)} {name} {what}"
+        if not repair:
+            return self.check(name, good, [f"{text}: run doctor --repair"])
+        left = how()
+        self.repaired.append(text)
+        return self.check(name, "good after repair", left)
+
+    def to_json(self) -> dict[str, Any]:
+        return {"checks": self.checks, "problems": self.problems, "repaired": self.repaired}
+
+
+def _removed(paths: list[Path]) -> list[str]:
+    for path in paths:
+        path.unlink()
+    return []
+
+
+def _readable(path: Path) -> bool:
+    with contextlib.suppress(FootworkError, Exception):
+        return len(blobs.read_signals(path, [])) > 0
+    return False

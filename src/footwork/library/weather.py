@@ -1,0 +1,192 @@
+"""Weather of runs: typed, from METAR lines, or from a table for many runs, matched by time and place."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.errors import NotARecording, UnreadableFile, UsageError
+from footwork.formats import delimited, metar
+from footwork.library import entries
+from footwork.physics.terrain import step_distance
+from footwork.store import schema
+
+NEAREST_S = 5400  # a report further off in time says too little; our convention
+NEAREST_M = 50_000.0  # the same in space
+LIMITS = {
+    "temperature_c": (-50.0, 55.0, "°C"), "humidity": (0.0, 1.0, "(0 to 1)"), "wind_mps": (0.0, 35.0, "m/s"),
+    "wind_from_deg": (0.0, 360.0, "degrees"), "pressure_pa": (50_000.0, 109_000.0, "Pa"),
+}  # fmt: skip
+_COLUMNS = {
+    "time": "time", "temperature": "temperature_c", "humidity": "humidity", "wind_speed": "wind_mps",
+    "wind_direction": "wind_from_deg", "pressure": "pressure_pa", "latitude": "latitude", "longitude": "longitude",
+}  # fmt: skip
+_STAMP = re.compile(r"\s*(\d{4})-?(\d{2})-?(\d{2})")
+
+
+def tell(library: Any, run_id: int, source: str = "typed", **values: float | None) -> dict[str, Any]:
+    """Keep the weather of a run: ``temperature_c``, ``humidity`` (0 to 1), ``wind_mps`` at 10 m, ``wind_from_deg``,
+    ``pressure_pa`` at sea level. What is not given again is taken back. Raises UsageError for the impossible."""
+    entries.library_row(library, run_id)
+    kept = _checked(values)
+    if not kept:
+        raise UsageError("say at least a temperature or a wind")
+    payload = {**kept, "source": source}
+    entries.write(library, "weather", run_id, payload)
+    return payload
+
+
+def _checked(values: dict[str, float | None]) -> dict[str, float]:
+    kept = {}
+    for name, value in values.items():
+        if value is None:
+            continue
+        low, high, unit = LIMITS[name]
+        if not math.isfinite(value) or not low <= value <= high:
+            plain = name.rsplit("_", 1)[0].replace("_", " ")
+            raise UsageError(f"{plain} {value:g} {unit} cannot be: give {low:g} to {high:g}")
+        kept[name] = float(value)
+    return kept
+
+
+def from_metar(library: Any, run_id: int, line: str) -> dict[str, Any]:
+    """Keep the weather of a METAR line for a run; the line's day and hour must be near the run's middle."""
+    row = entries.library_row(library, run_id)
+    seen = metar.parse(line)
+    middle = _middle(row)
+    near = min(_moments(seen, middle), key=lambda m: abs(m - middle), default=None)
+    if near is None or abs(near - middle) > NEAREST_S:
+        at = dt.datetime.fromtimestamp(middle, dt.UTC)
+        raise UsageError(
+            f"the report is of day {seen.day}, {seen.hour:02}:{seen.minute:02} UTC; the middle of run {run_id} was on day "
+            f"{at.day}, {at:%H:%M} UTC: take the report nearest to it, at most {NEAREST_S // 60} minutes off"
+        )
+    return tell(library, run_id, "METAR", **_values(seen))
+
+
+def _moments(seen: metar.Observation, near: float) -> list[float]:
+    """Times [Unix s] around another that the report's day, hour and minute may mean."""
+    out = []
+    for shift in (-1, 0, 1):
+        day = dt.datetime.fromtimestamp(near, dt.UTC).date() + dt.timedelta(days=shift)
+        if day.day == seen.day:
+            out.append(dt.datetime.combine(day, dt.time(seen.hour, seen.minute), dt.UTC).timestamp())
+    return out
+
+
+def _values(seen: metar.Observation) -> dict[str, float | None]:
+    return {
+        "temperature_c": seen.temperature, "humidity": seen.humidity, "wind_mps": seen.wind,
+        "wind_from_deg": seen.wind_from, "pressure_pa": seen.pressure,
+    }  # fmt: skip
+
+
+def _middle(row: Any) -> float:
+    return float(dt.datetime.fromisoformat(row.start).timestamp() + row.elapsed_s / 2)
+
+
+def from_file(library: Any, path: Path) -> dict[str, Any]:
+    """Weather for many runs from a CSV (`docs/formats.md`) or from METAR lines that each begin with a date.
+
+    Each run takes the report nearest to its middle in time, at most 90 minutes off and, where both places are known, at
+    most 50 km away. Returns ``runs`` (numbers), ``reports`` read and ``unmatched`` reports.
+
+    Raises
+    ------
+    UnreadableFile
+        No table and no METAR lines; the first line that cannot be read is named, and nothing is kept.
+    """
+    try:
+        text = delimited.decode(path.read_bytes())
+    except OSError as error:
+        raise UnreadableFile(f"{path}: cannot be read ({error.strerror or error})") from None
+    lines = [(n, line) for n, line in enumerate(text.split("\n"), start=1) if line.strip()]
+    dated = bool(lines) and _STAMP.match(lines[0][1]) is not None
+    reports = _metar_reports(path.name, lines) if dated else _table(path.name, text)
+    if not reports:
+        raise UnreadableFile(f"{path.name} holds no report")
+    places = _places(library)
+    times = np.array([r["time"] for r in reports])
+    order = np.argsort(times)
+    done, used = [], set()
+    for row in reversed(library.runs()):
+        middle = _middle(row)
+        inside = [i for i in order if abs(times[i] - middle) <= NEAREST_S and _near(reports[i], places.get(row.id))]
+        if inside:
+            best = min(inside, key=lambda i: abs(times[i] - middle))
+            values = {k: v for k, v in reports[best].items() if k in LIMITS}
+            tell(library, row.id, reports[best]["source"], **values)
+            done.append(row.id)
+            used.add(best)
+    return {"runs": done, "reports": len(reports), "unmatched": len(reports) - len(used)}
+
+
+def _metar_reports(name: str, lines: list[tuple[int, str]]) -> list[dict[str, Any]]:
+    out = []
+    for number, line in lines:
+        stamp = _STAMP.match(line)
+        if stamp is None:
+            raise UnreadableFile(f"{name}, line {number}: a METAR line here begins with its date, as 2026-04-14")
+        try:
+            seen = metar.parse(line)
+            day = dt.date(*(int(v) for v in stamp.groups()))
+        except (UsageError, ValueError) as error:
+            raise UnreadableFile(f"{name}, line {number}: {error}") from None
+        if day.day != seen.day:
+            raise UnreadableFile(f"{name}, line {number}: its date and the report's day {seen.day} differ")
+        moment = dt.datetime.combine(day, dt.time(seen.hour, seen.minute), dt.UTC).timestamp()
+        out.append({"time": moment, "source": "METAR", **{k: v for k, v in _values(seen).items() if v is not None}})
+    return out
+
+
+def _table(name: str, text: str) -> list[dict[str, Any]]:
+    try:
+        header, rows, _ = delimited.split(text)
+    except NotARecording:
+        header, rows = [], []
+    names = [_COLUMNS.get(cell.strip().lower().replace(" ", "_")) for cell in header]
+    if "time" not in names or not set(names) & set(LIMITS):
+        raise UnreadableFile(
+            f"{name}: the first line must name columns: time, and any of {', '.join(list(_COLUMNS)[1:])}"
+        )
+    out = []
+    for number, cells in enumerate(rows, start=2):
+        found: dict[str, Any] = {}
+        try:
+            for key, cell in zip(names, cells, strict=False):
+                if key == "time":
+                    moment = dt.datetime.fromisoformat(cell.strip().replace("Z", "+00:00"))
+                    found["time"] = (moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)).timestamp()
+                elif key and cell.strip():
+                    value = float(cell)
+                    percent, hecto = key == "humidity" and value > 1, key == "pressure_pa" and value < 2000
+                    found[key] = value / 100 if percent else value * 100 if hecto else value
+            _checked({k: v for k, v in found.items() if k in LIMITS})
+        except (ValueError, UsageError) as error:
+            raise UnreadableFile(f"{name}, row {number}: {error}") from None
+        if "time" in found:
+            out.append({**found, "source": name})
+    return out
+
+
+def _places(library: Any) -> dict[int, tuple[float, float]]:
+    """Where runs began, for those that know it."""
+    from sqlalchemy import select
+
+    table = schema.result
+    with library.reading() as connection:
+        found = connection.execute(
+            select(table.c.run_id, table.c.latitude, table.c.longitude).where(table.c.latitude.is_not(None))
+        ).all()
+    return {r.run_id: (r.latitude, r.longitude) for r in found if r.longitude is not None}
+
+
+def _near(report: dict[str, Any], place: tuple[float, float] | None) -> bool:
+    if place is None or "latitude" not in report or "longitude" not in report:
+        return True
+    return float(step_distance([place[0], report["latitude"]], [place[1], report["longitude"]])[1]) <= NEAREST_M
