@@ -230,6 +230,21 @@ def describe(estimate: Estimate, digits: int = 0, evidence: str = "") -> str:
     return f"{estimate.value:.{digits}f} {estimate.unit}  {estimate.low:.{digits}f}–{estimate.high:.{digits}f}{tail}"
 
 
+def describe_weather(told: dict[str, Any]) -> str:
+    """Weather in words; keys in SI units as in a run's JSON, and its source."""
+    parts = []
+    if "temperature_c" in told:
+        parts.append(f"{told['temperature_c']:.0f} °C")
+    if "humidity" in told:
+        parts.append(f"{100 * told['humidity']:.0f} % humidity")
+    if "wind_mps" in told:
+        source = f" from {told['wind_from_deg']:.0f} degrees" if "wind_from_deg" in told else ""
+        parts.append(f"wind {told['wind_mps']:.1f} m/s{source}")
+    if "pressure_pa" in told:
+        parts.append(f"{told['pressure_pa'] / 100:.0f} hPa")
+    return ", ".join(parts) + f" ({told['source']})"
+
+
 def plain(value: Any) -> Any:
     """Turn results into what JSON can hold: no NaN, no NumPy types, estimates in their documented form."""
     if isinstance(value, Estimate):

@@ -9,7 +9,8 @@ import pytest
 from tests.conftest import fit_of, simulate
 
 PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
-         "/race": "/race.json?distance=half", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
+         "/race": "/race.json?distance=half", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
+         "/runs?by=week": "/runs.json?by=week", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
 
 
 @pytest.fixture
@@ -242,3 +243,91 @@ def test_several_libraries_have_addresses_of_their_own(season_library, tmp_path)
     finally:
         child.terminate()
         child.wait(10)
+
+
+def test_a_run_is_described_corrected_and_put_right_again_by_hand(page, served):
+    before = twin(served, "/runs/4.json")
+    page.goto("/runs/4/edit")
+    page.locator("input[name=diary-exertion]").fill("7")
+    page.locator("input[name=diary-note]").fill("--windy <b>today</b>")
+    page.get_by_role("button", name="Write").click()
+    page.get_by_text("diary: note --windy <b>today</b>").wait_for()
+    page.locator("select[name=surface]").select_option("trail")
+    page.locator("input[name=shoe]").fill("blue pair")
+    page.get_by_role("button", name="Say so").click()
+    page.get_by_text("shoe blue pair").wait_for()
+    page.locator("input[name=temperature]").fill("-3")
+    page.locator("input[name=wind]").fill("5@240")
+    page.get_by_role("button", name="Keep the weather").click()
+    page.get_by_text("weather -3 °C").wait_for()
+    page.locator("input[name=trim-to]").fill("10:00")
+    page.get_by_role("button", name="Trim").click()
+    page.get_by_text("trimmed to 0:00 to 10:00").wait_for()
+    told = twin(served, "/runs/4.json")
+    assert told["duration_s"] == 600 and told["surface"] == "trail" and told["diary"]["exertion"] == 7
+    page.goto("/runs/4")
+    page.get_by_text("Note: --windy <b>today</b>").wait_for()
+    page.goto("/runs/4/edit")
+    page.locator("input[name=trim-from]").fill("9:00:00")
+    page.get_by_role("button", name="Trim").click()
+    page.get_by_text("is no span of run 4").wait_for()
+    for _ in range(len(twin(served, "/runs/4/edit.json"))):
+        left = len(twin(served, "/runs/4/edit.json"))
+        page.get_by_role("button", name="Undo").first.click()
+        page.wait_for_function("n => document.querySelectorAll('table button').length === n - 1", arg=left)
+    assert twin(served, "/runs/4.json") == before
+    assert page.problems == []
+
+
+def test_a_run_is_deleted_by_hand_and_comes_back(page, served):
+    page.goto("/runs/5/edit")
+    page.get_by_role("button", name="Delete for ever…").click()
+    page.get_by_text("it cannot be undone").wait_for()
+    page.get_by_role("button", name="Delete this run").click()
+    page.wait_for_url(re.compile("/runs$"))
+    assert httpx.get(served[0] + "/runs/5.json").status_code == 404
+    page.goto("/library")
+    page.locator("tr", has_text="deleted").get_by_role("button", name="Undo").click()
+    page.wait_for_timeout(2500)
+    assert httpx.get(served[0] + "/runs/5.json").status_code == 200
+
+
+def test_backup_restore_check_and_places_by_hand(page, served, tmp_path):
+    page.goto("/library")
+    page.locator("input[name=backup-file]").fill(str(tmp_path / "b.zip"))
+    page.get_by_role("button", name="Back up").click()
+    page.get_by_text("Written and verified").wait_for(timeout=20_000)
+    page.locator("input[name=restore-file]").fill(str(tmp_path / "b.zip"))
+    page.locator("input[name=restore-into]").fill(str(tmp_path / "again"))
+    page.get_by_role("button", name="Restore").click()
+    page.get_by_text(re.compile(r"Restored \d+ runs")).wait_for(timeout=60_000)
+    page.get_by_role("button", name="Check", exact=True).click()
+    page.get_by_text("All is sound").wait_for(timeout=20_000)
+    page.locator("input[name=place-add]").fill("-33.9,18.4")
+    page.locator("input[name=place-name]").fill("home")
+    page.get_by_role("button", name="Keep it private").click()
+    page.get_by_text("home: 300 m around -33.9000, 18.4000").wait_for()
+    page.get_by_role("button", name="Forget home").click()
+    page.get_by_text("None: exports hold all positions.").wait_for()
+
+
+def test_a_race_is_entered_by_hand(page, served):
+    page.goto("/runs")
+    page.locator("input[name=start]").fill("2025-10-05")
+    page.locator("input[name=time]").fill("44:30")
+    page.locator("input[name=distance]").fill("10km")
+    page.locator("select[name=as]").select_option("race")
+    page.get_by_role("button", name="Enter").click()
+    page.wait_for_timeout(2500)
+    row = next(r for r in twin(served, "/runs.json") if r["entered_by_hand"])
+    assert row["marks"] == ["race"] and row["distance_m"] == 10_000
+    page.goto(f"/runs/{row['id']}")
+    page.get_by_text("Entered by hand: there is no recording.").wait_for()
+    page.goto(f"/runs/{row['id']}/edit")
+    while page.locator("table button").count():
+        left = page.locator("table button").count()
+        page.get_by_role("button", name="Undo").first.click()
+        page.wait_for_timeout(2000)
+        if page.get_by_text("No such run").count():
+            break
+        assert page.locator("table button").count() < left

@@ -232,9 +232,11 @@ def weather(
         row = library.run(run).row
     if as_json:
         return out({"id": run, "weather": row.weather})
-    from footwork.cli.recordings import weather_text
+    from footwork.quantities import describe_weather
 
-    return say(f"Run {run}: {weather_text(row.weather)}." if row.weather else f"The weather of run {run} is not known.")
+    return say(
+        f"Run {run}: {describe_weather(row.weather)}." if row.weather else f"The weather of run {run} is not known."
+    )
 
 
 @app.command()
@@ -282,15 +284,20 @@ def backup(
 
 
 @app.command()
-def restore(file: Annotated[Path, typer.Argument(help="The backup.")], as_json: Json = False) -> None:
-    """Make a library from a backup, in a new folder (--library DIR)."""
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup.")],
+    into: Annotated[Path | None, typer.Option(help="The new folder; by default the library's (--library DIR).")] = None,
+    as_json: Json = False,
+) -> None:
+    """Make a library from a backup, in a new folder."""
     from footwork.library import Library
 
-    with Library.restore(file, folder()) as library:
+    target = into or folder()
+    with Library.restore(file, target) as library:
         count = len(library.runs())
     if as_json:
-        return out({"library": str(folder()), "runs": count})
-    return say(f"Restored {plural(count, 'run')} into {folder()}.")
+        return out({"library": str(target), "runs": count})
+    return say(f"Restored {plural(count, 'run')} into {target}.")
 
 
 @app.command()

@@ -108,7 +108,7 @@ def runs(
             for g in groups:
                 spent = ", ".join(f"{n} {format_duration(s)}" for n, s in g["seconds_in_domains"].items() if s)
                 say(
-                    f"{by} of {g['start']}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {g['load']['value'] or 0:.0f} CP-minutes  {spent}".rstrip()
+                    f"{g['start'] if by == 'week' else g['start'][:7]}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {g['load']['value'] or 0:.0f} CP-minutes  {spent}".rstrip()
                 )
             return None
     if as_json:
@@ -146,7 +146,7 @@ def _tags(row: Any) -> list[str]:
 @app.command()
 def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json: Json = False) -> None:
     """One run: totals, domains, laps, best efforts, what was cleaned."""
-    from footwork.quantities import format_distance, format_duration, format_pace
+    from footwork.quantities import describe_weather, format_distance, format_duration, format_pace
 
     with opened() as library:
         found = library.run(run)
@@ -172,7 +172,7 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     if _tags(row):
         say(f"Marked {', '.join(_tags(row))}.")
     if row.weather:
-        say(f"Weather: {weather_text(row.weather)}.")
+        say(f"Weather: {describe_weather(row.weather)}.")
     for name, value in found.diary.items():
         if value is not None:
             say(f"{name.replace('_', ' ').capitalize()}: {value if isinstance(value, str) else f'{value:g}'}")
@@ -204,21 +204,6 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     for text in [*(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
         say(f"  {text}")
     return None
-
-
-def weather_text(told: dict[str, Any]) -> str:
-    """Weather in words, as told for a run."""
-    parts = []
-    if "temperature_c" in told:
-        parts.append(f"{told['temperature_c']:.0f} °C")
-    if "humidity" in told:
-        parts.append(f"{100 * told['humidity']:.0f} % humidity")
-    if "wind_mps" in told:
-        source = f" from {told['wind_from_deg']:.0f} degrees" if "wind_from_deg" in told else ""
-        parts.append(f"wind {told['wind_mps']:.1f} m/s{source}")
-    if "pressure_pa" in told:
-        parts.append(f"{told['pressure_pa'] / 100:.0f} hPa")
-    return ", ".join(parts) + f" ({told['source']})"
 
 
 @app.command()

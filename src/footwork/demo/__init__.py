@@ -81,8 +81,27 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
             for mark in item.marks:
                 if run_id is not None:
                     library.mark(run_id, mark)
+        _tell(library, {row.id: row for row in library.runs()})
         runs = len(library.runs())
     return {
         "recordings": str(files), "library": str(library_folder), "files": count, "runs": runs,
         "course": str(files / "cliff-half-marathon.gpx"),
     }  # fmt: skip
+
+
+def _tell(library: Any, rows: dict[int, Any]) -> None:
+    """What this runner writes down: weather of the summer, shoes, how sessions felt, a cold, a race from the year before."""
+    rng = np.random.default_rng(SEED)
+    for run_id, row in rows.items():
+        day = row.local.date()
+        if day >= dt.date(2026, 6, 15):
+            wind = float(np.round(rng.gamma(2.0, 1.4), 1))
+            warm = season.temperature_on(day) + (4.0 if row.local.hour >= 15 else 0.0)
+            library.set_weather(
+                run_id, temperature_c=round(warm, 1), humidity=0.6, wind_mps=wind, wind_from_deg=float(rng.integers(0, 36) * 10)
+            )  # fmt: skip
+            library.describe_run(run_id, shoe="grey pair" if rng.random() < 0.6 else "blue pair")
+        if {"race", "test"} & set(row.marks):
+            library.tell(run_id, exertion=9.0 if "race" in row.marks else 8.0)
+    library.tell(date=dt.date(2026, 5, 5), illness="cold", note="slept badly, no running until Saturday")
+    library.enter_run(dt.datetime(2025, 9, 21, 10, 0), 44 * 60 + 10, metres=10_000, name="race")

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork.errors import NoSuchRun, UsageError
 from footwork.library.layout import SHAPING, Entry, read_entries
-from footwork.quantities import format_distance, format_duration
+from footwork.quantities import describe_weather, format_distance, format_duration
 from footwork.store import blobs, schema
 
 MARKS = ("race", "test", "maximal", "easy", "long", "treadmill")
@@ -364,7 +364,7 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "distance": lambda e, s: f"distance corrected to {e.payload['metres'] / 1000:.3f} km",
     "lap": lambda e, s: f"lap from {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "diary": lambda e, s: f"diary: {e.payload['name'].replace('_', ' ')} {'taken back' if e.payload['value'] is None else e.payload['value']}",
-    "weather": lambda e, s: "weather: " + ", ".join(f"{k.rsplit('_', 1)[0].replace('_', ' ')} {v:g}" for k, v in e.payload.items() if isinstance(v, int | float)),
+    "weather": lambda e, s: f"weather {describe_weather(e.payload)}",
     "run": lambda e, s: f"entered by hand, {format_duration(e.payload['duration_s'])}",
 }  # fmt: skip
 

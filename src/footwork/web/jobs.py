@@ -51,16 +51,24 @@ async def _start(command: list[str]) -> asyncio.subprocess.Process:
     return child
 
 
-async def run_command(library: Path, *words: str) -> str:
-    """Run one command on a library in another process; returns what went wrong, or nothing."""
-    child = await _start([sys.executable, "-m", "footwork", "--library", str(library), *words, "--json"])
-    output, _ = await child.communicate()
-    if child.returncode == 0:
-        return ""
+async def run_command(library: Path, *words: str) -> tuple[str, Any]:
+    """Run one command on a library in another process; returns what went wrong, or nothing, and its result."""
+    plain = words.index("--") if "--" in words else len(words)  # what follows are words, never options
+    child = await _start(
+        [sys.executable, "-m", "footwork", "--library", str(library), *words[:plain], "--json", *words[plain:]]
+    )
+    output, errors = await child.communicate()
     try:
-        return str(json.loads(output)["error"])
-    except (ValueError, KeyError, TypeError):
-        return f"'{words[0]}' ended with code {child.returncode}"
+        result = json.loads(output)
+    except ValueError:
+        result = {}
+    if child.returncode == 0:
+        return "", result
+    told = result.get("error") if isinstance(result, dict) else None
+    if told is None and result:
+        return "", result  # a doctor's findings are an answer too
+    last = errors.decode("utf-8", "replace").strip().rpartition("\n")[2].removeprefix("footwork: ")
+    return str(told or last or f"'{words[0]}' ended with code {child.returncode}"), result
 
 
 async def run_import(library: Path, job: Job, start: str = "") -> None:

@@ -21,6 +21,8 @@ NAV = (
     ("usual", "Usual"),
     ("capacity", "Capacity"),
     ("race", "Race"),
+    ("diary", "Diary"),
+    ("library", "Library"),
     ("settings", "Settings"),
     ("methods", "Methods"),
 )
@@ -133,21 +135,22 @@ def whisker(
             text("span", form(found.high))
 
 
-def table(headers: Sequence[str], rows: Sequence[Sequence[Any]], two_line: bool = True) -> None:
-    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above."""
-    with ui.element("table").classes("t two-line" if two_line else "t"):
+def table(headers: Sequence[str], rows: Sequence[Sequence[Any]], two_line: bool = True, labelled: bool = False) -> None:
+    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above, and with
+    ``labelled`` each further cell names its column there."""
+    with ui.element("table").classes(f"t{' two-line' if two_line else ''}{' labelled' if labelled else ''}"):
         with ui.element("thead"), ui.element("tr"):
             for header in headers:
                 text("th", header)
         with ui.element("tbody"):
             for row in rows:
                 with ui.element("tr"):
-                    for cell in row:
+                    for header, cell in zip(headers, row, strict=False):
                         if isinstance(cell, tuple):
                             with ui.element("td"):
                                 link(cell[0], cell[1])
                         else:
-                            text("td", str(cell))
+                            text("td", str(cell)).props["data-label"] = header
 
 
 def domain_strip(seconds: dict[str, float]) -> None:

@@ -10,7 +10,7 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane, interactive
 from footwork.errors import FootworkError, NoSuchRun
-from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace
 from footwork.signals import Signals
 from footwork.web.layout import domain_strip, heading, link, measured, method_link, note, page, table, text, whisker
 
@@ -151,12 +151,15 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
             f"{found['power_w']:.0f} W on average, "
             + (f"measured by {found['power_scale']}." if found["measured"] else "modelled from speed and grade.")
         )
+    elif found["entered_by_hand"]:
+        out.append("Entered by hand: there is no recording.")
     else:
         out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
     if found["legs_before"]:
         out.append(f"Run after {' and '.join(found['legs_before'])}.")
-    if found["marks"]:
-        out.append(f"Marked {', '.join(found['marks'])}.")
+    said = [*found["marks"], found["surface"], found["shoe"], "left out of every analysis" if found["left_out"] else ""]
+    if any(said):
+        out.append(f"Marked {', '.join(t for t in said if t)}.")
     return " ".join(out)
 
 
@@ -165,7 +168,8 @@ def register(base: str, library: Any) -> None:
     async def run(run_id: str, by: str = "time") -> None:
         try:
             found = await asyncio.to_thread(data, library, run_id)
-            signals = await asyncio.to_thread(library.signals, int(run_id))
+            by_hand = found["entered_by_hand"]
+            signals = None if by_hand else await asyncio.to_thread(library.signals, int(run_id))
         except FootworkError as error:
             with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
                 link("All runs", f"{base}/runs")
@@ -178,6 +182,10 @@ def register(base: str, library: Any) -> None:
             f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}",
             sentence(found, imperial),
         ):
+            if signals is None:
+                _told(base, found)
+                _marks(base, library, row.id, found["marks"])
+                return
             _numbers(base, found)
             with ui.element("div").classes("row-of"):
                 for key, label in (("time", "Over time"), ("distance", "Over distance")):
@@ -199,6 +207,7 @@ def register(base: str, library: Any) -> None:
                 with ui.element("p"):
                     method_link(base, "mean-maximal", "How best efforts are found")
             _laps(found, imperial)
+            _told(base, found)
             _recordings(found)
             _marks(base, library, row.id, found["marks"])
             _cleaning(base, found)
@@ -216,17 +225,30 @@ def _numbers(base: str, found: dict[str, Any]) -> None:
             whisker(base, "Load", "load.load", found["load"]["load"], "by today's CP", 0, unit="CP-minutes")
 
 
+def _told(base: str, found: dict[str, Any]) -> None:
+    """Diary and weather, and where to correct."""
+    heading("How it was")
+    for name, value in found["diary"].items():
+        if value is not None:
+            text("p", f"{name.replace('_', ' ').capitalize()}: {value if isinstance(value, str) else f'{value:g}'}")
+    if found["weather"]:
+        text("p", f"Weather: {describe_weather(found['weather'])}.")
+    if not found["weather"] and not any(v is not None for v in found["diary"].values()):
+        text("p", "No exertion, note or weather yet.", "soft")
+    link("Correct and describe", f"{base}/runs/{found['id']}/edit", "button")
+
+
 def _laps(found: dict[str, Any], imperial: bool) -> None:
     if not found["laps"]:
         return
     heading("Laps")
     table(
-        ["lap", "time", "distance", "pace", "power", "heart rate"],
+        ["lap", "time", "distance", "pace", "power", "heart rate", "domain"],
         [
-            [f"Lap {i}", format_duration(lap["duration_s"]), f"{lap['distance_m']:.0f} m" if lap["distance_m"] else "",
+            [f"Lap {i}" + (" by hand" if lap["by"] == "hand" else ""), format_duration(lap["duration_s"]), format_distance(lap["distance_m"], imperial) if lap["distance_m"] else "",
              format_pace(lap["speed_mps"], imperial) if lap["speed_mps"] else "",
              f"{lap['power_w']:.0f} W" if lap["power_w"] is not None else "",
-             f"{lap['heart_rate_bpm']:.0f} bpm" if lap["heart_rate_bpm"] is not None else ""]
+             f"{lap['heart_rate_bpm']:.0f} bpm" if lap["heart_rate_bpm"] is not None else "", lap["domain"] or ""]
             for i, lap in enumerate(found["laps"], start=1)
         ],
     )  # fmt: skip

@@ -7,13 +7,23 @@ from typing import Any
 
 from nicegui import ui
 
-from footwork.quantities import MILE_M, format_distance, format_duration, format_pace
-from footwork.web.layout import page, text
+from footwork.library.entries import MARKS
+from footwork.physiology.domains import NAMES
+from footwork.quantities import MILE_M, format_distance, format_duration, format_pace, parse_date
+from footwork.web.forms import Field, command_form
+from footwork.web.layout import heading, link, method_link, page, table, text
 
 
-def data(library: Any) -> list[dict[str, Any]]:
-    """Shown by the page and its twin."""
-    return [row.to_json() for row in library.runs()]
+def data(
+    library: Any, by: str = "", find: str = "", since: str = "", until: str = "", mark: str = "", shoe: str = ""
+) -> list[dict[str, Any]]:
+    """Runs, or with ``by`` their totals by week or month; shown by the page and its twin."""
+    rows = library.find(
+        text=find, since=parse_date(since) if since else None, until=parse_date(until) if until else None,
+        mark=mark, shoe=shoe,
+    )  # fmt: skip
+    found: list[dict[str, Any]] = library.totals(by, rows) if by else [row.to_json() for row in rows]
+    return found
 
 
 def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]]:
@@ -25,7 +35,15 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         whose = r["power_scale"] if r["measured"] else "modelled" if power is not None else ""
         pace = r["duration_s"] * metres / distance if distance else None
         day = r["date"][:16].replace("T", " ")
-        marks = ", ".join(r["marks"])
+        said = [
+            *r["marks"],
+            r["surface"],
+            r["shoe"],
+            "by hand" if r["entered_by_hand"] else "",
+            "left out" if r["left_out"] else "",
+        ]
+        marks = ", ".join(t for t in said if t)
+        weather = r["weather"] or {}
         first = f"{day}  {format_distance(distance, imperial) if distance else ''}  {format_duration(r['duration_s'])}"
         second = "  ".join(t for t in (
             f"{power:.0f} W {whose}" if power is not None else "no power", f"{rate:.0f} bpm" if rate else "",
@@ -34,7 +52,7 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
             "id": r["id"], "date": day, "distance": round(distance / metres, 2) if distance else None, "time": round(r["duration_s"]),
             "pace": round(pace) if pace and pace < 3600 else None, "power": round(power) if power is not None else None, "scale": whose,
             "rate": round(rate) if rate else None, "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
-            "marks": marks, "two": f"{first}\n{second}",
+            "marks": marks, "warmth": weather.get("temperature_c"), "wind": weather.get("wind_mps"), "two": f"{first}\n{second}",
         })  # fmt: skip
     return out
 
@@ -43,7 +61,7 @@ _CLOCK = "(p) => { if (p.value == null) return ''; const v = p.value, h = Math.f
 _FIT_WIDTH = (
     "(p) => { const narrow = p.clientWidth < 640; if (p.api.fwNarrow === narrow) return; p.api.fwNarrow = narrow;"
     " p.api.setColumnsVisible(['two'], narrow);"
-    " p.api.setColumnsVisible(['date','distance','time','pace','power','scale','rate','climb','marks'], !narrow);"
+    " p.api.setColumnsVisible(['date','distance','time','pace','power','scale','rate','climb','marks','warmth','wind'], !narrow);"
     " p.api.setGridOption('rowHeight', narrow ? 62 : 38); p.api.setGridOption('headerHeight', narrow ? 0 : 38);"
     " p.api.setGridOption('floatingFiltersHeight', narrow ? 0 : 38); p.api.resetRowHeights(); p.api.sizeColumnsToFit(); }"
 )
@@ -51,9 +69,11 @@ _FIT_WIDTH = (
 
 def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/runs")
-    async def runs() -> None:
-        rows = await asyncio.to_thread(data, library)
+    async def runs(by: str = "") -> None:
         imperial = library.setting("units") == "imperial"
+        if by in ("week", "month"):
+            return _totals(base, await asyncio.to_thread(data, library, by), by, imperial)
+        rows = await asyncio.to_thread(data, library)
         unit = "mi" if imperial else "km"
         measured = sum(r["measured"] for r in rows)
         lede = (
@@ -62,10 +82,12 @@ def register(base: str, library: Any) -> None:
             else "No runs yet: add recordings on the Today page."
         )
         with page(base, "Runs", "Runs", lede, wide=True):
+            _ways(base, "")
             if not rows:
+                _by_hand(base, library)
                 return
             with ui.element("label").classes("find"):
-                text("span", "Find, for example race, 2026-05 or foot")
+                text("span", "Find, for example race, 2026-05, trail or foot")
                 box = ui.element("input").props('type="search" autocomplete="off"')
             grid: ui.aggrid
             box.on(
@@ -79,15 +101,17 @@ def register(base: str, library: Any) -> None:
             words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
             grid = ui.aggrid({
                 "columnDefs": [
-                    {"field": "date", "headerName": "date", "width": 172, **words},
-                    {"field": "distance", "headerName": f"distance, {unit}", "width": 122, **number},
-                    {"field": "time", "headerName": "time", "width": 100, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-                    {"field": "pace", "headerName": f"pace, /{unit}", "width": 105, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-                    {"field": "power", "headerName": "power, W", "width": 105, **number},
+                    {"field": "date", "headerName": "date", "width": 170, **words},
+                    {"field": "distance", "headerName": unit, "width": 84, **number},
+                    {"field": "time", "headerName": "time", "width": 92, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+                    {"field": "pace", "headerName": f"pace, /{unit}", "width": 100, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+                    {"field": "power", "headerName": "power, W", "width": 104, **number},
                     {"field": "scale", "headerName": "whose watts", "width": 140, **words},
-                    {"field": "rate", "headerName": "heart rate", "width": 110, **number},
+                    {"field": "rate", "headerName": "bpm", "width": 80, **number},
                     {"field": "climb", "headerName": "climb, m", "width": 100, **number},
-                    {"field": "marks", "headerName": "marks", "width": 110, **words},
+                    {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
+                    {"field": "warmth", "headerName": "°C", "width": 76, **number},
+                    {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
                     {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
                 ],
                 "rowData": grid_rows(rows, imperial), "rowHeight": 38, "headerHeight": 38, "suppressCellFocus": False,
@@ -97,3 +121,63 @@ def register(base: str, library: Any) -> None:
                 ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + p.data.id); }}",
             }, theme="quartz", auto_size_columns=False)  # fmt: skip
             grid.classes("fw-grid")
+            _by_hand(base, library)
+
+
+def _ways(base: str, current: str) -> None:
+    """One by one, or added up."""
+    with ui.element("div").classes("row-of"):
+        for by, label in (("", "One by one"), ("week", "By week"), ("month", "By month")):
+            made = link(label, f"{base}/runs{f'?by={by}' if by else ''}", "button")
+            if by == current:
+                made.props["aria-current"] = "true"
+
+
+def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) -> None:
+    newest = groups[0] if groups else None
+    lede = (
+        f"In the {by} of {newest['start']}: {newest['runs']} runs, {format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
+        if newest
+        else "No runs yet: add recordings on the Today page."
+    )
+    with page(base, "Runs", f"Runs by {by}", lede, wide=True):
+        _ways(base, by)
+        if not groups:
+            return
+        table(
+            [by, "runs", "time", "distance", "climb", "CP-minutes", *NAMES],
+            [
+                [g["start"], str(g["runs"]), format_duration(g["duration_s"]), format_distance(g["distance_m"], imperial),
+                 f"{g['climb_m']:.0f} m", _load(g), *(format_duration(g["seconds_in_domains"][n]) for n in NAMES)]
+                for g in groups[:260]
+            ],
+            labelled=True,
+        )  # fmt: skip
+        text(
+            "p",
+            "CP-minutes and domains leave out runs whose scale has no critical power, and runs left out of analysis.",
+            "soft",
+        )
+        with ui.element("p"):
+            method_link(base, "cp-minutes")
+
+
+def _load(group: dict[str, Any]) -> str:
+    load = group["load"]
+    return f"{load['value']:.0f}, {load['low']:.0f}–{load['high']:.0f}" if load["n"] else "none"
+
+
+def _by_hand(base: str, library: Any) -> None:
+    heading("Enter a run by hand")
+    text(
+        "p",
+        "A run without a recording, or a past race result: races and tests count as evidence of what you can hold.",
+        "soft",
+    )
+    command_form(
+        library, ["enter"],
+        (Field("start", "Day or time, as 2024-09-29T10:15"), Field("time", "Time, as 42:50", "--time"),
+         Field("distance", "Distance, as 10km", "--distance"), Field("heart_rate", "Mean heart rate, bpm", "--heart-rate"),
+         Field("as", "Kind", "--as", (("", "a run"), *((m, m) for m in MARKS)))),
+        "Enter", f"{base}/runs", needed=["start", "time"],
+    )  # fmt: skip

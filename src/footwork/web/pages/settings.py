@@ -67,7 +67,7 @@ def register(base: str, library: Any) -> None:
                         return
                     status.set_text("Saving…")
                     options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", str(v))]
-                    problem = await jobs.run_command(
+                    problem, _ = await jobs.run_command(
                         library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
                     )
                     if problem:

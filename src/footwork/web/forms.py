@@ -1,0 +1,105 @@
+"""Forms that run one command of the program in another process, and say what went wrong beside their button."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from nicegui import ui
+
+from footwork.web import jobs
+from footwork.web.layout import text
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field: its label, and the option that its text goes to (none for a plain word of the command)."""
+
+    name: str
+    label: str
+    option: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+def sentence(problem: str) -> str:
+    """An error as a sentence of its own."""
+    return f"{problem[0].upper()}{problem[1:]}{'' if problem.endswith('.') else '.'}" if problem else ""
+
+
+def inputs(fields: Sequence[Field], given: dict[str, str], prefix: str = "") -> None:
+    """Labelled fields whose text goes to ``given`` as it is typed."""
+    with ui.element("div").classes("fw-form"):
+        for field in fields:
+            with ui.element("label"):
+                text("span", field.label)
+                if field.choices:
+                    box = ui.element("select")
+                    with box:
+                        for value, label in field.choices:
+                            text("option", label).props["value"] = value
+                    event = "change"
+                else:
+                    box = ui.element("input").props('type="text" autocomplete="off"')
+                    event = "input"
+                box.props["name"] = f"{prefix}{field.name}"
+                box.on(
+                    event,
+                    lambda e, name=field.name: given.update({name: str(e.args["value"])}),
+                    js_handler="(e) => emit({value: e.target.value})",
+                )
+
+
+def command_form(
+    library: Any,
+    command: Sequence[str],
+    fields: Sequence[Field],
+    label: str,
+    then: str | Callable[[dict[str, Any]], str],
+    needed: Sequence[str] = (),
+    fixed: Sequence[str] = (),
+    prefix: str = "",
+    bare: bool = False,
+) -> None:
+    """A form for one command.
+
+    Parameters
+    ----------
+    library : Library
+    command : sequence of str
+        Its words; fields without an option follow them, then options of filled fields, then ``fixed``.
+    then : str or callable
+        The address to go to when it is done, or what to say about its result.
+    needed : sequence of str
+        Names of fields that must be filled.
+    bare : bool
+        Whether it may run with nothing filled in.
+    """
+    given: dict[str, str] = {f.name: f.choices[0][0] for f in fields if f.choices}
+    if fields:
+        inputs(fields, given, prefix)
+
+    async def press(_: Any) -> None:
+        filled = {f.name: given.get(f.name, "").strip() for f in fields}
+        missing = [f.label for f in fields if f.name in needed and not filled[f.name]]
+        if missing or (fields and not any(filled.values()) and not bare):
+            status.set_text(f"Fill in: {', '.join(missing)}." if missing else "Fill in at least one field.")
+            return
+        words = [filled[f.name] for f in fields if not f.option and filled[f.name]]
+        # One word with its option, so that a value that begins with a dash stays a value.
+        options = [f"{f.option}={filled[f.name]}" for f in fields if f.option and filled[f.name]]
+        status.set_text("Working…")
+        problem, result = await jobs.run_command(
+            library.folder, *command, *options, *fixed, *(["--", *words] if words else [])
+        )
+        if problem:
+            status.set_text(sentence(problem))
+        elif callable(then):
+            status.set_text(then(result))
+        else:
+            ui.navigate.to(then)
+
+    with ui.element("div").classes("row-of"):
+        text("button", label, "fw").on("click", press)
+        status = text("span", "", "soft")
+        status.props["aria-live"] = "polite"

@@ -1,0 +1,142 @@
+"""What the runner says about one run: surface, shoe, exertion, weather, laps; corrections; delete; and every edit so far."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from nicegui import ui
+
+from footwork.errors import FootworkError, NoSuchRun
+from footwork.library import entries
+from footwork.quantities import format_duration
+from footwork.web import jobs
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, link, page, text
+from footwork.web.pages.keeping import edits_table
+
+SPAN = (Field("from", "From, elapsed time as 12:30", "--from"), Field("to", "To", "--to"))
+SURFACES = (("", "not said"), *((n, n) for n in entries.SURFACES))
+SIGNALS = (
+    ("", "everything"),
+    ("power", "power"),
+    ("heart_rate", "heart rate"),
+    ("speed", "speed"),
+    ("cadence", "cadence"),
+)
+
+
+def data(library: Any, run_id: str) -> list[dict[str, Any]]:
+    """Edits of the run, the newest first; shown by the page and its twin."""
+    if not (str(run_id).isascii() and str(run_id).isdigit() and len(str(run_id)) < 12):
+        raise NoSuchRun(f"there is no run {run_id}: the runs page lists them")
+    found: list[dict[str, Any]] = library.edits(int(run_id))
+    if not found:
+        library.run(int(run_id))
+    return found
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/runs/{{run_id}}/edit")
+    async def correct(run_id: str) -> None:
+        try:
+            edits = await asyncio.to_thread(data, library, run_id)
+            row = (await asyncio.to_thread(library.run, int(run_id))).row
+        except FootworkError as error:
+            with page(base, "Runs", "No such run", sentence(str(error))):
+                text("p", "If it was deleted or merged, undo that on the Library page.", "soft")
+                link("Library", f"{base}/library", "button")
+            return
+        run, here = str(row.id), f"{base}/runs/{row.id}/edit"
+        with page(
+            base,
+            "Runs",
+            f"Correct and describe run {run}",
+            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts {format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
+        ):
+            link("Back to the run", f"{base}/runs/{run}", "button")
+            heading("How it was")
+            command_form(
+                library, ["diary", run], (Field("exertion", "Exertion, 0 to 10", "--exertion"), Field("note", "Note", "--note")),
+                "Write", here, prefix="diary-",
+            )  # fmt: skip
+            heading("Surface and shoe")
+            command_form(
+                library, ["mark", run], (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
+                "Say so", here,
+            )  # fmt: skip
+            command_form(
+                library, ["mark", run], (Field("incline", "On a treadmill, incline in percent", "--incline"),),
+                "Mark as treadmill", here, fixed=["--as=treadmill"], bare=True,
+            )  # fmt: skip
+            heading("Weather")
+            text("p", "Usual watts take it into account. Wind is that at 10 m, as weather stations report it.", "soft")
+            command_form(
+                library, ["weather", run],
+                (Field("temperature", "Temperature, °C", "--temperature"), Field("humidity", "Humidity, %", "--humidity"),
+                 Field("wind", "Wind as 5@240: m/s, degrees it comes from", "--wind"), Field("metar", "or a METAR line", "--metar")),
+                "Keep the weather", here,
+            )  # fmt: skip
+            if row.recording_id is not None:
+                _corrections(library, run, here, base)
+            heading("Delete")
+            text("p", "Hidden everywhere until it is undone; its file stays.", "soft")
+            command_form(library, ["edit", "delete"], (), "Delete this run", f"{base}/runs", fixed=[run])
+            _forever(base, library, row.id)
+            heading("Edits of this run")
+            if edits:
+                edits_table(base, library, edits, here)
+            else:
+                text("p", "None yet.", "soft")
+
+
+def _corrections(library: Any, run: str, here: str, base: str) -> None:
+    heading("Lap by hand")
+    command_form(library, ["edit", "lap", run], SPAN, "Add the lap", here, needed=["from", "to"], prefix="lap-")
+    heading("Distance")
+    text("p", "The whole way as measured; speed and modelled power follow, a sensor's watts do not.", "soft")
+    command_form(
+        library, ["edit", "distance", run], (Field("metres", "True distance, as 10km"),), "Correct", here, needed=["metres"]
+    )  # fmt: skip
+    heading("Keep only a part")
+    command_form(library, ["edit", "trim", run], SPAN, "Trim", here, prefix="trim-")
+    heading("Leave out of every analysis")
+    text("p", "Seconds, one signal of them, or with empty fields the whole run. It stays listed.", "soft")
+    command_form(
+        library, ["edit", "exclude", run], (*SPAN, Field("signal", "What", "--signal", SIGNALS)), "Leave out", here,
+        prefix="out-", bare=True,
+    )  # fmt: skip
+    heading("Split or merge")
+    command_form(
+        library, ["edit", "split", run], (Field("at", "Split at, elapsed time as 30:00", "--at"),), "Split", here, needed=["at"]
+    )  # fmt: skip
+    command_form(
+        library, ["edit", "merge", run], (Field("other", "Merge with run number"),), "Merge", f"{base}/runs", needed=["other"]
+    )  # fmt: skip
+
+
+def _forever(base: str, library: Any, run_id: int) -> None:
+    """Two presses: the second says what goes."""
+    also = [r for r in library.bound_to(run_id) if r != run_id]
+    more = f" Its file also holds run {', '.join(map(str, also))}, which goes with it." if also else ""
+    with ui.element("div").classes("row-of"):
+        asked = text("button", "Delete for ever…", "fw")
+        question = text("span", f"Removes the original file and all that was said; it cannot be undone.{more}", "soft")
+        sure = text("button", f"Yes, remove run {run_id} for ever", "fw on")
+        status = text("span", "", "soft")
+    question.set_visibility(False)
+    sure.set_visibility(False)
+
+    def ask(_: Any) -> None:
+        question.set_visibility(True)
+        sure.set_visibility(True)
+
+    async def remove(_: Any) -> None:
+        problem, _result = await jobs.run_command(library.folder, "edit", "delete", str(run_id), "--forever", "--yes")
+        if problem:
+            status.set_text(sentence(problem))
+        else:
+            ui.navigate.to(f"{base}/runs")
+
+    asked.on("click", ask)
+    sure.on("click", remove)

@@ -1,0 +1,66 @@
+"""The diary of days and runs."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from nicegui import ui
+
+from footwork.web.forms import Field, command_form
+from footwork.web.layout import heading, note, page, table, text
+
+DAY_FIELDS = (
+    Field("date", "Day, YYYY-MM-DD (today if empty)", "--date"),
+    Field("sleep", "Sleep, hours", "--sleep"),
+    Field("resting_heart_rate", "Resting heart rate, bpm", "--resting-heart-rate"),
+    Field("soreness", "Soreness, 0 to 10", "--soreness"),
+    Field("illness", "Illness", "--illness"),
+    Field("injury", "Injury", "--injury"),
+    Field("note", "Note", "--note"),
+)
+
+
+def data(library: Any) -> list[dict[str, Any]]:
+    """Shown by the page and its twin."""
+    found: list[dict[str, Any]] = library.diary()
+    return found
+
+
+def words(row: dict[str, Any]) -> str:
+    """What the diary says of one day or run."""
+    return "; ".join(
+        f"{n.replace('_', ' ')} {v if isinstance(v, str) else f'{v:g}'}"
+        for n, v in row.items()
+        if n not in ("date", "run")
+    )
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/diary")
+    async def diary() -> None:
+        found = await asyncio.to_thread(data, library)
+        lede = (
+            f"{len(found)} entries. Exertion belongs to a run: write it on the run's page under Correct and describe."
+            if found
+            else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
+        )
+        with page(base, "Diary", "Diary", lede):
+            heading("Write about a day")
+            command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
+            if any("illness" in r or "injury" in r for r in found[:7]):
+                note(
+                    "Ill or injured: rest comes before any number here; see a physician before you return to hard running.",
+                    base,
+                    "cautions",
+                )
+            if found:
+                heading("Written so far")
+                table(
+                    ["day", "about", "what"],
+                    [
+                        [r["date"], (f"run {r['run']}", f"{base}/runs/{r['run']}") if r["run"] else "the day", words(r)]
+                        for r in found[:400]
+                    ],
+                )
+                text("p", "A mistake is taken back on the Library page, under Edits.", "soft")

@@ -1,0 +1,138 @@
+"""The library as a whole: edits, backup, restore, check-up, export, private places, other sports."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+from nicegui import ui
+
+from footwork.quantities import format_duration
+from footwork.web.forms import Field, command_form
+from footwork.web.layout import heading, link, page, table, text
+
+MOST_EDITS = 20
+
+
+def data(library: Any) -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    return {
+        "folder": str(library.folder), "originals": len(library.known_files()), "edits": library.edits(),
+        "places": library.places(), "other_sports": library.activities(),
+    }  # fmt: skip
+
+
+def edits_table(base: str, library: Any, edits: list[dict[str, Any]], back: str) -> None:
+    """Edits, each with a button that takes it back."""
+    with ui.element("table").classes("t"), ui.element("tbody"):
+        for e in edits:
+            with ui.element("tr"):
+                with ui.element("td"):
+                    if e["run"] is None:
+                        text("span", str(e["date"]))
+                    else:
+                        link(f"run {e['run']}", f"{base}/runs/{e['run']}")
+                text("td", e["sentence"], "left")
+                with ui.element("td"):
+                    command_form(library, ["edit", "undo"], (), "Undo", back, fixed=[str(e["id"])])
+
+
+def checked(result: dict[str, Any]) -> str:
+    """A check-up in one sentence."""
+    mended = f" Rebuilt: {'; '.join(result['repaired'])}." if result["repaired"] else ""
+    if result["problems"]:
+        return f"{len(result['problems'])} wrong: {'; '.join(result['problems'][:5])}.{mended}"
+    return f"All is sound: {'; '.join(c['name'] + ' ' + c['found'] for c in result['checks'])}.{mended}"
+
+
+def register(base: str, library: Any) -> None:
+    here = f"{base}/library"
+
+    @ui.page(here)
+    async def keeping() -> None:
+        found = await asyncio.to_thread(data, library)
+        home = Path.home()
+        with page(
+            base,
+            "Library",
+            "Library",
+            f"{found['originals']} original files in {found['folder']}. They are kept until you delete them for ever; all else follows from them and from what you said.",
+        ):
+            heading("Back up")
+            text(
+                "p",
+                "One file with everything that cannot be rebuilt. It is read back and compared before it counts.",
+                "soft",
+            )
+            command_form(
+                library, ["backup"], (Field("file", f"New file, as {home}/footwork.zip"),), "Back up",
+                lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.", needed=["file"], prefix="backup-",
+            )  # fmt: skip
+            heading("Restore")
+            text(
+                "p",
+                "Makes a new library from a backup and leaves this one alone. Serve it afterwards with its folder.",
+                "soft",
+            )
+            command_form(
+                library, ["restore"],
+                (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")), "Restore",
+                lambda r: f"Restored {r['runs']} runs into {r['library']}.", needed=["file", "into"], prefix="restore-",
+            )  # fmt: skip
+            heading("Check-up")
+            text("p", "Looks at both databases, every original, all results and signals.", "soft")
+            command_form(library, ["doctor"], (), "Check", checked)
+            command_form(library, ["doctor"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
+            heading("Export everything")
+            text(
+                "p",
+                "A list, signals, facts, edits and originals in open formats; positions around private places are left out.",
+                "soft",
+            )
+            command_form(
+                library, ["export"],
+                (Field("out", f"New folder, as {home}/footwork-export", "--out"),),
+                "Export", lambda r: f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
+                + (f", {r['originals_left_out']} originals left out for the private places in them." if r["originals_left_out"] else "."),
+                needed=["out"], fixed=["--all"], prefix="export-",
+            )  # fmt: skip
+            heading("Private places")
+            for place in found["places"]:
+                with ui.element("div").classes("row-of"):
+                    text(
+                        "span",
+                        f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, {place['longitude']:.4f}",
+                    )
+                    command_form(
+                        library, ["places"], (), f"Forget {place['name']}", here, fixed=[f"--remove={place['name']}"]
+                    )
+            if not found["places"]:
+                text("p", "None: exports hold all positions.", "soft")
+            command_form(
+                library, ["places"],
+                (Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"), Field("name", "Name, as home", "--name"), Field("radius", "Radius, m (300)", "--radius")),
+                "Keep it private", here, needed=["add", "name"], prefix="place-",
+            )  # fmt: skip
+            heading("Edits")
+            if found["edits"]:
+                text(
+                    "p",
+                    f"The last {min(len(found['edits']), MOST_EDITS)} of {len(found['edits'])}; each can be undone.",
+                    "soft",
+                )
+                edits_table(base, library, found["edits"][:MOST_EDITS], here)
+            else:
+                text("p", "Nothing was marked, corrected or written yet.", "soft")
+            if found["other_sports"]:
+                heading("Other sports")
+                table(
+                    ["start", "sport", "time", "work", "heart rate"],
+                    [
+                        [r["start"][:16].replace("T", " "), r["sport"], format_duration(r["duration_s"]),
+                         f"{r['work_j'] / 1000:.0f} kJ" if r["work_j"] else "no power",
+                         f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "none"]
+                        for r in found["other_sports"][:200]
+                    ],
+                )  # fmt: skip
+                text("p", "They are kept for their load; their watts are not running watts.", "soft")
