@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from footwork.analysis import efforts
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
@@ -48,9 +49,10 @@ def _test_run(powers: list[np.ndarray], easy: float, rng: np.random.Generator) -
     return signal
 
 
-def _today(bests: list[Best]) -> critical.Posterior | None:
-    """What the product would say on the day of the last run; None where only bounds remain and CP is withheld."""
-    day = bests[-1].day
+def _today(bests: list[Best], day: int = 0) -> critical.Posterior | None:
+    """What the product would say on a day, that of the last run by default; None where only bounds remain and CP is
+    withheld."""
+    day = day or bests[-1].day
     track = tracking.follow(timeline(bests, day))
     return None if tracking.kind_on(track.steps, day) == "lower bound" else track.posterior(day, len(track.steps))
 
@@ -99,6 +101,66 @@ def habitual_running(seed: int) -> tuple[float, critical.Posterior | None]:
     return truth, _today(bests)
 
 
+def _spiky(signal: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """A file of a device gone wrong: some minutes read a fifth to a third too high."""
+    out = signal.copy()
+    at, length = int(rng.integers(0, max(len(out) - 900, 1))), int(rng.integers(200, 900))
+    out[at : at + length] *= rng.uniform(1.2, 1.35)
+    return out
+
+
+def _season(seed: int, tests: bool) -> tuple[float, critical.Posterior | None]:
+    """Half a year of a runner whose capacity rises or falls smoothly: three runs a week, one a session, 3 % of them spiky;
+    a test every six weeks, the last within 28 days of the end, or none at all. The last day's true CP and what is said."""
+    rng = np.random.default_rng(seed)
+    runner = draw_runner(rng)
+    device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
+    trend, wave, phase = rng.normal(0.0, 0.025), abs(rng.normal(0, 0.01)), rng.uniform(0, 2 * np.pi)
+    last = 182
+    final_test = last - int(rng.integers(1, 29))
+    test_days = {final_test - 42 * k for k in range(5)} if tests else set()
+    habit = rng.normal(-0.045, 0.045)
+    bests: list[Best] = []
+    for day in range(1, last + 1):
+        weekday = day % 7
+        if day not in test_days and weekday not in (1, 3, 5):
+            continue
+        level = float(np.exp(trend * day / last + wave * np.sin(phase + 2 * np.pi * day / 90)))
+        today = replace(runner, speed_cp=runner.speed_cp * level)
+        if day in test_days:
+            form = float(np.exp(rng.normal(0, runner.day_sd)))
+            powers = [trial(today, device, d, form, rng) for d in (180, 420, 720)]
+            signal = _test_run(powers, 0.7 * today.critical_power(device), rng)
+        else:
+            pieces = [0.7 * today.speed_cp * np.ones(600)]
+            if weekday == 3:
+                duration = (180, 420, 720)[day // 7 % 3]
+                near = np.exp(habit + rng.normal(-0.01, 0.015))
+                pieces += [today.best_speed(duration) * near * np.ones(duration), 0.6 * today.speed_cp * np.ones(300)]
+            else:
+                pieces += [rng.uniform(0.68, 0.85) * today.speed_cp * np.ones(1200)]
+            speed = np.concatenate(pieces)
+            signal = device_watts(today, device, speed, np.zeros(len(speed)), rng)
+            if rng.random() < 0.03:
+                signal = _spiky(signal, rng)
+        durations, best, start = curve.mean_maximal(signal, curve.stored_durations(len(signal)))
+        bests.append(Best(day, 1000 + day, f"day {day}", day in test_days, durations, best, start))
+    end = replace(
+        runner, speed_cp=runner.speed_cp * float(np.exp(trend + wave * np.sin(phase + 2 * np.pi * last / 90)))
+    )
+    return end.critical_power(device), _today(bests, 1000 + last)
+
+
+def season_with_tests(seed: int) -> tuple[float, critical.Posterior | None]:
+    """A season with a test every six weeks."""
+    return _season(seed, tests=True)
+
+
+def season_without_tests(seed: int) -> tuple[float, critical.Posterior | None]:
+    """A season in which nothing is marked."""
+    return _season(seed, tests=False)
+
+
 def check(
     name: str, simulate: Callable[[int], tuple[float, critical.Posterior | None]], runners: int, first_seed: int
 ) -> Outcome:
@@ -121,6 +183,8 @@ def check(
 CHECKS = {
     "CP from marked efforts (3, 7, 12, sometimes 20 min)": (marked_efforts, 1000),
     "CP from habitual best efforts of six weeks": (habitual_running, 5000),
+    "CP after a season with a test every six weeks, 3 % of files spiky": (season_with_tests, 20_000),
+    "CP after a season without tests, 3 % of files spiky": (season_without_tests, 30_000),
 }
 
 
@@ -130,7 +194,8 @@ def table(runners: int) -> str:
         "# Recovery on simulated runners", "",
         "Printed by `make recovery`. The simulated runner (`footwork.demo.simulate`) has other equations than the estimator",
         "and truths that are not drawn from its prior. Inside: how often the true CP lies in the 95 % interval.", "",
-        f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}.", "",
+        f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}, "
+        f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}.", "",
         "| check | runners | withheld | inside | median half-width | mean bias |", "|---|---|---|---|---|---|", *rows, "",
     ])  # fmt: skip
 

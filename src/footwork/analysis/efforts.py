@@ -17,13 +17,16 @@ from footwork.physiology.critical import (
 from footwork.physiology.tracking import Dated
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 SHORTEST_S = 120
 LEAST_WATTS = 30.0  # less is standing, not an effort
 TEST_TOLERANCE = 0.14  # a test's further efforts imply a CP within this share of its best
 HABITUAL_RUNS = 5
 HABITUAL_RESERVE_S = (20.0, 150.0)  # W′/CP of habitual bests that can pass for hard running [s]
 HABITUAL_DAYS = 42
+SPIKE = (
+    1.10  # a run that implies so much more CP than the next best of its weeks is a fault of the device, or was maximal
+)
 SHORTEST_BLOCK_DAYS = 14
 
 
@@ -94,7 +97,7 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
     list of Dated
         Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of its
         unmarked runs where at least five of them show hard running; else one lower bound from them. Nothing is
-        used twice. The block that is still running counts once it holds two weeks.
+        used twice. The block that is still running is the six weeks up to the day asked about.
     """
     known = [b for b in bests if b.day <= until]
     out = [
@@ -109,7 +112,9 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
     for number, runs in blocks.items():
         start = known[0].day + number * HABITUAL_DAYS
         end = min(start + HABITUAL_DAYS - 1, until)
-        habitual = _habitual(runs, end - start + 1)
+        # The six weeks that are still running look back over whole ones: fewer days hold fewer occasions for a best.
+        since = max(end - HABITUAL_DAYS + 1, known[0].day)
+        habitual = _habitual([b for b in known if not b.maximal and since <= b.day <= end], end - since + 1)
         if habitual is not None:
             # The bests were taken from all these runs: bounds from the same runs would count them twice.
             out.append(Dated(end, habitual))
@@ -132,9 +137,23 @@ def _bounds(runs: Sequence[Best]) -> list[Dated]:
     return ranked[1:2] if len(ranked) >= 3 else ranked[:1]
 
 
+def _without_spike(recent: Sequence[Best]) -> Sequence[Best]:
+    """The runs without those whose best implies far more than the best of all others: one file must not make a habit."""
+    implied = []
+    for best in recent:
+        index = binding_effort(best.durations, best.powers)
+        implied.append(float(implied_critical_power(best.durations[index], best.powers[index])) if index >= 0 else 0.0)
+    order = np.argsort(implied)[::-1]
+    faulty = 0
+    while faulty < len(order) - HABITUAL_RUNS and implied[order[faulty]] > SPIKE * implied[order[faulty + 1]]:
+        faulty += 1
+    return [recent[i] for i in sorted(order[faulty:].tolist())]
+
+
 def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
     if len(recent) < HABITUAL_RUNS or days < SHORTEST_BLOCK_DAYS:
         return None
+    recent = _without_spike(recent)
     powers = []
     for duration in HABITUAL_DURATIONS:
         found = [float(b.powers[i]) for b in recent for i in np.flatnonzero(b.durations == duration)]
@@ -148,6 +167,6 @@ def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
     if form.critical_power <= 0 or not low <= form.w_prime / form.critical_power <= high:
         return None  # easy running only: a flat curve is a bound, not a measurement
     label = f"best 3, 7 and 12 min of {len(recent)} runs in {days} days"
-    # A block that is still running has had fewer occasions for a best.
+    # A history shorter than six weeks has had fewer occasions for a best.
     widening = 0.03 * (1 - days / HABITUAL_DAYS)
     return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), widening, label)

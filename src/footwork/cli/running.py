@@ -15,13 +15,15 @@ def athlete(
     mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
     max_heart_rate: Annotated[float | None, typer.Option(help="Highest heart rate in bpm.")] = None,
     resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
+    birth_year: Annotated[int | None, typer.Option(help="Year of birth.")] = None,
+    sex: Annotated[str | None, typer.Option(help="female or male, if you want to say so.")] = None,
     date: Annotated[str | None, typer.Option(help="From this date on, YYYY-MM-DD; today by default.")] = None,
     units: Annotated[str | None, typer.Option(help="Show metric or imperial units.")] = None,
     zone: Annotated[str | None, typer.Option(help="Time zone for files that state none, as Europe/Lisbon.")] = None,
     as_json: Json = False,
 ) -> None:
     """Set dated facts about the runner, or print them all."""
-    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, units, zone))
+    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, birth_year, sex, units, zone))
     with opened(create=given) as library:
         redone = library.athlete.set(
             day(date),
@@ -29,6 +31,8 @@ def athlete(
             mass=mass,
             max_heart_rate=max_heart_rate,
             resting_heart_rate=resting_heart_rate,
+            birth_year=birth_year,
+            sex=sex.strip().lower() if sex else None,
         )
         if units is not None:
             library.set_setting("units", units.strip().lower())
@@ -38,7 +42,12 @@ def athlete(
     if as_json:
         return out(facts)
     for name, values in facts.items():
-        shown = ", ".join(f"{v['value']:g} {v['unit']} from {v['date']}" for v in values)
+        shown = ", ".join(
+            f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']} from {v['date']}".replace(
+                "  ", " "
+            )
+            for v in values
+        )
         say(f"{name.replace('_', ' ').capitalize()}: {shown or 'not given'}")
     if redone:
         say(f"Modelled power was made anew for {plural(redone, 'recording')}.")

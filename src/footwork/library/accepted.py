@@ -47,11 +47,16 @@ def forget(library: Any, date: dt.date, scale: str | None = None) -> int:
 def entries(library: Any, key: str) -> list[tuple[dt.date, float]]:
     """Accepted CPs of a scale [W], the oldest first."""
     table = schema.accepted
-    with library.reading() as connection:
-        rows = connection.execute(
-            select(table.c.date, table.c.critical_power).where(table.c.scale_key == key).order_by(table.c.date)
-        ).all()
-    return [(dt.date.fromisoformat(day), float(watts)) for day, watts in rows]
+
+    def make() -> list[tuple[dt.date, float]]:
+        with library.reading() as connection:
+            rows = connection.execute(
+                select(table.c.date, table.c.critical_power).where(table.c.scale_key == key).order_by(table.c.date)
+            ).all()
+        return [(dt.date.fromisoformat(day), float(watts)) for day, watts in rows]
+
+    found: list[tuple[dt.date, float]] = library.cached(("accepted", key), make)
+    return found
 
 
 def in_force(known_entries: list[tuple[dt.date, float]], day: dt.date) -> tuple[dt.date, float] | None:

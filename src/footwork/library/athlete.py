@@ -1,4 +1,4 @@
-"""Dated facts about the runner: mass, maximal and resting heart rate."""
+"""Dated facts about the runner: mass, maximal and resting heart rate, birth year, sex."""
 
 from __future__ import annotations
 
@@ -15,7 +15,14 @@ FACTS = {
     "mass": ("kg", 25.0, 250.0),
     "max_heart_rate": ("bpm", 100.0, 230.0),
     "resting_heart_rate": ("bpm", 25.0, 110.0),
+    "birth_year": ("", 1900.0, 2025.0),
+    "sex": ("", 1.0, 2.0),
 }
+SEXES = {"male": 1.0, "female": 2.0}  # codes of ISO/IEC 5218
+
+
+def _shown(name: str, value: float) -> float | str:
+    return next(word for word, code in SEXES.items() if code == value) if name == "sex" else value
 
 
 class Athlete:
@@ -30,7 +37,7 @@ class Athlete:
         with self._library.reading() as connection:
             rows = connection.execute(select(table.c.name, table.c.date, table.c.value).order_by(table.c.date)).all()
         return {
-            name: [{"date": date, "value": value, "unit": unit} for n, date, value in rows if n == name]
+            name: [{"date": date, "value": _shown(name, value), "unit": unit} for n, date, value in rows if n == name]
             for name, (unit, _, _) in FACTS.items()
         }
 
@@ -44,7 +51,7 @@ class Athlete:
 
         return mass_at([(f["date"], f["value"]) for f in self.facts()[name]], date.isoformat())
 
-    def set(self, date: dt.date | None = None, progress: Any = None, **values: float | None) -> int:
+    def set(self, date: dt.date | None = None, progress: Any = None, **values: float | str | None) -> int:
         """Set facts as of a date (today by default); returns how many recordings were made anew for it.
 
         Raises
@@ -56,6 +63,10 @@ class Athlete:
         day = date or dt.date.today()
         if day > dt.date.today():
             raise UsageError(f"{day} lies in the future: facts count from today or earlier")
+        if (sex := values.get("sex")) is not None:
+            if sex not in SEXES:
+                raise UsageError(f"'{sex}' is not understood: give female or male, or leave it out")
+            values["sex"] = SEXES[str(sex)]
         given = {name: float(value) for name, value in values.items() if value is not None}
         for name, value in given.items():
             unit, low, high = FACTS[name]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import shutil
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -477,6 +478,7 @@ def delete_forever(library: Any, run_id: int) -> list[int]:
     for sha, leg, part in rows:
         blobs.original_path(library.folder, sha).unlink(missing_ok=True)
         blobs.signals_path(library.folder, sha, leg, part or 0).unlink(missing_ok=True)
+    shutil.rmtree(library.folder / "derived" / "snapshots", ignore_errors=True)  # they name runs and efforts
     library.refresh()
     return gone
 

@@ -11,7 +11,7 @@ import numpy as np
 from footwork.analysis import efforts as effort_model
 from footwork.analysis import speed
 from footwork.errors import NotEnoughData
-from footwork.library import entries, runs
+from footwork.library import entries, runs, snapshots
 from footwork.physiology import critical, curve, tracking
 from footwork.quantities import Effort
 
@@ -61,7 +61,8 @@ def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
         rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
         dated = effort_model.timeline([_best(r) for r in rows], asked.toordinal())
         dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
-        return tracking.follow(dated) if dated else None
+        newest = library.runs()[0].local.date() if library.runs() else asked
+        return snapshots.follow(library, key, dated, not library.readonly and asked >= newest) if dated else None
 
     found: tracking.Track | None = library.cached(("track", key, asked), make)
     return found

@@ -130,6 +130,11 @@ def _basis(library: Any, rows: list[runs.RunRow]) -> str:
 
 
 def _borders(library: Any, scale_key: str | None) -> Borders | None:
+    found: Borders | None = library.cached(("borders", scale_key), lambda: _find_borders(library, scale_key))
+    return found
+
+
+def _find_borders(library: Any, scale_key: str | None) -> Borders | None:
     if scale_key is None:
         return None
     try:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from footwork.physiology.endurance import TAIL_LOG_SD, TAIL_MEDIAN, power_at
 from footwork.quantities import Estimate, Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 DAY_SD = 0.02  # day form shared by a day's efforts, as a share of power; our convention
 EFFORT_SD = 0.010  # scale of an effort's own error (Student t, 4 degrees of freedom); our convention
 ASSUMED_EFFORT_ERROR = 0.02  # the least error a stated effort is given by the forms; our convention
@@ -21,6 +21,10 @@ SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
 RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
 ALL_OUT_BIAS, ALL_OUT_SD = 0.05, 0.06  # three-minute all-out end power against CP (Hunter et al. 2023)
 HABITUAL_BIAS, HABITUAL_SHARED_SD, HABITUAL_OWN_SD = -0.03, 0.045, 0.025  # habitual bests (Hunter et al. 2023)
+# The hyperbola reads CP above the asymptote of Morton's form, W′ below (Morton 1996); by how much is our convention. More tests
+# of the same lengths do not lessen that error.
+FORM_BIAS, FORM_SD = 0.01, 0.008
+FORM_PIVOT_S = 420.0  # where the hyperbola is pinned by tests whatever its CP
 BOUND_SD, BOUND_OUTLIERS = 0.03, 0.05
 HABITUAL_DURATIONS = (180.0, 420.0, 720.0)
 
@@ -189,8 +193,11 @@ class Posterior:
         which = rng.permutation(np.minimum(which, len(edges) - 1))
         jitter = rng.uniform(-0.5, 0.5, (3, count))
         cp = self.critical_power[which] * np.exp(jitter[0] * self.cell[0])
-        ratio = self.w_prime[which] / self.critical_power[which] * np.exp(jitter[1] * self.cell[1])
-        return cp, cp * ratio, self.tail[which] * np.exp(jitter[2] * self.cell[2])
+        wp = cp * self.w_prime[which] / self.critical_power[which] * np.exp(jitter[1] * self.cell[1])
+        # The error of the form itself: a lower CP goes with a larger W′, so that efforts of some minutes stay as they are.
+        other = cp * np.exp(FORM_SD * rng.standard_normal(count) - FORM_BIAS)
+        wp = np.maximum(wp + (cp - other) * FORM_PIVOT_S, 0.25 * wp)
+        return other, wp, self.tail[which] * np.exp(jitter[2] * self.cell[2])
 
     def estimates(self) -> tuple[Estimate, Estimate, Estimate]:
         """CP [W], W′ [J] and γ, each with its 95 % interval."""
@@ -223,7 +230,8 @@ class Grid:
             for e in evidence
             for t, p in zip(e.durations, e.powers, strict=True)
         ]))  # fmt: skip
-        log_cp = np.log(centre) + np.arange(np.log(0.55), np.log(1.9), 0.006)
+        # The centre snaps to a coarse lattice, so that one more effort hardly ever moves the grid.
+        log_cp = 0.06 * np.round(np.log(centre) / 0.06) + np.arange(np.log(0.55), np.log(1.9), 0.006)
         log_ratio = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.9, 1.6, 57)
         log_gamma = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)
         a, b, c = np.meshgrid(log_cp, log_ratio, log_gamma, indexing="ij")

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from footwork.physiology.critical import DAY_SD, EFFORT_SD, Evidence, Grid, Posterior, log_likelihood
+from footwork.physiology.critical import DAY_SD, EFFORT_SD, FORM_SD, Evidence, Grid, Posterior, log_likelihood
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
 STRONG_DAYS = {"tested": 120, "habitual": 84}  # how long evidence of a kind gives today's value its name
@@ -48,17 +48,38 @@ class State:
 
 @dataclass
 class Track:
-    """The filter's run through time: a state for each day with evidence, what moved it, and the grid to go on from."""
+    """The filter's run through time: a state for each day with evidence, what moved it, and the grid to go on from.
+
+    ``log_weight`` knows everything but habitual bests. How near to the limit a runner trains is a habit, the same in every
+    six weeks, so the newest habitual bests take the place of older ones: many of them know no more than one.
+    """
 
     grid: Grid
     log_weight: Floats
     day: int
     states: list[State]
     steps: list[Step]
+    habit: Dated | None = None
+
+    @classmethod
+    def unknown(cls, evidence: Sequence[Dated]) -> Track:
+        """The track before any of this evidence, on a grid wide enough for it."""
+        grid = Grid.around([d.evidence for d in evidence])
+        return cls(grid, grid.prior, evidence[0].day, [], [])
+
+    def weight_on(self, day: int) -> Floats:
+        """Log weights of the grid on a day at or after the last evidence, habitual bests included."""
+        weight = _diffused(self.grid, self.log_weight, day - self.day)
+        if self.habit is None:
+            return weight
+        widening = float(np.hypot(self.habit.evidence.widening, DRIFT_PER_DAY * max(day - self.habit.day, 0) ** 0.5))
+        return np.asarray(
+            weight + self.grid.log_likelihood(replace(self.habit.evidence, widening=widening)), dtype=float
+        )
 
     def posterior(self, day: int, efforts: int) -> Posterior:
         """Joint distribution on a day at or after the last evidence, said to rest on so many efforts."""
-        return self.grid.posterior(_diffused(self.grid, self.log_weight, day - self.day), efforts)
+        return self.grid.posterior(self.weight_on(day), efforts)
 
 
 def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
@@ -79,25 +100,28 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
     if start is None:
         if not dated:
             raise ValueError("no evidence")
-        grid = Grid.around([d.evidence for d in dated])
-        track = Track(grid, grid.prior, dated[0].day, [], [])
+        track = Track.unknown(dated)
     else:
-        track = Track(start.grid, start.log_weight, start.day, list(start.states), list(start.steps))
-    first = not track.steps
+        track = replace(start, states=list(start.states), steps=list(start.steps))
     at = 0
     while at < len(dated):
         day = dated[at].day
         track.log_weight = _diffused(track.grid, track.log_weight, day - track.day)
         track.day = day
+        median = track.grid.median(track.weight_on(day)) if track.steps else None
         while at < len(dated) and dated[at].day == day:
             evidence = dated[at].evidence
-            before = None if first else track.grid.median(track.log_weight)
-            track.log_weight = track.log_weight + track.grid.log_likelihood(evidence)
-            track.log_weight -= track.log_weight.max()
-            track.steps.append(Step(day, evidence, before, track.grid.median(track.log_weight)))
-            first = False
+            if evidence.kind == "habitual":
+                track.habit = dated[at]
+            else:
+                track.log_weight = track.log_weight + track.grid.log_likelihood(evidence)
+                track.log_weight -= track.log_weight.max()
+            after = track.grid.median(track.weight_on(day))
+            track.steps.append(Step(day, evidence, median, after))
+            median = after
             at += 1
-        done = sum(len(s.evidence.durations) for s in track.steps if s.evidence.kind != "bound")
+        done = sum(len(s.evidence.durations) for s in track.steps if s.evidence.kind not in ("bound", "habitual"))
+        done += len(track.habit.evidence.durations) if track.habit else 0
         track.states.append(_state(track, done or len(track.steps)))
     return track
 
@@ -105,7 +129,7 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
 def _state(track: Track, efforts: int) -> State:
     quantiles = [
         tuple(float(v) for v in np.quantile(draws, [0.025, 0.5, 0.975]))
-        for draws in track.grid.posterior(track.log_weight, efforts).draws(800)
+        for draws in track.posterior(track.day, efforts).draws(800)
     ]
     return State(track.day, quantiles[0], quantiles[1], quantiles[2], efforts)  # type: ignore[arg-type]
 
@@ -160,7 +184,7 @@ def half_width_after(posterior: Posterior, durations: Sequence[float], truths: i
         )
         share = np.cumsum(weight[order])
         low, high = np.interp([0.025, 0.975], share / share[-1], posterior.critical_power[order])
-        widths.append(0.5 * float(high - low))
+        widths.append(float(np.hypot(0.5 * (high - low), 1.96 * FORM_SD * cp[truth])))
     return float(np.median(widths))
 
 

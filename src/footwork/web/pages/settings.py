@@ -16,6 +16,8 @@ _FACTS = {
     "mass": "Mass, kg",
     "max_heart_rate": "Highest heart rate, bpm",
     "resting_heart_rate": "Resting heart rate, bpm",
+    "birth_year": "Year of birth",
+    "sex": "Sex, female or male, if you want to say so",
 }
 
 
@@ -37,7 +39,11 @@ def register(base: str, library: Any) -> None:
         ):
             heading("About you")
             rows = [
-                [_FACTS[name], f"{v['value']:g} {v['unit']}", f"from {v['date']}"]
+                [
+                    _FACTS[name].partition(",")[0],
+                    f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']}",
+                    f"from {v['date']}",
+                ]
                 for name, values in found["facts"].items()
                 for v in values
             ]
@@ -60,22 +66,19 @@ def register(base: str, library: Any) -> None:
 
             async def save(_: Any) -> None:
                 try:
-                    values = {n: float(given[n].replace(",", ".")) for n in _FACTS if given.get(n, "").strip()}
+                    values = {n: given[n].strip().replace(",", ".") for n in _FACTS if given.get(n, "").strip()}
                     date = parse_date(given["date"]) if given.get("date", "").strip() else None
                     if not values:
                         status.set_text("Nothing to save: fill in a value.")
                         return
                     status.set_text("Saving…")
-                    options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", str(v))]
+                    options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", v)]
                     problem, _ = await jobs.run_command(
                         library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
                     )
                     if problem:
                         status.set_text(problem[0].upper() + problem[1:] + ".")
                         return
-                except ValueError:
-                    status.set_text("That is not a number.")
-                    return
                 except FootworkError as error:
                     status.set_text(str(error)[0].upper() + str(error)[1:] + ".")
                     return
