@@ -166,7 +166,19 @@ def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
         found = re.search(r"http://[\d.:]+", child.stdout.readline())
         assert found
         with httpx.Client(base_url=found.group(), timeout=60) as client:
-            for path in ("/", "/runs", "/runs/1500", "/capacity", "/race", "/settings", "/methods"):
+            for path in (
+                "/",
+                "/runs",
+                "/runs?by=week",
+                "/runs/1500",
+                "/usual",
+                "/capacity",
+                "/race",
+                "/diary",
+                "/library",
+                "/settings",
+                "/methods",
+            ):
                 begin = time.perf_counter()
                 client.get(path)
                 first = time.perf_counter() - begin
@@ -184,6 +196,92 @@ def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
     return out
 
 
+def ten_years(scratch: Path, count: int) -> Path:
+    """A library of many runs of which every fourth is a session and every 45th a marked test, with an accepted CP."""
+    from footwork.library import Library
+
+    rng, runner = np.random.default_rng(7), Runner()
+    start = dt.datetime(2016, 1, 1, 8, tzinfo=dt.UTC)
+    easy = [[(100, float(s)) for s in rng.uniform(0.65, 0.85, 12)] for _ in range(9)]
+    session = [(400, 0.7), *[(180.0, 1.06), (90.0, 0.6)] * 3, (200, 0.65)]
+    plans = [*easy, *[session] * 3, season._test(runner, (180, 720))]
+    shapes = [
+        season.run(season.Planned(start, "bench", p, 0.3), runner, np.random.default_rng(i))
+        for i, p in enumerate(plans)
+    ]
+    files, tests = scratch / "ten-years", []
+    files.mkdir()
+    for i in range(count + 1):
+        tested = i % 45 == 44
+        base = shapes[-1] if tested else shapes[9 + i // 4 % 3] if i % 4 == 0 else shapes[i % 9]
+        power = base.columns["power"] * (1 + 0.01 * rng.standard_normal()) + rng.normal(0, 2, len(base.time))
+        shifted = replace(base, time=base.time + 103_680 * i, columns={**base.columns, "power": np.rint(power)})
+        (files / f"{i:05}.fit").write_bytes(write.fit_bytes([("running", shifted)], 1001, 77001))
+        if tested:
+            tests.append(float(shifted.time[0]))
+    (files / f"{count:05}.fit").rename(scratch / "new.fit")
+    folder = scratch / "ten-years-library"
+    subprocess.run(
+        command("--library", str(folder), "add", str(files), "--json"), stdout=subprocess.DEVNULL, check=True
+    )
+    with Library.open(folder) as library:
+        library.athlete.set(start.date(), mass=runner.mass)
+        number = {dt.datetime.fromisoformat(r.start).timestamp(): r.id for r in library.runs()}
+        for at in tests:
+            library.mark(number[round(at)], "test")
+        library.accept(280.0, dt.date(2018, 1, 1))
+    return folder
+
+
+def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
+    """The whole history refitted, and every page right after one new run."""
+    import shutil
+
+    import httpx
+
+    from footwork.library import Library
+
+    folder = ten_years(scratch, count)
+    with Library.open(folder) as library:
+        shutil.rmtree(folder / "derived" / "snapshots", ignore_errors=True)
+        begin = time.perf_counter()
+        library.history()
+        whole = time.perf_counter() - begin
+    out = [(f"CP of every day of a history of {count} runs, from the first", f"{whole:.1f} s", "budget 15 s")]
+    child = subprocess.Popen(
+        command("--library", str(folder), "serve", "--port", "0"), stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "1"}
+    )  # fmt: skip
+    try:
+        assert child.stdout is not None
+        found = re.search(r"http://[\d.:]+", child.stdout.readline())
+        assert found
+        with httpx.Client(base_url=found.group(), timeout=60) as client:
+            pages = ("/capacity", "/", "/runs", "/runs?by=week", "/usual", "/race", "/diary", "/library")
+            for page in pages:
+                client.get(page)
+            begin = time.perf_counter()
+            subprocess.run(
+                command("--library", str(folder), "add", str(scratch / "new.fit"), "--json"), stdout=subprocess.DEVNULL, check=True
+            )  # fmt: skip
+            added = time.perf_counter() - begin
+            taken = {}
+            for page in pages:
+                begin = time.perf_counter()
+                client.get(page)
+                taken[page] = time.perf_counter() - begin
+            slowest = max(taken, key=lambda p: taken[p])
+    finally:
+        child.terminate()
+        child.wait(10)
+    total = sum(taken.values())
+    return [
+        *out,
+        (f"footwork add, one new run on {count}", f"{added:.2f} s", "a process of its own"),
+        (f"all {len(pages)} pages with numbers, one after the other, right after it", f"{total:.2f} s",
+         f"slowest {slowest}, {taken[slowest]:.2f} s; {whole / total:.1f} times faster than the refit alone; budget 2 s"),
+    ]  # fmt: skip
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--recordings", type=int, default=1000)
@@ -193,6 +291,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         rows += bench_import(Path(scratch), asked.recordings)
         rows += bench_commands(Path(scratch), asked.runs)
+        rows += bench_history(Path(scratch), asked.runs)
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, {dt.date.today()}\n")
     print("| what | measured | against |\n|---|---|---|")
     for row in rows:

@@ -259,7 +259,7 @@ def merge(library: Any, run_id: int, other: int) -> int:
     if run_id == other:
         raise UsageError(f"run {run_id} cannot be merged with itself")
     (_, a, b), (_, c, d) = _recorded(library, run_id), _recorded(library, other)
-    if a <= d and c <= b:
+    if a < d and c < b:  # ends are the second after the last
         raise UsageError(f"runs {run_id} and {other} overlap in time: only runs that follow each other can be merged")
     apart = max(c - b, a - d)
     if apart > LONGEST_BREAK_S:
