@@ -42,6 +42,7 @@ def test_the_example_in_the_docs_runs(season_files, tmp_path, monkeypatch):
     text = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
     code = "\n".join(re.findall(r"```python\n(.*?)```", text, re.DOTALL))
     assert "Library.open" in code
+    monkeypatch.chdir(tmp_path)
     code = code.replace("recordings", str(season_files)).replace('"my-library"', repr(str(tmp_path / "library")))
     exec(compile(code, "docs/python.md", "exec"), {})
 

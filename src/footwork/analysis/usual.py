@@ -20,6 +20,11 @@ _POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003, 0.6)
 _RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0, 60.0)
 
 
+def prior_sd(of_power: bool) -> tuple[float, ...]:
+    """SDs of the coefficients before any run is known."""
+    return _POWER_PRIOR if of_power else _RATE_PRIOR
+
+
 @dataclass(frozen=True)
 class Sky:
     """Weather of a run as it is known: temperature [°C]; wind at 10 m [m/s] and where it comes from [deg]."""
@@ -156,6 +161,15 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
         within = float(max(1.4826 * np.median(np.abs(inside)), 0.005 if what == "power" else 0.5))
         spread = 1.4826 * float(np.median(np.abs(means - np.median(means))))
         between = float(max(spread, 0.004 if what == "power" else 0.8))
+    # Neighbouring minutes are alike in more than the model knows, so each run's own misfit sets the error (a sandwich).
+    meat = precision.copy()
+    for x, y in pairs:
+        r = y - x @ coefficients
+        shrink = between**2 / (within**2 + len(y) * between**2)
+        score = (x.T @ r - shrink * x.sum(axis=0) * r.sum()) / within**2
+        meat += np.outer(score, score)
+    robust = covariance @ meat @ covariance
+    covariance = robust + np.diag(np.maximum(np.diag(covariance) - np.diag(robust), 0.0))
     seen = np.concatenate([x[:, 1] for x, _ in pairs]) + centre[0]
     low, high = np.percentile(seen, [2, 98])
     return Usual(coefficients, covariance, between, within, centre, len(pairs), minutes, float(low), float(high))

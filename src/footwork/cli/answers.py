@@ -159,6 +159,10 @@ def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None
         say(
             f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f}, day to day ±{row['spread_w']:.0f} W"
         )
+    for row in found["effects"]:
+        e = row["effect"]
+        if e["value"] is not None:
+            say(f"{row['change']}: {e['value']:+.1f} {e['unit']} {row['of']}  {e['low']:+.1f} to {e['high']:+.1f}")
     for row in found["runs"][1:]:
         if row["power_unusual"] or row["heart_rate_unusual"]:
             say(f"{row['date']}, run {row['run']}: {row['sentence']}")

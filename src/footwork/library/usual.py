@@ -56,6 +56,7 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
         "date": asked, "scale": held.scale, "measured": held.measured, "reason": reason,
         "groups": [_group(name, *ends, before, chosen) for name, ends in BANDS.items()] if chosen else [],
         "at_pace": _at_pace(power) if power else [],
+        "effects": _effects(power, rate),
         "newest": _compared(newest, power, rate) if newest is not None else None,
         "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
     }  # fmt: skip
@@ -118,6 +119,33 @@ def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
         low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))
         estimate = Estimate(value, low, high, "W", power.runs, "usual", "runs")
         out.append({"speed_mps": float(v), "power": estimate, "spread_w": value * power.between})
+    return out
+
+
+def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[str, Any]]:
+    """What else goes with more or fewer watts at a pace, or beats at a power: slopes, time into the run, warmth, wind."""
+    out: list[dict[str, Any]] = []
+    for fit, of, unit in ((power, "watts at a pace", "%"), (rate, "heart rate at a power", "bpm")):
+        if fit is None:
+            continue
+        steps = {
+            "1 % steeper uphill, beyond what a hill costs": (2, 0.01), "1 % steeper downhill, beyond what a hill saves": (3, -0.01),
+            "an hour into the run": (4, 1.0), "10 °C warmer": (5, 10.0), "a headwind of 10 % more drag": (6, 0.1),
+        }  # fmt: skip
+        for name, (index, step) in steps.items():
+            amount = step if unit == "%" or index not in (2, 3) else 100 * step
+            middle = float(fit.coefficients[index]) * amount
+            half = 1.96 * abs(amount) * float(fit.covariance[index, index]) ** 0.5
+            factor = 100.0 if unit == "%" else 1.0
+            estimate = Estimate(
+                factor * middle, factor * (middle - half), factor * (middle + half), unit, fit.runs, "usual", "runs"
+            )
+            seen = half < 0.7 * 1.96 * abs(amount) * model.prior_sd(unit == "%")[index]
+            if not seen:
+                estimate = Estimate.withheld(
+                    unit, "usual", "the runs do not tell: too few differ in it", fit.runs, "runs"
+                )
+            out.append({"of": of, "change": name, "effect": estimate})
     return out
 
 

@@ -46,6 +46,22 @@ def register(base: str, library: Any) -> None:
                     ],
                 )  # fmt: skip
                 text("p", "They describe the device and your pace, not how economically you run.", "soft")
+            known = [e for e in found["effects"] if e["effect"]["value"] is not None]
+            if known:
+                heading("What else goes with them")
+                table(
+                    ["with", "change", "interval"],
+                    [
+                        [f"{e['change'][0].upper()}{e['change'][1:]}", f"{e['effect']['value']:+.1f} {e['effect']['unit']} {e['of']}",
+                         f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}"]
+                        for e in known
+                    ],
+                )  # fmt: skip
+                text(
+                    "p",
+                    "What your runs do not tell is left out. These go together in your runs; none is proven to be the cause.",
+                    "soft",
+                )
             if found["runs"]:
                 heading("The last runs against the usual")
                 table(["run", "watts at pace", "heart rate at power", ""], [_row(base, r) for r in found["runs"]])
