@@ -75,6 +75,7 @@ def test_a_library_of_the_first_version_is_migrated(library, tmp_path):
     with sqlite3.connect(path) as raw:
         raw.execute("DROP TABLE accepted")
         raw.execute("DROP TABLE entry")
+        raw.execute("ALTER TABLE file DROP COLUMN replaced_by")
         raw.execute("CREATE TABLE mark (id INTEGER PRIMARY KEY, recording_id INTEGER NOT NULL, name TEXT NOT NULL)")
         for row in before:
             if row["marks"]:

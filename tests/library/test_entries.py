@@ -292,3 +292,104 @@ def test_any_sequence_of_edits_undone_restores_every_number(source, tmp_path_fac
         for entry in library.edits():  # the newest first
             library.undo(entry["id"])
         assert everything(library) == before
+
+
+def test_a_distance_is_corrected_after_a_trim_and_not_before(library):
+    a = by_length(library)[0]
+    library.correct_distance(a.id, 3000)
+    with pytest.raises(UsageError, match="corrected as a whole"):
+        library.trim(a.id, 100, 700)
+    library.undo(library.edits()[0]["id"])
+    trimmed = library.trim(a.id, 100, 700)
+    library.correct_distance(a.id, 1500)
+    with pytest.raises(UsageError, match="builds on"):
+        library.undo(trimmed)
+
+
+def test_a_device_that_recorded_a_part_only_is_cut_away_by_a_trim_and_keeps_its_own_distance(source, tmp_path):
+    with Library.open(tmp_path / "new") as library:
+        library.add([source.parent / "in" / "a.fit"])
+        late = simulate(DAY, [(600, 0.7), (300, 1.02), (300, 0.65)], seed=5)
+        (tmp_path / "late.fit").write_bytes(fit_of(cut_from(late, 800), 2002))
+        library.add([tmp_path / "late.fit"])
+        run = library.runs()[0].id
+        assert library.run(run).row.recordings == 2
+        half = library.run(run).recordings[1]["distance_m"]
+        library.correct_distance(run, 5000)
+        assert [r["distance_m"] for r in library.run(run).recordings] == pytest.approx([5000, half])
+        library.undo(library.edits()[0]["id"])
+        library.trim(run, 0, 600)
+        assert [r["duration_s"] for r in library.run(run).recordings] == [600]
+
+
+def cut_from(samples, seconds):
+    return replace(samples, time=samples.time[seconds:], columns={n: v[seconds:] for n, v in samples.columns.items()})
+
+
+def test_deleting_for_ever_goes_through_all_that_hangs_together(source, tmp_path):
+    with Library.open(tmp_path / "new") as library:
+        library.add([source.parent / "in" / "a.fit"])
+        late = cut_from(simulate(DAY, [(600, 0.7), (300, 1.02), (300, 0.65)], seed=5), 700)
+        (tmp_path / "late.fit").write_bytes(fit_of(late, 2002))
+        library.add([tmp_path / "late.fit"])
+        run = library.runs()[0].id
+        _, new = library.split(run, 600)
+        assert library.delete(run, forever=True) == [run, new]
+        assert library.runs() == [] and not list((library.folder / "originals").rglob("*.gz"))
+
+
+def test_deleting_for_ever_takes_the_poorer_copy_along(source, tmp_path):
+    whole = simulate(DAY, [(600, 0.7), (300, 1.02), (300, 0.65)], seed=1)
+    short = replace(whole, time=whole.time[:500], columns={n: v[:500] for n, v in whole.columns.items()})
+    (tmp_path / "short.fit").write_bytes(fit_of(short, 1001))
+    (tmp_path / "whole.fit").write_bytes(fit_of(whole, 1001))
+    with Library.open(tmp_path / "new") as library:
+        library.add([tmp_path / "short.fit"])
+        run = library.runs()[0].id
+        library.trim(run, 100, 400)
+        library.add([tmp_path / "whole.fit"])
+        assert len(library.signals(run)) == 300  # the better copy is cut like the one it replaced
+        library.delete(run, forever=True)
+        assert not list((library.folder / "originals").rglob("*.gz"))
+        assert not list((library.folder / "derived" / "signals").glob("*"))
+        assert library.add([tmp_path / "short.fit"])["added"]
+
+
+def test_a_better_copy_of_a_merged_run_takes_part(source, tmp_path):
+    whole = simulate(DAY, [(900, 0.8)], seed=2, hour=10)
+    short = replace(whole, time=whole.time[:500], columns={n: v[:500] for n, v in whole.columns.items()})
+    (tmp_path / "short.fit").write_bytes(fit_of(short, 1001))
+    (tmp_path / "whole.fit").write_bytes(fit_of(whole, 1001))
+    with Library.open(tmp_path / "new") as library:
+        library.add([source.parent / "in" / "a.fit", tmp_path / "short.fit"])
+        a, b = (r.id for r in by_length(library))
+        library.merge(a, b)
+        before = library.run(a).row.duration_s
+        library.add([tmp_path / "whole.fit"])
+        assert library.run(a).row.duration_s == before + 400
+
+
+def test_runs_that_contradict_each_other_do_not_merge(library):
+    a, b, _ = (r.id for r in by_length(library))
+    library.leave_out(b)
+    with pytest.raises(UsageError, match="left out"):
+        library.merge(a, b)
+    library.undo(library.edits()[0]["id"])
+    library.mark(a, "treadmill", incline=5)
+    with pytest.raises(UsageError, match="treadmill"):
+        library.merge(a, b)
+    library.mark(a, "treadmill", remove=True)
+    library.describe_run(a, surface="trail")
+    library.describe_run(b, surface="road")
+    with pytest.raises(UsageError, match="mixed"):
+        library.merge(a, b)
+
+
+def test_undoing_does_not_make_marks_contradict_each_other(library):
+    a = by_length(library)[0].id
+    library.mark(a, "race")
+    library.mark(a, "race", remove=True)
+    off = library.edits()[0]["id"]
+    library.mark(a, "easy")
+    with pytest.raises(UsageError, match="at once"):
+        library.undo(off)

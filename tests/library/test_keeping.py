@@ -102,6 +102,17 @@ def test_a_backup_of_a_library_that_lost_an_original_is_refused(library, tmp_pat
     assert not list(tmp_path.glob("*b.zip*"))
 
 
+def test_folders_with_odd_names_are_checked_and_restored(library, tmp_path, monkeypatch):
+    library.backup(tmp_path / "b.zip")
+    for name in ("a?b", "My #1", "50%41x"):
+        Library.restore(tmp_path / "b.zip", tmp_path / name).close()
+        assert keeping.doctor(tmp_path / name)["problems"] == []
+    (tmp_path / "empty").mkdir()
+    monkeypatch.chdir(tmp_path / "empty")
+    Library.restore(tmp_path / "b.zip", ".").close()
+    assert sorted(p.name for p in tmp_path.iterdir() if p.name.startswith(".")) == []
+
+
 @pytest.mark.parametrize("ending", [".csv", ".parquet"])
 def test_everything_comes_out_in_open_formats(library, tmp_path, ending):
     told = library.export_all(tmp_path / "out", ending=ending)

@@ -117,6 +117,7 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
         habitual = _habitual([b for b in known if not b.maximal and since <= b.day <= end], end - since + 1)
         if habitual is not None:
             # The bests were taken from all these runs: bounds from the same runs would count them twice.
+            out = [d for d in out if d.evidence.kind != "bound" or d.day < since]
             out.append(Dated(end, habitual))
             continue
         out += _bounds(runs)

@@ -170,6 +170,54 @@ def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None
 
 
 @app.command()
+def compare(
+    what: Annotated[list[str], typer.Argument(help="Number of a run with two devices, or two files.")],
+    first: Annotated[int, typer.Option(help="Which recording of the run is the first.")] = 1,
+    second: Annotated[int, typer.Option(help="Which is the second; differences are second minus first.")] = 2,
+    as_json: Json = False,
+) -> None:
+    """Two devices on one run: clocks, agreement, and whether to mix their watts."""
+    from footwork.library import compare as comparing
+
+    if len(what) == 1 and what[0].isdigit():
+        with opened() as library:
+            found = comparing.of_run(library, int(what[0]), first, second)
+    elif len(what) == 2:
+        found = comparing.of_files([Path(w) for w in what])
+    else:
+        raise UsageError("name one run by its number, or two files")
+    if as_json:
+        return out(found)
+    say(found["verdict"])
+    say(f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes together.")
+    lag = found["lag"]
+    say(
+        f"The second clock is {lag['value']:+.1f} s late  {lag['low']:+.1f} to {lag['high']:+.1f}, by {found['lag_by'].replace('_', ' ')}."
+    )
+    for level, rows in (("1 s", found), *found["levels"].items()):
+        for name in comparing.SIGNALS:
+            if name not in rows:
+                continue
+            r = rows[name]
+            low, high = r["limits_of_agreement"]["low"], r["limits_of_agreement"]["high"]
+            say(
+                f"{name.replace('_', ' ')} at {level}: bias {_signed(r['bias'])}; limits {_signed(low)} and {_signed(high)}; concordance {r['concordance']['value']:.3f}; "
+                f"line {r['deming']['slope']['value']:.3f} times {r['deming']['intercept']['value']:+.1f}; typical error {r['typical_error']['value']:.2f} {r['typical_error']['unit']}; "
+                f"{r['n']} pairs worth {r['n_effective']:.0f}"
+            )
+    for name, reason in found["reasons"].items():
+        say(f"{name.replace('_', ' ')}: not compared, {reason}.")
+    for kind, parts in found["splits"].items():
+        for p in parts:
+            say(f"power by {kind}, {p['part']}: bias {_signed(p['bias'])}, {p['bias_share']['value']:+.1f} %")
+    return None
+
+
+def _signed(e: dict[str, Any]) -> str:
+    return f"{e['value']:+.1f} {e['unit']} ({e['low']:+.1f} to {e['high']:+.1f})"
+
+
+@app.command()
 def race(
     distance: Annotated[
         str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")

@@ -113,7 +113,8 @@ def merge(run: Run, other: Annotated[int, typer.Argument(help="The other run.")]
     """Make one run of two that follow each other; the time between is a pause."""
     with opened() as library:
         library.merge(run, other)
-        _told(as_json, library, f"Runs {run} and {other} are one now.")
+        kept = library.edits()[0]["run"]
+        _told(as_json, library, f"Runs {run} and {other} are one now, run {kept}.", run=kept)
 
 
 @edit.command()

@@ -260,18 +260,18 @@ class Library:
 
     def delete(self, run_id: int, forever: bool = False) -> list[int]:
         """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""
-        from footwork.library import entries
+        from footwork.library import entries, erasing
 
         if forever:
-            return entries.delete_forever(self, run_id)
+            return erasing.delete_forever(self, run_id)
         entries.hide(self, run_id)
         return [run_id]
 
     def bound_to(self, run_id: int) -> list[int]:
         """Runs of the same files, which go with this one when it is deleted for ever."""
-        from footwork.library import entries
+        from footwork.library import erasing
 
-        return entries.bound_to(self, run_id)
+        return erasing.bound_to(self, run_id)
 
     def edits(self, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
         """What was said about a run (all by default), the newest first; each ``id`` can be undone."""
@@ -470,5 +470,6 @@ class Library:
         """Make a library folder from a backup, whole or not at all, and open it; see `keeping.restore`."""
         from footwork.library import keeping
 
-        keeping.restore(Path(path), Path(folder))
-        return cls.open(folder, create=False)
+        target = Path(folder).resolve()
+        keeping.restore(Path(path), target)
+        return cls.open(target, create=False)

@@ -8,18 +8,17 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import shutil
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from footwork.errors import NoSuchRun, UsageError
 from footwork.library.layout import SHAPING, Entry, read_entries
 from footwork.quantities import describe_weather, format_distance, format_duration
-from footwork.store import blobs, schema
+from footwork.store import schema
 
 MARKS = ("race", "test", "maximal", "easy", "long", "treadmill")
 MAXIMAL_MARKS = {"race", "test", "maximal"}
@@ -70,6 +69,7 @@ def fold(entries: list[Entry]) -> dict[int, Told]:
                     of.incline = given.get("incline")
             case "unmark":
                 of.marks.discard(given["name"])
+                of.incline = None if given["name"] == "treadmill" else of.incline
             case "surface":
                 of.surface = given["value"]
             case "shoe":
@@ -109,6 +109,13 @@ def write(library: Any, kind: str, run: int | None, payload: dict[str, Any], dat
     if kind in SHAPING:
         library.refresh()
     return made
+
+
+def write_all(library: Any, kind: str, payloads: dict[int, dict[str, Any]]) -> None:
+    """Keep an entry of a kind for each of several runs, all or none."""
+    with library.writing() as connection:
+        for run, payload in payloads.items():
+            _insert(connection, kind, run, payload)
 
 
 def _insert(
@@ -212,6 +219,7 @@ def trim(library: Any, run_id: int, begin: float | None, end: float | None) -> i
     low, high = _span(library, run_id, begin, end)
     if high - low < 10:
         raise UsageError("fewer than ten seconds would be left")
+    _refuse_distance(library, run_id)
     return write(library, "trim", run_id, {"start": low, "end": high})
 
 
@@ -264,12 +272,18 @@ def merge(library: Any, run_id: int, other: int) -> int:
     apart = max(c - b, a - d)
     if apart > LONGEST_BREAK_S:
         raise UsageError(f"runs {run_id} and {other} lie {format_duration(apart)} apart: they are not one run")
-    for one in (run_id, other):
-        _refuse_distance(library, one)
-    known = told(library)
-    marks = (known.get(run_id, Told()).marks | known.get(other, Told()).marks) & ONE_OF
+    for each in (run_id, other):
+        _refuse_distance(library, each)
+    one, two = (told(library).get(r, Told()) for r in (run_id, other))
+    marks = (one.marks | two.marks) & ONE_OF
     if len(marks) > 1:
         raise UsageError(f"one is marked {' and the other '.join(sorted(marks))}: take one mark off first")
+    if one.left_out != two.left_out:
+        raise UsageError("one of them is left out of every analysis and the other is not: undo that first")
+    if ("treadmill" in one.marks, one.incline) != ("treadmill" in two.marks, two.incline):
+        raise UsageError("only one of them is marked treadmill, or their inclines differ: they are not one run")
+    if one.surface and two.surface and one.surface != two.surface:
+        raise UsageError(f"one was run on {one.surface}, the other on {two.surface}: say 'mixed' of both first")
     keep, gone = (run_id, other) if a < c else (other, run_id)
     return write(library, "merge", keep, {"other": gone})
 
@@ -279,7 +293,7 @@ def _refuse_distance(library: Any, run_id: int) -> None:
         found = [e for e in read_entries(connection, "distance") if e.run == run_id]
     if found:
         raise UsageError(
-            f"the distance of run {run_id} was corrected as a whole: undo edit {found[-1].id} first, then correct each part"
+            f"the distance of run {run_id} was corrected as a whole: undo edit {found[-1].id} first, then correct what is left"
         )
 
 
@@ -315,6 +329,10 @@ def enter_run(
     UsageError
         What cannot have been run, or is recorded already.
     """
+    if start.year < 1950:
+        raise UsageError(f"a run of the year {start.year} cannot be")
+    if climb is not None and not 0 <= climb <= 30_000:
+        raise UsageError(f"a climb of {climb:g} m cannot be")
     begin = start if start.tzinfo else start.replace(tzinfo=library.zone) if library.zone else start.astimezone()
     if begin.timestamp() > time.time() + 86400:
         raise UsageError(f"{begin:%Y-%m-%d} lies in the future")
@@ -405,85 +423,28 @@ def undo(library: Any, entry_id: int) -> str:
     if entry is None:
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
     runs = {entry.run, entry.payload.get("other"), entry.payload.get("new_run")} - {None}
-    if entry.kind in ("split", "merge"):
+    if entry.kind in ("split", "merge", "trim"):
         later = [
             e for e in found
             if e.id > entry_id and runs & {e.run, e.payload.get("other"), e.payload.get("new_run")}
+            and (entry.kind != "trim" or e.kind == "distance")
         ]  # fmt: skip
         if later:
             raise UsageError(f"edit {later[-1].id} builds on edit {entry_id}: undo that one first")
+    for number, of in fold([e for e in found if e.id != entry_id]).items():
+        exclusive = sorted(of.marks & ONE_OF)
+        both = (
+            exclusive
+            if len(exclusive) > 1
+            else ["treadmill", of.surface]
+            if "treadmill" in of.marks and of.surface
+            else []
+        )
+        if both:
+            raise UsageError(f"run {number} would be {' and '.join(both)} at once: take the later mark off first")
     sentence = next(row["sentence"] for row in listed(library) if row["id"] == entry_id)
     with library.writing() as connection:
         connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence
-
-
-def bound_to(library: Any, run_id: int) -> list[int]:
-    """Runs that go with this one when its originals are deleted for ever: they come from the same files."""
-    with library.reading() as connection:
-        files = _files_of(connection, run_id)
-        recordings = _recordings_of(connection, files)
-        table = schema.result
-        shared = connection.execute(select(table.c.run_id).where(table.c.recording_id.in_(recordings))).scalars().all()
-    return sorted({int(r) for r in shared if r is not None} | {run_id})
-
-
-def _files_of(connection: Connection, run_id: int) -> list[int]:
-    """Files with a recording that makes up the run, also one that was merged into it."""
-    from footwork.library.layout import read_parts
-
-    parts = [p for found in read_parts(connection).values() for p in found if p.run == run_id]
-    recordings = {piece.recording for part in parts for piece in part.pieces}
-    table = schema.recording
-    recordings |= set(
-        connection.execute(select(schema.result.c.recording_id).where(schema.result.c.run_id == run_id)).scalars()
-    )
-    return list(set(connection.execute(select(table.c.file_id).where(table.c.id.in_(recordings))).scalars()))
-
-
-def _recordings_of(connection: Connection, files: list[int]) -> list[int]:
-    return list(
-        connection.execute(select(schema.recording.c.id).where(schema.recording.c.file_id.in_(files))).scalars()
-    )
-
-
-def delete_forever(library: Any, run_id: int) -> list[int]:
-    """Remove a run, its originals and all that was said about it; the one edit that cannot be undone. Returns the runs that
-    went, those of the same files included."""
-    library_row_or_deleted(library, run_id)
-    gone = bound_to(library, run_id)
-    with library.writing() as connection:
-        connection.exec_driver_sql("PRAGMA secure_delete=ON")
-        files = _files_of(connection, run_id)
-        recordings = _recordings_of(connection, files)
-        rows = connection.execute(
-            select(schema.file.c.sha256, schema.recording.c.leg, schema.result.c.part)
-            .join(schema.recording, schema.recording.c.file_id == schema.file.c.id)
-            .outerjoin(schema.result, schema.result.c.recording_id == schema.recording.c.id)
-            .where(schema.file.c.id.in_(files))
-        ).all()  # fmt: skip
-        for table in (schema.stream, schema.result):
-            connection.execute(delete(table).where(table.c.recording_id.in_(recordings)))
-        base = connection.execute(
-            select(schema.recording.c.run_id).where(schema.recording.c.id.in_(recordings))
-        ).scalars().all()  # fmt: skip
-        about = set(gone) | {int(r) for r in base if r is not None}
-        for e in read_entries(connection, undone=True):
-            if {e.run, e.payload.get("other"), e.payload.get("new_run")} & about:
-                connection.execute(delete(schema.entry).where(schema.entry.c.id == e.id))
-        connection.execute(delete(schema.recording).where(schema.recording.c.id.in_(recordings)))
-        connection.execute(delete(schema.file).where(schema.file.c.id.in_(files)))
-    for sha, leg, part in rows:
-        blobs.original_path(library.folder, sha).unlink(missing_ok=True)
-        blobs.signals_path(library.folder, sha, leg, part or 0).unlink(missing_ok=True)
-    shutil.rmtree(library.folder / "derived" / "snapshots", ignore_errors=True)  # they name runs and efforts
-    library.refresh()
-    return gone
-
-
-def library_row_or_deleted(library: Any, run_id: int) -> None:
-    """Nothing where the run exists, also one that was deleted so that it can be brought back. Raises NoSuchRun."""
-    if not told(library).get(run_id, Told()).deleted:
-        library_row(library, run_id)

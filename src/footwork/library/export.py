@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy import select
 
 from footwork.errors import LibraryError, UsageError
-from footwork.library import entries, results, runs
+from footwork.library import runs
 from footwork.physics.terrain import EARTH_RADIUS_M
 from footwork.quantities import Floats, plain
 from footwork.signals import Signals
@@ -110,7 +110,7 @@ def everything(
 
     ``library.json`` holds the runner's facts, edits, diary, accepted CPs, scales and settings; ``runs.csv`` the list;
     ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places positions are left
-    empty and originals that hold any are left out, unless ``with_location``.
+    empty; where there are any, originals are left out, unless ``with_location``.
 
     Returns ``runs``, ``signals``, ``originals``, ``originals_left_out`` and ``hidden`` seconds.
 
@@ -126,6 +126,7 @@ def everything(
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already: name a new folder")
     private = [] if with_location else places(library)
+    folder = folder.resolve()
     work = folder.with_name(f".{folder.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     told: dict[str, Any] = {"runs": 0, "signals": 0, "originals": 0, "originals_left_out": 0, "hidden": 0}
@@ -137,11 +138,13 @@ def everything(
         flat = [{k: json.dumps(v) if isinstance(v, dict | list) else v for k, v in r.to_json().items()} for r in rows]
         pl.DataFrame(flat, infer_schema_length=None).write_csv(work / "runs.csv")
         (work / "library.json").write_text(json.dumps(_facts(library), indent=1, ensure_ascii=False), encoding="utf-8")
-        revealing = _signals(library, work / "signals", ending, private, told, progress)
-        _originals(library, work / "originals", private, revealing, told)
+        _signals(library, work / "signals", ending, private, told, progress)
+        _originals(library, work / "originals", private, told)
         if folder.exists():
-            folder.rmdir()
-        os.replace(work, folder)
+            for child in work.iterdir():
+                os.replace(child, folder / child.name)
+        else:
+            os.replace(work, folder)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}") from None
     finally:
@@ -163,8 +166,8 @@ def _facts(library: Any) -> dict[str, Any]:
 
 def _signals(
     library: Any, folder: Path, ending: str, private: list[dict[str, Any]], told: dict[str, Any], progress: Any
-) -> set[str]:
-    """Write every recording of every run that is not deleted; returns the digests of originals near a private place."""
+) -> None:
+    """Write every recording of every run that is not deleted."""
     known = {row.id: row for row in library.runs()}
     table = schema.result
     with library.reading() as connection:
@@ -175,45 +178,29 @@ def _signals(
             .where(table.c.run_id.in_(known))
             .order_by(table.c.run_id, table.c.recording_id, table.c.part)
         ).all()  # fmt: skip
-    revealing = set()
     number: dict[int, int] = {}
     for done, r in enumerate(found, start=1):
         main = known[r.run_id]
         first = (r.recording_id, r.part) == (main.recording_id, main.part)
         number[r.run_id] = number.get(r.run_id, 1) + (not first)
         name = f"run-{r.run_id:05}{'' if first else f'-{number[r.run_id]}'}{ending}"
-        path = blobs.signals_path(library.folder, r.sha256, r.leg, r.part)
-        if not path.exists():
-            results.rebuild(library, [r.recording_id])
-        signals = blobs.read_signals(path, [])
+        signals = runs.signals_of(library, main, r.recording_id, r.part)
         written = _write_signals(signals, folder / name, private)
         told["signals"] += 1
         told["hidden"] += written["hidden"]
-        if written["hidden"]:
-            revealing.add(r.sha256)
         if progress is not None:
             progress(done, len(found), name)
-    return revealing
 
 
-def _originals(
-    library: Any, folder: Path, private: list[dict[str, Any]], revealing: set[str], told: dict[str, Any]
-) -> None:
-    hidden = {run for run, said in entries.told(library).items() if said.deleted}
+def _originals(library: Any, folder: Path, private: list[dict[str, Any]], told: dict[str, Any]) -> None:
+    """Each file as it came; with private places none, since a file may hold positions anywhere in it."""
     with library.reading() as connection:
-        found = connection.execute(
-            select(schema.file.c.sha256, schema.file.c.name, schema.recording.c.run_id, schema.result.c.layout)
-            .join(schema.recording, schema.recording.c.file_id == schema.file.c.id)
-            .outerjoin(schema.result, schema.result.c.recording_id == schema.recording.c.id)
-        ).all()
-    by_file: dict[str, list[Any]] = {}
-    for r in found:
-        by_file.setdefault(r.sha256, []).append(r)
-    for sha, rows in by_file.items():
-        # Only uncut runs were looked at to the last second; other sports and cut ones may pass a private place unseen.
-        unseen = any(r.run_id is None or r.layout != "" or r.run_id in hidden for r in rows)
-        if private and (sha in revealing or unseen):
-            told["originals_left_out"] += 1
-            continue
-        (folder / f"{sha[:12]}-{Path(rows[0].name).name}").write_bytes(blobs.read_original(library.folder, sha))
+        found = connection.execute(select(schema.file.c.sha256, schema.file.c.name)).all()
+    if private:
+        told["originals_left_out"] = len(found)
+        return
+    for sha, name in found:
+        # File systems count bytes; the ending stays.
+        kept = Path(name).name.encode()[-200:].decode("utf-8", "ignore")
+        (folder / f"{sha[:12]}-{kept}").write_bytes(blobs.read_original(library.folder, sha))
         told["originals"] += 1

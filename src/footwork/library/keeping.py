@@ -11,6 +11,7 @@ import re
 import shutil
 import sqlite3
 import zipfile
+import zlib
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -105,14 +106,8 @@ def _verified(path: Path, into: Path | None = None) -> dict[str, Any]:
                     raise UnreadableFile(f"{path} is damaged: {name} is not what was backed up")
             return manifest
     except (
-        zipfile.BadZipFile,
-        KeyError,
-        TypeError,
-        ValueError,
-        AttributeError,
-        EOFError,
-        NotImplementedError,
-    ) as error:
+        zipfile.BadZipFile, zlib.error, KeyError, TypeError, ValueError, AttributeError, EOFError, RuntimeError,
+    ) as error:  # fmt: skip
         raise UnreadableFile(
             f"{path} is no backup, or a damaged one ({str(error)[:80] or type(error).__name__})"
         ) from None
@@ -132,15 +127,19 @@ def restore(path: Path, folder: Path) -> dict[str, Any]:
         raise UsageError(f"there is no backup {path}")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already: restore into a new folder with --library DIR")
+    folder = folder.resolve()
     work = folder.with_name(f".{folder.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     try:
         work.mkdir(parents=True)
         manifest = _verified(path, work)
         database.check(work / database.FILE_NAME)
-        if folder.exists():
-            folder.rmdir()
-        os.replace(work, folder)
+        if folder.exists():  # it may be where someone stands: it is filled, the database last, not replaced
+            if (work / "originals").exists():
+                os.replace(work / "originals", folder / "originals")
+            os.replace(work / database.FILE_NAME, folder / database.FILE_NAME)
+        else:
+            os.replace(work, folder)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}; nothing was kept") from None
     finally:

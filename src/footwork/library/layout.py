@@ -39,6 +39,7 @@ class Whole:
     start: float
     end: float
     serial: str
+    file: int = 0
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ class Part:
     left_out: tuple[tuple[float, float, str | None], ...] = ()
     distance: float | None = None
     incline: float | None = None
+    files: tuple[int, ...] = ()
 
     @property
     def recording(self) -> int:
@@ -71,7 +73,7 @@ class Part:
         whole = len(self.pieces) == 1 and (self.pieces[0].start, self.pieces[0].end) == ALWAYS
         if whole and not self.left_out and self.distance is None and self.incline is None:
             return ""
-        return repr((self.pieces, self.left_out, self.distance, self.incline))
+        return repr((self.pieces, self.left_out, self.distance, self.incline, self.files))
 
 
 def read_entries(connection: Connection, *kinds: str, undone: bool = False) -> list[Entry]:
@@ -98,13 +100,21 @@ def arrange(recordings: Iterable[Whole], entries: Iterable[Entry]) -> list[Part]
         if entry.kind == "merge":
             other = int(entry.payload["other"])
             parts = [p for p in rest if p.run != other] + _merged(mine, [p for p in rest if p.run == other], wholes)
+        elif entry.kind == "distance":
+            spans = {p.pieces: sum(_length(piece, wholes) for piece in p.pieces) for p in mine}
+            whole = 0.95 * max(spans.values(), default=0.0)  # a device that recorded only a part is left as it is
+            parts = rest + [
+                replace(p, distance=entry.payload["metres"]) if spans[p.pieces] >= whole else p for p in mine
+            ]
         else:
-            parts = rest + [new for part in mine for new in _corrected(part, entry, wholes)]
+            made = [new for part in mine for new in _corrected(part, entry, wholes)]
+            parts = rest + (made or mine)  # what would leave nothing of a run leaves it as it is
     out: list[Part] = []
     numbers: dict[int, int] = {}
     for part in sorted(parts, key=lambda p: (p.recording, p.pieces[0].start)):
         numbers[part.recording] = numbers.get(part.recording, -1) + 1
-        out.append(replace(part, number=numbers[part.recording]))
+        files = tuple(wholes[piece.recording].file for piece in part.pieces)
+        out.append(replace(part, number=numbers[part.recording], files=files))
     return out
 
 
@@ -114,16 +124,20 @@ def _corrected(part: Part, entry: Entry, wholes: dict[int, Whole]) -> list[Part]
         before, after = _within(part, ALWAYS[0], given["at"], wholes), _within(part, given["at"], ALWAYS[1], wholes)
         return [p for p in (before, after and replace(after, run=int(given["new_run"]))) if p]
     if entry.kind == "trim":
-        return [_within(part, given["start"], given["end"], wholes) or part]
+        kept = _within(part, given["start"], given["end"], wholes)
+        return [kept] if kept else []
     if entry.kind == "leave-out" and "start" in given:
         return [replace(part, left_out=(*part.left_out, (given["start"], given["end"], given.get("only"))))]
-    if entry.kind == "distance":
-        return [replace(part, distance=given["metres"])]
     if entry.kind == "mark" and given["name"] == "treadmill" and given.get("incline") is not None:
         return [replace(part, incline=given["incline"])]
     if (entry.kind == "mark" or entry.kind == "unmark") and given["name"] == "treadmill":
         return [replace(part, incline=None)]
     return [part]
+
+
+def _length(piece: Piece, wholes: dict[int, Whole]) -> float:
+    whole = wholes[piece.recording]
+    return min(piece.end, whole.end + 1) - max(piece.start, whole.start)
 
 
 def _within(part: Part, start: float, end: float, wholes: dict[int, Whole]) -> Part | None:
@@ -146,7 +160,7 @@ def _merged(ours: list[Part], theirs: list[Part], wholes: dict[int, Whole]) -> l
         return wholes[part.recording].serial
 
     if not ours:
-        return []
+        return theirs
     pairs, left, waiting = [], [], list(theirs)
     for part in ours:
         found = next((w for w in waiting if serial(part) and serial(w) == serial(part)), None)
@@ -177,7 +191,7 @@ def read_parts(connection: Connection) -> dict[int, list[Part]]:
         return {}
     table = schema.recording
     rows = connection.execute(
-        select(table.c.id, table.c.run_id, table.c.start, table.c.end, table.c.serial).where(table.c.run_id.in_(touched))
+        select(table.c.id, table.c.run_id, table.c.start, table.c.end, table.c.serial, table.c.file_id).where(table.c.run_id.in_(touched))
     ).all()  # fmt: skip
     wholes = [Whole(*row) for row in rows]
     out: dict[int, list[Part]] = {w.id: [] for w in wholes}

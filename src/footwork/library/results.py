@@ -19,7 +19,7 @@ from footwork.library.copies import overlapping, own_scales
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
 from footwork.signals import Course, PowerStream, Recording, Signals
-from footwork.store import blobs, schema
+from footwork.store import blobs, database, schema
 
 VERSIONS = "-".join(
     str(v)
@@ -194,6 +194,8 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
         if twin is not None:
             # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
             recording_id = twin
+            old = connection.execute(select(schema.recording.c.file_id).where(schema.recording.c.id == twin)).scalar()
+            connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
             connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
         else:
             recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
@@ -285,6 +287,11 @@ def rebuild(library: Any, recording_ids: list[int], progress: Any = None) -> lis
 
     Returns what could not be rebuilt, in sentences; the rest is.
     """
+    with database.held(library.folder / "rebuild.lock"):  # two at once would write the same files
+        return _rebuild(library, recording_ids, progress)
+
+
+def _rebuild(library: Any, recording_ids: list[int], progress: Any) -> list[str]:
     problems: list[str] = []
     masses = library.athlete.masses()
     with library.reading() as connection:

@@ -241,7 +241,7 @@ def _best(packed: Any) -> list[dict[str, Any]]:
 
 
 def _laps(library: Any, row: RunRow, laps: list[tuple[float, float, str]]) -> list[dict[str, Any]]:
-    found = _signals_of(library, row)
+    found = signals_of(library, row)
     time, way = found["time"], found.get("distance")
     known = np.isfinite(way)
     out: list[dict[str, Any]] = []
@@ -264,19 +264,21 @@ def _laps(library: Any, row: RunRow, laps: list[tuple[float, float, str]]) -> li
 
 def signals(library: Any, run_id: int) -> Signals:
     """1 Hz signals of the primary recording."""
-    return _signals_of(library, find(library, run_id))
+    return signals_of(library, find(library, run_id))
 
 
-def _signals_of(library: Any, row: RunRow) -> Signals:
+def signals_of(library: Any, row: RunRow, recording_id: int | None = None, part: int = 0) -> Signals:
+    """1 Hz signals of a run's primary recording, or of another of its recordings."""
     if row.recording_id is None:
         raise UsageError(f"run {row.id} was entered by hand: it has no recording")
+    wanted, part = (row.recording_id, row.part) if recording_id is None else (recording_id, part)
     recording = schema.recording
     with library.reading() as connection:
         digest, leg = connection.execute(
-            select(schema.file.c.sha256, recording.c.leg).join(schema.file).where(recording.c.id == row.recording_id)
+            select(schema.file.c.sha256, recording.c.leg).join(schema.file).where(recording.c.id == wanted)
         ).one()._tuple()  # fmt: skip
-        streams = read_streams(connection, row.recording_id, row.part)
-    path = blobs.signals_path(library.folder, digest, leg, row.part)
+        streams = read_streams(connection, wanted, part)
+    path = blobs.signals_path(library.folder, digest, leg, part)
     try:
         return blobs.read_signals(path, streams)
     except Exception:  # missing or damaged: the original still has it all
@@ -286,7 +288,7 @@ def _signals_of(library: Any, row: RunRow) -> Signals:
             ) from None
         from footwork.library import results
 
-        problems = results.rebuild(library, [row.recording_id])
+        problems = results.rebuild(library, [wanted])
         if problems:
             raise LibraryError(problems[0]) from None
         return blobs.read_signals(path, streams)

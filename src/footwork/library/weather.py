@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from bisect import bisect_left, bisect_right
 from pathlib import Path
 from typing import Any
 
@@ -111,19 +112,22 @@ def from_file(library: Any, path: Path) -> dict[str, Any]:
     if not reports:
         raise UnreadableFile(f"{path.name} holds no report")
     places = _places(library)
-    times = np.array([r["time"] for r in reports])
-    order = np.argsort(times)
-    done, used = [], set()
+    order = np.argsort([r["time"] for r in reports])
+    ordered = [reports[i] for i in order]
+    moments = [r["time"] for r in ordered]
+    payloads: dict[int, dict[str, Any]] = {}
+    used: set[int] = set()
     for row in reversed(library.runs()):
         middle = _middle(row)
-        inside = [i for i in order if abs(times[i] - middle) <= NEAREST_S and _near(reports[i], places.get(row.id))]
+        span = range(bisect_left(moments, middle - NEAREST_S), bisect_right(moments, middle + NEAREST_S))
+        inside = [i for i in span if _near(ordered[i], places.get(row.id))]
         if inside:
-            best = min(inside, key=lambda i: abs(times[i] - middle))
-            values = {k: v for k, v in reports[best].items() if k in LIMITS}
-            tell(library, row.id, reports[best]["source"], **values)
-            done.append(row.id)
+            best = min(inside, key=lambda i: abs(moments[i] - middle))
+            values = {k: v for k, v in ordered[best].items() if k in LIMITS}
+            payloads[row.id] = {**_checked(values), "source": ordered[best]["source"]}
             used.add(best)
-    return {"runs": done, "reports": len(reports), "unmatched": len(reports) - len(used)}
+    entries.write_all(library, "weather", payloads)
+    return {"runs": list(payloads), "reports": len(reports), "unmatched": len(reports) - len(used)}
 
 
 def _metar_reports(name: str, lines: list[tuple[int, str]]) -> list[dict[str, Any]]:
@@ -140,7 +144,10 @@ def _metar_reports(name: str, lines: list[tuple[int, str]]) -> list[dict[str, An
         if day.day != seen.day:
             raise UnreadableFile(f"{name}, line {number}: its date and the report's day {seen.day} differ")
         moment = dt.datetime.combine(day, dt.time(seen.hour, seen.minute), dt.UTC).timestamp()
-        out.append({"time": moment, "source": "METAR", **{k: v for k, v in _values(seen).items() if v is not None}})
+        try:
+            out.append({"time": moment, "source": "METAR", **_checked(_values(seen))})
+        except UsageError as error:
+            raise UnreadableFile(f"{name}, line {number}: {error}") from None
     return out
 
 

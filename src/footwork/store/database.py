@@ -63,10 +63,17 @@ def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
         raise LibraryError(f"cannot write to the library {folder}: {error.strerror or error}") from None
 
 
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """Wait for a lock file and hold it; it is let go even when the process is killed."""
+    with path.open("a") as stream:
+        fcntl.flock(stream, fcntl.LOCK_EX)
+        yield
+
+
 def _open_writable(folder: Path, path: Path) -> Engine:
     folder.mkdir(parents=True, exist_ok=True)
-    with (folder / "open.lock").open("a") as stream:
-        fcntl.flock(stream, fcntl.LOCK_EX)  # two programs opening a new library at once make it one after the other
+    with held(folder / "open.lock"):  # two programs opening a new library at once make it one after the other
         return _made_ready(folder, path)
 
 
@@ -98,10 +105,10 @@ def _checked(path: Path, folder: Path) -> int:
     return version
 
 
-def _readonly_uri(path: Path) -> str:
+def _readonly_uri(path: Path, more: str = "&immutable=1") -> str:
     from urllib.parse import quote
 
-    return f"file:{quote(str(path.resolve()))}?mode=ro&immutable=1"
+    return f"file:{quote(str(path.resolve()))}?mode=ro{more}"
 
 
 def _connect(folder: Path, address: Callable[[Path], str]) -> Engine:
@@ -167,7 +174,7 @@ def _explain(error: Exception, folder: Path) -> LibraryError:
 def check(path: Path) -> None:
     """Look through a whole database file. Raises LibraryError where it is damaged."""
     try:
-        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as raw:
+        with closing(sqlite3.connect(_readonly_uri(path, ""), uri=True)) as raw:
             rows = [str(row[0]) for row in raw.execute("PRAGMA integrity_check")]
             rows += [f"a row of {r[0]} points nowhere" for r in raw.execute("PRAGMA foreign_key_check")]
     except sqlite3.DatabaseError as error:

@@ -31,6 +31,7 @@ file = Table(
     Column("size", Integer, nullable=False),
     Column("added_at", Float, nullable=False),
     Column("start_given", Float),  # what the user said with --start, where the file has no date
+    Column("replaced_by", Integer),  # the file whose better copy took its place
 )  # fmt: skip
 run = Table(
     "run", library,

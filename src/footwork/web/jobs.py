@@ -54,6 +54,8 @@ async def _start(command: list[str]) -> asyncio.subprocess.Process:
 async def run_command(library: Path, *words: str) -> tuple[str, Any]:
     """Run one command on a library in another process; returns what went wrong, or nothing, and its result."""
     plain = words.index("--") if "--" in words else len(words)  # what follows are words, never options
+    if any("\0" in word for word in words):
+        return "a field holds a character that no text has", {}
     child = await _start(
         [sys.executable, "-m", "footwork", "--library", str(library), *words[:plain], "--json", *words[plain:]]
     )

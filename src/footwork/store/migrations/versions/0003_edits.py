@@ -11,6 +11,7 @@ def upgrade() -> None:
         """CREATE TABLE entry (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, run_id INTEGER REFERENCES run (id), date TEXT,
            payload TEXT NOT NULL, entered_at FLOAT NOT NULL, undone_at FLOAT)"""
     )
+    op.execute("ALTER TABLE file ADD COLUMN replaced_by INTEGER")
     op.execute("CREATE INDEX entry_kind ON entry (kind)")
     op.execute(
         """INSERT INTO entry (kind, run_id, payload, entered_at)
