@@ -33,6 +33,30 @@ METHODS: dict[str, Method] = {
         "",
         ("Taboga et al. 2022, Eur J Sport Sci: devices differ in absolute watts.",),
     ),
+    "clock-offset": Method(
+        "Clock offset of two devices",
+        "How late the second device is: the shift at which a signal that both took from outside (position, else a shared heart rate, "
+        "else speed or power) agrees best, after its slow part over five minutes is taken off. The interval comes from a "
+        "bootstrap of 24 blocks of the run and is never under a quarter of a second either way. What power lags beyond it is the "
+        "devices' relative response. Drift is the change from the first to the last third.",
+        "maximum over s of the correlation of x(t) and y(t+s)",
+        ("Block bootstrap: common practice, no source.",),
+    ),
+    "agreement": Method(
+        "Agreement of two devices",
+        "Difference is second minus first, over seconds in which both timers ran, once the clocks are right. Neighbouring seconds are "
+        "alike, so each interval rests on an effective number of pairs, n over one plus twice the sum of the autocorrelations of "
+        "the difference. Limits of agreement hold 95 % of differences. Deming's line takes both devices to have error, in equal "
+        "measure unless said otherwise; its error is a jackknife over blocks. A device is the same within error when the bias lies "
+        "within 2 % and the line's slope may be 1; a typical error over 5 % at 30 s means do not mix (both our convention).",
+        "limits = bias ± 1.96 SD;  CCC = 2 s_xy / (s_x² + s_y² + (x̄ − ȳ)²);  typical error = SD/√2",
+        (
+            "Bland and Altman 1986, Lancet i:307.",
+            "Lin 1989, Biometrics 45:255.",
+            "Hopkins 2000, Sports Med 30:1.",
+            "Geyer 1992, Statistical Science 7:473: initial positive sequence.",
+        ),
+    ),
     "modelled-power": Method(
         "Modelled power",
         "Where no power was recorded it is modelled from speed, grade and the runner's mass, and always called modelled. "

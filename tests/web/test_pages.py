@@ -331,3 +331,8 @@ def test_a_race_is_entered_by_hand(page, served):
         if page.get_by_text("No such run").count():
             break
         assert page.locator("table button").count() < left
+
+
+def test_a_comparison_page_without_a_second_device_says_so(page):
+    page.goto("/runs/3/compare")
+    page.get_by_text("was recorded by one device").wait_for()

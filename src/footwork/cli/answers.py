@@ -181,7 +181,7 @@ def compare(
 
     if len(what) == 1 and what[0].isdigit():
         with opened() as library:
-            found = comparing.of_run(library, int(what[0]), first, second)
+            found = library.compare(int(what[0]), first, second)
     elif len(what) == 2:
         found = comparing.of_files([Path(w) for w in what])
     else:
@@ -214,7 +214,8 @@ def compare(
 
 
 def _signed(e: dict[str, Any]) -> str:
-    return f"{e['value']:+.1f} {e['unit']} ({e['low']:+.1f} to {e['high']:+.1f})"
+    digits = 3 if e["unit"] in ("m", "m/s") else 1
+    return f"{e['value']:+.{digits}f} {e['unit']} ({e['low']:+.{digits}f} to {e['high']:+.{digits}f})"
 
 
 @app.command()

@@ -309,6 +309,15 @@ class Library:
 
         return weather.from_file(self, Path(path))
 
+    def compare(self, run_id: int, first: int = 1, second: int = 2) -> dict[str, Any]:
+        """Agreement of two recordings of a run; see `compare.of_run`."""
+        from footwork.library import compare
+
+        found: dict[str, Any] = self.cached(
+            ("compare", run_id, first, second), lambda: compare.of_run(self, run_id, first, second)
+        )
+        return found
+
     def activities(self) -> list[dict[str, Any]]:
         """Recordings of other sports, kept for their load: start, sport, time, work, heart rate."""
         from footwork.library import runs

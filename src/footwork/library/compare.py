@@ -43,6 +43,20 @@ def of_run(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
     return _told(name, a, other, b, [(start, start + length) for start, length in laps])
 
 
+def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[str, Floats]:
+    """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W] with the
+    second's clock put right, missing in pauses."""
+    sources = _sources(library, run_id)
+    a, b = pairing.common(sources[first - 1][1], sources[second - 1][1])
+    moved = pairing.shifted(b, float(pairing.clock_offset(a, b).lag.value or 0.0))
+    both = a.timer & moved.timer
+    return {
+        "time": a["time"] - a["time"][0],
+        "first": np.where(both, a.get("power"), np.nan),
+        "second": np.where(both, moved.get("power"), np.nan),
+    }
+
+
 def of_files(paths: list[Path]) -> dict[str, Any]:
     """Compare the recordings of two files; no library is needed.
 

@@ -5,16 +5,29 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from footwork.web.pages import capacity, correct, diary, keeping, methods, race, run, runs, settings, today, usual
+from footwork.web.pages import (
+    capacity,
+    compare,
+    correct,
+    diary,
+    keeping,
+    methods,
+    race,
+    run,
+    runs,
+    settings,
+    today,
+    usual,
+)
 
 # Address of the twin: the function whose result both the page and the twin show.
 TWINS: dict[str, Callable[..., Any]] = {
     "/today.json": today.data, "/runs.json": runs.data, "/runs/{run_id}.json": run.data, "/capacity.json": capacity.data, "/usual.json": usual.data,
-    "/race.json": race.data, "/runs/{run_id}/edit.json": correct.data, "/diary.json": diary.data, "/library.json": keeping.data, "/settings.json": settings.data, "/methods.json": methods.data,
+    "/race.json": race.data, "/runs/{run_id}/edit.json": correct.data, "/runs/{run_id}/compare.json": compare.data, "/diary.json": diary.data, "/library.json": keeping.data, "/settings.json": settings.data, "/methods.json": methods.data,
 }  # fmt: skip
 
 
 def register(base: str, library: Any) -> None:
     """Add all pages of one library under an address."""
-    for module in (today, runs, run, correct, usual, capacity, race, diary, keeping, settings, methods):
+    for module in (today, runs, run, correct, compare, usual, capacity, race, diary, keeping, settings, methods):
         module.register(base, library)

@@ -208,7 +208,7 @@ def register(base: str, library: Any) -> None:
                     method_link(base, "mean-maximal", "How best efforts are found")
             _laps(found, imperial)
             _told(base, found)
-            _recordings(found)
+            _recordings(base, found)
             _marks(base, library, row.id, found["marks"])
             _cleaning(base, found)
 
@@ -254,7 +254,7 @@ def _laps(found: dict[str, Any], imperial: bool) -> None:
     )  # fmt: skip
 
 
-def _recordings(found: dict[str, Any]) -> None:
+def _recordings(base: str, found: dict[str, Any]) -> None:
     if len(found["recordings"]) < 2 and sum(len(r["power"]) for r in found["recordings"]) < 2:
         return
     heading("Recordings of this run")
@@ -267,6 +267,7 @@ def _recordings(found: dict[str, Any]) -> None:
             for r in found["recordings"]
         ],
     )  # fmt: skip
+    link("Compare the devices", f"{base}/runs/{found['id']}/compare", "button").style("margin-top:12px")
 
 
 def _marks(base: str, library: Any, run_id: int, marks: list[str]) -> None:

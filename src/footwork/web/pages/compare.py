@@ -1,0 +1,162 @@
+"""Two devices on one run: the verdict, overlaid traces, the difference over time and against the mean, the numbers."""
+
+from __future__ import annotations
+
+import asyncio
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError, NoSuchRun
+from footwork.library import compare as comparing
+from footwork.quantities import Estimate
+from footwork.web.forms import sentence
+from footwork.web.layout import heading, link, method_link, page, table, text, whisker
+from footwork.web.pages.run import show_chart
+
+
+DIGITS = {"W": 1, "bpm": 1, "m/s": 3, "m": 3}
+
+
+def data(library: Any, run_id: str, first: str = "1", second: str = "2") -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    if not all(str(v).isascii() and str(v).isdigit() and len(str(v)) < 12 for v in (run_id, first, second)):
+        raise NoSuchRun(f"there is no run {run_id} with recordings {first} and {second}")
+    found: dict[str, Any] = library.compare(int(run_id), int(first), int(second))
+    return found
+
+
+def chart(traces: dict[str, Any]) -> Chart:
+    """Both traces, and their difference over time."""
+    x, a, b = traces["time"], _smooth(traces["first"]), _smooth(traces["second"])
+    return Chart(
+        [Pane("power, W, mean of 30 s", [Mark("line", x, a, label="first"), Mark("line", x, b, label="second", soft=True)], height=170),
+         Pane("second minus first, W", [Mark("line", x, b - a)])],
+        "time", "Power of both devices and their difference over the run",
+    )  # fmt: skip
+
+
+def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Difference by fifths of the mean power: what a cloud of points would show, as a table that can be read."""
+    a, b = _smooth(traces["first"])[::30], _smooth(traces["second"])[::30]
+    known = np.isfinite(a) & np.isfinite(b)
+    mean, d = 0.5 * (a + b)[known], (b - a)[known]
+    edges = np.quantile(mean, np.linspace(0, 1, 6)) if len(mean) >= 25 else np.zeros(0)
+    out = []
+    for low, high in pairwise(edges):
+        part = d[(mean >= low) & (mean <= high)]
+        if len(part) >= 3:
+            out.append(
+                (f"{low:.0f} to {high:.0f} W", f"{part.mean():+.1f} W", f"{part.min():+.0f} to {part.max():+.0f} W")
+            )
+    return out
+
+
+def _smooth(power: Any) -> Any:
+    known = np.isfinite(power)
+    kernel = np.ones(30)
+    number = np.convolve(known, kernel, mode="same")
+    return np.where(known, np.convolve(np.nan_to_num(power), kernel, mode="same") / np.maximum(number, 1), np.nan)
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/runs/{{run_id}}/compare")
+    async def compare(run_id: str, first: str = "1", second: str = "2") -> None:
+        try:
+            found = await asyncio.to_thread(data, library, run_id, first, second)
+            traces = await asyncio.to_thread(comparing.traces, library, int(run_id), int(first), int(second))
+        except FootworkError as error:
+            with page(base, "Runs", "Two devices", sentence(str(error))):
+                link("All runs", f"{base}/runs", "button")
+            return
+        with page(base, "Runs", f"Two devices on run {run_id}", found["verdict"]):
+            link("Back to the run", f"{base}/runs/{run_id}", "button")
+            text(
+                "p",
+                f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes together; differences are second minus first.",
+                "soft",
+            )
+            with ui.element("div").classes("numbers"):
+                whisker(
+                    base,
+                    f"Second clock late, by {found['lag_by'].replace('_', ' ')}",
+                    "lag",
+                    _estimate(found["lag"]),
+                    digits=1,
+                )
+                if "power" in found:
+                    coarse = "30 s" if "power" in found["levels"].get("30 s", {}) else ""
+                    at, rows = (
+                        (f"levels.{coarse}.power", found["levels"][coarse]["power"])
+                        if coarse
+                        else ("power", found["power"])
+                    )
+                    whisker(
+                        base,
+                        "Bias of power" + (", 30 s" if coarse else ""),
+                        f"{at}.bias",
+                        _estimate(rows["bias"]),
+                        digits=1,
+                    )
+                    whisker(
+                        base,
+                        "Second over first, line's slope",
+                        f"{at}.deming.slope",
+                        _estimate(rows["deming"]["slope"]),
+                        digits=3,
+                    )
+                    whisker(base, "Typical error", f"{at}.typical_error", _estimate(rows["typical_error"]), digits=1)
+            if "power" in found:
+                show_chart(chart(traces))
+                rows_ = difference_rows(traces)
+                if rows_:
+                    heading("Difference against the mean of both")
+                    table(["mean power", "mean difference", "spread"], rows_)
+            _numbers(found)
+            _splits(found)
+            for name, reason in found["reasons"].items():
+                text("p", f"{name.replace('_', ' ').capitalize()} is not compared: {reason}.", "soft")
+            with ui.element("p"):
+                method_link(base, "agreement")
+
+
+def _estimate(found: dict[str, Any]) -> Estimate:
+    return Estimate(**{"reason": "", **found})
+
+
+def _numbers(found: dict[str, Any]) -> None:
+    heading("Agreement")
+    rows = []
+    for level, at in (("1 s", found), *found["levels"].items()):
+        for name, unit in comparing.SIGNALS.items():
+            if name in at:
+                r = at[name]
+                low, high = r["limits_of_agreement"]["low"]["value"], r["limits_of_agreement"]["high"]["value"]
+                rows.append([
+                    f"{name.replace('_', ' ').capitalize()} at {level}", _signed(r["bias"]), f"{low:+.{DIGITS[unit]}f} and {high:+.{DIGITS[unit]}f}",
+                    f"{r['concordance']['value']:.3f}", f"{r['deming']['slope']['value']:.3f}", f"{r['typical_error']['value']:.{DIGITS[unit] + 1}f}",
+                    f"{r['n']}, worth {r['n_effective']:.0f}",
+                ])  # fmt: skip
+    table(["signal", "bias", "limits", "concordance", "slope", "typical error", "pairs"], rows, labelled=True)
+
+
+def _splits(found: dict[str, Any]) -> None:
+    if not found["splits"]:
+        return
+    heading("Power by intensity, slope and phase")
+    table(
+        ["part", "bias", "share"],
+        [
+            [p["part"][0].upper() + p["part"][1:], _signed(p["bias"]), f"{p['bias_share']['value']:+.1f} %"]
+            for parts in found["splits"].values()
+            for p in parts
+        ],
+    )
+
+
+def _signed(e: dict[str, Any]) -> str:
+    digits = DIGITS[e["unit"]]
+    return f"{e['value']:+.{digits}f} {e['unit']}, {e['low']:+.{digits}f} to {e['high']:+.{digits}f}"
