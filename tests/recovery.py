@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from footwork.analysis import efforts
+from footwork.analysis import agreement, efforts, pairing
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
@@ -180,6 +180,39 @@ def check(
     return Outcome(name, runners - withheld, withheld, inside, float(np.median(widths)), float(np.mean(biases)))
 
 
+def pair_of_devices(seed: int) -> dict[str, bool]:
+    """Whether lag, bias, slope and intercept of two simulated devices lie in their intervals. Errors last seconds to half a
+    minute and are of equal size in both."""
+    rng = np.random.default_rng(seed)
+    runner = draw_runner(rng)
+    n = int(rng.integers(1800, 5400))
+    speed = np.repeat(runner.speed_cp * rng.uniform(0.6, 1.05, n // 150 + 1), 150)[:n]
+    truth = device_watts(runner, Device(1.0, 0.8, 0.02, 2.0), speed, np.zeros(n), rng)
+    lasting, sd = rng.uniform(1, 30), rng.uniform(2, 8)
+    slope, constant, late = rng.uniform(0.85, 1.2), rng.uniform(-15, 15), int(rng.integers(-20, 21))
+
+    def error() -> np.ndarray:
+        f = np.exp(-1 / lasting)
+        out = sd * np.sqrt(1 - f * f) * rng.standard_normal(n)
+        for i in range(1, n):
+            out[i] += f * out[i - 1]
+        return out
+
+    first, second = truth + error(), slope * truth + constant + error()
+    offset = pairing.lag_between(first, np.roll(second, late), "power")
+    made = agreement.agreement(first, second, "W")
+    bias = float(np.mean((slope - 1) * truth + constant))
+    inside = {"bias": (made.bias, bias), "slope": (made.slope, slope), "intercept": (made.intercept, constant)}
+    found = {name: bool(e.low <= true <= e.high) for name, (e, true) in inside.items()}
+    return {"lag": offset is not None and offset.lag.low <= late <= offset.lag.high, **found}
+
+
+def pairs(runners: int, first_seed: int = 40_000) -> dict[str, float]:
+    """How often each lies inside, over simulated pairs."""
+    found = [pair_of_devices(seed) for seed in range(first_seed, first_seed + runners)]
+    return {name: float(np.mean([f[name] for f in found])) for name in found[0]}
+
+
 CHECKS = {
     "CP from marked efforts (3, 7, 12, sometimes 20 min)": (marked_efforts, 1000),
     "CP from habitual best efforts of six weeks": (habitual_running, 5000),
@@ -197,6 +230,9 @@ def table(runners: int) -> str:
         f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}, "
         f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}.", "",
         "| check | runners | withheld | inside | median half-width | mean bias |", "|---|---|---|---|---|---|", *rows, "",
+        f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a minute (agreement {agreement.METHOD_VERSION}, "
+        f"pairing {pairing.METHOD_VERSION}): how often the truth lies in the interval.", "",
+        "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in pairs(runners).items()), "",
     ])  # fmt: skip
 
 

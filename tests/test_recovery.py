@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from footwork.physiology import critical, curve
+from footwork.analysis import agreement, efforts, pairing
+from footwork.physiology import critical, curve, tracking
 from tests import recovery
 
 ROOT = Path(__file__).parents[1]
@@ -20,12 +21,21 @@ def test_truth_lies_in_the_interval(name):
     assert abs(outcome.bias) < 3
 
 
+def test_two_devices_come_back_inside_their_intervals():
+    # At a true 92 % fewer than 32 of 40 would come once in 200 times.
+    assert min(recovery.pairs(40).values()) >= 0.8
+
+
 def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     text = (ROOT / "docs" / "recovery.md").read_text(encoding="utf-8")
     assert f"critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}" in text
     rows = [line for line in text.splitlines() if line.startswith("| CP ")]
     assert len(rows) == len(recovery.CHECKS)
-    assert "tracking" in text
+    assert f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}" in text
+    assert f"agreement {agreement.METHOD_VERSION}, pairing {pairing.METHOD_VERSION}" in text
+    for name in ("lag", "bias", "slope", "intercept"):
+        share = re.search(rf"\| {name} \| (\d+\.\d) %", text)
+        assert share and float(share.group(1)) >= 92.0
     for row in rows:
         inside, half_width, bias = (float(v) for v in re.findall(r"([+-]?\d+\.\d) %", row))
         # One test set alone is told a little too wide; seasons keep the promise at both ends.

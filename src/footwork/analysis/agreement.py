@@ -164,7 +164,7 @@ def deming(first: npt.ArrayLike, second: npt.ArrayLike, error_ratio: float = 1.0
     return float(slope), float(b.mean() - slope * a.mean())
 
 
-def _deming_errors(a: Floats, b: Floats, error_ratio: float, n_eff: float, blocks: int = 40) -> tuple[float, float]:
+def _deming_errors(a: Floats, b: Floats, error_ratio: float, n_eff: float, blocks: int = 20) -> tuple[float, float]:
     """Jackknife over blocks of neighbours: errors of slope and intercept that hold for autocorrelated pairs."""
     number = int(np.clip(n_eff, 4, min(blocks, len(a))))
     edges = np.linspace(0, len(a), number + 1).astype(int)
@@ -176,7 +176,9 @@ def _deming_errors(a: Floats, b: Floats, error_ratio: float, n_eff: float, block
         kept[low:high] = True
     lines = np.array(found)
     spread = np.sqrt((number - 1) / number * ((lines - lines.mean(axis=0)) ** 2).sum(axis=0))
-    return float(spread[0]), float(spread[1])
+    # The caller's quantile is that of n_eff pairs; so few blocks call for a wider one.
+    wider = _t(number) / _t(n_eff)
+    return float(spread[0] * wider), float(spread[1] * wider)
 
 
 def concordance(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
