@@ -89,3 +89,17 @@ def test_a_library_of_the_first_version_is_migrated(library, tmp_path):
     with Library.open(library.folder) as opened:
         assert [r.to_json() for r in opened.runs()] == before
         opened.accept(260, DAY)
+
+
+def test_today_says_which_test_would_tell_most(season_library, tmp_path):
+    season_library.close()
+    shutil.copytree(season_library.folder, tmp_path / "copy")
+    with Library.open(tmp_path / "copy") as library:
+        for row in library.runs():
+            library.mark(row.id, "test", remove=True)
+        due = next(d for d in library.today()["due"] if "test" in d["what"].lower())
+        tests = library.history()["tests"]
+        if tests:
+            assert f"a test of {tests[0]['test']} would narrow it" in due["why"]
+        else:
+            assert "narrow" not in due["why"]

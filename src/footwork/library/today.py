@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from footwork.errors import NotEnoughData
-from footwork.library import runs
+from footwork.library import history, runs
 from footwork.quantities import Estimate, plain
 
 TEST_DAYS = 42
@@ -43,7 +43,7 @@ def answer(library: Any) -> dict[str, Any]:
             due.append(
                 {
                     "what": "Run a test or mark a race",
-                    "why": f"critical power rests on {evidence['sentence']}",
+                    "why": f"critical power rests on {evidence['sentence']}{_best_test(made)}",
                     "page": "capacity",
                 }
             )
@@ -53,7 +53,7 @@ def answer(library: Any) -> dict[str, Any]:
                 due.append(
                     {
                         "what": "A test is due",
-                        "why": f"the last maximal effort was {(day - last).days} days before your newest run",
+                        "why": f"the last maximal effort was {(day - last).days} days before your newest run{_best_test(made)}",
                         "page": "capacity",
                     }
                 )
@@ -67,6 +67,14 @@ def answer(library: Any) -> dict[str, Any]:
         scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
     )  # fmt: skip
+
+
+def _best_test(made: Any) -> str:
+    """What the most telling test would do to the interval, in words; nothing where CP is withheld."""
+    best = next(iter(history.tests(made)), None)
+    if best is None:
+        return ""
+    return f"; a test of {best['test']} would narrow it from ±{best['half_width_now_w']:.0f} to about ±{best['half_width_after_w']:.0f} W"
 
 
 def _told(**found: Any) -> dict[str, Any]:
