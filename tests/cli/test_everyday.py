@@ -98,3 +98,10 @@ def test_the_diary_weather_and_runs_by_hand(copy):
     assert ok("runs", "--by", "week", library=copy).stdout.count("CP-minutes") == len(
         of_json("runs", "--by", "week", library=copy)
     )
+
+
+def test_today_tells_the_week_and_what_is_due(copy):
+    found = of_json("today", library=copy)
+    text = ok("today", library=copy).stdout
+    assert f"{found['runs']} runs" in text and text.count("Due:") == len(found["due"])
+    assert "Critical power" in text

@@ -133,6 +133,28 @@ def _history(result: dict[str, Any]) -> None:
 
 
 @app.command()
+def today(as_json: Json = False) -> None:
+    """What is new and what is due: the week, critical power, a test, an accepted CP that the evidence left."""
+    from footwork.quantities import Estimate, describe, format_distance, format_duration
+
+    with opened() as library:
+        found = library.today()
+        imperial = library.setting("units") == "imperial"
+    if as_json:
+        return out(found)
+    if not found["runs"]:
+        return say("No runs yet: footwork add PATH")
+    week = found["week"]
+    say(
+        f"{plural(found['runs'], 'run')}. In the seven days up to the newest: {plural(week['runs'], 'run')}, {format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}, {week['cp_minutes']:.0f} CP-minutes."
+    )
+    say(f"Critical power   {describe(Estimate(**{'reason': '', **found['critical_power']}), 0, found['kind'])}")
+    for item in found["due"]:
+        say(f"Due: {item['what']}: {item['why']}.")
+    return None
+
+
+@app.command()
 def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None:
     """Usual watts for easy, steady and hard running, and how the newest run compares."""
     from footwork.quantities import format_pace

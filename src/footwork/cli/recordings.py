@@ -291,7 +291,7 @@ def export(
     hidden = f" Positions of {told['hidden']} seconds near private places were left empty." if told["hidden"] else ""
     if everything:
         kept = (
-            f", {told['originals_left_out']} originals left out for the private places in them"
+            f", {told['originals_left_out']} originals left out because of your private places"
             if told["originals_left_out"]
             else ""
         )

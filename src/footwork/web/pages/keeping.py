@@ -94,7 +94,7 @@ def register(base: str, library: Any) -> None:
                 library, ["export"],
                 (Field("out", f"New folder, as {home}/footwork-export", "--out"),),
                 "Export", lambda r: f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
-                + (f", {r['originals_left_out']} originals left out for the private places in them." if r["originals_left_out"] else "."),
+                + (f", {r['originals_left_out']} originals left out because of your private places." if r["originals_left_out"] else "."),
                 needed=["out"], fixed=["--all"], prefix="export-",
             )  # fmt: skip
             heading("Private places")
