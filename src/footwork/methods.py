@@ -88,7 +88,9 @@ METHODS: dict[str, Method] = {
         "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
         "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
         "read about 3 % low with a spread of 4.5 %†. Otherwise ordinary runs say only that capacity was at least so much. A filter "
-        "follows all of it from day to day and widens the interval when nothing informs it. A three-minute all-out test enters with a bias of +5 ± 6 %.",
+        "follows all of it from day to day and widens the interval when nothing informs it; the newest habitual bests take the place of "
+        "older ones. The hyperbola reads CP above the asymptote of Morton's form, so CP is lowered by 1 ± 0.8 %† and W′ raised to "
+        "match. Races entered by hand become watts by power at speed, with its error. A three-minute all-out test enters with a bias of +5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",
         (
             "Hunter, Ledger & Muniz-Pumares 2023, IJSPP (habitual 281 W, trials 290 W, all-out 305 W).",
@@ -137,10 +139,11 @@ METHODS: dict[str, Method] = {
         "Usual watts",
         "Steady minutes of the half year before, on one scale. Easy, steady and hard are below 80 %, up to 100 % and above 100 % "
         "of CP†. Watts at pace follow a line in pace with an effect for each run, with slope and time into the run taken out; "
-        "heart rate at power likewise. A run is unusual when it lies beyond what nineteen in twenty runs show. Weather and "
-        "device are not in it: the watts alone cannot tell them apart.",
-        "ln(P/v/slope) = a + b·(v − v̄) + climbing + descending + time + run",
-        ("Least squares with a run effect and weak priors†.",),
+        "heart rate at power likewise. Where the weather of runs was told, temperature and the wind's drag enter, and how much of the wind "
+        "the device shows is learned. A run is unusual when it lies beyond what nineteen in twenty runs show. Surface, shoe and "
+        "device are not in it: the watts alone cannot tell them apart. Errors of the effects come from the misfit of whole runs.",
+        "ln(P/v/slope) = a + b·(v − v̄) + climbing + descending + time + warmth + wind + run",
+        ("Least squares with a run effect and weak priors†; sandwich errors by run.",),
     ),
     "heart-rate-borders": Method(
         "Heart rate at the borders",

@@ -145,7 +145,13 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
     name = pane.title.partition(",")[0]
     if mark.kind == "band" and mark.y2 is not None:
         low, high = np.minimum(mark.y, mark.y2), np.maximum(mark.y, mark.y2)
-        base = {**common, "type": "line", "stack": f"band{index}", "stackStrategy": "all", "lineStyle": {"opacity": 0}}
+        base = {
+            **common,
+            "type": "line",
+            "stack": f"band{index}-{mark.x[0]:.0f}",
+            "stackStrategy": "all",
+            "lineStyle": {"opacity": 0},
+        }
         label = {"show": bool(mark.label), "formatter": mark.label, "color": _SOFT, "fontSize": 13, "distance": 4}
         return [
             {**base, "data": _pairs(mark.x, low)},

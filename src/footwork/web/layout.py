@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from nicegui import ui
 from nicegui.element import Element
@@ -167,6 +168,18 @@ def domain_strip(seconds: dict[str, float]) -> None:
             with ui.element("span"):
                 ui.html(f'<i class="d-{name}"></i>', sanitize=False, tag="span")
                 text("span", f"{name} {format_duration(seconds[name])}")
+
+
+def scale_links(base: str, library: Any, where: str, current: str) -> None:
+    """The page again for each scale that has runs; nothing where there is one."""
+    names = {row.power_scale for row in library.runs() if row.power_scale}
+    if len(names) > 1:
+        with ui.element("div").classes("row-of"):
+            text("span", "Whose watts:", "soft")
+            for name in sorted(names):
+                made = link(name, f"{base}/{where}?scale={quote(name)}", "button")
+                if name == current:
+                    made.props["aria-current"] = "true"
 
 
 def note(content: str, base: str = "", key: str = "") -> Element:

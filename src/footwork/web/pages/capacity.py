@@ -14,7 +14,8 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.library.capacity import Capacity
 from footwork.quantities import Estimate, format_duration, format_pace, parse_date
-from footwork.web.layout import heading, link, note, page, table, text, whisker
+from footwork.web.forms import Field, command_form
+from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
 from footwork.web.pages.run import show_chart
 
 _BORDERS = {
@@ -83,7 +84,7 @@ def register(base: str, library: Any) -> None:
             return
         imperial = library.setting("units") == "imperial"
         with page(base, "Capacity", "What you can hold", sentence(found)):
-            _scales(base, library, found.scale)
+            scale_links(base, library, "capacity", found.scale)
             kind = found.evidence["kind"]
             with ui.element("div").classes("numbers"):
                 whisker(base, "Critical power", "critical_power", found.critical_power, kind)
@@ -128,10 +129,13 @@ def register(base: str, library: Any) -> None:
 
 def history_chart(told: dict[str, Any]) -> Chart:
     """Proposed CP as a band through the days, its middle as a line, the accepted CP as steps."""
-    rows = [r for r in told["history"] if r["critical_power"]["value"] is not None]
+    rows = told["history"]
     days = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in rows], float)
     low, value, high = (np.array([r["critical_power"][end] for r in rows], float) for end in ("low", "value", "high"))
-    marks = [Mark("band", days, low, high), Mark("line", days, value, label="proposed", accent=True)]
+    known = np.isfinite(value)  # withheld days leave a gap in the line and between the bands
+    runs = np.split(np.arange(len(days)), np.flatnonzero(np.diff(known.astype(int))) + 1)
+    marks = [Mark("band", days[r], low[r], high[r]) for r in runs if len(r) and known[r[0]]]
+    marks.append(Mark("line", days, value, label="proposed", accent=True))
     steps = [(dt.date.fromisoformat(e["date"]).toordinal(), e["critical_power_w"]) for e in told["accepted_entries"]]
     if steps and len(days):
         at = np.array([next((w for d, w in reversed(steps) if d <= day), np.nan) for day in days])
@@ -186,6 +190,10 @@ def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]
                 ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 
             taken.on("click", take_back)
+    command_form(
+        library, ["capacity"], (Field("accept", "or another CP, W", "--accept"), Field("from", "From date, YYYY-MM-DD (today)", "--date")),
+        "Accept it", f"{base}/capacity?scale={quote(found.scale)}", needed=["accept"], fixed=[f"--scale={found.scale}"],
+    )  # fmt: skip
     if told["tests"]:
         heading("What a test would tell")
         table(
@@ -196,17 +204,6 @@ def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]
             ],
         )
         note("Tests are maximal efforts, only if you are well, rested and warmed up.", base, "cautions")
-
-
-def _scales(base: str, library: Any, current: str) -> None:
-    names = {row.power_scale for row in library.runs() if row.power_scale}
-    if len(names) > 1:
-        with ui.element("div").classes("row-of"):
-            text("span", "Whose watts:", "soft")
-            for name in sorted(names):
-                made = link(name, f"{base}/capacity?scale={quote(name)}", "button")
-                if name == current:
-                    made.props["aria-current"] = "true"
 
 
 def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]:

@@ -17,7 +17,6 @@ from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker
 from footwork.web.pages.run import show_chart
 
-
 DIGITS = {"W": 1, "bpm": 1, "m/s": 3, "m": 3}
 
 
@@ -114,7 +113,7 @@ def register(base: str, library: Any) -> None:
                 rows_ = difference_rows(traces)
                 if rows_:
                     heading("Difference against the mean of both")
-                    table(["mean power", "mean difference", "spread"], rows_)
+                    table(["mean power", "mean difference", "spread"], rows_, labelled=True)
             _numbers(found)
             _splits(found)
             for name, reason in found["reasons"].items():

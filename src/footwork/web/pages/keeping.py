@@ -97,6 +97,16 @@ def register(base: str, library: Any) -> None:
                 + (f", {r['originals_left_out']} originals left out because of your private places." if r["originals_left_out"] else "."),
                 needed=["out"], fixed=["--all"], prefix="export-",
             )  # fmt: skip
+            heading("Weather for many runs")
+            text(
+                "p",
+                "A table, or METAR lines that begin with a date; each run takes the report nearest in time and place.",
+                "soft",
+            )
+            command_form(
+                library, ["weather"], (Field("file", f"File, as {home}/weather.csv", "--file"),), "Read the weather",
+                lambda r: f"{r['reports']} reports read; {len(r['runs'])} runs got their weather.", needed=["file"], prefix="weather-",
+            )  # fmt: skip
             heading("Private places")
             for place in found["places"]:
                 with ui.element("div").classes("row-of"):

@@ -13,6 +13,8 @@ from footwork.quantities import MILE_M, format_distance, format_duration, format
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, method_link, page, table, text
 
+SHOWN = 104  # weeks or months in one look
+
 
 def data(
     library: Any, by: str = "", find: str = "", since: str = "", until: str = "", mark: str = "", shoe: str = ""
@@ -149,7 +151,7 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
             [
                 [g["start"], str(g["runs"]), format_duration(g["duration_s"]), format_distance(g["distance_m"], imperial),
                  f"{g['climb_m']:.0f} m", _load(g), *(format_duration(g["seconds_in_domains"][n]) for n in NAMES)]
-                for g in groups[:260]
+                for g in groups[:SHOWN]
             ],
             labelled=True,
         )  # fmt: skip

@@ -9,7 +9,7 @@ from nicegui import ui
 
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_pace, parse_date
-from footwork.web.layout import heading, link, method_link, note, page, table, text, whisker
+from footwork.web.layout import heading, link, method_link, note, page, scale_links, table, text, whisker
 
 
 def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
@@ -35,6 +35,7 @@ def register(base: str, library: Any) -> None:
             return
         imperial = library.setting("units") == "imperial"
         with page(base, "Usual", "Usual watts", sentence(found)):
+            scale_links(base, library, "usual", found["scale"])
             _groups(base, found, imperial)
             if found["at_pace"]:
                 heading("Flat watts at your paces")
@@ -44,6 +45,7 @@ def register(base: str, library: Any) -> None:
                         [format_pace(r["speed_mps"], imperial), f"{r['power']['value']:.0f} W", f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W", f"± {r['spread_w']:.0f} W"]
                         for r in found["at_pace"]
                     ],
+                    labelled=True,
                 )  # fmt: skip
                 text("p", "They describe the device and your pace, not how economically you run.", "soft")
             known = [e for e in found["effects"] if e["effect"]["value"] is not None]
@@ -64,7 +66,11 @@ def register(base: str, library: Any) -> None:
                 )
             if found["runs"]:
                 heading("The last runs against the usual")
-                table(["run", "watts at pace", "heart rate at power", ""], [_row(base, r) for r in found["runs"]])
+                table(
+                    ["run", "watts at pace", "heart rate at power"],
+                    [_row(base, r) for r in found["runs"]],
+                    labelled=True,
+                )
                 with ui.element("p"):
                     method_link(base, "usual")
 
@@ -90,6 +96,7 @@ def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
              f"{g['heart_rate']['value']:.0f} bpm" if g["heart_rate"]["value"] else "not known", str(g["runs"])]
             for g in found["groups"]
         ],
+        labelled=True,
     )  # fmt: skip
 
 
@@ -103,5 +110,5 @@ def _row(base: str, found: dict[str, Any]) -> list[Any]:
 
     return [
         (found["date"], f"{base}/runs/{found['run']}"), shown(found["power_excess"], found["power_unusual"]),
-        shown(found["heart_rate_excess"], found["heart_rate_unusual"]), "",
+        shown(found["heart_rate_excess"], found["heart_rate_unusual"]),
     ]  # fmt: skip
