@@ -210,6 +210,7 @@ def test_runs_by_hand_are_listed_and_a_race_of_the_years_before_counts(library):
         (lambda lib, a, b: lib.merge(a, 3), "not one run|overlap"),
         (lambda lib, a, b: lib.split(a, 99999), "no span"),
         (lambda lib, a, b: lib.trim(a, 500, 400), "no span"),
+        (lambda lib, a, b: lib.add_lap(a, 500, 90_000), "no span"),
         (lambda lib, a, b: lib.leave_out(a, 10, 20, "mood"), "not a signal"),
         (lambda lib, a, b: (lib.mark(a, "race"), lib.mark(b, "test"), lib.merge(a, b)), "take one mark off"),
         (lambda lib, a, b: lib.tell(a, exertion=11), "between 0 and 10"),

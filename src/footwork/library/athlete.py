@@ -15,7 +15,7 @@ FACTS = {
     "mass": ("kg", 25.0, 250.0),
     "max_heart_rate": ("bpm", 100.0, 230.0),
     "resting_heart_rate": ("bpm", 25.0, 110.0),
-    "birth_year": ("", 1900.0, 2025.0),
+    "birth_year": ("", 1900.0, float(dt.date.today().year)),
     "sex": ("", 1.0, 2.0),
 }
 SEXES = {"male": 1.0, "female": 2.0}  # codes of ISO/IEC 5218
@@ -72,7 +72,8 @@ class Athlete:
             unit, low, high = FACTS[name]
             if not low <= value <= high:
                 raise UsageError(
-                    f"{name.replace('_', ' ')} of {value:g} {unit} cannot be: give {low:g} to {high:g} {unit}"
+                    f"{name.replace('_', ' ')} of {value:g} {unit}".rstrip()
+                    + f" cannot be: give {low:g} to {high:g} {unit}".rstrip()
                 )
         rest = given.get("resting_heart_rate", self.value("resting_heart_rate", day))
         top = given.get("max_heart_rate", self.value("max_heart_rate", day))

@@ -206,7 +206,7 @@ def _span(library: Any, run_id: int, begin: float | None, end: float | None) -> 
     """A span given in elapsed seconds, as Unix seconds inside the run."""
     _, first, last = _recorded(library, run_id)
     low, high = first + (begin or 0.0), last if end is None else first + end
-    if not first <= low < high or low >= last:
+    if not first <= low < high or low >= last or high > last + 1:
         raise UsageError(
             f"{format_duration(low - first)} to {format_duration(high - first)} is no span of run {run_id}: it lasts "
             f"{format_duration(last - first)}, and a span ends after it begins"
@@ -346,7 +346,8 @@ def enter_run(
         raise UsageError(f"'{name}' is not a mark: use {', '.join(MARKS)}")
     for row in library.runs():
         same = metres and row.distance_m and abs(row.distance_m / metres - 1) < 0.05
-        if row.local.date() == begin.date() and (same or abs(row.duration_s / duration - 1) < 0.01):
+        alike = max(abs(row.duration_s / duration - 1), abs(row.elapsed_s / duration - 1)) < 0.05 and not metres
+        if row.local.date() == begin.date() and (same or alike):
             raise UsageError(f"run {row.id} of that day is as long: mark that one instead")
     offset = begin.utcoffset()
     payload = {
