@@ -38,6 +38,10 @@ def test_edits_are_made_listed_and_undone(copy):
     ("words", "sentence"),
     [
         (["mark", 2], "say what to mark it as"),
+        (["mark", 2, "--as", "treadmill", "--surface", "trail"], "treadmill"),
+        (["mark", 2, "--as", "easy", "--surface", "sand"], "not a surface"),
+        (["runs", "--power", "250..200"], "no range"),
+        (["weather", 2, "--wind", "5@900"], "not a wind"),
         (["edit", "trim", 2], "say what to keep"),
         (["edit", "trim", 2, "--to", "soon"], "soon"),
         (["edit", "lap", 2, "--from", "1:00"], "both ends"),
@@ -57,7 +61,9 @@ def test_edits_are_made_listed_and_undone(copy):
     ],
 )
 def test_what_cannot_be_understood_is_one_sentence(copy, words, sentence):
+    before = of_json("edit", "list", library=copy)
     done = footwork(*words, library=copy)
+    assert of_json("edit", "list", library=copy) == before
     assert done.returncode == 2 and sentence in done.stderr and "Traceback" not in done.stderr
     assert done.stderr.strip().count("\n") == 0
 

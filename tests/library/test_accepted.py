@@ -103,3 +103,10 @@ def test_today_says_which_test_would_tell_most(season_library, tmp_path):
             assert f"a test of {tests[0]['test']} would narrow it" in due["why"]
         else:
             assert "narrow" not in due["why"]
+
+
+def test_accepted_weeks_after_the_newest_run_it_is_of_the_scale_that_was_in_use(season_library, tmp_path):
+    season_library.close()
+    shutil.copytree(season_library.folder, tmp_path / "copy")
+    with Library.open(tmp_path / "copy") as library:
+        assert library.accept(260.0, dt.date.today())["scale"] == library.capacity().scale

@@ -34,7 +34,12 @@ def test_typed_weather_is_kept_replaced_and_undone(library):
     library.set_weather(1, temperature_c=18.0, wind_mps=4.0, wind_from_deg=240.0)
     assert library.run(1).row.weather["wind_from_deg"] == 240
     library.set_weather(1, temperature_c=21.0)
-    assert library.run(1).row.weather == {"temperature_c": 21.0, "source": "typed"}
+    assert library.run(1).row.weather == {
+        "temperature_c": 21.0,
+        "wind_mps": 4.0,
+        "wind_from_deg": 240.0,
+        "source": "typed",
+    }
     library.undo(library.edits()[0]["id"])
     assert library.run(1).row.weather["temperature_c"] == 18
     for wrong in ({"temperature_c": 80.0}, {"humidity": 55.0}, {"wind_mps": 99.0}, {}):

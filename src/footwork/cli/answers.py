@@ -319,6 +319,8 @@ def parse_wind(text: str | None) -> tuple[float | None, float | None]:
         return None, None
     speed, at, source = text.partition("@")
     try:
+        if at and not 0 <= float(source) <= 360:
+            raise ValueError
         return float(speed), float(source) % 360 if at else None
     except ValueError:
         raise UsageError(f"--wind '{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None

@@ -81,7 +81,10 @@ def runs(
         try:
             if text and not dots:
                 raise ValueError
-            return read(low) if low.strip() else None, read(high) if high.strip() else None
+            least, most = read(low) if low.strip() else None, read(high) if high.strip() else None
+            if least is not None and most is not None and least > most:
+                raise ValueError
+            return least, most
         except ValueError:
             raise UsageError(f"--{what} '{text}' is no range: write it as 200..250, 200.. or ..250") from None
 
@@ -151,6 +154,11 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
     with opened() as library:
         found = library.run(run)
         load = library.run_load(run)
+        edits = [
+            e["sentence"]
+            for e in library.edits(run)
+            if e["kind"] in ("trim", "leave-out", "distance", "split", "merge")
+        ]
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out({**found.to_json(), "load": load})
@@ -201,7 +209,7 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
                 or "no power"
             )
             say(f"  recording {r['file']}: {watts}{' (shown)' if r['primary'] else ''}")
-    for text in [*(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
+    for text in [*edits, *(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
         say(f"  {text}")
     return None
 
@@ -221,7 +229,7 @@ def mark(
         raise UsageError("say what to mark it as: --as race, --surface trail or --shoe NAME")
     with opened() as library:
         if as_ is not None:
-            library.mark(run, as_.strip().lower(), remove, incline)
+            library.mark(run, as_.strip().lower(), remove, incline, surface, shoe)
         library.describe_run(run, surface, shoe)
         row = library.run(run).row
     if as_json:

@@ -202,10 +202,15 @@ class Library:
 
         return runs.signals(self, run_id)
 
-    def mark(self, run_id: int, name: str, remove: bool = False, incline: float | None = None) -> list[str]:
-        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks."""
+    def mark(
+        self, run_id: int, name: str, remove: bool = False, incline: float | None = None,
+        surface: str | None = None, shoe: str | None = None,
+    ) -> list[str]:  # fmt: skip
+        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A surface
+        and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
         from footwork.library import entries
 
+        entries.check_description(self, run_id, surface, shoe, "" if remove else name)
         return entries.mark(self, run_id, name, remove, incline)
 
     def describe_run(self, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:

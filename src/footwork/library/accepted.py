@@ -25,7 +25,10 @@ def accept(library: Any, watts: float, date: dt.date | None = None, scale: str |
         raise UsageError(f"a critical power of {watts:g} W cannot be: give 50 to 700 W")
     if day > dt.date.today():
         raise UsageError(f"{day} lies in the future: a CP is accepted from today or earlier")
-    key, name = runs.choose_scale(library, library.runs(), day, scale)
+    rows = library.runs()
+    newest = max((r.local.date() for r in rows), default=day)
+    # Accepted today, weeks after the newest run, it is of the scale that was in use then.
+    key, name = runs.choose_scale(library, rows, min(day, newest), scale)
     if not key:
         raise UsageError("there are no watts yet to accept a critical power for: add runs with power, or a mass")
     table = schema.accepted

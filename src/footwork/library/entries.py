@@ -164,16 +164,23 @@ def mark(library: Any, run_id: int, name: str, remove: bool = False, incline: fl
 
 def describe(library: Any, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:
     """Say the surface (`SURFACES`) or the shoe of a run; an empty text takes it back."""
-    library_row(library, run_id)
-    of = told(library).get(run_id, Told())
+    check_description(library, run_id, surface, shoe)
     if surface is not None:
-        if surface and surface not in SURFACES:
-            raise UsageError(f"'{surface}' is not a surface: use {', '.join(SURFACES)}")
-        if surface and "treadmill" in of.marks:
-            raise UsageError(f"run {run_id} is marked treadmill: it has no other surface; take that mark off first")
         write(library, "surface", run_id, {"value": surface})
     if shoe is not None:
         write(library, "shoe", run_id, {"value": _short(shoe, "a shoe's name")})
+
+
+def check_description(library: Any, run_id: int, surface: str | None, shoe: str | None, marked: str = "") -> None:
+    """Whether a run can have that surface and shoe, also once it is ``marked`` so. Raises UsageError; nothing is written."""
+    library_row(library, run_id)
+    marks = told(library).get(run_id, Told()).marks | {marked}
+    if surface and surface not in SURFACES:
+        raise UsageError(f"'{surface}' is not a surface: use {', '.join(SURFACES)}")
+    if surface and "treadmill" in marks:
+        raise UsageError(f"run {run_id} is marked treadmill: it has no other surface; take that mark off first")
+    if shoe is not None:
+        _short(shoe, "a shoe's name")
 
 
 def _short(text: str, what: str, most: int = 60) -> str:

@@ -32,11 +32,14 @@ _STAMP = re.compile(r"\s*(\d{4})-?(\d{2})-?(\d{2})")
 
 def tell(library: Any, run_id: int, source: str = "typed", **values: float | None) -> dict[str, Any]:
     """Keep the weather of a run: ``temperature_c``, ``humidity`` (0 to 1), ``wind_mps`` at 10 m, ``wind_from_deg``,
-    ``pressure_pa`` at sea level. What is not given again is taken back. Raises UsageError for the impossible."""
+    ``pressure_pa`` at sea level. Typed values join what was told before. Raises UsageError for the impossible."""
     entries.library_row(library, run_id)
     kept = _checked(values)
     if not kept:
         raise UsageError("say at least a temperature or a wind")
+    before = entries.told(library).get(run_id, entries.Told()).weather or {}
+    if source == "typed":  # what was said before and not again stays; a report stands alone
+        kept = {**{k: v for k, v in before.items() if k in LIMITS}, **kept}
     payload = {**kept, "source": source}
     entries.write(library, "weather", run_id, payload)
     return payload
