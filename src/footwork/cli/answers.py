@@ -319,7 +319,7 @@ def parse_wind(text: str | None) -> tuple[float | None, float | None]:
         return None, None
     speed, at, source = text.partition("@")
     try:
-        if at and not 0 <= float(source) <= 360:
+        if at and (float(source) < 0 or float(source) > 360):
             raise ValueError
         return float(speed), float(source) % 360 if at else None
     except ValueError:
