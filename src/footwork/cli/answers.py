@@ -103,7 +103,7 @@ def capacity(
         say(
             f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']})."
         )
-    if history:
+    if history and "history" in result:  # stated efforts have none
         _history(result)
     for text in made.warnings:
         say(f"Note: {text}")

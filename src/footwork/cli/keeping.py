@@ -30,6 +30,8 @@ def _told(as_json: bool, library: Any, sentence: str, **more: Any) -> None:
 def _seconds(text: str | None) -> float | None:
     from footwork.quantities import parse_duration
 
+    if text and not text.strip("0: "):  # the start itself, which is no duration
+        return 0.0
     return parse_duration(text) if text else None
 
 
