@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -76,6 +77,11 @@ class Estimate:
         """Median and 2.5 to 97.5 % quantiles of equally likely draws (1-D array in ``unit``)."""
         low, value, high = (float(x) for x in np.quantile(np.asarray(draws, dtype=float), [0.025, 0.5, 0.975]))
         return cls(value, low, high, unit, n, method, n_of)
+
+    @classmethod
+    def from_json(cls, found: Mapping[str, Any]) -> Estimate:
+        """The estimate behind `to_json`."""
+        return cls(**{"reason": "", **found})
 
     def scaled(self, factor: float, unit: str) -> Estimate:
         """The same estimate in another unit; a negative or zero factor is an error."""

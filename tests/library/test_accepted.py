@@ -103,6 +103,9 @@ def test_today_says_which_test_would_tell_most(season_library, tmp_path):
             assert f"a test of {tests[0]['test']} would narrow it" in due["why"]
         else:
             assert "narrow" not in due["why"]
+        library.tell(date=dt.date.fromisoformat(library.runs()[0].date[:10]), illness="flu")
+        due = library.today()["due"]
+        assert not any("test" in d["what"].lower() for d in due) and any("physician" in d["why"] for d in due)
 
 
 def test_accepted_weeks_after_the_newest_run_it_is_of_the_scale_that_was_in_use(season_library, tmp_path):

@@ -394,3 +394,13 @@ def test_undoing_does_not_make_marks_contradict_each_other(library):
     library.mark(a, "easy")
     with pytest.raises(UsageError, match="at once"):
         library.undo(off)
+
+
+def test_the_number_of_an_edit_is_never_used_again(library):
+    b = by_length(library)[1].id
+    library.mark(b, "long")
+    last = library.edits()[0]["id"]
+    library.delete(b, forever=True)
+    left = next(r.id for r in library.runs())
+    library.mark(left, "long")
+    assert library.edits()[0]["id"] > last

@@ -254,7 +254,7 @@ def test_a_run_is_described_corrected_and_put_right_again_by_hand(page, served):
     page.get_by_text("diary: note --windy <b>today</b>").wait_for()
     page.locator("select[name=surface]").select_option("trail")
     page.locator("input[name=shoe]").fill("blue pair")
-    page.get_by_role("button", name="Say so").click()
+    page.get_by_role("button", name="Keep them").click()
     page.get_by_text("shoe blue pair").wait_for()
     page.locator("input[name=temperature]").fill("-3")
     page.locator("input[name=wind]").fill("5@240")

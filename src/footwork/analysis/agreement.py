@@ -1,4 +1,4 @@
-"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line, typical error and intraclass correlation.
+"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line and typical error.
 
 Neighbouring seconds are not independent, so each interval rests on an effective number of observations; for independent
 pairs that number is their count and the published formulas come back. A difference is second minus first.
@@ -211,40 +211,3 @@ def _typical(sd: float, n_eff: float, unit: str, count: int) -> Estimate:
     value, free = sd / np.sqrt(2), n_eff - 1
     low, high = (value * float(np.sqrt(free / chi2.ppf(q, free))) for q in (0.975, 0.025))
     return Estimate(float(value), low, high, unit, count, "agreement", "effective pairs")
-
-
-def repeatability(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
-    """Bland and Altman's coefficient of repeatability of one device's repeats, ``2 √(Σ d²/n)``, in the unit given."""
-    d = np.asarray(second, dtype=float) - np.asarray(first, dtype=float)
-    return float(2 * np.sqrt(np.mean(d**2)))
-
-
-def intraclass(ratings: npt.ArrayLike) -> dict[str, float]:
-    """Shrout and Fleiss' six intraclass correlations (1979, Psychol Bull 86:420).
-
-    Parameters
-    ----------
-    ratings : array_like, shape (n, k)
-        Subjects in rows, judges or repeats in columns, nothing missing.
-
-    Returns
-    -------
-    dict
-        ``"1,1"``, ``"2,1"``, ``"3,1"`` of one judge and ``"1,k"``, ``"2,k"``, ``"3,k"`` of the mean of k.
-    """
-    x = np.asarray(ratings, dtype=float)
-    n, k = x.shape
-    rows, columns, grand = x.mean(axis=1), x.mean(axis=0), x.mean()
-    between = k * ((rows - grand) ** 2).sum() / (n - 1)
-    within = ((x - rows[:, None]) ** 2).sum() / (n * (k - 1))
-    judges = n * ((columns - grand) ** 2).sum() / (k - 1)
-    error = ((x - rows[:, None] - columns[None, :] + grand) ** 2).sum() / ((n - 1) * (k - 1))
-    out = {
-        "1,1": (between - within) / (between + (k - 1) * within),
-        "2,1": (between - error) / (between + (k - 1) * error + k * (judges - error) / n),
-        "3,1": (between - error) / (between + (k - 1) * error),
-        "1,k": (between - within) / between,
-        "2,k": (between - error) / (between + (judges - error) / n),
-        "3,k": (between - error) / between,
-    }
-    return {name: float(value) for name, value in out.items()}

@@ -54,19 +54,18 @@ def join(parts: Sequence[Signals]) -> Signals:
     columns = {name: np.full(len(grid), np.nan) for name in (*names, *(s.column for s in streams.values()))}
     columns["time"] = grid
     timer = np.zeros(len(grid), dtype=np.bool_)
+    between = np.ones(len(grid), dtype=np.bool_)
     way = 0.0
     for part in ordered:
         at = slice(int(part["time"][0] - first), int(part["time"][-1] - first) + 1)
         timer[at] = part.timer
+        between[at] = False
         for name in names & set(part.columns) - {"time"}:
             columns[name][at] = part[name] + (way if name == "distance" else 0.0)
         for stream in part.streams:
             columns[streams[stream.scale].column][at] = part[stream.column]
         known = columns["distance"][at][np.isfinite(columns["distance"][at])] if "distance" in columns else []
         way = float(known[-1]) if len(known) else way
-    between = np.ones(len(grid), dtype=np.bool_)
-    for part in ordered:
-        between[int(part["time"][0] - first) : int(part["time"][-1] - first) + 1] = False
     for stream in streams.values():
         columns[stream.column][between] = 0.0  # a pause, as in every recording
     return Signals(columns, timer, tuple(streams.values()))

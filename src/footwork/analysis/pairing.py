@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from footwork.analysis.editing import cut
 from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 from footwork.signals import Signals
@@ -43,12 +44,7 @@ def common(first: Signals, second: Signals) -> tuple[Signals, Signals]:
     if end - start + 1 < LEAST_COMMON_S:
         together = max(end - start + 1, 0) / 60
         raise NotEnoughData(f"the recordings share {together:.0f} minutes: ten or more are needed to compare them")
-
-    def part(signals: Signals) -> Signals:
-        inside = (signals["time"] >= start) & (signals["time"] <= end)
-        return Signals({n: v[inside] for n, v in signals.columns.items()}, signals.timer[inside], signals.streams)
-
-    return part(first), part(second)
+    return cut(first, start, end + 1), cut(second, start, end + 1)
 
 
 def _curves(x: Floats, y: Floats, lags: np.ndarray) -> Floats:
@@ -140,6 +136,12 @@ def running(signals: Signals, name: str) -> Floats:
     return np.where(signals.timer, signals.get(name), np.nan)
 
 
+def _best(first: Signals, second: Signals, by: str, part: slice) -> Offset | None:
+    """The offset by the series of a kind that agrees best over a part of the run."""
+    made = [lag_between(x[part], y[part], by) for x, y in zip(_series(first, by), _series(second, by), strict=True)]
+    return max((m for m in made if m is not None), key=lambda m: m.correlation, default=None)
+
+
 def clock_offset(first: Signals, second: Signals) -> Offset:
     """How late the second recording's clock is, by the best signal that both have.
 
@@ -149,10 +151,9 @@ def clock_offset(first: Signals, second: Signals) -> Offset:
         No common signal rises and falls together.
     """
     for by in CLOCKS:
-        found = [lag_between(x, y, by) for x, y in zip(_series(first, by), _series(second, by), strict=True)]
-        good = [f for f in found if f is not None]
-        if good:
-            return max(good, key=lambda f: f.correlation)
+        found = _best(first, second, by, slice(None))
+        if found is not None:
+            return found
     raise NotEnoughData(
         "no signal of the two recordings rises and falls together: they are not of one run, or one is flat"
     )
@@ -163,16 +164,12 @@ def drift(first: Signals, second: Signals, by: str) -> Estimate:
     n = len(first)
     parts = []
     for low, high in ((0, n // 3), (2 * n // 3, n)):
-        made = [
-            lag_between(x[low:high], y[low:high], by)
-            for x, y in zip(_series(first, by), _series(second, by), strict=True)
-        ]
-        good = [m for m in made if m is not None]
-        if not good:
+        found = _best(first, second, by, slice(low, high))
+        if found is None:
             return Estimate.withheld(
                 "s/h", "clock-offset", "a third of the run is too short or too even to tell", 0, "blocks"
             )
-        parts.append(max(good, key=lambda m: m.correlation).lag)
+        parts.append(found.lag)
     hours = (2 * n / 3) / 3600
     early, late = parts
     value = ((late.value or 0) - (early.value or 0)) / hours

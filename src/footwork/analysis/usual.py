@@ -20,9 +20,7 @@ _POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003, 0.6)
 _RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0, 60.0)
 
 
-def prior_sd(of_power: bool) -> tuple[float, ...]:
-    """SDs of the coefficients before any run is known."""
-    return _POWER_PRIOR if of_power else _RATE_PRIOR
+PRIORS = {"power": _POWER_PRIOR, "heart_rate": _RATE_PRIOR}
 
 
 @dataclass(frozen=True)
@@ -130,7 +128,7 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
     Usual or None
         None with fewer than five runs or sixty steady minutes.
     """
-    design_of, prior_sd = (power_design, _POWER_PRIOR) if what == "power" else (rate_design, _RATE_PRIOR)
+    design_of, prior_sd = power_design if what == "power" else rate_design, PRIORS[what]
     kept = [steady(b) for b in blocks]
     column = _AT["speed"] if what == "power" else _AT["power"]
     if not any(len(k) for k in kept):

@@ -135,20 +135,20 @@ def _history(result: dict[str, Any]) -> None:
 @app.command()
 def today(as_json: Json = False) -> None:
     """What is new and what is due: the week, critical power, a test, an accepted CP that the evidence left."""
-    from footwork.quantities import Estimate, describe, format_distance, format_duration
+    from footwork.library.today import sentence
+    from footwork.quantities import Estimate, describe
 
     with opened() as library:
         found = library.today()
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(found)
+    say(sentence(found, imperial))
     if not found["runs"]:
-        return say("No runs yet: footwork add PATH")
-    week = found["week"]
-    say(
-        f"{plural(found['runs'], 'run')}. In the seven days up to the newest: {plural(week['runs'], 'run')}, {format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}, {week['cp_minutes']:.0f} CP-minutes."
-    )
-    say(f"Critical power   {describe(Estimate(**{'reason': '', **found['critical_power']}), 0, found['kind'])}")
+        return None
+    load = Estimate.from_json(found["week"]["load"])
+    say(f"Load             {describe(load)}")
+    say(f"Critical power   {describe(Estimate.from_json(found['critical_power']), 0, found['kind'])}")
     for item in found["due"]:
         say(f"Due: {item['what']}: {item['why']}.")
     return None
@@ -231,7 +231,7 @@ def compare(
         say(f"{name.replace('_', ' ')}: not compared, {reason}.")
     for kind, parts in found["splits"].items():
         for p in parts:
-            say(f"power by {kind}, {p['part']}: bias {_signed(p['bias'])}, {p['bias_share']['value']:+.1f} %")
+            say(f"power by {kind}, {p['part']}: bias {_signed(p['bias'])}, {_signed(p['bias_share'])}")
     return None
 
 

@@ -168,6 +168,8 @@ def diary(
     as_json: Json = False,
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
+    from footwork.library.diary import CAUTION, unwell
+
     given = {
         "exertion": exertion, "sleep": sleep, "resting_heart_rate": resting_heart_rate, "soreness": soreness,
         "illness": illness, "injury": injury, "note": note,
@@ -194,8 +196,8 @@ def diary(
         ]
         of = f"  run {row['run']}" if row["run"] else ""
         say(f"{row['date']}{of}  {'; '.join(words)}")
-    if any("illness" in row or "injury" in row for row in found[:7]):
-        say("Ill or injured: rest comes before any number here; see a physician before you return to hard running.")
+    if unwell(found[:7]):
+        say(f"Caution: {CAUTION}.")
     return None
 
 

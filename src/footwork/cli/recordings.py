@@ -111,7 +111,7 @@ def runs(
             for g in groups:
                 spent = ", ".join(f"{n} {format_duration(s)}" for n, s in g["seconds_in_domains"].items() if s)
                 say(
-                    f"{g['start'] if by == 'week' else g['start'][:7]}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {g['load']['value'] or 0:.0f} CP-minutes  {spent}".rstrip()
+                    f"{g['start'] if by == 'week' else g['start'][:7]}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {_load(g)}  {spent}".rstrip()
                 )
             return None
     if as_json:
@@ -132,6 +132,17 @@ def runs(
             f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(_tags(row))}".rstrip()
         )
     return None
+
+
+def _load(group: dict[str, Any]) -> str:
+    """CP-minutes of a week or month with their interval, and what they leave out."""
+    load, without = group["load"], group["runs_without_cp"]
+    left = f" ({without} without a critical power left out)" if without else ""
+    return (
+        f"{load['value']:.0f} CP-minutes {load['low']:.0f}–{load['high']:.0f}{left}"
+        if load["n"]
+        else f"no CP-minutes{left}"
+    )
 
 
 def _tags(row: Any) -> list[str]:
@@ -173,6 +184,8 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
             f"Power {row.power_w:.0f} W, "
             + (f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade.")
         )
+    elif any(p for r in found.recordings for p in r["power"]):
+        say("Power withheld: it is left out by an edit (footwork edit list).")
     else:
         say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
     if row.heart_rate_bpm:

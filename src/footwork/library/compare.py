@@ -31,6 +31,29 @@ def of_run(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
     NotEnoughData
         Too little in common.
     """
+    (name, a), (other, b), start = _chosen(library, run_id, first, second)
+    laps = [(start + lap["start_s"], lap["duration_s"]) for lap in library.run(run_id).laps]
+    return _told(name, a, other, b, [(begin, begin + length) for begin, length in laps])
+
+
+def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[str, Floats]:
+    """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W] with the
+    second's clock put right, missing in pauses."""
+    (_, a), (_, b), _ = _chosen(library, run_id, first, second)
+    a, b = pairing.common(a, b)
+    moved = pairing.shifted(b, library.compare(run_id, first, second)["lag_s"])
+    both = a.timer & moved.timer
+    return {
+        "time": a["time"] - a["time"][0],
+        "first": np.where(both, a.get("power"), np.nan),
+        "second": np.where(both, moved.get("power"), np.nan),
+    }
+
+
+def _chosen(
+    library: Any, run_id: int, first: int, second: int
+) -> tuple[tuple[str, Signals], tuple[str, Signals], float]:
+    """The two recordings asked for, and when the primary one began."""
     sources = _sources(library, run_id)
     if len(sources) < 2:
         raise UsageError(
@@ -38,23 +61,7 @@ def of_run(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
         )
     if first == second or not all(1 <= n <= len(sources) for n in (first, second)):
         raise UsageError(f"run {run_id} has recordings 1 to {len(sources)}: name two different ones")
-    (name, a), (other, b) = sources[first - 1], sources[second - 1]
-    laps = [(lap["start_s"] + float(a["time"][0]), lap["duration_s"]) for lap in library.run(run_id).laps]
-    return _told(name, a, other, b, [(start, start + length) for start, length in laps])
-
-
-def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[str, Floats]:
-    """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W] with the
-    second's clock put right, missing in pauses."""
-    sources = _sources(library, run_id)
-    a, b = pairing.common(sources[first - 1][1], sources[second - 1][1])
-    moved = pairing.shifted(b, float(pairing.clock_offset(a, b).lag.value or 0.0))
-    both = a.timer & moved.timer
-    return {
-        "time": a["time"] - a["time"][0],
-        "first": np.where(both, a.get("power"), np.nan),
-        "second": np.where(both, moved.get("power"), np.nan),
-    }
+    return sources[first - 1], sources[second - 1], float(sources[0][1]["time"][0])
 
 
 def of_files(paths: list[Path]) -> dict[str, Any]:

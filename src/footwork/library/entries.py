@@ -43,6 +43,13 @@ class Told:
     weather: dict[str, Any] | None = None
     entered: dict[str, Any] | None = None
 
+    @property
+    def contradiction(self) -> str:
+        """What a run cannot be at once, or nothing."""
+        if len(self.marks & ONE_OF) > 1:
+            return " and ".join(sorted(self.marks & ONE_OF))
+        return f"treadmill and {self.surface}" if "treadmill" in self.marks and self.surface else ""
+
 
 def told(library: Any) -> dict[int, Told]:
     """What is known of each run beside its recordings; a run of which nothing was said is not in it."""
@@ -413,7 +420,7 @@ def listed(library: Any, run_id: int | None = None, undone: bool = False) -> lis
             "undone": e.undone_at is not None,
         }
         for e in reversed(found)
-        if run_id is None or run_id in (e.run, e.payload.get("other"), e.payload.get("new_run"))
+        if run_id is None or run_id in e.runs
     ]  # fmt: skip
 
 
@@ -430,26 +437,16 @@ def undo(library: Any, entry_id: int) -> str:
     entry = next((e for e in found if e.id == entry_id), None)
     if entry is None:
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
-    runs = {entry.run, entry.payload.get("other"), entry.payload.get("new_run")} - {None}
     if entry.kind in ("split", "merge", "trim"):
         later = [
             e for e in found
-            if e.id > entry_id and runs & {e.run, e.payload.get("other"), e.payload.get("new_run")}
-            and (entry.kind != "trim" or e.kind == "distance")
+            if e.id > entry_id and entry.runs & e.runs and (entry.kind != "trim" or e.kind == "distance")
         ]  # fmt: skip
         if later:
             raise UsageError(f"edit {later[-1].id} builds on edit {entry_id}: undo that one first")
     for number, of in fold([e for e in found if e.id != entry_id]).items():
-        exclusive = sorted(of.marks & ONE_OF)
-        both = (
-            exclusive
-            if len(exclusive) > 1
-            else ["treadmill", of.surface]
-            if "treadmill" in of.marks and of.surface
-            else []
-        )
-        if both:
-            raise UsageError(f"run {number} would be {' and '.join(both)} at once: take the later mark off first")
+        if both := of.contradiction:
+            raise UsageError(f"run {number} would be {both} at once: take the later mark off first")
     sentence = next(row["sentence"] for row in listed(library) if row["id"] == entry_id)
     with library.writing() as connection:
         connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))

@@ -58,7 +58,7 @@ def delete_forever(library: Any, run_id: int) -> list[int]:
         for table in (schema.stream, schema.result):
             connection.execute(delete(table).where(table.c.recording_id.in_(recordings)))
         for e in read_entries(connection, undone=True):
-            if {e.run, e.payload.get("other"), e.payload.get("new_run")} & gone:
+            if e.runs & gone:
                 connection.execute(delete(schema.entry).where(schema.entry.c.id == e.id))
         connection.execute(delete(schema.recording).where(schema.recording.c.id.in_(recordings)))
         connection.execute(delete(schema.file).where(schema.file.c.id.in_(files)))

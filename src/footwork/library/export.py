@@ -140,11 +140,7 @@ def everything(
         (work / "library.json").write_text(json.dumps(_facts(library), indent=1, ensure_ascii=False), encoding="utf-8")
         _signals(library, work / "signals", ending, private, told, progress)
         _originals(library, work / "originals", private, told)
-        if folder.exists():
-            for child in work.iterdir():
-                os.replace(child, folder / child.name)
-        else:
-            os.replace(work, folder)
+        blobs.place_folder(work, folder)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}") from None
     finally:

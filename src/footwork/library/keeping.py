@@ -134,12 +134,7 @@ def restore(path: Path, folder: Path) -> dict[str, Any]:
         work.mkdir(parents=True)
         manifest = _verified(path, work)
         database.check(work / database.FILE_NAME)
-        if folder.exists():  # it may be where someone stands: it is filled, the database last, not replaced
-            if (work / "originals").exists():
-                os.replace(work / "originals", folder / "originals")
-            os.replace(work / database.FILE_NAME, folder / database.FILE_NAME)
-        else:
-            os.replace(work, folder)
+        blobs.place_folder(work, folder, last=database.FILE_NAME)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}; nothing was kept") from None
     finally:

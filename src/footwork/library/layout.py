@@ -12,8 +12,8 @@ from sqlalchemy import Connection, select
 
 from footwork.store import schema
 
-# Entries that change what is computed from a recording; the other kinds are only told beside it.
-SHAPING = ("split", "merge", "trim", "leave-out", "distance", "mark", "unmark", "delete")
+# Kinds of entry that may change what is computed from a recording; the others are only told beside it.
+SHAPING = ("split", "merge", "trim", "leave-out", "distance", "mark", "unmark")
 ALWAYS = (float("-inf"), float("inf"))
 
 
@@ -29,6 +29,16 @@ class Entry:
     entered_at: float
     undone_at: float | None = None
 
+    @property
+    def runs(self) -> set[int]:
+        """Every run that it is about."""
+        return {r for r in (self.run, self.payload.get("other"), self.payload.get("new_run")) if r is not None}
+
+    @property
+    def shapes(self) -> bool:
+        """Whether it changes what is computed from a recording: of marks only a treadmill's, for its incline."""
+        return self.kind in SHAPING and (self.kind not in ("mark", "unmark") or self.payload["name"] == "treadmill")
+
 
 @dataclass(frozen=True)
 class Whole:
@@ -39,7 +49,7 @@ class Whole:
     start: float
     end: float
     serial: str
-    file: int = 0
+    file: int
 
 
 @dataclass(frozen=True)
@@ -91,7 +101,7 @@ def read_entries(connection: Connection, *kinds: str, undone: bool = False) -> l
 
 
 def arrange(recordings: Iterable[Whole], entries: Iterable[Entry]) -> list[Part]:
-    """Apply the entries in their order to recordings as they came."""
+    """Apply the entries that shape recordings, in their order, to recordings as they came."""
     wholes = {w.id: w for w in recordings}
     parts = [Part(w.run, (Piece(w.id, *ALWAYS),)) for w in wholes.values()]
     for entry in entries:
@@ -128,10 +138,8 @@ def _corrected(part: Part, entry: Entry, wholes: dict[int, Whole]) -> list[Part]
         return [kept] if kept else []
     if entry.kind == "leave-out" and "start" in given:
         return [replace(part, left_out=(*part.left_out, (given["start"], given["end"], given.get("only"))))]
-    if entry.kind == "mark" and given["name"] == "treadmill" and given.get("incline") is not None:
-        return [replace(part, incline=given["incline"])]
-    if (entry.kind == "mark" or entry.kind == "unmark") and given["name"] == "treadmill":
-        return [replace(part, incline=None)]
+    if entry.kind in ("mark", "unmark"):
+        return [replace(part, incline=given.get("incline"))]
     return [part]
 
 
@@ -185,8 +193,8 @@ def _merged(ours: list[Part], theirs: list[Part], wholes: dict[int, Whole]) -> l
 def read_parts(connection: Connection) -> dict[int, list[Part]]:
     """Parts of every running recording that an entry shapes, by the recording they begin with; an empty list for one that
     was joined to another. A recording that is not here is one part, as it came."""
-    entries = read_entries(connection, *SHAPING)
-    touched = {r for e in entries for r in (e.run, e.payload.get("other"), e.payload.get("new_run")) if r is not None}
+    entries = [e for e in read_entries(connection, *SHAPING) if e.shapes]
+    touched = {r for e in entries for r in e.runs}
     if not touched:
         return {}
     table = schema.recording

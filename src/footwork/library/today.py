@@ -6,10 +6,11 @@ import datetime as dt
 from typing import Any
 
 from footwork.errors import NotEnoughData
-from footwork.library import history, runs
-from footwork.quantities import Estimate, plain
+from footwork.library import diary, history, runs
+from footwork.quantities import Estimate, format_distance, format_duration, plain
 
 TEST_DAYS = 42
+UNWELL_DAYS = 7  # our convention; a physician may say longer
 
 
 def answer(library: Any) -> dict[str, Any]:
@@ -38,25 +39,7 @@ def answer(library: Any) -> dict[str, Any]:
         if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
             why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
-        maximal = [e for e in evidence["efforts"] if e["kind"] == "maximal"]
-        if evidence["kind"] != "tested":
-            due.append(
-                {
-                    "what": "Run a test or mark a race",
-                    "why": f"critical power rests on {evidence['sentence']}{_best_test(made)}",
-                    "page": "capacity",
-                }
-            )
-        else:
-            last = max(dt.date.fromisoformat(e["label"]) for e in maximal)
-            if (day - last).days > TEST_DAYS:
-                due.append(
-                    {
-                        "what": "A test is due",
-                        "why": f"the last maximal effort was {(day - last).days} days before your newest run{_best_test(made)}",
-                        "page": "capacity",
-                    }
-                )
+        due += _unwell(library, max(day, dt.date.today())) or _unwell(library, day) or _test_due(made, day)
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
@@ -67,6 +50,39 @@ def answer(library: Any) -> dict[str, Any]:
         scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
     )  # fmt: skip
+
+
+def _unwell(library: Any, day: dt.date) -> list[dict[str, str]]:
+    """A caution in place of any test while the diary of the last week tells of illness or injury."""
+    if not diary.unwell(library.diary(day - dt.timedelta(days=UNWELL_DAYS - 1), day)):
+        return []
+    return [{"what": "Rest comes first", "why": diary.CAUTION, "page": "methods#cautions"}]
+
+
+def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
+    """A test, where capacity rests on anything else or the last maximal effort is long ago."""
+    evidence = made.evidence
+    if evidence["kind"] != "tested":
+        why = f"critical power on {made.scale} rests on {evidence['sentence']}{_best_test(made)}"
+        return [{"what": "Run a test or mark a race", "why": why, "page": "capacity"}]
+    last = max(dt.date.fromisoformat(e["label"]) for e in evidence["efforts"] if e["kind"] == "maximal")
+    if (day - last).days <= TEST_DAYS:
+        return []
+    why = (
+        f"the last maximal effort on {made.scale} was {(day - last).days} days before your newest run{_best_test(made)}"
+    )
+    return [{"what": "A test is due", "why": why, "page": "capacity"}]
+
+
+def sentence(found: dict[str, Any], imperial: bool) -> str:
+    """The first line of the day, of an `answer`."""
+    if not found["runs"]:
+        return "No runs yet: add recordings, FIT, GPX or CSV files, also zipped."
+    week = found["week"]
+    return (
+        f"{found['runs']} run{'s' if found['runs'] != 1 else ''}. In the seven days up to the newest: "
+        f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, {format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
+    )
 
 
 def _best_test(made: Any) -> str:

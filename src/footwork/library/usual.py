@@ -16,6 +16,7 @@ from footwork.quantities import Estimate, Floats, plain
 WINDOW_DAYS = 182
 BANDS = {"easy": (0.0, 0.8), "steady": (0.8, 1.0), "hard": (1.0, 9.0)}  # share of CP; our convention
 LEAST_MINUTES = 15
+TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less than this; our convention
 _AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 
 
@@ -125,7 +126,10 @@ def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
 def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[str, Any]]:
     """What else goes with more or fewer watts at a pace, or beats at a power: slopes, time into the run, warmth, wind."""
     out: list[dict[str, Any]] = []
-    for fit, of, unit in ((power, "watts at a pace", "%"), (rate, "heart rate at a power", "bpm")):
+    for fit, what, of, unit in (
+        (power, "power", "watts at a pace", "%"),
+        (rate, "heart_rate", "heart rate at a power", "bpm"),
+    ):
         if fit is None:
             continue
         steps = {
@@ -135,13 +139,13 @@ def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[s
         for name, (index, step) in steps.items():
             amount = step if unit == "%" or index not in (2, 3) else 100 * step
             middle = float(fit.coefficients[index]) * amount
-            half = 1.96 * abs(amount) * float(fit.covariance[index, index]) ** 0.5
+            sd = float(fit.covariance[index, index]) ** 0.5
+            half = 1.96 * abs(amount) * sd
             factor = 100.0 if unit == "%" else 1.0
             estimate = Estimate(
                 factor * middle, factor * (middle - half), factor * (middle + half), unit, fit.runs, "usual", "runs"
             )
-            seen = half < 0.7 * 1.96 * abs(amount) * model.prior_sd(unit == "%")[index]
-            if not seen:
+            if sd >= TOLD_SHARE * model.PRIORS[what][index]:
                 estimate = Estimate.withheld(
                     unit, "usual", "the runs do not tell: too few differ in it", fit.runs, "runs"
                 )

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from sqlalchemy import select
 
 from footwork.errors import NotARecording, UnreadableFile, UsageError
 from footwork.formats import delimited, metar
@@ -186,8 +187,6 @@ def _table(name: str, text: str) -> list[dict[str, Any]]:
 
 def _places(library: Any) -> dict[int, tuple[float, float]]:
     """Where runs began, for those that know it."""
-    from sqlalchemy import select
-
     table = schema.result
     with library.reading() as connection:
         found = connection.execute(

@@ -57,6 +57,16 @@ def place(temporary: Path, final: Path) -> None:
     os.replace(temporary, final)
 
 
+def place_folder(work: Path, folder: Path, last: str = "") -> None:
+    """Move a finished folder to its place in one step; one that is there and empty is filled, since someone may stand in it,
+    with ``last`` at the end."""
+    if not folder.exists():
+        os.replace(work, folder)
+        return
+    for child in sorted(work.iterdir(), key=lambda p: p.name == last):
+        os.replace(child, folder / child.name)
+
+
 def write_signals(path: Path, signals: Signals) -> None:
     """Parquet with null for missing; time and positions in 64 bits, the rest in 32."""
     import polars as pl

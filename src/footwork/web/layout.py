@@ -12,6 +12,7 @@ from nicegui import ui
 from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
+from footwork.errors import NoSuchRun
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
 
@@ -72,6 +73,13 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> I
         if lede:
             text("p", lede, "lede")
         yield
+
+
+def whole_number(given: str) -> int:
+    """A number in an address. Raises NoSuchRun where it is none."""
+    if not (str(given).isascii() and str(given).isdigit() and len(str(given)) < 12):
+        raise NoSuchRun(f"there is no run {given}: the runs page lists them")
+    return int(given)
 
 
 def method_link(base: str, key: str, label: str = "How this is known") -> None:

@@ -10,27 +10,25 @@ import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
-from footwork.errors import FootworkError, NoSuchRun
+from footwork.errors import FootworkError
 from footwork.library import compare as comparing
 from footwork.quantities import Estimate
 from footwork.web.forms import sentence
-from footwork.web.layout import heading, link, method_link, page, table, text, whisker
-from footwork.web.pages.run import show_chart
+from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
+from footwork.web.pages.run import show_chart, smooth
 
 DIGITS = {"W": 1, "bpm": 1, "m/s": 3, "m": 3}
 
 
 def data(library: Any, run_id: str, first: str = "1", second: str = "2") -> dict[str, Any]:
     """Shown by the page and its twin."""
-    if not all(str(v).isascii() and str(v).isdigit() and len(str(v)) < 12 for v in (run_id, first, second)):
-        raise NoSuchRun(f"there is no run {run_id} with recordings {first} and {second}")
-    found: dict[str, Any] = library.compare(int(run_id), int(first), int(second))
+    found: dict[str, Any] = library.compare(*(whole_number(v) for v in (run_id, first, second)))
     return found
 
 
 def chart(traces: dict[str, Any]) -> Chart:
     """Both traces, and their difference over time."""
-    x, a, b = traces["time"], _smooth(traces["first"]), _smooth(traces["second"])
+    x, a, b = traces["time"], smooth(traces["first"], 30), smooth(traces["second"], 30)
     return Chart(
         [Pane("power, W, mean of 30 s", [Mark("line", x, a, label="first"), Mark("line", x, b, label="second", soft=True)], height=170),
          Pane("second minus first, W", [Mark("line", x, b - a)])],
@@ -40,7 +38,7 @@ def chart(traces: dict[str, Any]) -> Chart:
 
 def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
     """Difference by fifths of the mean power: what a cloud of points would show, as a table that can be read."""
-    a, b = _smooth(traces["first"])[::30], _smooth(traces["second"])[::30]
+    a, b = smooth(traces["first"], 30)[::30], smooth(traces["second"], 30)[::30]
     known = np.isfinite(a) & np.isfinite(b)
     mean, d = 0.5 * (a + b)[known], (b - a)[known]
     edges = np.quantile(mean, np.linspace(0, 1, 6)) if len(mean) >= 25 else np.zeros(0)
@@ -52,13 +50,6 @@ def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
                 (f"{low:.0f} to {high:.0f} W", f"{part.mean():+.1f} W", f"{part.min():+.0f} to {part.max():+.0f} W")
             )
     return out
-
-
-def _smooth(power: Any) -> Any:
-    known = np.isfinite(power)
-    kernel = np.ones(30)
-    number = np.convolve(known, kernel, mode="same")
-    return np.where(known, np.convolve(np.nan_to_num(power), kernel, mode="same") / np.maximum(number, 1), np.nan)
 
 
 def register(base: str, library: Any) -> None:
@@ -83,7 +74,7 @@ def register(base: str, library: Any) -> None:
                     base,
                     f"Second clock late, by {found['lag_by'].replace('_', ' ')}",
                     "lag",
-                    _estimate(found["lag"]),
+                    Estimate.from_json(found["lag"]),
                     digits=1,
                 )
                 if "power" in found:
@@ -97,23 +88,29 @@ def register(base: str, library: Any) -> None:
                         base,
                         "Bias of power" + (", 30 s" if coarse else ""),
                         f"{at}.bias",
-                        _estimate(rows["bias"]),
+                        Estimate.from_json(rows["bias"]),
                         digits=1,
                     )
                     whisker(
                         base,
                         "Second over first, line's slope",
                         f"{at}.deming.slope",
-                        _estimate(rows["deming"]["slope"]),
+                        Estimate.from_json(rows["deming"]["slope"]),
                         digits=3,
                     )
-                    whisker(base, "Typical error", f"{at}.typical_error", _estimate(rows["typical_error"]), digits=1)
+                    whisker(
+                        base,
+                        "Typical error",
+                        f"{at}.typical_error",
+                        Estimate.from_json(rows["typical_error"]),
+                        digits=1,
+                    )
             if "power" in found:
                 show_chart(chart(traces))
                 rows_ = difference_rows(traces)
                 if rows_:
                     heading("Difference against the mean of both")
-                    table(["mean power", "mean difference", "spread"], rows_, labelled=True)
+                    table(["mean power", "mean difference", "smallest to largest"], rows_, labelled=True)
             _numbers(found)
             _splits(found)
             for name, reason in found["reasons"].items():
@@ -122,24 +119,30 @@ def register(base: str, library: Any) -> None:
                 method_link(base, "agreement")
 
 
-def _estimate(found: dict[str, Any]) -> Estimate:
-    return Estimate(**{"reason": "", **found})
-
-
 def _numbers(found: dict[str, Any]) -> None:
-    heading("Agreement")
-    rows = []
+    """What differs, and how alike the two are, each with its interval."""
+    differ, alike = [], []
     for level, at in (("1 s", found), *found["levels"].items()):
-        for name, unit in comparing.SIGNALS.items():
+        for name in comparing.SIGNALS:
             if name in at:
-                r = at[name]
-                low, high = r["limits_of_agreement"]["low"]["value"], r["limits_of_agreement"]["high"]["value"]
-                rows.append([
-                    f"{name.replace('_', ' ').capitalize()} at {level}", _signed(r["bias"]), f"{low:+.{DIGITS[unit]}f} and {high:+.{DIGITS[unit]}f}",
-                    f"{r['concordance']['value']:.3f}", f"{r['deming']['slope']['value']:.3f}", f"{r['typical_error']['value']:.{DIGITS[unit] + 1}f}",
-                    f"{r['n']}, worth {r['n_effective']:.0f}",
+                r, first = at[name], f"{name.replace('_', ' ').capitalize()} at {level}"
+                limits = r["limits_of_agreement"]
+                differ.append([first, *(_signed(e) for e in (r["bias"], limits["low"], limits["high"]))])
+                alike.append([
+                    first, _between(r["concordance"], 3), _between(r["deming"]["slope"], 3),
+                    f"{_between(r['typical_error'], DIGITS[r['typical_error']['unit']] + 1)} {r['typical_error']['unit']}",
+                    f"{r['n']}, as good as {r['n_effective']:.0f}",
                 ])  # fmt: skip
-    table(["signal", "bias", "limits", "concordance", "slope", "typical error", "pairs"], rows, labelled=True)
+    heading("Difference, second minus first")
+    table(["signal", "bias", "lower limit", "upper limit"], differ, labelled=True)
+    text("p", "95 % of differences lie between the limits. Distance is that covered in each second.", "soft")
+    heading("How alike they are")
+    table(["signal", "concordance", "slope", "typical error", "pairs"], alike, labelled=True)
+    text("p", "Neighbouring seconds are alike, so many pairs are only as good as a few independent ones.", "soft")
+
+
+def _between(e: dict[str, Any], digits: int) -> str:
+    return f"{e['value']:.{digits}f}, {e['low']:.{digits}f}–{e['high']:.{digits}f}"
 
 
 def _splits(found: dict[str, Any]) -> None:
@@ -149,7 +152,11 @@ def _splits(found: dict[str, Any]) -> None:
     table(
         ["part", "bias", "share"],
         [
-            [p["part"][0].upper() + p["part"][1:], _signed(p["bias"]), f"{p['bias_share']['value']:+.1f} %"]
+            [
+                p["part"][0].upper() + p["part"][1:],
+                _signed(p["bias"]),
+                f"{p['bias_share']['value']:+.1f} %, {p['bias_share']['low']:+.1f} to {p['bias_share']['high']:+.1f}",
+            ]
             for parts in found["splits"].values()
             for p in parts
         ],

@@ -7,12 +7,12 @@ from typing import Any
 
 from nicegui import ui
 
-from footwork.errors import FootworkError, NoSuchRun
+from footwork.errors import FootworkError
 from footwork.library import entries
 from footwork.quantities import format_duration
 from footwork.web import jobs
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, link, page, text
+from footwork.web.layout import heading, link, page, text, whole_number
 from footwork.web.pages.keeping import edits_table
 
 SPAN = (Field("from", "From, elapsed time as 12:30", "--from"), Field("to", "To", "--to"))
@@ -28,9 +28,7 @@ SIGNALS = (
 
 def data(library: Any, run_id: str) -> list[dict[str, Any]]:
     """Edits of the run, the newest first; shown by the page and its twin."""
-    if not (str(run_id).isascii() and str(run_id).isdigit() and len(str(run_id)) < 12):
-        raise NoSuchRun(f"there is no run {run_id}: the runs page lists them")
-    found: list[dict[str, Any]] = library.edits(int(run_id))
+    found: list[dict[str, Any]] = library.edits(whole_number(run_id))
     if not found:
         library.run(int(run_id))
     return found
@@ -63,7 +61,7 @@ def register(base: str, library: Any) -> None:
             heading("Surface and shoe")
             command_form(
                 library, ["mark", run], (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
-                "Say so", here,
+                "Keep them", here,
             )  # fmt: skip
             command_form(
                 library, ["mark", run], (Field("incline", "On a treadmill, incline in percent", "--incline"),),
@@ -78,7 +76,7 @@ def register(base: str, library: Any) -> None:
                 "Keep the weather", here,
             )  # fmt: skip
             if row.recording_id is not None:
-                _corrections(library, run, here, base)
+                _corrections(base, library, run, here)
             heading("Delete")
             text("p", "Hidden everywhere until it is undone; its file stays.", "soft")
             command_form(library, ["edit", "delete"], (), "Delete this run", f"{base}/runs", fixed=[run])
@@ -90,7 +88,7 @@ def register(base: str, library: Any) -> None:
                 text("p", "None yet.", "soft")
 
 
-def _corrections(library: Any, run: str, here: str, base: str) -> None:
+def _corrections(base: str, library: Any, run: str, here: str) -> None:
     heading("Lap by hand")
     command_form(library, ["edit", "lap", run], SPAN, "Add the lap", here, needed=["from", "to"], prefix="lap-")
     heading("Distance")

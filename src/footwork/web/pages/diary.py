@@ -7,6 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
+from footwork.library.diary import CAUTION, unwell
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, note, page, table, text
 
@@ -48,12 +49,8 @@ def register(base: str, library: Any) -> None:
         with page(base, "Diary", "Diary", lede):
             heading("Write about a day")
             command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
-            if any("illness" in r or "injury" in r for r in found[:7]):
-                note(
-                    "Ill or injured: rest comes before any number here; see a physician before you return to hard running.",
-                    base,
-                    "cautions",
-                )
+            if unwell(found[:7]):
+                note(f"{CAUTION[0].upper()}{CAUTION[1:]}.", base, "cautions")
             if found:
                 heading("Written so far")
                 table(

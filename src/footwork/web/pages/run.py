@@ -9,10 +9,22 @@ import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane, interactive
-from footwork.errors import FootworkError, NoSuchRun
+from footwork.errors import FootworkError
 from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace
 from footwork.signals import Signals
-from footwork.web.layout import domain_strip, heading, link, measured, method_link, note, page, table, text, whisker
+from footwork.web.layout import (
+    domain_strip,
+    heading,
+    link,
+    measured,
+    method_link,
+    note,
+    page,
+    table,
+    text,
+    whisker,
+    whole_number,
+)
 
 _MARKS = {
     "race": "Mark as race",
@@ -26,9 +38,7 @@ _MARKS = {
 
 def data(library: Any, run_id: str) -> dict[str, Any]:
     """Shown by the page and its twin."""
-    if not (str(run_id).isascii() and str(run_id).isdigit() and len(str(run_id)) < 12):
-        raise NoSuchRun(f"there is no run {run_id}: the runs page lists them")
-    found = library.run(int(run_id))
+    found = library.run(whole_number(run_id))
     out: dict[str, Any] = found.to_json()
     out["load"] = library.run_load(int(run_id))
     out["critical_power"] = _critical_power(library, found.row.scale_key)
@@ -62,11 +72,11 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
     if np.isfinite(signals.get("heart_rate")).any():
         made.append(Pane("heart rate, bpm", [Mark("line", x, signals["heart_rate"])]))
     if np.isfinite(signals.get("speed")).any():
-        smooth = _smooth(signals["speed"])
+        speed = smooth(signals["speed"], 9)
         made.append(
             Pane(
                 f"pace, min/{'mi' if imperial else 'km'}",
-                [Mark("line", x, np.where(smooth > 0.8, smooth, np.nan))],
+                [Mark("line", x, np.where(speed > 0.8, speed, np.nan))],
                 "pace-mile" if imperial else "pace",
             )
         )
@@ -77,12 +87,12 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
     )
 
 
-def _smooth(speed: Any) -> Any:
-    """Nine-second mean over what is known, so that ends and pauses keep their level."""
-    known = np.isfinite(speed)
-    kernel = np.ones(9)
+def smooth(values: Any, seconds: int) -> Any:
+    """Mean of some seconds over what is known, so that ends and pauses keep their level."""
+    known = np.isfinite(values)
+    kernel = np.ones(seconds)
     number = np.convolve(known, kernel, mode="same")
-    return np.where(known, np.convolve(np.nan_to_num(speed), kernel, mode="same") / np.maximum(number, 1), np.nan)
+    return np.where(known, np.convolve(np.nan_to_num(values), kernel, mode="same") / np.maximum(number, 1), np.nan)
 
 
 def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
@@ -153,6 +163,8 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
         )
     elif found["entered_by_hand"]:
         out.append("Entered by hand: there is no recording.")
+    elif any(p for r in found["recordings"] for p in r["power"]):
+        out.append("Power is withheld: it is left out by an edit.")
     else:
         out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
     if found["legs_before"]:

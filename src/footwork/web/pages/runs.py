@@ -54,7 +54,7 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
             "id": r["id"], "date": day, "distance": round(distance / metres, 2) if distance else None, "time": round(r["duration_s"]),
             "pace": round(pace) if pace and pace < 3600 else None, "power": round(power) if power is not None else None, "scale": whose,
             "rate": round(rate) if rate else None, "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
-            "marks": marks, "warmth": weather.get("temperature_c"), "wind": weather.get("wind_mps"), "two": f"{first}\n{second}",
+            "marks": marks, "warmth": weather.get("temperature_c"), "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None, "two": f"{first}\n{second}",
         })  # fmt: skip
     return out
 
@@ -138,7 +138,7 @@ def _ways(base: str, current: str) -> None:
 def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) -> None:
     newest = groups[0] if groups else None
     lede = (
-        f"In the {by} of {newest['start']}: {newest['runs']} runs, {format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
+        f"In the {by} of {_start(newest, by)}: {newest['runs']} runs, {format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
         if newest
         else "No runs yet: add recordings on the Today page."
     )
@@ -149,7 +149,7 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
         table(
             [by, "runs", "time", "distance", "climb", "CP-minutes", *NAMES],
             [
-                [g["start"], str(g["runs"]), format_duration(g["duration_s"]), format_distance(g["distance_m"], imperial),
+                [_start(g, by), str(g["runs"]), format_duration(g["duration_s"]), format_distance(g["distance_m"], imperial),
                  f"{g['climb_m']:.0f} m", _load(g), *(format_duration(g["seconds_in_domains"][n]) for n in NAMES)]
                 for g in groups[:SHOWN]
             ],
@@ -162,6 +162,10 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
         )
         with ui.element("p"):
             method_link(base, "cp-minutes")
+
+
+def _start(group: dict[str, Any], by: str) -> str:
+    return str(group["start"]) if by == "week" else str(group["start"])[:7]
 
 
 def _load(group: dict[str, Any]) -> str:

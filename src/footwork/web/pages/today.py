@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import events, ui
 
+from footwork.library.today import sentence
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.web import jobs
 from footwork.web.layout import domain_strip, heading, link, measured, note, page, text, whisker
@@ -17,17 +18,6 @@ def data(library: Any) -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.today()
     return found
-
-
-def sentence(found: dict[str, Any], imperial: bool) -> str:
-    if not found["runs"]:
-        return "No runs yet. Drop recordings below: FIT, GPX or CSV files, also zipped."
-    week = found["week"]
-    plural = "s" if week["runs"] != 1 else ""
-    return (
-        f"{found['runs']} runs. In the seven days up to the newest: {week['runs']} run{plural}, "
-        f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
-    )
 
 
 def register(base: str, library: Any) -> None:
@@ -44,7 +34,7 @@ def register(base: str, library: Any) -> None:
                         base,
                         f"Critical power on {found['scale']}" if found["scale"] else "Critical power",
                         "critical_power",
-                        Estimate(**{"reason": "", **cp}),
+                        Estimate.from_json(cp),
                         found["kind"],
                     )
                     power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
@@ -68,7 +58,7 @@ def register(base: str, library: Any) -> None:
                         base,
                         "Load of the week",
                         "week.load",
-                        Estimate(**{"reason": "", **load}),
+                        Estimate.from_json(load),
                         "",
                         0,
                         unit="CP-minutes",

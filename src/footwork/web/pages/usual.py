@@ -85,7 +85,7 @@ def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
         return
     with ui.element("div").classes("numbers"):
         for index, group in enumerate(found["groups"]):
-            power = Estimate(**{"reason": "", **group["power"]})
+            power = Estimate.from_json(group["power"])
             pace = f"{format_pace(group['speed']['value'], imperial)}" if group["speed"]["value"] else ""
             whisker(base, f"{group['name'].capitalize()} running", f"groups.{index}.power", power, pace)
     table(
