@@ -63,7 +63,7 @@ def register(base: str, library: Any) -> None:
                 link("All runs", f"{base}/runs", "button")
             return
         with page(base, "Runs", f"Two devices on run {run_id}", found["verdict"]):
-            link("Back to the run", f"{base}/runs/{run_id}", "button")
+            link("Back to the run", f"{base}/runs/{run_id}", "button").style("margin-bottom:12px")
             text(
                 "p",
                 f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes together; differences are second minus first.",
