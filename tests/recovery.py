@@ -12,10 +12,11 @@ from pathlib import Path
 
 import numpy as np
 
-from footwork.analysis import agreement, efforts, pairing
+from footwork.analysis import agreement, efforts, pairing, screening
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
+from tests import heartfaults
 
 
 @dataclass
@@ -233,6 +234,9 @@ def table(runners: int) -> str:
         f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a minute (agreement {agreement.METHOD_VERSION}, "
         f"pairing {pairing.METHOD_VERSION}): how often the truth lies in the interval.", "",
         "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in pairs(runners).items()), "",
+        f"Heart rate screened ({runners} simulated runs a kind of fault, screening {screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
+        "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, those classed sound.", "",
+        "| fault | sensitivity | specificity |", "|---|---|---|", *heartfaults.rows(runners), "",
     ])  # fmt: skip
 
 

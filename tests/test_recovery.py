@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from footwork.analysis import agreement, efforts, pairing
+from footwork.analysis import agreement, efforts, pairing, screening
 from footwork.physiology import critical, curve, tracking
-from tests import recovery
+from tests import heartfaults, recovery
 
 ROOT = Path(__file__).parents[1]
 
@@ -26,6 +26,13 @@ def test_two_devices_come_back_inside_their_intervals():
     assert min(recovery.pairs(40).values()) >= 0.8
 
 
+@pytest.mark.parametrize("kind", list(heartfaults.FAULTS))
+def test_heart_rate_faults_are_found_and_sound_seconds_spared(kind):
+    sensitivity, specificity = heartfaults.measured(kind, 40)
+    assert specificity >= 0.94
+    assert kind == "none" or sensitivity >= 0.85
+
+
 def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     text = (ROOT / "docs" / "recovery.md").read_text(encoding="utf-8")
     assert f"critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}" in text
@@ -33,6 +40,7 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     assert len(rows) == len(recovery.CHECKS)
     assert f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}" in text
     assert f"agreement {agreement.METHOD_VERSION}, pairing {pairing.METHOD_VERSION}" in text
+    assert f"screening {screening.METHOD_VERSION}" in text
     for name in ("lag", "bias", "slope", "intercept"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)
         assert share and float(share.group(1)) >= 92.0

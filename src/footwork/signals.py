@@ -13,7 +13,7 @@ Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 # Column name: SI unit (cadence in steps per minute, temperature in °C, by the trade's habit).
 COLUMNS = {
-    "time": "s", "power": "W", "heart_rate": "bpm", "speed": "m/s", "distance": "m", "altitude": "m", "grade": "",
+    "time": "s", "power": "W", "heart_rate": "bpm", "heart_rate_quality": "", "speed": "m/s", "distance": "m", "altitude": "m", "grade": "",
     "cadence": "steps/min", "latitude": "deg", "longitude": "deg", "temperature": "°C", "stance_time": "s",
     "vertical_oscillation": "m", "step_length": "m",
 }  # fmt: skip
@@ -107,6 +107,8 @@ class Course:
 class Signals:
     """Named columns at 1 Hz, SI units; missing is NaN here and null in Parquet.
 
+    ``heart_rate`` is as it was recorded, ``heart_rate_quality`` its class: 0 sound, 1 doubtful, 2 wrong.
+
     ``timer`` is 1 while the timer ran. During a timer pause power is 0 W: pauses count in elapsed-time questions.
     """
 
@@ -122,6 +124,11 @@ class Signals:
 
     def __getitem__(self, name: str) -> Floats:
         return self.columns[name]
+
+    @property
+    def sound_heart_rate(self) -> Floats:
+        """Heart rate in its sound seconds, NaN elsewhere; what analyses use. [bpm]"""
+        return np.where(self.get("heart_rate_quality") == 0, self.get("heart_rate"), np.nan)
 
     def get(self, name: str) -> Floats:
         """A column, or all NaN where the recording has none."""

@@ -83,7 +83,7 @@ def test_order_duplicates_spikes_and_limits():
     signals, changes = clean(recording(time, power=power, heart_rate=[150] * 11 + [300]))
     found = counts(changes)
     assert found["order"] == 1 and found["duplicates"] == 1
-    assert found["spike:power"] == 1 and found["range:power"] == 1 and found["range:heart_rate"] == 1
+    assert found["spike:power"] == 1 and found["range:power"] == 1 and found["heart rate:impossible values"] == 1
     assert (signals["power"] == 250).all()
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from footwork.analysis import screening
 from footwork.errors import UnreadableFile
 from footwork.physics import power as power_model
 from footwork.physics.terrain import smooth_altitude, step_distance
@@ -13,20 +14,20 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 LONGEST_GAP_S = 10
 FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400
 CLOCK_JUMP_S = 6 * 3600
 # What no runner's sensor can truly show: below or above is a fault of the sensor.
 _LIMITS = {
-    "power": (0.0, 2000.0), "heart_rate": (25.0, 250.0), "speed": (0.0, 12.5), "altitude": (-500.0, 9000.0),
+    "power": (0.0, 2000.0), "speed": (0.0, 12.5), "altitude": (-500.0, 9000.0),
     "cadence": (0.0, 320.0), "latitude": (-90.0, 90.0), "longitude": (-180.0, 180.0), "temperature": (-60.0, 60.0),
     "grade": (-1.0, 1.0), "distance": (0.0, 1e6), "stance_time": (0.05, 1.0), "vertical_oscillation": (0.005, 0.4),
     "step_length": (0.1, 3.0),
 }  # fmt: skip
 # A lone sample this far from the median of its neighbours is a spike.
-_SPIKES = {"power": 350.0, "heart_rate": 40.0, "speed": 3.5, "altitude": 25.0}
+_SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
 _WORDS = {
     "order": "samples put in order of time", "duplicates": "samples of the same second merged",
     "clock": "jumps of the clock closed", "counter": "impossible steps of the distance left out", "stray": "samples with an impossible time left out", "interpolated": "seconds interpolated over gaps of up to 10 s",
@@ -81,12 +82,14 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
         timer &= ~((grid > stop) & (grid < start))
     counts["paused"] = int((~timer).sum())
     out: dict[str, Floats] = {"time": grid.astype(float)}
-    filled = np.zeros(len(grid), dtype=np.bool_)
+    filled, guessed = np.zeros(len(grid), dtype=np.bool_), np.zeros(len(grid), dtype=np.bool_)
     for name, values in columns.items():
         known = np.isfinite(values)
         if known.any():
             out[name], bridged = _to_grid(*_held_at_pauses(seconds[known], values[known], pauses), grid)
             filled |= bridged
+            if name == "heart_rate":
+                guessed = bridged & (np.median(np.diff(seconds[known])) <= 1)
     sampled = np.zeros(len(grid), dtype=np.bool_)
     sampled[_held_at_pauses(seconds, np.zeros(len(seconds)), pauses)[0] - first] = True
     counts["interpolated"] = int((filled & timer).sum())
@@ -97,12 +100,29 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     _distance_and_speed(out, recording, timer, counts)
     if "altitude" in out and "distance" in out:
         out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
+    if "heart_rate" in out:
+        _class_heart_rate(out, timer, recording, guessed, counts)
     streams = tuple(s for s in recording.streams if s.column in out)
     extra = {s.column for s in streams}
     signals = Signals({name: v for name, v in out.items() if name in COLUMNS or name in extra}, timer, streams)
     if recording.is_run:
         signals = with_model(signals, mass)
     return signals, [_change(what, count) for what, count in counts.items() if count]
+
+
+def _class_heart_rate(
+    out: dict[str, Floats], timer: Bools, recording: Recording, guessed: Bools, counts: dict[str, int]
+) -> None:
+    """Add the class of each second's heart rate; the heart rate itself stays as it was recorded."""
+    missing = np.full(len(timer), np.nan)
+    measured = next((out[s.column] for s in recording.streams if s.measured and s.column in out), None)
+    grade = np.nan_to_num(out.get("grade", missing))
+    load = out.get("speed", missing) * power_model.slope_factor(grade) if measured is None else measured
+    found = screening.screen(out["heart_rate"], load, out.get("cadence", missing), timer)
+    # Between two samples of an every-second trace the value is a guess of ours.
+    out["heart_rate_quality"] = np.maximum(found.quality, guessed).astype(float)
+    for kind, seconds in found.faults.items():
+        counts[f"heart rate:{kind}"] = seconds
 
 
 def with_model(signals: Signals, mass: float | None) -> Signals:
@@ -123,6 +143,8 @@ def _change(what: str, count: int) -> Change:
     if what in _WORDS:
         return Change(what, count, f"{count} {_WORDS[what]}")
     kind, _, name = what.partition(":")
+    if kind == "heart rate":
+        return Change(what, count, f"heart rate: {count} s not counted, {name}")
     plain = name.replace("_", " ")
     words = "samples outside what is possible left out" if kind == "range" else "lone spikes left out"
     return Change(what, count, f"{plain}: {count} {words}")
@@ -192,7 +214,7 @@ def _stray(time: Floats) -> Bools:
 
 def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
     base = "power" if name.startswith("power") else name
-    if base == "heart_rate" or base in ("stance_time", "vertical_oscillation", "step_length"):
+    if base in ("stance_time", "vertical_oscillation", "step_length"):
         values[values == 0] = np.nan  # how devices write 'no value'
     if base in _LIMITS:
         low, high = _LIMITS[base]

@@ -12,7 +12,7 @@ from footwork.errors import UsageError
 from footwork.quantities import Floats
 from footwork.signals import PowerStream, Signals
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 # What leaving seconds out takes away; where and when the runner was, and how far, stays.
 _KEPT = {"time", "latitude", "longitude", "altitude", "distance"}
 
@@ -56,6 +56,8 @@ def join(parts: Sequence[Signals]) -> Signals:
     timer = np.zeros(len(grid), dtype=np.bool_)
     between = np.ones(len(grid), dtype=np.bool_)
     way = 0.0
+    if "heart_rate_quality" in columns:
+        columns["heart_rate_quality"][:] = 2.0  # where no part has a heart rate
     for part in ordered:
         at = slice(int(part["time"][0] - first), int(part["time"][-1] - first) + 1)
         timer[at] = part.timer
@@ -79,6 +81,8 @@ def leave_out(signals: Signals, start: float, end: float, only: str | None = Non
     columns: dict[str, Floats] = {
         name: np.where(inside, np.nan, values) if name in gone else values for name, values in signals.columns.items()
     }
+    if "heart_rate" in gone and "heart_rate_quality" in columns:
+        columns["heart_rate_quality"] = np.where(inside, 2.0, signals["heart_rate_quality"])
     return replace(signals, columns=columns)
 
 

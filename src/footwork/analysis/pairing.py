@@ -133,7 +133,7 @@ def _series(signals: Signals, by: str) -> list[Floats]:
 
 def running(signals: Signals, name: str) -> Floats:
     """A signal while the timer ran; pauses are missing."""
-    return np.where(signals.timer, signals.get(name), np.nan)
+    return np.where(signals.timer, signals.sound_heart_rate if name == "heart_rate" else signals.get(name), np.nan)
 
 
 def _best(first: Signals, second: Signals, by: str, part: slice) -> Offset | None:

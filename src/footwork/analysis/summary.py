@@ -12,7 +12,7 @@ from footwork.physiology import curve, domains
 from footwork.quantities import Floats
 from footwork.signals import PowerStream, Signals
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 BLOCK_S = 60
 BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
                  "east", "north")  # fmt: skip
@@ -39,6 +39,7 @@ class Summary:
     distance_m: float | None
     climb_m: float | None
     heart_rate_bpm: float | None
+    heart_rate_sound_s: float | None
     cadence_spm: float | None
     temperature_c: float | None
     altitude_m: float | None
@@ -57,7 +58,10 @@ def summarise(signals: Signals) -> Summary:
         elapsed_s=float(len(timer)),
         distance_m=float(known[-1] - min(known[0], 0.0)) if len(known) else None,
         climb_m=climb(signals["altitude"]) if "altitude" in signals else None,
-        heart_rate_bpm=mean_known(signals.get("heart_rate")[timer]),
+        heart_rate_bpm=mean_known(signals.sound_heart_rate[timer]),
+        heart_rate_sound_s=float(np.isfinite(signals.sound_heart_rate[timer]).sum())
+        if "heart_rate" in signals
+        else None,
         cadence_spm=mean_known(signals.get("cadence")[timer]),
         temperature_c=mean_known(signals.get("temperature")[timer]),
         altitude_m=mean_known(signals.get("altitude")[timer]),
@@ -119,7 +123,8 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
         source = column if name == "power" else name
         if source not in signals:
             continue
-        values = signals[source][: whole * BLOCK_S].reshape(shape)
+        values = signals.sound_heart_rate if name == "heart_rate" else signals[source]
+        values = values[: whole * BLOCK_S].reshape(shape)
         known = np.isfinite(values)
         number = known.sum(axis=1)
         total = np.where(known, values, 0.0).sum(axis=1)

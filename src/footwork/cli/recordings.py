@@ -190,6 +190,9 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
     if row.heart_rate_bpm:
         say(f"Heart rate {row.heart_rate_bpm:.0f} bpm.")
+    screened = found.heart_rate_screening
+    if screened is not None and screened["faults_s"]:
+        say(f"Its trace is {screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count.")
     if _tags(row):
         say(f"Marked {', '.join(_tags(row))}.")
     if row.weather:

@@ -16,6 +16,8 @@ FIRST_DAY = dt.date(2026, 3, 2)
 ZONE = dt.timezone(dt.timedelta(hours=0))
 FOOT = Device(1.02, 0.85, 0.035, 3.0)
 WRIST = Device(1.17, 0.6, 0.06, 6.0)  # another formula: a factor apart, dull on slopes
+UPDATED = replace(WRIST, flat=1.10)  # after an update of its software it reads 6 % lower
+UPDATE_DAY = dt.date(2026, 6, 22)
 # A town on an island that is on no map.
 _TOWN = (46.213, -21.734)
 _METRES_PER_DEGREE = 111_195.0
@@ -32,6 +34,7 @@ class Planned:
     marks: tuple[str, ...] = ()
     pauses: list[tuple[int, int]] = field(default_factory=list)
     both_devices: bool = False
+    strap: str = "sound"  # or "dry" at the start, or "optical": late, then locked to the cadence for a while
     form: float = 1.0
     temperature: float = 12.0
     measured: bool = True
@@ -114,7 +117,8 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
                 Planned(
                     _clock(day, 18 if evening else 8, int(rng.integers(0, 50))), title, pieces, hilly, marks,
                     pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))] if rng.random() < 0.2 and not marks else [],
-                    both_devices=8 <= week < 12 and not marks,
+                    both_devices=(8 <= week < 12 or offset == 2) and not marks,
+                    strap={3: "dry", 4: "optical"}.get(week % 7, "sound") if offset == 2 else "sound",
                     form=float(np.exp(rng.normal(0, base.day_sd if marks else 0.5 * base.day_sd))),
                     temperature=temperature_on(day) + (4.0 if evening else 0.0),
                     measured=week >= 1,  # in the first week the sensor had not arrived
@@ -237,10 +241,22 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
     if planned.measured:
         columns["power"] = np.rint(day * device_watts(runner, FOOT, speed, grade, rng))
     if planned.both_devices:
-        columns["second_power"] = np.rint(device_watts(runner, WRIST, speed, grade, rng))
+        wrist = WRIST if planned.start.date() < UPDATE_DAY else UPDATED
+        columns["second_power"] = np.rint(device_watts(runner, wrist, speed, grade, rng))
+    _spoil(columns, planned.strap)
     edges = np.concatenate([[0], np.cumsum([round(s) for s, _ in planned.pieces])]).tolist()
     laps = list(pairwise(edges)) if len(planned.pieces) > 6 and "times" in planned.title else []
     return Samples(planned, begin + seconds + shift, columns, pauses, laps)
+
+
+def _spoil(columns: dict[str, Floats], strap: str) -> None:
+    """A dry strap reads high and restless for six minutes; an optical sensor starts late and counts steps for a while."""
+    rate, noise = columns["heart_rate"], np.random.default_rng(len(columns["heart_rate"]))
+    if strap == "dry":
+        rate[:360] = np.clip(rate[:360] + 45 + 4 * noise.standard_normal(360) + np.cumsum(noise.normal(0, 1, 360)), 60, 230)
+    elif strap == "optical":
+        rate[:150] = 82 + np.cumsum(noise.normal(0, 0.2, 150))
+        rate[1200:1620] = columns["cadence"][1200:1620] + noise.normal(0, 0.7, 420)
 
 
 def half_marathon_course(rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:

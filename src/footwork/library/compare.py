@@ -153,7 +153,7 @@ def _values(signals: Signals, name: str) -> Floats:
     """A signal each second; distance as metres covered in that second, since a counter's own differences only add up."""
     if name == "distance":
         return np.diff(signals.get("distance"), prepend=np.nan)
-    return signals.get(name)
+    return signals.sound_heart_rate if name == "heart_rate" else signals.get(name)
 
 
 def _response(first: Signals, second: Signals) -> Estimate:

@@ -87,6 +87,8 @@ def _write_signals(found: Signals, out: Path, private: list[dict[str, Any]]) -> 
         n: np.where(hidden, np.nan, v) if n in ("latitude", "longitude") else v for n, v in found.columns.items()
     }
     frame = pl.DataFrame({n: pl.Series(n, v, nan_to_null=True) for n, v in columns.items()})
+    if "heart_rate_quality" in frame:
+        frame = frame.with_columns(pl.col("heart_rate_quality").cast(pl.Int8))
     stamp = (frame["time"] * 1000).cast(pl.Int64).cast(pl.Datetime("ms", "UTC"))
     temporary = out.with_name(f".{out.name}.part")
     try:

@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork import formats
-from footwork.analysis import cleaning, editing, summary
+from footwork.analysis import cleaning, editing, screening, summary
 from footwork.errors import FootworkError, LibraryError, NotARecording, UnreadableFile
 from footwork.library import layout
 from footwork.library.copies import overlapping, own_scales
@@ -23,7 +23,7 @@ from footwork.store import blobs, database, schema
 
 VERSIONS = "-".join(
     str(v)
-    for v in (cleaning.METHOD_VERSION, editing.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
+    for v in (cleaning.METHOD_VERSION, screening.METHOD_VERSION, editing.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
 )  # fmt: skip
 
 
@@ -112,7 +112,7 @@ def _summed(recording: Recording, signals: Signals, mass: float | None, changes:
     row = {
         "versions": VERSIONS, "layout": "", "start": start, "end": end, "mass": mass, "work_j": work, "indoor": recording.indoor,
         **{name: getattr(totals, name) for name in (
-            "duration_s", "elapsed_s", "distance_m", "climb_m", "heart_rate_bpm", "cadence_spm", "temperature_c",
+            "duration_s", "elapsed_s", "distance_m", "climb_m", "heart_rate_bpm", "heart_rate_sound_s", "cadence_spm", "temperature_c",
             "altitude_m", "latitude", "longitude")},
         "changes": json.dumps(changes), "lost": json.dumps(recording.lost),
         "notes": json.dumps(recording.notes), "legs_before": json.dumps(recording.legs_before),

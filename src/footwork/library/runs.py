@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import select
 
+from footwork.analysis import screening
 from footwork.analysis.summary import BLOCK_COLUMNS, mean_known
 from footwork.errors import LibraryError, UsageError
 from footwork.library import entries
@@ -37,6 +38,7 @@ class RunRow:
     power_scale: str | None
     measured: bool
     heart_rate_bpm: float | None
+    heart_rate_sound_s: float | None
     recordings: int
     marks: tuple[str, ...]
     surface: str
@@ -54,7 +56,7 @@ class RunRow:
     def to_json(self) -> dict[str, Any]:
         """The documented form, keys in SI units."""
         names = ("id", "start", "date", "duration_s", "distance_m", "climb_m", "power_w", "power_scale", "measured",
-                 "heart_rate_bpm", "recordings", "marks", "surface", "shoe", "left_out", "entered_by_hand", "note",
+                 "heart_rate_bpm", "heart_rate_sound_s", "recordings", "marks", "surface", "shoe", "left_out", "entered_by_hand", "note",
                  "weather")  # fmt: skip
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return out
@@ -79,6 +81,16 @@ class Run:
     best: list[dict[str, Any]]
     diary: dict[str, Any]
 
+    @property
+    def heart_rate_screening(self) -> dict[str, Any] | None:
+        """How much of the heart rate is sound, what that makes of it, and seconds by kind of fault; None without any."""
+        sound = self.row.heart_rate_sound_s
+        if sound is None or not self.row.duration_s:
+            return None
+        share = sound / self.row.duration_s
+        faults = {c["what"].partition(":")[2]: c["count"] for c in self.changes if c["what"].startswith("heart rate:")}
+        return {"sound_s": sound, "sound_share": share, "verdict": screening.verdict(share), "faults_s": faults}
+
     def to_json(self) -> dict[str, Any]:
         """The run as the web page's twin and ``show --json`` give it."""
         out = self.row.to_json()
@@ -86,6 +98,7 @@ class Run:
             name: getattr(self, name)
             for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary")
         }
+        out["heart_rate_screening"] = self.heart_rate_screening
         out["mean_maximal_power"] = self.best
         result: dict[str, Any] = plain(out)
         return result
@@ -99,7 +112,7 @@ def rows(library: Any) -> list[RunRow]:
         select(
             result.c.recording_id, result.c.part, result.c.run_id, result.c.start, recording.c.utc_offset_minutes,
             result.c.duration_s, result.c.elapsed_s, result.c.distance_m, result.c.climb_m, result.c.heart_rate_bpm,
-            stream.c.scale_key, stream.c.measured, stream.c.mean_power,
+            result.c.heart_rate_sound_s, stream.c.scale_key, stream.c.measured, stream.c.mean_power,
         )
         .join(recording, result.c.recording_id == recording.c.id)
         .where(result.c.run_id.is_not(None))
@@ -126,7 +139,7 @@ def rows(library: Any) -> list[RunRow]:
                     id=run_id, duration_s=main.duration_s, elapsed_s=main.elapsed_s, distance_m=main.distance_m,
                     climb_m=main.climb_m, power_w=main.mean_power, measured=bool(main.measured),
                     power_scale=names.get(main.scale_key) if main.scale_key else None, scale_key=main.scale_key,
-                    heart_rate_bpm=main.heart_rate_bpm, recordings=len(group), recording_id=main.recording_id,
+                    heart_rate_bpm=main.heart_rate_bpm, heart_rate_sound_s=main.heart_rate_sound_s, recordings=len(group), recording_id=main.recording_id,
                     part=main.part, column="power", entered_by_hand=False,
                     **_beside(told, main.start, main.utc_offset_minutes, zone),
                 )
@@ -138,7 +151,7 @@ def rows(library: Any) -> list[RunRow]:
                 RunRow(
                     id=run_id, duration_s=given["duration_s"], elapsed_s=given["duration_s"],
                     distance_m=given["distance_m"], climb_m=given["climb_m"], power_w=None, measured=False,
-                    power_scale=None, scale_key=None, heart_rate_bpm=given["heart_rate_bpm"], recordings=0,
+                    power_scale=None, scale_key=None, heart_rate_bpm=given["heart_rate_bpm"], heart_rate_sound_s=None, recordings=0,
                     recording_id=None, part=0, column="power", entered_by_hand=True,
                     **_beside(told, given["start"], given["utc_offset_minutes"], zone),
                 )
@@ -252,7 +265,7 @@ def _laps(library: Any, row: RunRow, laps: list[tuple[float, float, str]]) -> li
         covered = float(ends[1] - ends[0]) if known.any() else None
         out.append({
             "by": by, "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
-            "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.get("heart_rate")[running]),
+            "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.sound_heart_rate[running]),
             "speed_mps": covered / float(running.sum()) if covered and running.any() else None,
         })  # fmt: skip
     from footwork.library import load

@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 
 LIBRARY_VERSION = 3  # equals the number of the newest migration; stored as user_version
-DERIVED_VERSION = 2  # any other number there: the derived folder is deleted and rebuilt
+DERIVED_VERSION = 3  # any other number there: the derived folder is deleted and rebuilt
 
 library = MetaData()
 derived = MetaData(schema="derived")
@@ -102,7 +102,7 @@ result = Table(
     Column("mass", Float),
     Column("latitude", Float), Column("longitude", Float),
     Column("duration_s", Float), Column("elapsed_s", Float), Column("distance_m", Float), Column("climb_m", Float),
-    Column("heart_rate_bpm", Float), Column("cadence_spm", Float), Column("temperature_c", Float),
+    Column("heart_rate_bpm", Float), Column("heart_rate_sound_s", Float), Column("cadence_spm", Float), Column("temperature_c", Float),
     Column("altitude_m", Float), Column("work_j", Float), Column("indoor", Boolean),
     Column("changes", Text, nullable=False), Column("lost", Text, nullable=False), Column("notes", Text, nullable=False),
     Column("laps", Text, nullable=False), Column("legs_before", Text, nullable=False),

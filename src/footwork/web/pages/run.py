@@ -70,7 +70,13 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
             marks.insert(0, Mark("band", ends, np.full(2, cp.low), np.full(2, cp.high), "CP"))
         made.append(Pane("power, W", marks, height=150))
     if np.isfinite(signals.get("heart_rate")).any():
-        made.append(Pane("heart rate, bpm", [Mark("line", x, signals["heart_rate"])]))
+        rate, sound = signals["heart_rate"], signals.sound_heart_rate
+        rates = [Mark("line", x, sound)]
+        if np.isfinite(rate[~np.isfinite(sound)]).any():
+            # One second more at each end, so that what is not counted joins what is.
+            beside = np.convolve(np.isfinite(rate) & ~np.isfinite(sound), np.ones(3), mode="same") > 0
+            rates.insert(0, Mark("line", x, np.where(beside, rate, np.nan), label="not counted", soft=True))
+        made.append(Pane("heart rate, bpm", rates))
     if np.isfinite(signals.get("speed")).any():
         speed = smooth(signals["speed"], 9)
         made.append(
@@ -232,7 +238,11 @@ def _numbers(base: str, found: dict[str, Any]) -> None:
             measured("Mean power", f"{found['power_w']:.0f}", unit, found["power_scale"] or "", base, method)
         whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
         if found["heart_rate_bpm"]:
-            measured("Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured", base=base)
+            screened = found["heart_rate_screening"]
+            told = f"{screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count" if screened else ""
+            measured(
+                "Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured", told, base, "heart-rate-quality"
+            )
         if found["load"]:
             whisker(base, "Load", "load.load", found["load"]["load"], "by today's CP", 0, unit="CP-minutes")
 
