@@ -1,4 +1,4 @@
-"""Power at speed on the flat, per scale: what a device shows at a pace, learned from steady minutes.
+"""Power at speed, per scale: what a device shows at a pace, uphill, downhill, in wind and warmth, learned from steady minutes.
 
 It describes the device and the runner's pace, not economy.
 """
@@ -6,20 +6,29 @@ It describes the device and the runner's pace, not economy.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from footwork.analysis import mixed
 from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.usual import Sky, extra_drag
 from footwork.physics import power as power_model
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 MODEL_DAY_SD = 0.01  # wind, surface and course measurement on modelled power; our convention
 FASTEST, STEP = 12.0, 0.05
-_BAND = 0.25  # speed bands [m/s]
-_MINUTE_SD = 0.04  # spread of a steady minute about the line; our convention until the data say otherwise
-_PRIOR_DAY_SD = 0.02
+LEAST_MINUTES = 10
+_MINUTE_SD, _PRIOR_DAY_SD = (
+    0.04,
+    0.02,
+)  # spread of steady minutes and of days; our conventions until the data say otherwise
+_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
+STEEPEST = 0.15  # steeper minutes are hiked or braked
+# What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples of
+# Minetti's, the wind's share a multiple of the drag model's, warmth a share per degree above 15 °C.
+EFFECTS = {"uphill": (1.0, 0.3), "downhill": (1.0, 0.3), "wind": (0.5, 0.5), "warmth": (0.0, 0.002)}
 
 
 @dataclass(frozen=True)
@@ -38,6 +47,7 @@ class PowerAtSpeed:
     minutes: int
     runs: int
     source: str
+    effects: dict[str, tuple[float, float]] = field(default_factory=dict)  # value and SD by the names of `EFFECTS`
 
     def power(self, speed: Floats | float) -> Floats:
         """Flat, windless power at a speed [m/s], in W of this scale."""
@@ -46,6 +56,15 @@ class PowerAtSpeed:
     def speed(self, power: Floats | float) -> Floats:
         """Flat, windless speed [m/s] at a power [W]."""
         return np.asarray(np.interp(power, self.watts, self.speeds), dtype=float)
+
+    def shown(self, block: Floats, sky: Sky | None = None) -> Floats:
+        """What the device would show in each minute of a run, slopes, wind and warmth included, shape (n,). [W]
+
+        ``block`` has the columns `summary.BLOCK_COLUMNS`; what is not known has no effect.
+        """
+        known = [self.effects.get(name, EFFECTS[name])[0] for name in EFFECTS]
+        v = block[:, _AT["speed"]]
+        return np.asarray(self.power(v) * np.maximum(1.0 + _others(block, sky) @ np.array(known), 0.2), dtype=float)
 
     def factors(self, speed: float, count: int, seed: int) -> Floats:
         """Draws of the factor by which true power at ``speed`` [m/s] differs from `power`, a day's spread included."""
@@ -67,8 +86,28 @@ def prior(mass: float) -> PowerAtSpeed:
     return PowerAtSpeed(speeds, mass * power_model.FLAT_COST * speeds, 3.5, 0.05, 0.02, _PRIOR_DAY_SD, 0, 0, "prior")
 
 
-def fit(blocks: Sequence[Floats], mass: float | None) -> PowerAtSpeed | None:
+def _others(block: Floats, sky: Sky | None) -> Floats:
+    """Design columns of `EFFECTS` for each minute: Minetti's extra share uphill and downhill, extra drag, degrees above 15 °C."""
+    grade = np.clip(np.nan_to_num(block[:, _AT["grade"]]), -0.45, 0.45)
+    extra = power_model.slope_factor(grade) - 1.0
+    warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
+    return np.column_stack([
+        np.where(grade > 0, extra, 0.0), np.where(grade < 0, extra, 0.0), extra_drag(block, sky), np.full(len(block), warm),
+    ])  # fmt: skip
+
+
+def steady(block: Floats) -> Floats:
+    """Minutes that tell power at speed: running, of even power, no steeper than 15 %."""
+    v, p, grade = (block[:, _AT[name]] for name in ("speed", "power", "grade"))
+    keep = (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0) & (p > 30)
+    return block[keep & (block[:, _AT["power_sd"]] < 0.25 * p)]
+
+
+def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None] | None = None) -> PowerAtSpeed | None:
     """Learn power at speed from one-minute rows of several runs on one scale.
+
+    Joules per metre are a line on speed, times what slopes, wind and warmth add; each is drawn towards the literature's
+    shape or to nothing as far as the runs do not tell it.
 
     Parameters
     ----------
@@ -76,52 +115,73 @@ def fit(blocks: Sequence[Floats], mass: float | None) -> PowerAtSpeed | None:
         One array a run, columns `summary.BLOCK_COLUMNS`.
     mass : float or None
         Centres the prior on 1 J/kg/m; without it the level is free. [kg]
+    skies : sequence of Sky or None, optional
+        Weather of each run where it is known.
 
     Returns
     -------
     PowerAtSpeed or None
-        None without at least ten steady flat minutes. Runs differ from day to day; the level's error counts runs, not
-        minutes.
+        None without at least ten steady minutes within 2 % of level. Runs differ from day to day; the level's error counts
+        runs, not minutes.
     """
-    columns = {name: i for i, name in enumerate(BLOCK_COLUMNS)}
-    rows: list[tuple[int, float, float, int]] = []  # run, speed, joules per metre, minutes
-    for run, block in enumerate(blocks):
-        v, p = block[:, columns["speed"]], block[:, columns["power"]]
-        grade = np.nan_to_num(block[:, columns["grade"]])
-        steady = (np.abs(grade) < 0.02) & (v > 1.2) & (v < 8.0) & (p > 30) & (block[:, columns["power_sd"]] < 0.25 * p)
-        v, cost = v[steady], p[steady] / v[steady] / power_model.slope_factor(grade[steady])
-        band = np.rint(v / _BAND)
-        for value in np.unique(band):
-            inside = band == value
-            rows.append((run, float(v[inside].mean()), float(np.median(cost[inside])), int(inside.sum())))
-    minutes = sum(r[3] for r in rows)
-    if minutes < 10:
+    given = [(steady(b), s) for b, s in zip(blocks, skies or [None] * len(blocks), strict=True)]
+    given = [(b, s) for b, s in given if len(b)]
+    if not given:
         return None
-    owner = np.array([r[0] for r in rows])
-    speed, cost, number = (np.array([r[i] for r in rows], dtype=float) for i in (1, 2, 3))
-    centre = float(np.average(speed, weights=number))
-    guess = float(np.average(cost, weights=number))
-    prior_level = mass if mass is not None else guess
-    prior_precision = np.diag([1 / (0.15 * prior_level) ** 2 if mass is not None else 0.0, 1 / (0.03 * guess) ** 2])
-    design = np.column_stack([np.ones(len(speed)), speed - centre])
-    noise, day = _MINUTE_SD * guess, _PRIOR_DAY_SD * guess
-    same_run = owner[:, None] == owner[None, :]
-    estimate, covariance = np.zeros(2), np.eye(2)
-    for _ in range(4):
-        v_matrix = np.diag(noise**2 / np.minimum(number, 20.0)) + day**2 * same_run
-        solved = np.linalg.solve(v_matrix, np.column_stack([design, cost]))
-        covariance = np.linalg.inv(design.T @ solved[:, :2] + prior_precision)
-        estimate = covariance @ (design.T @ solved[:, 2] + prior_precision @ np.array([prior_level, 0.0]))
-        residual = cost - design @ estimate
-        means = np.array([np.average(residual[owner == r], weights=number[owner == r]) for r in np.unique(owner)])
-        if len(means) >= 5:
-            day = float(np.clip(1.4826 * np.median(np.abs(means)), 0.004 * guess, 0.08 * guess))
+    every = np.concatenate([b for b, _ in given])
+    v = every[:, _AT["speed"]]
+    level = np.abs(np.nan_to_num(every[:, _AT["grade"]])) < 0.02
+    minutes = int(level.sum())
+    if minutes < LEAST_MINUTES:
+        return None
+    centre, guess = float(v[level].mean()), float(np.median(every[level, _AT["power"]] / v[level]))
+    pairs = []
+    for block, sky in given:
+        speed = block[:, _AT["speed"]]
+        design = np.column_stack([np.ones(len(speed)), speed - centre, _others(block, sky)])
+        pairs.append((design, block[:, _AT["power"]] / speed / guess))
+    about, sure = (mass / guess, 0.15 * mass / guess) if mass is not None else (1.0, 10.0)
+    made = mixed.fit(
+        pairs, [sure, 0.03, *(sd for _, sd in EFFECTS.values())], [about, 0.0, *(mean for mean, _ in EFFECTS.values())],
+        start=(_MINUTE_SD, _PRIOR_DAY_SD), robust=True,
+    )  # fmt: skip
+    flat, tilt = float(made.coefficients[0]), float(made.coefficients[1])
     speeds = np.arange(0.0, FASTEST + STEP, STEP)
     # Outside the speeds seen, joules per metre stay what they were at the edge: the line is not extrapolated.
-    inside = np.clip(speeds, speed.min() - 0.5, speed.max() + 0.5)
-    watts = np.maximum.accumulate(np.maximum(estimate[0] + estimate[1] * (inside - centre), 0.2 * guess) * speeds)
+    inside = np.clip(speeds, v[level].min() - 0.5, v[level].max() + 0.5)
+    watts = np.maximum.accumulate(guess * np.maximum(flat + tilt * (inside - centre), 0.2) * speeds)
     watts = watts + np.arange(len(watts)) * 1e-9  # strictly rising, so that it can be inverted
+    effects = {name: (float(made.coefficients[2 + i]) / flat, made.sd(2 + i) / flat) for i, name in enumerate(EFFECTS)}
     return PowerAtSpeed(
-        speeds, watts, centre, float(np.sqrt(covariance[0, 0]) / estimate[0]),
-        float(np.sqrt(covariance[1, 1]) / estimate[0]), float(day / estimate[0]), minutes, len(np.unique(owner)), "steady minutes",
+        speeds, watts, centre, made.sd(0) / flat, made.sd(1) / flat, made.between / flat, minutes, len(given),
+        "steady minutes", effects,
     )  # fmt: skip
+
+
+def held_out(
+    blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None] | None = None, folds: int = 5
+) -> tuple[Floats, Floats]:
+    """Errors of modelled power on runs that it was not learned from.
+
+    Returns
+    -------
+    runs, minutes : numpy.ndarray
+        Modelled over measured minus 1: of each run's mean over its running minutes, and of the minutes.
+    """
+    known = list(skies or [None] * len(blocks))
+    of_runs: list[float] = []
+    of_minutes: list[Floats] = [np.zeros(0)]
+    for fold in range(folds):
+        kept = [i for i in range(len(blocks)) if i % folds != fold]
+        made = fit([blocks[i] for i in kept], mass, [known[i] for i in kept])
+        if made is None:
+            continue
+        for i in range(fold, len(blocks), folds):
+            block = blocks[i]
+            running = block[(block[:, _AT["speed"]] > 1.2) & (block[:, _AT["power"]] > 30)]
+            if len(running) < 5:
+                continue
+            ratio = made.shown(running, known[i]) / running[:, _AT["power"]]
+            of_runs.append(float(made.shown(running, known[i]).mean() / running[:, _AT["power"]].mean()) - 1)
+            of_minutes.append(ratio - 1)
+    return np.array(of_runs), np.concatenate(of_minutes)

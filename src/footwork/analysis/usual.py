@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from footwork.analysis import mixed
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.physics.air import wind_at_height
 from footwork.physics.power import air_factor, slope_factor
@@ -139,38 +140,21 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
     minutes = sum(len(y) for _, y in pairs)
     if len(pairs) < LEAST_RUNS or minutes < LEAST_MINUTES:
         return None
-    precision = np.diag(1 / np.square(prior_sd))
-    within, between = (0.04, 0.02) if what == "power" else (4.0, 4.0)
-    coefficients: Floats = np.zeros(len(prior_sd))
-    covariance: Floats = np.eye(len(prior_sd))
-    for _ in range(6):
-        # A run's minutes share its day; the covariance of such groups inverts in closed form.
-        left, right = precision.copy(), np.zeros(len(prior_sd))
-        for x, y in pairs:
-            shrink = between**2 / (within**2 + len(y) * between**2)
-            s, total = x.sum(axis=0), y.sum()
-            left += (x.T @ x - shrink * np.outer(s, s)) / within**2
-            right += (x.T @ y - shrink * s * total) / within**2
-        covariance = np.asarray(np.linalg.inv(left), dtype=float)
-        coefficients = covariance @ right
-        residuals = [y - x @ coefficients for x, y in pairs]
-        means = np.array([r.mean() for r in residuals])
-        inside = np.concatenate([r - r.mean() for r in residuals])
-        within = float(max(1.4826 * np.median(np.abs(inside)), 0.005 if what == "power" else 0.5))
-        spread = 1.4826 * float(np.median(np.abs(means - np.median(means))))
-        between = float(max(spread, 0.004 if what == "power" else 0.8))
-    # Neighbouring minutes are alike in more than the model knows, so each run's own misfit sets the error (a sandwich).
-    meat = precision.copy()
-    for x, y in pairs:
-        r = y - x @ coefficients
-        shrink = between**2 / (within**2 + len(y) * between**2)
-        score = (x.T @ r - shrink * x.sum(axis=0) * r.sum()) / within**2
-        meat += np.outer(score, score)
-    robust = covariance @ meat @ covariance
-    covariance = robust + np.diag(np.maximum(np.diag(covariance) - np.diag(robust), 0.0))
+    first, least = ((0.04, 0.02), (0.005, 0.004)) if what == "power" else ((4.0, 4.0), (0.5, 0.8))
+    made = mixed.fit(pairs, prior_sd, start=first, floor=least)
     seen = np.concatenate([x[:, 1] for x, _ in pairs]) + centre[0]
     low, high = np.percentile(seen, [2, 98])
-    return Usual(coefficients, covariance, between, within, centre, len(pairs), minutes, float(low), float(high))
+    return Usual(
+        made.coefficients,
+        made.covariance,
+        made.between,
+        made.within,
+        centre,
+        len(pairs),
+        minutes,
+        float(low),
+        float(high),
+    )
 
 
 @dataclass(frozen=True)

@@ -253,7 +253,9 @@ def _spoil(columns: dict[str, Floats], strap: str) -> None:
     """A dry strap reads high and restless for six minutes; an optical sensor starts late and counts steps for a while."""
     rate, noise = columns["heart_rate"], np.random.default_rng(len(columns["heart_rate"]))
     if strap == "dry":
-        rate[:360] = np.clip(rate[:360] + 45 + 4 * noise.standard_normal(360) + np.cumsum(noise.normal(0, 1, 360)), 60, 230)
+        rate[:360] = np.clip(
+            rate[:360] + 45 + 4 * noise.standard_normal(360) + np.cumsum(noise.normal(0, 1, 360)), 60, 230
+        )
     elif strap == "optical":
         rate[:150] = 82 + np.cumsum(noise.normal(0, 0.2, 150))
         rate[1200:1620] = columns["cadence"][1200:1620] + noise.normal(0, 0.7, 420)

@@ -50,7 +50,8 @@ def relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> speed
     """Power at speed of some runs on a scale; with too few of them, or none, by the model or the prior (needs a mass)."""
     if not rows or key == "model":
         return speed.modelled(mass) if mass else None
-    fitted = speed.fit([r.blocks for r in rows if not r.indoor], mass)
+    outside = [r for r in rows if not r.indoor]
+    fitted = speed.fit([r.blocks for r in outside], mass, [r.sky for r in outside])
     return fitted or (speed.prior(mass) if mass else None)
 
 

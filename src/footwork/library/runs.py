@@ -13,6 +13,7 @@ from sqlalchemy import select
 
 from footwork.analysis import screening
 from footwork.analysis.summary import BLOCK_COLUMNS, mean_known
+from footwork.analysis.usual import Sky
 from footwork.errors import LibraryError, UsageError
 from footwork.library import entries
 from footwork.library.results import local_date, read_streams
@@ -339,6 +340,12 @@ class StreamRows:
     histogram: Floats
     blocks: Floats
     weather: dict[str, Any] | None = None
+
+    @property
+    def sky(self) -> Sky:
+        """Weather as the models take it."""
+        told = self.weather or {}
+        return Sky(told.get("temperature_c"), told.get("wind_mps"), told.get("wind_from_deg"))
 
 
 def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:

@@ -45,7 +45,7 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
     rows = [r for r in rows if not r.indoor]
     before, newest = rows[:-1], rows[-1] if rows else None
     power, rate = (
-        model.fit([r.blocks for r in before], [_sky(r) for r in before], what) for what in ("power", "heart_rate")
+        model.fit([r.blocks for r in before], [r.sky for r in before], what) for what in ("power", "heart_rate")
     )
     reason = (
         ""
@@ -61,11 +61,6 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
         "newest": _compared(newest, power, rate) if newest is not None else None,
         "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
     }  # fmt: skip
-
-
-def _sky(row: runs.StreamRows) -> model.Sky:
-    told = row.weather or {}
-    return model.Sky(told.get("temperature_c"), told.get("wind_mps"), told.get("wind_from_deg"))
 
 
 def _group(name: str, low: float, high: float, rows: list[runs.StreamRows], cp: float) -> dict[str, Any]:
@@ -154,8 +149,8 @@ def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[s
 
 
 def _compared(row: runs.StreamRows, power: model.Usual | None, rate: model.Usual | None) -> dict[str, Any]:
-    made = model.compare(power, row.blocks, _sky(row)) if power else None
-    beats = model.compare(rate, row.blocks, _sky(row), "heart_rate") if rate else None
+    made = model.compare(power, row.blocks, row.sky) if power else None
+    beats = model.compare(rate, row.blocks, row.sky, "heart_rate") if rate else None
     out: dict[str, Any] = {"run": row.run, "date": row.date, "weather": row.weather}
     if made is None:
         why = "too little steady running at paces run before" if power else "not enough earlier runs"
