@@ -59,3 +59,28 @@ def test_too_little_is_no_number():
         ag.agreement([1, 2, 3], [1, 2, 4], "W")
     with pytest.raises(NotEnoughData, match="does not vary"):
         ag.agreement(np.ones(50), np.arange(50.0), "W")
+
+
+def test_repeatability():
+    # 2 sqrt(sum d^2 / n), computed; the paper prints 43.2 and 56.4 (from memory).
+    assert ag.repeatability(*LARGE) == pytest.approx(43.29, abs=0.01)
+    assert ag.repeatability(*MINI) == pytest.approx(56.32, abs=0.01)
+
+
+def test_shrout_and_fleiss_six():
+    # Shrout and Fleiss 1979, table 2: four judges, six targets; the paper prints .17 .29 .71 .44 .62 .91.
+    table = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
+    found = ag.intraclass(table)
+    assert [found[n] for n in ("1,1", "2,1", "3,1", "1,k", "2,k", "3,k")] == pytest.approx(
+        [0.1657, 0.2898, 0.7148, 0.4428, 0.6201, 0.9093], abs=5e-5
+    )
+
+
+def test_intraclass_against_analysis_of_variance_of_a_library():
+    # The same mean squares by SciPy's one-way analysis of variance: F = between over within.
+    from scipy.stats import f_oneway
+
+    table = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], float)
+    f = float(f_oneway(*table).statistic)
+    assert ag.intraclass(table)["1,1"] == pytest.approx((f - 1) / (f + 3), abs=1e-12)
+    assert ag.intraclass(table)["1,k"] == pytest.approx(1 - 1 / f, abs=1e-12)

@@ -1,4 +1,4 @@
-"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line and typical error.
+"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line, typical error and intraclass correlation.
 
 Neighbouring seconds are not independent, so each interval rests on an effective number of observations; for independent
 pairs that number is their count and the published formulas come back. A difference is second minus first.
@@ -15,7 +15,7 @@ import numpy.typing as npt
 from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 LEAST_EFFECTIVE = 8  # fewer effective pairs carry no interval worth showing; our convention
 
 
@@ -71,6 +71,7 @@ class Agreement:
     intercept: Estimate
     typical_error: Estimate
     correlation: float
+    intraclass: dict[str, float]
     n: int
     n_effective: float
     first_mean: float
@@ -81,7 +82,7 @@ class Agreement:
         return {
             "bias": self.bias, "limits_of_agreement": {"low": self.low, "high": self.high}, "proportional_bias": self.proportional,
             "concordance": self.concordance, "deming": {"slope": self.slope, "intercept": self.intercept},
-            "typical_error": self.typical_error, "correlation": self.correlation, "n": self.n, "n_effective": self.n_effective,
+            "typical_error": self.typical_error, "correlation": self.correlation, "intraclass": self.intraclass, "n": self.n, "n_effective": self.n_effective,
             "first_mean": self.first_mean, "second_mean": self.second_mean,
         }  # fmt: skip
 
@@ -140,7 +141,7 @@ def agreement(
         proportional=estimate(*_line_slope(mean, d, n_eff), ""),
         concordance=_concordance(a, b, n_eff, count),
         slope=estimate(slope, slope_error, ""), intercept=estimate(intercept, intercept_error),
-        typical_error=_typical(sd, n_eff, unit, count), correlation=float(np.corrcoef(a, b)[0, 1]), n=n, n_effective=n_eff,
+        typical_error=_typical(sd, n_eff, unit, count), correlation=float(np.corrcoef(a, b)[0, 1]), intraclass=intraclass(np.column_stack([a, b])), n=n, n_effective=n_eff,
         first_mean=float(a.mean()), second_mean=float(b.mean()),
     )  # fmt: skip
 
@@ -202,6 +203,43 @@ def _concordance(a: Floats, b: Floats, n_eff: float, count: int) -> Estimate:
     return Estimate(
         value, float(np.tanh(z - half)), float(np.tanh(z + half)), "", count, "agreement", "effective pairs"
     )
+
+
+def repeatability(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
+    """Bland and Altman's coefficient of repeatability of one device's repeats, ``2 √(Σ d²/n)``, in the unit given."""
+    d = np.asarray(second, dtype=float) - np.asarray(first, dtype=float)
+    return float(2 * np.sqrt(np.mean(d**2)))
+
+
+def intraclass(ratings: npt.ArrayLike) -> dict[str, float]:
+    """Shrout and Fleiss' six intraclass correlations (1979, Psychol Bull 86:420).
+
+    Parameters
+    ----------
+    ratings : array_like, shape (n, k)
+        What is measured in rows, devices or repeats in columns, nothing missing.
+
+    Returns
+    -------
+    dict
+        ``"1,1"``, ``"2,1"``, ``"3,1"`` of one device and ``"1,k"``, ``"2,k"``, ``"3,k"`` of the mean of k.
+    """
+    x = np.asarray(ratings, dtype=float)
+    n, k = x.shape
+    rows, columns, grand = x.mean(axis=1), x.mean(axis=0), x.mean()
+    between = k * ((rows - grand) ** 2).sum() / (n - 1)
+    within = ((x - rows[:, None]) ** 2).sum() / (n * (k - 1))
+    judges = n * ((columns - grand) ** 2).sum() / (k - 1)
+    error = ((x - rows[:, None] - columns[None, :] + grand) ** 2).sum() / ((n - 1) * (k - 1))
+    out = {
+        "1,1": (between - within) / (between + (k - 1) * within),
+        "2,1": (between - error) / (between + (k - 1) * error + k * (judges - error) / n),
+        "3,1": (between - error) / (between + (k - 1) * error),
+        "1,k": (between - within) / between,
+        "2,k": (between - error) / (between + (judges - error) / n),
+        "3,k": (between - error) / between,
+    }
+    return {name: float(value) for name, value in out.items()}
 
 
 def _typical(sd: float, n_eff: float, unit: str, count: int) -> Estimate:

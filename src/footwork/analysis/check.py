@@ -1,0 +1,176 @@
+"""The device check: three steady speeds run twice, three minutes each at known times. What it says of a device."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from footwork.analysis.agreement import repeatability
+from footwork.errors import NotEnoughData
+from footwork.quantities import Estimate, Floats
+from footwork.signals import Signals
+
+METHOD_VERSION = 1
+STEP_S, SETTLE_S = 180, 45
+LEVELS, ROUNDS = 3, 2
+TOTAL_S = STEP_S * LEVELS * ROUNDS
+RISE = 0.05  # each level is at least so much faster than the one before
+EVEN = 0.035  # spread of speed within a step, as a share
+REPEAT = 0.03  # speeds of the two rounds agree within this share
+_LATEST_S = 5400
+
+
+@dataclass(frozen=True)
+class Check:
+    """Result of one check: where its steps began [s of the run], mean speed [m/s] and power [W] of each step, shape (rounds,
+    levels), and what follows."""
+
+    start: int
+    speed: Floats
+    power: Floats
+    typical_error: Estimate
+    coefficient_of_variation: Estimate
+    repeatability: Estimate
+    response: Estimate
+    slope: Estimate
+    intercept: Estimate
+    bend: Estimate
+
+
+def find(signals: Signals) -> int | None:
+    """Second at which the six steps begin, or None where the run holds no check.
+
+    Speed decides; a belt that no device sees (speed missing) leaves the device's own power to show the steps.
+    """
+    v = signals.get("speed")
+    slack = 1.0
+    if not np.isfinite(v).mean() > 0.8:
+        v, slack = signals.get("power"), 2.0
+    running = np.where(signals.timer, v, np.nan)
+    n = min(len(running), _LATEST_S + TOTAL_S)
+    known = np.isfinite(running[:n])
+    if n < TOTAL_S or known.mean() < 0.7:
+        return None
+    filled = np.interp(np.arange(n), np.flatnonzero(known), running[:n][known])
+    smooth = np.convolve(filled, np.ones(5) / 5, mode="same")
+    total = np.concatenate([[0.0], np.cumsum(smooth)])
+    square = np.concatenate([[0.0], np.cumsum(smooth**2)])
+    starts = np.arange(n - TOTAL_S + 1)
+    means, spreads = [], []
+    for step in range(LEVELS * ROUNDS):
+        a, b = starts + step * STEP_S + SETTLE_S, starts + (step + 1) * STEP_S - 5
+        mean = (total[b] - total[a]) / (b - a)
+        means.append(mean)
+        spreads.append(np.sqrt(np.maximum((square[b] - square[a]) / (b - a) - mean**2, 0)) / np.maximum(mean, 0.1))
+    level, spread = np.array(means).reshape(ROUNDS, LEVELS, -1), np.array(spreads).max(axis=0)
+    rises = (level[:, 1:] / np.maximum(level[:, :-1], 0.1)).min(axis=(0, 1)) >= 1 + RISE
+    alike = (np.abs(level[1] / np.maximum(level[0], 0.1) - 1)).max(axis=0) <= REPEAT * slack
+    fits = rises & alike & (spread <= EVEN * slack) & (level.min(axis=(0, 1)) > 1.0)
+    if not fits.any():
+        return None
+    candidates = np.flatnonzero(fits)
+    return int(candidates[np.argmin(spread[candidates])])
+
+
+def measure(signals: Signals, column: str = "power", start: int | None = None) -> Check:
+    """What a check says of the device that wrote ``column``.
+
+    Parameters
+    ----------
+    signals : Signals
+    start : int, optional
+        Second at which the steps began, where it is known better than it can be found.
+
+    Raises
+    ------
+    NotEnoughData
+        No check in the run, or steps without power.
+    """
+    begin = find(signals) if start is None else start
+    if begin is None:
+        raise NotEnoughData(
+            "this run holds no device check: three speeds, each 5 % or more faster than the one before, three minutes each, twice"
+        )
+    power, v = signals.get(column), signals.get("speed")
+    if begin < 0 or begin + TOTAL_S > len(power):
+        raise NotEnoughData("the run ends before the six steps of three minutes do")
+    steps = [slice(begin + k * STEP_S + SETTLE_S, begin + (k + 1) * STEP_S - 5) for k in range(LEVELS * ROUNDS)]
+    if any(np.isfinite(power[s]).mean() < 0.8 for s in steps):
+        raise NotEnoughData("a step of the check has no power")
+    watts = np.array([float(np.nanmean(power[s])) for s in steps]).reshape(ROUNDS, LEVELS)
+    speeds = np.array([float(np.nanmean(v[s])) if np.isfinite(v[s]).any() else np.nan for s in steps]).reshape(
+        ROUNDS, LEVELS
+    )
+    # The rounds are hardly ever run at exactly one speed: the second is brought to the first's.
+    ratio = np.where(np.isfinite(speeds).all(), speeds[0] / speeds[1], 1.0)
+    level = float(watts.mean())
+    repeat = _with_interval(repeatability(watts[0], watts[1] * ratio), LEVELS)
+    error = repeat.scaled(1 / 8**0.5, "W")  # 2 √2 within-step standard deviations
+    slope, intercept, bend = _linearity(speeds, watts)
+    return Check(
+        begin, speeds, watts, error, error.scaled(100 / level, "%"), repeat,
+        _response(power, begin, watts), slope, intercept, bend,
+    )  # fmt: skip
+
+
+def _with_interval(value: float, pairs: int) -> Estimate:
+    """The interval of a standard deviation from so many differences about zero (chi-squared)."""
+    from scipy.stats import chi2
+
+    low, high = (value * float((pairs / chi2.ppf(q, pairs)) ** 0.5) for q in (0.975, 0.025))
+    return Estimate(value, low, high, "W", pairs, "device-check", "repeats")
+
+
+def _estimate(value: float, half: float, unit: str, n: int) -> Estimate:
+    return Estimate(value, value - half, value + half, unit, n, "device-check", "steps")
+
+
+def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estimate]:
+    """Slope [W per m/s] and intercept [W] of power on speed, and how far the middle level lies off the line through the outer
+    two, in percent."""
+    from scipy.stats import t
+
+    x, y = speeds.ravel(), watts.ravel()
+    if not np.isfinite(x).all() or np.ptp(x) <= 0:
+        reason = "speed is not known"
+        return tuple(Estimate.withheld(unit, "device-check", reason) for unit in ("W s/m", "W", "%"))  # type: ignore[return-value]
+    n = len(x)
+    design = np.column_stack([np.ones(n), x])
+    line, *_ = np.linalg.lstsq(design, y, rcond=None)
+    variance = float(((y - design @ line) ** 2).sum()) / (n - 2)
+    covariance = variance * np.linalg.inv(design.T @ design)
+    q = float(t.ppf(0.975, n - 2))
+    v, p = speeds.mean(axis=0), watts.mean(axis=0)
+    share = (v[1] - v[0]) / (v[2] - v[0])
+    off = 100 * (p[1] / (p[0] + share * (p[2] - p[0])) - 1)
+    spread = float(np.std(watts[1] - watts[0], ddof=1)) / 2**0.5 / 2**0.5  # of a mean of two
+    half = float(t.ppf(0.975, LEVELS - 1)) * 100 * spread * (1 + share**2 + (1 - share) ** 2) ** 0.5 / float(p[1])
+    return (
+        _estimate(float(line[1]), q * covariance[1, 1] ** 0.5, "W s/m", n),
+        _estimate(float(line[0]), q * covariance[0, 0] ** 0.5, "W", n),
+        _estimate(float(off), half, "%", n),
+    )
+
+
+def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
+    """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change included."""
+    from scipy.stats import t
+
+    flat = watts.ravel()
+    found = []
+    for k in range(1, len(flat)):
+        at = begin + k * STEP_S
+        shown = power[at - 5 : at + SETTLE_S]
+        size = flat[k] - flat[k - 1]
+        if abs(size) < 0.04 * flat[k] or not np.isfinite(shown).all():
+            continue
+        share = (np.convolve(shown, np.ones(3) / 3, mode="same") - flat[k - 1]) / size
+        reached = np.flatnonzero(share[5:-1] >= 0.632)
+        if len(reached):
+            found.append(float(reached[0]))
+    if len(found) < 3:
+        return Estimate.withheld("s", "device-check", f"only {len(found)} clear steps", len(found), "steps")
+    values = np.array(found)
+    half = float(t.ppf(0.975, len(values) - 1)) * float(values.std(ddof=1)) / len(values) ** 0.5
+    return _estimate(float(values.mean()), half, "s", len(values))

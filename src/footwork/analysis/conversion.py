@@ -1,0 +1,150 @@
+"""From the watts of one scale to those of another: learned from runs that both recorded, or through modelled power."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from footwork.analysis import mixed
+from footwork.analysis.summary import BLOCK_COLUMNS, BLOCK_S
+from footwork.quantities import Floats
+
+METHOD_VERSION = 1
+LEAST_MINUTES = 20
+BEND_SD = 0.15  # prior SD of the factor's change over a doubling of power; our convention
+THROUGH_MODEL_SD = 0.02  # speed and altitude of two devices that never ran together may differ; our convention
+_MINUTE_SD, _RUN_SD = 0.03, 0.015
+_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """Watts of the second scale as a factor of the first's that may change with power: ``factor + bend·(P − centre)/centre``.
+
+    ``covariance`` is of factor and bend; ``run_sd`` the relative spread from run to run; ``low`` and ``high`` [W of the
+    first] bound what was seen; ``extra_sd`` is what going through a third scale adds.
+    """
+
+    factor: float
+    bend: float
+    covariance: Floats
+    centre: float
+    run_sd: float
+    runs: int
+    minutes: int
+    low: float
+    high: float
+    through: str = "common runs"
+    extra_sd: float = 0.0
+
+    def _x(self, watts: npt.ArrayLike) -> Floats:
+        # Beyond what was seen by more than a third the factor stays what it was there.
+        seen = np.clip(np.asarray(watts, dtype=float), self.low / 1.33, self.high * 1.33)
+        return np.asarray((seen - self.centre) / self.centre, dtype=float)
+
+    def apply(self, watts: npt.ArrayLike) -> Floats:
+        """Watts of the second scale for watts of the first."""
+        return np.asarray(np.asarray(watts) * (self.factor + self.bend * self._x(watts)), dtype=float)
+
+    def error(self, watts: float) -> float:
+        """Relative standard error of the conversion itself at a power, the same for every run."""
+        x = float(self._x(watts))
+        row = np.array([1.0, x])
+        own = float(row @ self.covariance @ row) ** 0.5 / (self.factor + self.bend * x)
+        return float(np.hypot(own, self.extra_sd))
+
+    @property
+    def slope(self) -> tuple[float, float]:
+        """Slope of the line at the centre and its standard error."""
+        row = np.array([1.0, 1.0])
+        return self.factor + self.bend, float(row @ self.covariance @ row) ** 0.5
+
+    @property
+    def offset(self) -> tuple[float, float]:
+        """Offset of that line and its standard error. [W]"""
+        return -self.bend * self.centre, float(self.covariance[1, 1]) ** 0.5 * self.centre
+
+    def then(self, other: Conversion) -> Conversion:
+        """This conversion followed by another; relative errors add in squares."""
+        middle = float(self.apply(self.centre))
+        next_ = other.factor + other.bend * float(other._x(middle))
+        factor = self.factor * next_
+        # The second's bend is per its own centre; near the middle both are slopes on the same share of power.
+        bend = self.bend * next_ + other.bend * (middle / other.centre) * self.factor
+        mine = self.covariance * next_**2
+        theirs = other.covariance * self.factor**2
+        return replace(
+            self, factor=factor, bend=bend, covariance=np.asarray(mine + theirs, dtype=float),
+            run_sd=float(np.hypot(self.run_sd, other.run_sd)), runs=min(self.runs, other.runs),
+            minutes=min(self.minutes, other.minutes), through="modelled power",
+            extra_sd=float(np.sqrt(self.extra_sd**2 + other.extra_sd**2 + THROUGH_MODEL_SD**2)),
+        )  # fmt: skip
+
+
+def steady_power(block: Floats) -> npt.NDArray[np.bool_]:
+    """Minutes of even power, fit to compare two devices by."""
+    p = block[:, _AT["power"]]
+    return np.asarray((p > 30) & (block[:, _AT["power_sd"]] < 0.25 * p), dtype=np.bool_)
+
+
+def together(first: Floats, first_start: float, second: Floats, second_start: float) -> tuple[Floats, Floats]:
+    """Steady minutes that two devices saw of one run, the second's brought to the first's clock minutes.
+
+    Parameters
+    ----------
+    first, second : numpy.ndarray, shape (n, 11)
+        Columns `summary.BLOCK_COLUMNS`.
+    first_start, second_start : float
+        Unix seconds of their elapsed 0.
+
+    Returns
+    -------
+    pair of numpy.ndarray, shape (k,)
+        Mean watts of the first and of the second.
+    """
+    if not len(first) or not len(second):
+        return np.zeros(0), np.zeros(0)
+    there = second[:, 0] + second_start
+    at = first[:, 0] + first_start
+    moved = np.interp(at, there, second[:, _AT["power"]], left=np.nan, right=np.nan)
+    # Between two minutes of the second, both must be there and follow each other.
+    after = np.clip(np.searchsorted(there, at - 1e-6), 0, len(there) - 1)
+    before = np.maximum(after - 1, 0)
+    joined = (np.abs(there[after] - at) < 1) | (there[after] - there[before] <= BLOCK_S + 1)
+    keep = steady_power(first) & joined & np.isfinite(moved) & (moved > 20)
+    return first[keep, _AT["power"]], moved[keep]
+
+
+def learn(pairs: Sequence[tuple[Floats, Floats]], through: str = "common runs") -> Conversion | None:
+    """Learn a conversion from the steady minutes of common runs.
+
+    Parameters
+    ----------
+    pairs : sequence of (numpy.ndarray, numpy.ndarray)
+        Minutes of each run on the first and on the second scale. [W]
+
+    Returns
+    -------
+    Conversion or None
+        None with fewer than twenty minutes.
+    """
+    kept = [(a, b) for a, b in pairs if len(a) >= 3]
+    minutes = sum(len(a) for a, _ in kept)
+    if minutes < LEAST_MINUTES:
+        return None
+    first, second = (np.concatenate([pair[i] for pair in kept]) for i in (0, 1))
+    guess, centre = float(np.median(second / first)), float(np.mean(first))
+    # The mean of both, as in a plot of differences: either alone would tie its own error into the slope.
+    groups = [(np.column_stack([np.ones(len(a)), (0.5 * (a + b / guess) - centre) / centre]), b / a) for a, b in kept]
+    made = mixed.fit(
+        groups, [0.5 * guess, BEND_SD * guess], [guess, 0.0], start=(_MINUTE_SD * guess, _RUN_SD * guess),
+        floor=(0.003 * guess, 0.002 * guess), robust=True,
+    )  # fmt: skip
+    low, high = np.percentile(first, [2, 98])
+    return Conversion(
+        float(made.coefficients[0]), float(made.coefficients[1]), made.covariance, centre, made.between / guess, len(kept),
+        minutes, float(low), float(high), through,
+    )  # fmt: skip
