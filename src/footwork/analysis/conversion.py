@@ -10,11 +10,13 @@ import numpy.typing as npt
 
 from footwork.analysis import mixed
 from footwork.analysis.summary import BLOCK_COLUMNS, BLOCK_S
+from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
 LEAST_MINUTES = 20
-BEND_SD = 0.15  # prior SD of the factor's change over a doubling of power; our convention
+BEND_SD = 0.05  # prior SD of the factor's change over a doubling of power; our convention
+FLAT = 0.02  # devices differ most on slopes: level minutes tell where there are enough of them
 THROUGH_MODEL_SD = 0.02  # speed and altitude of two devices that never ran together may differ; our convention
 _MINUTE_SD, _RUN_SD = 0.03, 0.015
 _AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
@@ -90,7 +92,10 @@ def steady_power(block: Floats) -> npt.NDArray[np.bool_]:
     return np.asarray((p > 30) & (block[:, _AT["power_sd"]] < 0.25 * p), dtype=np.bool_)
 
 
-def together(first: Floats, first_start: float, second: Floats, second_start: float) -> tuple[Floats, Floats]:
+Minutes = tuple[Floats, Floats, Floats]  # watts of the first, watts of the second, speed times slope
+
+
+def together(first: Floats, first_start: float, second: Floats, second_start: float) -> Minutes:
     """Steady minutes that two devices saw of one run, the second's brought to the first's clock minutes.
 
     Parameters
@@ -102,11 +107,11 @@ def together(first: Floats, first_start: float, second: Floats, second_start: fl
 
     Returns
     -------
-    pair of numpy.ndarray, shape (k,)
-        Mean watts of the first and of the second.
+    watts, watts, load : numpy.ndarray, shape (k,)
+        Mean watts of the first and of the second, and speed times what the slope costs [m/s].
     """
     if not len(first) or not len(second):
-        return np.zeros(0), np.zeros(0)
+        return np.zeros(0), np.zeros(0), np.zeros(0)
     there = second[:, 0] + second_start
     at = first[:, 0] + first_start
     moved = np.interp(at, there, second[:, _AT["power"]], left=np.nan, right=np.nan)
@@ -115,30 +120,38 @@ def together(first: Floats, first_start: float, second: Floats, second_start: fl
     before = np.maximum(after - 1, 0)
     joined = (np.abs(there[after] - at) < 1) | (there[after] - there[before] <= BLOCK_S + 1)
     keep = steady_power(first) & joined & np.isfinite(moved) & (moved > 20)
-    return first[keep, _AT["power"]], moved[keep]
+    level = keep & (np.abs(np.nan_to_num(first[:, _AT["grade"]])) < FLAT)
+    keep = level if level.sum() >= LEAST_MINUTES / 2 else keep
+    load = first[:, _AT["speed"]] * slope_factor(np.nan_to_num(first[:, _AT["grade"]]))
+    return first[keep, _AT["power"]], moved[keep], load[keep]
 
 
-def learn(pairs: Sequence[tuple[Floats, Floats]], through: str = "common runs") -> Conversion | None:
+def learn(pairs: Sequence[Minutes], through: str = "common runs") -> Conversion | None:
     """Learn a conversion from the steady minutes of common runs.
 
     Parameters
     ----------
-    pairs : sequence of (numpy.ndarray, numpy.ndarray)
-        Minutes of each run on the first and on the second scale. [W]
+    pairs : sequence of three numpy.ndarray
+        Minutes of each run on the first and on the second scale [W], and their load.
 
     Returns
     -------
     Conversion or None
         None with fewer than twenty minutes.
     """
-    kept = [(a, b) for a, b in pairs if len(a) >= 3]
-    minutes = sum(len(a) for a, _ in kept)
+    kept = [m for m in pairs if len(m[0]) >= 3]
+    minutes = sum(len(m[0]) for m in kept)
     if minutes < LEAST_MINUTES:
         return None
-    first, second = (np.concatenate([pair[i] for pair in kept]) for i in (0, 1))
+    first, second, load = (np.concatenate([m[i] for m in kept]) for i in (0, 1, 2))
     guess, centre = float(np.median(second / first)), float(np.mean(first))
-    # The mean of both, as in a plot of differences: either alone would tie its own error into the slope.
-    groups = [(np.column_stack([np.ones(len(a)), (0.5 * (a + b / guess) - centre) / centre]), b / a) for a, b in kept]
+    # How hard a minute was is told by speed and slope where they are known: watts of either device would tie their own
+    # error into the slope. Else by the mean of both, as in a plot of differences.
+    told = bool(np.isfinite(load).all()) and float(load.mean()) > 0
+    groups = []
+    for a, b, at in kept:
+        x = at / load.mean() - 1 if told else (0.5 * (a + b / guess) - centre) / centre
+        groups.append((np.column_stack([np.ones(len(a)), x]), b / a))
     made = mixed.fit(
         groups, [0.5 * guess, BEND_SD * guess], [guess, 0.0], start=(_MINUTE_SD * guess, _RUN_SD * guess),
         floor=(0.003 * guess, 0.002 * guess), robust=True,

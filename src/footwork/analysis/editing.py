@@ -86,6 +86,11 @@ def leave_out(signals: Signals, start: float, end: float, only: str | None = Non
     return replace(signals, columns=columns)
 
 
+def shift(signals: Signals, seconds: float) -> Signals:
+    """The clock set forward by so many whole seconds."""
+    return replace(signals, columns={**signals.columns, "time": signals["time"] + round(seconds)})
+
+
 def rescale(signals: Signals, metres: float) -> Signals:
     """Distance, speed, step length and grade as if the whole way had been ``metres``."""
     way = signals.get("distance")

@@ -22,7 +22,10 @@ _ASCII = str.maketrans({"′": "'", "–": "-", "−": "-", "°": " deg", "·": 
 Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
 Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default the newest run's.")]
 Scale = Annotated[
-    str | None, typer.Option(help="Whose watts: a scale's name; by default the one most used in the six weeks before.")
+    str | None,
+    typer.Option(
+        help="Whose watts: a scale's name, also followed by 'with converted watts'; by default the one most used in the six weeks before."
+    ),
 ]
 Efforts = Annotated[
     list[str] | None,

@@ -49,7 +49,7 @@ def edit_list(
     if not found:
         say("Nothing was edited.")
     for e in found:
-        of = f"run {e['run']}" if e["run"] is not None else str(e["date"])
+        of = f"run {e['run']}" if e["run"] is not None else str(e["date"] or "")
         say(f"{e['id']:>5}  {of:<10}  {e['sentence']}{'  (undone)' if e['undone'] else ''}")
     return None
 
@@ -117,6 +117,16 @@ def merge(run: Run, other: Annotated[int, typer.Argument(help="The other run.")]
         library.merge(run, other)
         kept = library.edits()[0]["run"]
         _told(as_json, library, f"Runs {run} and {other} are one now, run {kept}.", run=kept)
+
+
+@edit.command()
+def pair(
+    run: Run, other: Annotated[int, typer.Argument(help="The same run by the second device.")], as_json: Json = False
+) -> None:
+    """Say that two runs are one, recorded by two devices whose clocks are far apart."""
+    with opened() as library:
+        library.pair(run, other)
+        _told(as_json, library, f"Run {other} is a recording of run {run} now: footwork compare {run}.")
 
 
 @edit.command()

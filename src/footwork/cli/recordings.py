@@ -158,21 +158,28 @@ def _tags(row: Any) -> list[str]:
 
 
 @app.command()
-def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json: Json = False) -> None:
+def show(
+    run: Annotated[int, typer.Argument(help="Number of the run.")],
+    scale: Annotated[
+        str | None, typer.Option(help="Also its mean power on this scale, converted where need be.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
     """One run: totals, domains, laps, best efforts, what was cleaned."""
-    from footwork.quantities import describe_weather, format_distance, format_duration, format_pace
+    from footwork.quantities import describe, describe_weather, format_distance, format_duration, format_pace
 
     with opened() as library:
         found = library.run(run)
         load = library.run_load(run)
+        there = library.mean_on(run, scale) if scale else None
         edits = [
             e["sentence"]
             for e in library.edits(run)
-            if e["kind"] in ("trim", "leave-out", "distance", "split", "merge")
+            if e["kind"] in ("trim", "leave-out", "distance", "split", "merge", "pair")
         ]
         imperial = library.setting("units") == "imperial"
     if as_json:
-        return out({**found.to_json(), "load": load})
+        return out({**found.to_json(), "load": load, **({"on_scale": there} if there else {})})
     row = found.row
     distance = f"{format_distance(row.distance_m, imperial)} in " if row.distance_m else ""
     say(f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
@@ -188,6 +195,9 @@ def show(run: Annotated[int, typer.Argument(help="Number of the run.")], as_json
         say("Power withheld: it is left out by an edit (footwork edit list).")
     else:
         say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
+    if there is not None:
+        watts = describe(there["power"]) if there["converted"] else f"{there['power'].value:.0f} W"
+        say(f"On {there['scale']}, {'converted' if there['converted'] else 'measured'}: {watts}.")
     if row.heart_rate_bpm:
         say(f"Heart rate {row.heart_rate_bpm:.0f} bpm.")
     screened = found.heart_rate_screening

@@ -14,6 +14,7 @@ from sqlalchemy import Connection, select
 from footwork.errors import LibraryError
 from footwork.library.athlete import Athlete
 from footwork.library.runs import Run, RunRow
+from footwork.library.said import Said
 from footwork.quantities import Effort
 from footwork.signals import Course, Recording, Signals
 from footwork.store import database, schema
@@ -36,7 +37,7 @@ def read(path: Path_) -> list[Recording] | Course:
     return formats.read(data, name)
 
 
-class Library:
+class Library(Said):
     """One runner's recordings and what follows from them. Open with `Library.open`, close or use ``with``."""
 
     def __init__(self, folder: Path, engine: Any, readonly: bool) -> None:
@@ -202,118 +203,6 @@ class Library:
 
         return runs.signals(self, run_id)
 
-    def mark(
-        self, run_id: int, name: str, remove: bool = False, incline: float | None = None,
-        surface: str | None = None, shoe: str | None = None,
-    ) -> list[str]:  # fmt: skip
-        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A surface
-        and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
-        from footwork.library import entries
-
-        entries.check_description(self, run_id, surface, shoe, "" if remove else name)
-        return entries.mark(self, run_id, name, remove, incline)
-
-    def describe_run(self, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:
-        """Say the surface (`entries.SURFACES`) or the shoe of a run; an empty text takes it back."""
-        from footwork.library import entries
-
-        entries.describe(self, run_id, surface, shoe)
-
-    def enter_run(self, start: dt.datetime, duration: float, **more: Any) -> int:
-        """Enter a run that was not recorded, or a past race result; returns its number. See `entries.enter_run`."""
-        from footwork.library import entries
-
-        return entries.enter_run(self, start, duration, **more)
-
-    def correct_distance(self, run_id: int, metres: float) -> int:
-        """Correct the distance of a run [m]; returns the number of the edit, by which it can be undone."""
-        from footwork.library import entries
-
-        return entries.distance(self, run_id, metres)
-
-    def trim(self, run_id: int, begin: float | None = None, end: float | None = None) -> int:
-        """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit."""
-        from footwork.library import entries
-
-        return entries.trim(self, run_id, begin, end)
-
-    def leave_out(
-        self, run_id: int, begin: float | None = None, end: float | None = None, only: str | None = None
-    ) -> int:
-        """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number."""
-        from footwork.library import entries
-
-        return entries.leave_out(self, run_id, begin, end, only)
-
-    def split(self, run_id: int, at: float) -> tuple[int, int]:
-        """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run."""
-        from footwork.library import entries
-
-        return entries.split(self, run_id, at)
-
-    def merge(self, run_id: int, other: int) -> int:
-        """Make one run of two that follow each other; returns the number of the edit."""
-        from footwork.library import entries
-
-        return entries.merge(self, run_id, other)
-
-    def add_lap(self, run_id: int, begin: float, end: float) -> int:
-        """Add a lap by hand between two elapsed seconds; returns the number of the edit."""
-        from footwork.library import entries
-
-        return entries.lap(self, run_id, begin, end)
-
-    def delete(self, run_id: int, forever: bool = False) -> list[int]:
-        """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""
-        from footwork.library import entries, erasing
-
-        if forever:
-            return erasing.delete_forever(self, run_id)
-        entries.hide(self, run_id)
-        return [run_id]
-
-    def bound_to(self, run_id: int) -> list[int]:
-        """Runs of the same files, which go with this one when it is deleted for ever."""
-        from footwork.library import erasing
-
-        return erasing.bound_to(self, run_id)
-
-    def edits(self, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
-        """What was said about a run (all by default), the newest first; each ``id`` can be undone."""
-        from footwork.library import entries
-
-        return entries.listed(self, run_id, undone)
-
-    def undo(self, edit: int) -> str:
-        """Take one edit back; returns what it was."""
-        from footwork.library import entries
-
-        return entries.undo(self, edit)
-
-    def tell(self, run: int | None = None, date: dt.date | None = None, **values: Any) -> list[int]:
-        """Write into the diary of a run or a day; see `diary.tell`."""
-        from footwork.library import diary
-
-        return diary.tell(self, run, date, **values)
-
-    def diary(self, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
-        """What the diary holds, the newest day first."""
-        from footwork.library import diary
-
-        return diary.days(self, since, until)
-
-    def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
-        """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""
-        from footwork.library import weather
-
-        return weather.from_metar(self, run_id, metar) if metar else weather.tell(self, run_id, **values)
-
-    def weather_from(self, path: Path_) -> dict[str, Any]:
-        """Weather for many runs from a table or dated METAR lines; see `weather.from_file`."""
-        from footwork.library import weather
-
-        return weather.from_file(self, Path(path))
-
     def compare(self, run_id: int, first: int = 1, second: int = 2) -> dict[str, Any]:
         """Agreement of two recordings of a run; see `compare.of_run`."""
         from footwork.library import compare
@@ -323,6 +212,30 @@ class Library:
         )
         return found
 
+    def devices(self) -> dict[str, Any]:
+        """Every scale with its use, drift and checks, and conversions to the main one; see `devices.answer`."""
+        from footwork.library import devices
+
+        return devices.answer(self)
+
+    def device_check(self, run_id: int, start: float | None = None) -> dict[str, Any]:
+        """What the device check in a run says; ``start`` [s] where it is known better than it can be found."""
+        from footwork.library import devices
+
+        return devices.checked(self, run_id, start)
+
+    def power_at_speed(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Power at speed of a scale with its band and data; see `powerspeed.answer`."""
+        from footwork.library import powerspeed
+
+        return powerspeed.answer(self, date, scale)
+
+    def mean_on(self, run_id: int, scale: str) -> dict[str, Any]:
+        """Mean power of a run on a scale, converted where it was not measured there; see `scales.mean_on`."""
+        from footwork.library import scales
+
+        return scales.mean_on(self, run_id, scale)
+
     def activities(self) -> list[dict[str, Any]]:
         """Recordings of other sports, kept for their load: start, sport, time, work, heart rate."""
         from footwork.library import runs
@@ -331,9 +244,9 @@ class Library:
 
     def scales(self) -> dict[str, str]:
         """Scale keys and the names they are shown by; ``model`` is modelled power."""
-        with self.reading() as connection:
-            rows = connection.execute(select(schema.scale.c.key, schema.scale.c.name)).all()
-        return {"model": "model", **dict(row._tuple() for row in rows)}
+        from footwork.library import scales
+
+        return scales.names(self)
 
     @property
     def zone(self) -> dt.tzinfo | None:

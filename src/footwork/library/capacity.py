@@ -95,8 +95,8 @@ def _answer(
     mass = mass or library.athlete.value("mass", asked)
     key, name = runs.choose_scale(library, rows, asked, scale)
     found = [r for r in runs.scale_rows(library, key) if r.date <= asked] if key else []
-    recent = [r for r in found if (asked - r.date).days <= runs.RECENT_DAYS]
-    relation = evidence.relation(recent or found[-30:], key, mass)
+    usable = near(library, key, asked)
+    relation = evidence.relation(usable, key, mass)
     measured = bool(found) and found[-1].measured
     if stated:
         late = next((e for e in stated if e.date and e.date > max(asked, dt.date.today())), None)
@@ -123,14 +123,20 @@ def _answer(
         gathered = evidence.recorded(library, key, asked)
     best = _curve([r for r in found if (asked - r.date).days <= BEST_DAYS])
     common = {"date": asked, "scale": name, "measured": measured, "power_at_speed": relation, "mass": mass,
-              "home_altitude": _home_altitude(recent or found)}  # fmt: skip
+              "home_altitude": _home_altitude(usable)}  # fmt: skip
     if key and not stated:
         entry = accepted.in_force(accepted.entries(library, key), asked)
         common["scale_key"] = key
         common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
         return _withheld(gathered, best, bool(found), **common)
-    return _known(gathered, gathered.posterior, best, recent or found[-30:], **common)
+    return _known(gathered, gathered.posterior, best, usable, **common)
+
+
+def near(library: Any, key: str, asked: dt.date) -> list[runs.StreamRows]:
+    """Runs of a scale that tell what is usual on a date: of the six weeks before, or else the last thirty."""
+    found = [r for r in runs.scale_rows(library, key) if r.date <= asked] if key else []
+    return [r for r in found if (asked - r.date).days <= runs.RECENT_DAYS] or found[-30:]
 
 
 def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], found: bool, **common: Any) -> Capacity:

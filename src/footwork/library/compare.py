@@ -10,7 +10,7 @@ from sqlalchemy import select
 
 from footwork.analysis import agreement, cleaning, pairing
 from footwork.errors import NotEnoughData, UnreadableFile, UsageError
-from footwork.library import runs
+from footwork.library import runs, scales
 from footwork.quantities import Estimate, Floats, plain
 from footwork.signals import PowerStream, Recording, Signals
 from footwork.store import schema
@@ -91,7 +91,6 @@ def of_files(paths: list[Path]) -> dict[str, Any]:
 def _sources(library: Any, run_id: int) -> list[tuple[str, Signals]]:
     """Recordings of a run, the primary first; one that holds two power signals counts once for each."""
     row = runs.find(library, run_id)
-    names = library.scales()
     table = schema.result
     with library.reading() as connection:
         found = connection.execute(
@@ -109,7 +108,7 @@ def _sources(library: Any, run_id: int) -> list[tuple[str, Signals]]:
             columns = {n: v for n, v in signals.columns.items() if not n.startswith("power")}
             if stream is not None:
                 columns["power"] = signals[stream.column]
-            label = f"{names.get(stream.scale, stream.scale)}, {r.name}" if stream else r.name
+            label = f"{scales.shown(library, stream.scale, row.local.date())}, {r.name}" if stream else r.name
             out.append((label, Signals(columns, signals.timer)))
     return out
 

@@ -15,7 +15,8 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
-from footwork.errors import NoSuchRun, UsageError
+from footwork.analysis import editing, pairing
+from footwork.errors import NoSuchRun, NotEnoughData, UsageError
 from footwork.library.layout import SHAPING, Entry, read_entries
 from footwork.quantities import describe_weather, format_distance, format_duration
 from footwork.store import schema
@@ -99,7 +100,7 @@ def fold(entries: list[Entry]) -> dict[int, Told]:
                     laps=[lap for lap in of.laps if lap[0] >= given["at"]],
                 )  # fmt: skip
                 of.laps = [lap for lap in of.laps if lap[0] < given["at"]]
-            case "merge":
+            case "merge" | "pair":
                 other = out.pop(given["other"], Told())
                 of.marks |= other.marks
                 of.laps += other.laps
@@ -302,6 +303,34 @@ def merge(library: Any, run_id: int, other: int) -> int:
     return write(library, "merge", keep, {"other": gone})
 
 
+def pair(library: Any, run_id: int, other: int) -> int:
+    """Say that another run is the same one by a second device, whose clock may be hours off; it then counts as a recording
+    of ``run_id``. Its clock is set so that both start together; the comparison finds the seconds that are left.
+
+    Raises
+    ------
+    UsageError
+        The same run, one without a recording, the same device twice, or nothing that rises and falls together.
+    """
+    from footwork.library import runs
+
+    if run_id == other:
+        raise UsageError(f"run {run_id} cannot be paired with itself")
+    (one, a, b), (two, c, d) = _recorded(library, run_id), _recorded(library, other)
+    if one.scale_key == two.scale_key and one.measured:
+        raise UsageError(f"both runs were recorded by {one.power_scale}: a pair has two devices")
+    overlap = min(b, d) - max(a, c)
+    shift = 0.0 if overlap > 0.5 * min(b - a, d - c) else float(round(a - c))
+    first, second = runs.signals_of(library, one), editing.shift(runs.signals_of(library, two), shift)
+    try:
+        pairing.clock_offset(*pairing.common(first, second))
+    except NotEnoughData as error:
+        raise UsageError(f"runs {run_id} and {other} cannot be paired: {error}") from None
+    for each in (run_id, other):
+        _refuse_distance(library, each)
+    return write(library, "pair", run_id, {"other": other, "shift": shift})
+
+
 def _refuse_distance(library: Any, run_id: int) -> None:
     with library.reading() as connection:
         found = [e for e in read_entries(connection, "distance") if e.run == run_id]
@@ -394,11 +423,14 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "delete": lambda e, s: "deleted",
     "split": lambda e, s: f"split at {_at(e, 'at', s)}; the later part is run {e.payload['new_run']}",
     "merge": lambda e, s: f"merged with run {e.payload['other']}",
+    "pair": lambda e, s: f"paired with run {e.payload['other']}, its clock set {e.payload['shift']:+.0f} s",
     "trim": lambda e, s: f"trimmed to {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "distance": lambda e, s: f"distance corrected to {e.payload['metres'] / 1000:.3f} km",
     "lap": lambda e, s: f"lap from {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "diary": lambda e, s: f"diary: {e.payload['name'].replace('_', ' ')} {'taken back' if e.payload['value'] is None else e.payload['value']}",
     "weather": lambda e, s: f"weather {describe_weather(e.payload)}",
+    "scale-join": lambda e, s: f"scale {e.payload['name']} counts as {e.payload['into_name']}",
+    "scale-break": lambda e, s: f"scale {e.payload['name']} counts as a new one from {e.payload['date']}",
     "run": lambda e, s: f"entered by hand, {format_duration(e.payload['duration_s'])}",
 }  # fmt: skip
 
@@ -437,7 +469,7 @@ def undo(library: Any, entry_id: int) -> str:
     entry = next((e for e in found if e.id == entry_id), None)
     if entry is None:
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
-    if entry.kind in ("split", "merge", "trim"):
+    if entry.kind in ("split", "merge", "pair", "trim"):
         later = [
             e for e in found
             if e.id > entry_id and entry.runs & e.runs and (entry.kind != "trim" or e.kind == "distance")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from footwork.analysis import efforts as effort_model
 from footwork.analysis import speed
 from footwork.errors import NotEnoughData
-from footwork.library import entries, runs, snapshots
+from footwork.library import entries, runs, scales, snapshots
 from footwork.physiology import critical, curve, tracking
 from footwork.quantities import Effort
 
@@ -61,12 +61,36 @@ def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
     def make() -> tracking.Track | None:
         rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
         dated = effort_model.timeline([_best(r) for r in rows], asked.toordinal())
+        dated = [_widened(d, rows) for d in dated]
         dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
         newest = library.runs()[0].local.date() if library.runs() else asked
         return snapshots.follow(library, key, dated, not library.readonly and asked >= newest) if dated else None
 
     found: tracking.Track | None = library.cached(("track", key, asked), make)
     return found
+
+
+def _widened(dated: tracking.Dated, rows: list[runs.StreamRows]) -> tracking.Dated:
+    """Evidence of runs whose watts were converted, with their spread about the conversion."""
+    of = {r.run: r.converted for r in rows if r.converted}
+    if not of:
+        return dated
+    evidence = dated.evidence
+    if evidence.run is not None:
+        more = of.get(evidence.run, 0.0)
+    else:  # habitual bests stand for the runs of some weeks
+        near = [r.converted for r in rows if 0 <= dated.day - r.date.toordinal() <= effort_model.HABITUAL_DAYS]
+        more = float(np.mean(near)) if near else 0.0
+    return replace(dated, evidence=replace(evidence, widening=float(np.hypot(evidence.widening, more))))
+
+
+def shared_error(library: Any, key: str, day: dt.date) -> float:
+    """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own."""
+    if not key.endswith(scales.CONVERTED):
+        return 0.0
+    near = [r for r in runs.scale_rows(library, key) if 0 <= (day - r.date).days <= SHOWN_DAYS]
+    tested = [r for r in near if r.marks & entries.MAXIMAL_MARKS] or near
+    return float(np.mean([r.scale_error for r in tested])) if tested else 0.0
 
 
 def _races_by_hand(library: Any, key: str, rows: list[runs.StreamRows], asked: dt.date) -> list[tracking.Dated]:
@@ -122,7 +146,7 @@ def recorded(library: Any, key: str, asked: dt.date) -> Gathered:
         return Gathered(None, kind, sentence, bounds, lower)
     counted = maximal + habitual
     n = sum(len(e.durations) for e in counted)
-    posterior = made.posterior(day, n)
+    posterior = replace(made.posterior(day, n), scale_sd=shared_error(library, key, asked))
     if kind == "tested":
         efforts = sum(len(e.durations) for e in maximal)
         sentence = f"{efforts} maximal effort{'s' if efforts != 1 else ''} in {len(maximal)} run{'s' if len(maximal) != 1 else ''} marked as maximal"

@@ -37,7 +37,9 @@ def days(library: Any, key: str, asked: dt.date) -> list[dict[str, Any]]:
             if out:
                 out.append(_row(day, None, kind))
             continue
-        out.append(_row(day, tracking.widened(current, day), kind))
+        state = tracking.widened(current, day)
+        shared = evidence.shared_error(library, key, dt.date.fromordinal(day))
+        out.append(_row(day, tracking.spread(state, shared) if shared else state, kind))
     return out
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 from footwork.store import schema
 
 # Kinds of entry that may change what is computed from a recording; the others are only told beside it.
-SHAPING = ("split", "merge", "trim", "leave-out", "distance", "mark", "unmark")
+SHAPING = ("split", "merge", "pair", "trim", "leave-out", "distance", "mark", "unmark")
 ALWAYS = (float("-inf"), float("inf"))
 
 
@@ -72,6 +72,7 @@ class Part:
     distance: float | None = None
     incline: float | None = None
     files: tuple[int, ...] = ()
+    shift: float = 0.0  # seconds that its clock is set forward, where it was paired by hand
 
     @property
     def recording(self) -> int:
@@ -81,9 +82,10 @@ class Part:
     def corrections(self) -> str:
         """What makes this part differ from the recording as it came; empty where nothing does."""
         whole = len(self.pieces) == 1 and (self.pieces[0].start, self.pieces[0].end) == ALWAYS
-        if whole and not self.left_out and self.distance is None and self.incline is None:
+        if whole and not self.left_out and self.distance is None and self.incline is None and not self.shift:
             return ""
-        return repr((self.pieces, self.left_out, self.distance, self.incline, self.files))
+        shifted = (self.shift,) if self.shift else ()
+        return repr((self.pieces, self.left_out, self.distance, self.incline, self.files, *shifted))
 
 
 def read_entries(connection: Connection, *kinds: str, undone: bool = False) -> list[Entry]:
@@ -110,6 +112,9 @@ def arrange(recordings: Iterable[Whole], entries: Iterable[Entry]) -> list[Part]
         if entry.kind == "merge":
             other = int(entry.payload["other"])
             parts = [p for p in rest if p.run != other] + _merged(mine, [p for p in rest if p.run == other], wholes)
+        elif entry.kind == "pair":
+            other, shift = int(entry.payload["other"]), float(entry.payload["shift"])
+            parts = [replace(p, run=int(entry.run or 0), shift=p.shift + shift) if p.run == other else p for p in parts]
         elif entry.kind == "distance":
             spans = {p.pieces: sum(_length(piece, wholes) for piece in p.pieces) for p in mine}
             whole = 0.95 * max(spans.values(), default=0.0)  # a device that recorded only a part is left as it is
@@ -151,6 +156,7 @@ def _length(piece: Piece, wholes: dict[int, Whole]) -> float:
 def _within(part: Part, start: float, end: float, wholes: dict[int, Whole]) -> Part | None:
     """The part's seconds inside a span; None where fewer than two are."""
     pieces = []
+    start, end = start - part.shift, end - part.shift
     for piece in part.pieces:
         whole = wholes[piece.recording]
         first, last = max(piece.start, start), min(piece.end, end)

@@ -18,7 +18,7 @@ from footwork.library import layout
 from footwork.library.copies import overlapping, own_scales
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
-from footwork.signals import Course, PowerStream, Recording, Signals
+from footwork.signals import Course, Lap, PowerStream, Recording, Signals
 from footwork.store import blobs, database, schema
 
 VERSIONS = "-".join(
@@ -366,6 +366,8 @@ def _corrected(
     cleaned = [cleaning.clean(source, mass) for source in sources]
     pieces = [editing.cut(s, p.start, p.end) for (s, _), p in zip(cleaned, part.pieces, strict=True)]
     signals = pieces[0] if len(pieces) == 1 else editing.join(pieces)
+    if part.shift:
+        signals = editing.shift(signals, part.shift)
     for start, end, only in part.left_out:
         signals = editing.leave_out(signals, start, end, only)
     if part.distance is not None:
@@ -375,7 +377,7 @@ def _corrected(
     signals = cleaning.with_model(signals, mass)
     together = replace(
         sources[0],
-        laps=[lap for source in sources for lap in source.laps],
+        laps=[Lap(lap.start + part.shift, lap.end + part.shift) for source in sources for lap in source.laps],
         lost=list(dict.fromkeys(text for source in sources for text in source.lost)),
         notes=list(dict.fromkeys(text for source in sources for text in source.notes)),
         indoor=sources[0].indoor or part.incline is not None,

@@ -108,6 +108,9 @@ class Run:
 def rows(library: Any) -> list[RunRow]:
     """All runs, the newest first, each by its primary recording and that recording's first power stream."""
     names = library.scales()
+    from footwork.library import scales
+
+    placing = scales.placing(library)
     recording, result, stream = schema.recording, schema.result, schema.stream
     query = (
         select(
@@ -123,23 +126,31 @@ def rows(library: Any) -> list[RunRow]:
     with library.reading() as connection:
         found = connection.execute(query).all()
     said, zone = entries.told(library), library.zone
+    scale_of = {
+        (r.recording_id, r.part): placing.key(r.scale_key, local_date(r.start, r.utc_offset_minutes, zone).date())
+        for r in found if r.scale_key
+    }  # fmt: skip
     time_on: Counter[str | None] = Counter()
     for row in found:
-        time_on[row.scale_key] += int(row.duration_s) if row.measured else 0
+        time_on[scale_of.get((row.recording_id, row.part))] += int(row.duration_s) if row.measured else 0
     by_run: dict[int, list[Any]] = {}
     for row in found:
         by_run.setdefault(row.run_id, []).append(row)
     out = []
     for run_id, group in by_run.items():
         # Of several devices the one that recorded most of this runner's measured time is shown, run after run.
-        main = max(group, key=lambda r: (bool(r.measured), time_on[r.scale_key], -r.recording_id, -r.part))
+        main = max(
+            group,
+            key=lambda r: (bool(r.measured), time_on[scale_of.get((r.recording_id, r.part))], -r.recording_id, -r.part),
+        )
+        scale = scale_of.get((main.recording_id, main.part))
         told = said.get(run_id, entries.Told())
         if not told.deleted:
             out.append(
                 RunRow(
                     id=run_id, duration_s=main.duration_s, elapsed_s=main.elapsed_s, distance_m=main.distance_m,
                     climb_m=main.climb_m, power_w=main.mean_power, measured=bool(main.measured),
-                    power_scale=names.get(main.scale_key) if main.scale_key else None, scale_key=main.scale_key,
+                    power_scale=names.get(scale) if scale else None, scale_key=scale,
                     heart_rate_bpm=main.heart_rate_bpm, heart_rate_sound_s=main.heart_rate_sound_s, recordings=len(group), recording_id=main.recording_id,
                     part=main.part, column="power", entered_by_hand=False,
                     **_beside(told, main.start, main.utc_offset_minutes, zone),
@@ -173,11 +184,16 @@ def _beside(told: entries.Told, start: float, offset: int | None, zone: dt.tzinf
 
 def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
     """Key and name of the scale to answer on; empty where there is none."""
+    from footwork.library import scales
+
     names = library.scales()
     if wanted is not None:
+        text = wanted.strip().lower()
         for key, name in names.items():
-            if wanted == key or wanted.strip().lower() == name.lower():
+            if text in (key, name.lower()):
                 return key, name
+            if text in (key + scales.CONVERTED, name.lower() + scales.CONVERTED_NAME):
+                return key + scales.CONVERTED, name + scales.CONVERTED_NAME
         raise UsageError(f"there is no scale '{wanted}': there are {', '.join(names.values())}")
     past = [r for r in rows if r.scale_key and r.local.date() <= asked]
     time: Counter[str] = Counter()
@@ -200,7 +216,8 @@ def one(library: Any, run_id: int) -> Run:
     told = entries.told(library).get(run_id, entries.Told())
     if row.recording_id is None:
         return Run(row, [], [], [], [], [], [], [], told.diary)
-    names = library.scales()
+    from footwork.library import scales
+
     result, stream = schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
@@ -220,7 +237,7 @@ def one(library: Any, run_id: int) -> Run:
                 "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
                 "heart_rate_bpm": r["heart_rate_bpm"], "primary": r is main, "lost": json.loads(r["lost"]),
                 "power": [
-                    {"scale": names.get(s.scale, s.scale), "measured": s.measured, "power_w": means.get(s.column)}
+                    {"scale": scales.shown(library, s.scale, row.local.date()), "measured": s.measured, "power_w": means.get(s.column)}
                     for s in streams
                 ],
             })  # fmt: skip
@@ -340,6 +357,8 @@ class StreamRows:
     histogram: Floats
     blocks: Floats
     weather: dict[str, Any] | None = None
+    converted: float = 0.0  # where watts were converted: relative spread of this run about the conversion,
+    scale_error: float = 0.0  # and the conversion's own relative error, which all its runs share
 
     @property
     def sky(self) -> Sky:
@@ -349,12 +368,20 @@ class StreamRows:
 
 
 def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
-    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them."""
-    found: list[StreamRows] = library.cached(("scale", scale_key), lambda: _scale_rows(library, scale_key))
+    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on a
+    scale with converted watts the other scales' runs are."""
+    from footwork.library import scales
+
+    def make() -> list[StreamRows]:
+        if scale_key.endswith(scales.CONVERTED):
+            return scales.converted_rows(library, scales.plain_key(scale_key))
+        return _scale_rows(library, scale_key, scales.placing(library))
+
+    found: list[StreamRows] = library.cached(("scale", scale_key), make)
     return found
 
 
-def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
+def _scale_rows(library: Any, scale_key: str, placing: Any) -> list[StreamRows]:
     run_of = {row.id: row for row in library.runs() if not row.left_out}
     zone = library.zone
     recording, result, stream = schema.recording, schema.result, schema.stream
@@ -364,15 +391,16 @@ def _scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
                    result.c.indoor, result.c.duration_s, stream)
             .join(result, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part))
             .join(recording, result.c.recording_id == recording.c.id)
-            .where(stream.c.scale_key == scale_key, result.c.run_id.is_not(None))
+            .where(stream.c.scale_key.in_(placing.raws(scale_key)), result.c.run_id.is_not(None))
             .order_by(result.c.start, recording.c.id)
         ).all()  # fmt: skip
     out: dict[int, StreamRows] = {}
     for r in found:
-        if r.run_id in out or r.run_id not in run_of:
+        date = local_date(r.began, r.utc_offset_minutes, zone).date()
+        if r.run_id in out or r.run_id not in run_of or placing.key(r.scale_key, date) != scale_key:
             continue
         out[r.run_id] = StreamRows(
-            r.run_id, r.began, local_date(r.began, r.utc_offset_minutes, zone).date(), frozenset(run_of[r.run_id].marks),
+            r.run_id, r.began, date, frozenset(run_of[r.run_id].marks),
             bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, blobs.unpack(r.best, "float32").astype(float),
             blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),

@@ -183,6 +183,7 @@ class Posterior:
     weight: Floats
     cell: tuple[float, float, float]
     n: int
+    scale_sd: float = 0.0  # relative error that all its watts share, as of a conversion between scales
 
     def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
         """Equally likely joint draws of CP, W′ and γ, spread within their cells; the same for the same seed."""
@@ -197,6 +198,9 @@ class Posterior:
         # The error of the form itself: a lower CP goes with a larger W′, so that efforts of some minutes stay as they are.
         other = cp * np.exp(FORM_SD * rng.standard_normal(count) - FORM_BIAS)
         wp = np.maximum(wp + (cp - other) * FORM_PIVOT_S, 0.25 * wp)
+        if self.scale_sd:
+            factor = np.exp(self.scale_sd * rng.standard_normal(count))
+            other, wp = other * factor, wp * factor
         return other, wp, self.tail[which] * np.exp(jitter[2] * self.cell[2])
 
     def estimates(self) -> tuple[Estimate, Estimate, Estimate]:

@@ -190,18 +190,23 @@ def half_width_after(posterior: Posterior, durations: Sequence[float], truths: i
 
 def widened(state: State, day: int) -> State:
     """A state as it stands on a later day without evidence: the medians stay, the intervals widen."""
-    days = max(day - state.day, 0)
+    gone = max(day - state.day, 0) ** 0.5
+    reserve = float(np.hypot(DRIFT_PER_DAY, RESERVE_DRIFT_PER_DAY))
+    return spread(replace(state, day=day), DRIFT_PER_DAY * gone, reserve * gone)
 
-    def wider(quantiles: tuple[float, float, float], per_day: float) -> tuple[float, float, float]:
+
+def spread(state: State, sd: float, reserve_sd: float | None = None) -> State:
+    """A state with a further relative error of CP and of W′ (the same by default)."""
+
+    def wider(quantiles: tuple[float, float, float], more: float) -> tuple[float, float, float]:
         low, value, high = quantiles
-        more = (1.96 * per_day) ** 2 * days
-        down, up = (float(np.hypot(np.log(value / q), more**0.5)) for q in (low, high))
+        down, up = (float(np.hypot(np.log(value / q), 1.96 * more)) for q in (low, high))
         return value * float(np.exp(-down)), value, value * float(np.exp(up))
 
-    reserve = float(np.hypot(DRIFT_PER_DAY, RESERVE_DRIFT_PER_DAY))
-    return State(
-        day, wider(state.critical_power, DRIFT_PER_DAY), wider(state.w_prime, reserve), state.tail, state.efforts
-    )
+    return replace(
+        state, critical_power=wider(state.critical_power, sd),
+        w_prime=wider(state.w_prime, sd if reserve_sd is None else reserve_sd),
+    )  # fmt: skip
 
 
 def kind_on(steps: Sequence[Step], day: int) -> str:
