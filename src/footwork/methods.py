@@ -29,7 +29,8 @@ METHODS: dict[str, Method] = {
         "Watts come from a device's own formula, so each device (sensor or recorder, with the mass set in it and the field "
         "it writes) has a scale of its own, and watts of two scales are never mixed. Sensor watts are about 1 J per kg "
         "and metre on the flat, a quarter of what the body spends: they say how hard in the device's terms, not how "
-        "economical. The physics model is a scale too, called model.",
+        "economical. The physics model is a scale too, called model. A date from which you accept a break starts a new scale; an "
+        "accepted CP stays on the scale it was accepted for.",
         "",
         ("Taboga et al. 2022, Eur J Sport Sci: devices differ in absolute watts.",),
     ),
@@ -54,6 +55,7 @@ METHODS: dict[str, Method] = {
             "Bland and Altman 1986, Lancet i:307.",
             "Lin 1989, Biometrics 45:255.",
             "Hopkins 2000, Sports Med 30:1.",
+            "Shrout and Fleiss 1979, Psychol Bull 86:420 (intraclass correlation).",
             "Geyer 1992, Statistical Science 7:473: initial positive sequence.",
         ),
     ),
@@ -142,11 +144,49 @@ METHODS: dict[str, Method] = {
     ),
     "power-at-speed": Method(
         "Power at speed",
-        "What this scale shows at a pace on the flat, from steady minutes of the last six weeks (grades within 2 %), drawn "
-        "towards 1 J/kg/m where there are few. Runs differ from day to day and the error counts runs, not minutes. It "
-        "describes the device, not economy.",
-        "P(v) = v·(a + b·(v − v̄))",
-        ("Least squares with a run effect; the prior's spread is our convention†.",),
+        "What this scale shows at a pace, from steady minutes of the last six weeks, drawn towards 1 J/kg/m where there are few. "
+        "Joules per metre are a line on speed, times what slopes, wind and warmth add: the device's share of Minetti's cost up and "
+        "down (prior 1 ± 0.3†), of the wind's drag (0.5 ± 0.5†) and a share per degree (0 ± 0.2 %†), as far as the runs tell them. "
+        "Runs differ from day to day and the error counts runs, not minutes. It describes the device, not economy. Runs without a "
+        "meter get watts of the scale by it; how far that is off is found on measured runs that were held out, a fifth at a time.",
+        "P = v·(a + b·(v − v̄))·(1 + u·(Cr(i)/Cr(0) − 1) + w·drag + k·(T − 15 °C))",
+        (
+            "Minetti et al. 2002, J Appl Physiol 93:1039.",
+            "Least squares with a run effect; the priors' spreads are our convention†.",
+        ),
+    ),
+    "conversion": Method(
+        "Converting watts of one scale to another",
+        "From the steady, level minutes of runs that both devices recorded: a factor that may change a little with power (prior "
+        "± 5 % over a doubling†), a run effect, and errors that count runs. How hard a minute was is told by speed and slope, not by "
+        "either device's watts, whose own error would tilt the line. Where two devices never ran together, through modelled power: "
+        "both conversions' errors and 2 %† more. Beyond the powers seen, the factor stays what it was at their edge. On a scale with "
+        "converted watts every other device's runs count too: each with its spread about the conversion, all with the conversion's own "
+        "error, which goes into CP, domains and plans. An accepted CP is never converted.",
+        "P₂ = P₁·(a + b·(P₁ − P̄)/P̄)",
+        ("Least squares with a run effect; spreads: our convention†.",),
+    ),
+    "drift": Method(
+        "Does a device still show what it showed?",
+        "Each run's watts in steady, level, easy minutes against the device's own power at speed, in order of date. Change points are "
+        "the best division by a sum of squares with a penalty; a jump counts when it is 2 % or more†, stands out by 3.3 errors† and has five "
+        "runs on each side. Heart rate at the same speed is compared across it, twenty runs on each side: if it did not change as so "
+        "many real watts would (100 beats for a doubling of easy speed†), it is the device. Simulated seasons without a jump raise a false "
+        "alarm, and those with one are found, as often as docs/recovery.md says.",
+        "",
+        (
+            "Truong, Oudre & Vayatis 2020, Signal Processing 167:107299 (change points).",
+            "Thresholds: our conventions†.",
+        ),
+    ),
+    "device-check": Method(
+        "The device check",
+        "Three steady speeds, three minutes each at known times, then the same three again. Each step counts from its 45th second†. "
+        "Typical error: of the repeats, the second round brought to the first's speeds; repeatability is Bland and Altman's coefficient, which "
+        "95 % of repeats lie within. Response: seconds from the known time of a step to 63 % of it, the legs' own time to change included. "
+        "Linearity: how far the middle speed lies off the line through the others. Three repeats say little: intervals are wide.",
+        "typical error = √(Σd²/2n);  repeatability = 2·√(Σd²/n)",
+        ("Bland and Altman 1986, Lancet i:307.", "Hopkins 2000, Sports Med 30:1.", "The protocol: our convention†."),
     ),
     "usual": Method(
         "Usual watts",

@@ -12,7 +12,7 @@ from footwork.quantities import Estimate, Floats
 from footwork.signals import Signals
 
 METHOD_VERSION = 1
-STEP_S, SETTLE_S = 180, 45
+STEP_S, SETTLE_S, LEGS_S = 180, 45, 12
 LEVELS, ROUNDS = 3, 2
 TOTAL_S = STEP_S * LEVELS * ROUNDS
 RISE = 0.05  # each level is at least so much faster than the one before
@@ -69,8 +69,16 @@ def find(signals: Signals) -> int | None:
     fits = rises & alike & (spread <= EVEN * slack) & (level.min(axis=(0, 1)) > 1.0)
     if not fits.any():
         return None
+    # Of the starts that fit, the one whose steps, less their first seconds, are the most even: the change then falls there.
+    costs = []
     candidates = np.flatnonzero(fits)
-    return int(candidates[np.argmin(spread[candidates])])
+    for at in candidates:
+        cost = 0.0
+        for step in range(LEVELS * ROUNDS):
+            low, high = int(at) + step * STEP_S + LEGS_S, int(at) + (step + 1) * STEP_S
+            cost += float(square[high] - square[low] - (total[high] - total[low]) ** 2 / (high - low))
+        costs.append(cost)
+    return int(candidates[int(np.argmin(costs))])
 
 
 def measure(signals: Signals, column: str = "power", start: int | None = None) -> Check:

@@ -14,6 +14,7 @@ _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)",
 # Constant functions of the page; numbers only ever reach them as data.
 _CLOCK = "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
 _DATE = "(v) => { const d = new Date((v - 719163) * 864e5); return d.getUTCDate() + ' ' + ['Jan','Feb','Mar','Apr','May','Jun','Jul','Aug','Sep','Oct','Nov','Dec'][d.getUTCMonth()] + (d.getUTCMonth() === 0 ? ' ' + d.getUTCFullYear() : ''); }"
+_WATTS = "(v) => Math.round(v) + ' W'"
 _SHORT = "(v) => { v = Math.round(v); if (v < 60) return v + ' s'; if (v < 3600) return Math.round(v / 6) / 10 + ' min'; return Math.round(v / 360) / 10 + ' h'; }"
 
 
@@ -44,9 +45,15 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
     top = _TOP
     right = max([_RIGHT, *(8 * len(m.label) + 14 for p in chart.panes for m in p.marks)])
     unit = (1 / MILE_M if chart.imperial else 1e-3) if chart.axis == "distance" else 1.0
-    shown = {"time": _CLOCK, "log-time": _SHORT, "date": _DATE}.get(
-        chart.axis, f"(v) => Math.round(v * {unit} * 10) / 10"
-    )
+    named = {
+        "time": _CLOCK,
+        "log-time": _SHORT,
+        "date": _DATE,
+        "watts": _WATTS,
+        "pace": _pace(1000.0),
+        "pace-mile": _pace(MILE_M),
+    }
+    shown = named.get(chart.axis, f"(v) => Math.round(v * {unit} * 10) / 10")
     for index, pane in enumerate(chart.panes):
         last = index == len(chart.panes) - 1
         grids.append({"left": _LEFT, "right": right, "top": top, "height": pane.height, "outerBoundsMode": "none"})
@@ -182,7 +189,7 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
     x, y = thin(x, y)
     colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
     return [{
-        **common, "id": f"read:{index}:{mark.label}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
+        **common, "id": f"read:{index}:{mark.label}:{mark.x[:1].sum():.0f}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
         "labelLayout": {"moveOverlap": "shiftY"}, "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
         "endLabel": {"show": bool(mark.label), "formatter": mark.label, "color": colour, "fontSize": 13, "distance": 4},
     }]  # fmt: skip

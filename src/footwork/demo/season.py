@@ -90,7 +90,11 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
                     (),
                 )
             )
-            days.append((4, "Easy round the harbour", _steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ()))
+            days.append(
+                (4, "Device check on the dyke", _check(), 0.0, ())
+                if week == 9
+                else (4, "Easy round the harbour", _steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ())
+            )
         days.append((2, "Easy to the lighthouse", _steady(2700, 0.70, rng), 0.3, ()))
         if not easy_week:
             days.append(
@@ -116,7 +120,7 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
             out.append(
                 Planned(
                     _clock(day, 18 if evening else 8, int(rng.integers(0, 50))), title, pieces, hilly, marks,
-                    pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))] if rng.random() < 0.2 and not marks else [],
+                    pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))] if rng.random() < 0.2 and not marks and "check" not in title else [],
                     both_devices=(8 <= week < 12 or offset == 2) and not marks,
                     strap={3: "dry", 4: "optical"}.get(week % 7, "sound") if offset == 2 else "sound",
                     form=float(np.exp(rng.normal(0, base.day_sd if marks else 0.5 * base.day_sd))),
@@ -146,6 +150,10 @@ def _intervals(repeats: int, length: float, rng: np.random.Generator) -> list[tu
     for _ in range(repeats):
         inside += [(length, share * float(np.exp(rng.normal(0, 0.008)))), (max(length * 0.5, 75), 0.6)]
     return [(900, 0.7), *inside, (600, 0.66)]
+
+
+def _check() -> list[tuple[float, float]]:
+    return [(600, 0.66), *[(180.0, 0.66), (180.0, 0.75), (180.0, 0.85)] * 2, (300, 0.62)]
 
 
 def _strides(rng: np.random.Generator) -> list[tuple[float, float]]:

@@ -6,14 +6,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
 
 from footwork.analysis import agreement, cleaning, pairing
 from footwork.errors import NotEnoughData, UnreadableFile, UsageError
-from footwork.library import runs, scales
+from footwork.library import devices, runs
 from footwork.quantities import Estimate, Floats, plain
-from footwork.signals import PowerStream, Recording, Signals
-from footwork.store import schema
+from footwork.signals import Recording, Signals
 
 SIGNALS = {"power": "W", "heart_rate": "bpm", "speed": "m/s", "distance": "m"}
 SAME_SHARE = 0.02  # a difference within 2 % of the mean matters to nobody; our convention
@@ -31,15 +29,17 @@ def of_run(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
     NotEnoughData
         Too little in common.
     """
-    (name, a), (other, b), start = _chosen(library, run_id, first, second)
+    (one, name, a), (two, other, b), start = _chosen(library, run_id, first, second)
     laps = [(start + lap["start_s"], lap["duration_s"]) for lap in library.run(run_id).laps]
-    return _told(name, a, other, b, [(begin, begin + length) for begin, length in laps])
+    ratio = devices.error_ratio(library, one, two) if one and two else None
+    names = (_label(one, name), _label(two, other))
+    return _told(names[0], a, names[1], b, [(begin, begin + length) for begin, length in laps], ratio)
 
 
 def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[str, Floats]:
     """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W] with the
     second's clock put right, missing in pauses."""
-    (_, a), (_, b), _ = _chosen(library, run_id, first, second)
+    (_, _, a), (_, _, b), _ = _chosen(library, run_id, first, second)
     a, b = pairing.common(a, b)
     moved = pairing.shifted(b, library.compare(run_id, first, second)["lag_s"])
     both = a.timer & moved.timer
@@ -50,18 +50,21 @@ def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
     }
 
 
-def _chosen(
-    library: Any, run_id: int, first: int, second: int
-) -> tuple[tuple[str, Signals], tuple[str, Signals], float]:
+def _label(scale: str, file: str) -> str:
+    return f"{scale}, {file}" if scale else file
+
+
+def _chosen(library: Any, run_id: int, first: int, second: int) -> tuple[runs.Source, runs.Source, float]:
     """The two recordings asked for, and when the primary one began."""
-    sources = _sources(library, run_id)
+    sources = runs.sources(library, run_id)
     if len(sources) < 2:
         raise UsageError(
-            f"run {run_id} was recorded by one device: there is nothing to compare; give two files instead"
+            f"run {run_id} was recorded by one device: there is nothing to compare; give two files instead, or pair its run "
+            "by the second device (footwork edit pair)"
         )
     if first == second or not all(1 <= n <= len(sources) for n in (first, second)):
         raise UsageError(f"run {run_id} has recordings 1 to {len(sources)}: name two different ones")
-    return sources[first - 1], sources[second - 1], float(sources[0][1]["time"][0])
+    return sources[first - 1], sources[second - 1], float(sources[0][2]["time"][0])
 
 
 def of_files(paths: list[Path]) -> dict[str, Any]:
@@ -88,32 +91,10 @@ def of_files(paths: list[Path]) -> dict[str, Any]:
     return _told(name, a, other, b, [(lap.start, lap.end) for lap in one.laps])
 
 
-def _sources(library: Any, run_id: int) -> list[tuple[str, Signals]]:
-    """Recordings of a run, the primary first; one that holds two power signals counts once for each."""
-    row = runs.find(library, run_id)
-    table = schema.result
-    with library.reading() as connection:
-        found = connection.execute(
-            select(table.c.recording_id, table.c.part, schema.file.c.name)
-            .join(schema.recording, schema.recording.c.id == table.c.recording_id)
-            .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
-            .where(table.c.run_id == run_id)
-            .order_by(table.c.recording_id, table.c.part)
-        ).all()  # fmt: skip
-    out = []
-    for r in sorted(found, key=lambda r: (r.recording_id, r.part) != (row.recording_id, row.part)):
-        signals = runs.signals_of(library, row, r.recording_id, r.part)
-        measured: list[PowerStream | None] = [s for s in signals.streams if s.measured]
-        for stream in measured or [None]:
-            columns = {n: v for n, v in signals.columns.items() if not n.startswith("power")}
-            if stream is not None:
-                columns["power"] = signals[stream.column]
-            label = f"{scales.shown(library, stream.scale, row.local.date())}, {r.name}" if stream else r.name
-            out.append((label, Signals(columns, signals.timer)))
-    return out
-
-
-def _told(name: str, first: Signals, other: str, second: Signals, laps: list[tuple[float, float]]) -> dict[str, Any]:
+def _told(
+    name: str, first: Signals, other: str, second: Signals, laps: list[tuple[float, float]], ratio: float | None = None
+) -> dict[str, Any]:
+    """The comparison; ``ratio`` is the error variance of the second's power over the first's, where it is known."""
     a, b = pairing.common(first, second)
     offset = pairing.clock_offset(a, b)
     lag = float(offset.lag.value or 0.0)
@@ -127,7 +108,8 @@ def _told(name: str, first: Signals, other: str, second: Signals, laps: list[tup
         x, y = (_values(s, signal) for s in (a, moved))
         for label, reach in (("1 s", 1), *LEVELS.items(), ("laps", 0)):
             try:
-                made = _agree(x, y, running, unit, reach, a["time"], laps)
+                lam = (ratio or 1.0) if signal == "power" else 1.0
+                made = _agree(x, y, running, unit, reach, a["time"], laps, lam)
             except NotEnoughData as error:
                 if label == "1 s":
                     out["reasons"][signal] = str(error)
@@ -140,6 +122,7 @@ def _told(name: str, first: Signals, other: str, second: Signals, laps: list[tup
                 out["levels"].setdefault(label, {})[signal] = made.to_json()
     if "power" in out:
         out["splits"] = _splits(a, moved, running)
+        out["power"]["error_ratio"] = {"value": ratio or 1.0, "source": "device checks" if ratio else "assumed equal"}
         out["power"]["deming_slopes"] = [
             {"error_ratio": r, "slope": agreement.deming(*_pairs(a["power"], moved["power"], running), r)[0]} for r in (0.25, 0.5, 1.0, 2.0, 4.0)
         ]  # fmt: skip
@@ -171,7 +154,7 @@ def _pairs(x: Floats, y: Floats, running: Any) -> tuple[Floats, Floats]:
 
 
 def _agree(
-    x: Floats, y: Floats, running: Any, unit: str, reach: int, time: Floats, laps: list[tuple[float, float]]
+    x: Floats, y: Floats, running: Any, unit: str, reach: int, time: Floats, laps: list[tuple[float, float]], lam: float
 ) -> agreement.Agreement | None:
     """Agreement at one second, over windows of ``reach`` seconds, or over laps (``reach`` 0); None without such laps."""
     known = running & np.isfinite(x) & np.isfinite(y)
@@ -179,7 +162,7 @@ def _agree(
         missing = "both" if not np.isfinite(x).any() and not np.isfinite(y).any() else "one of them"
         raise NotEnoughData(f"it is missing in {missing}")
     if reach == 1:
-        return agreement.agreement(x[known], y[known], unit)
+        return agreement.agreement(x[known], y[known], unit, error_ratio=lam)
     if reach == 0:
         if len(laps) < 3:
             return None
@@ -190,7 +173,7 @@ def _agree(
     # Windows of which a third or more is missing say nothing.
     kept = [w & known for w in edges if (w & known).sum() > 2 / 3 * max(w.sum(), 1)]
     pairs = np.array([[x[w].mean(), y[w].mean()] for w in kept]).reshape(-1, 2)
-    return agreement.agreement(pairs[:, 0], pairs[:, 1], unit)
+    return agreement.agreement(pairs[:, 0], pairs[:, 1], unit, error_ratio=lam)
 
 
 def _splits(a: Signals, b: Signals, running: Any) -> dict[str, list[dict[str, Any]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -61,7 +62,7 @@ def _answer(library: Any) -> dict[str, Any]:
             "last": mine[-1].date, "duration_s": sum(r.duration_s for r in mine),
             "accepted": None if entry is None else {"date": entry[0], "critical_power_w": entry[1]},
             "drift": _drift(library, name, mine) if key != scales.MODEL else None,
-            "checks": _checks(library, mine) if key != scales.MODEL else [],
+            "checks": library.cached(("checks", name), partial(_checks, library, name, mine)) if key != scales.MODEL else [],
         })  # fmt: skip
         if key not in (main, scales.MODEL):
             conversions.append(_conversion(name, main_name, scales.between(library, key, main)))
@@ -166,37 +167,54 @@ def _by_heart(value: float, error: float, expected: float) -> tuple[str, str]:
     return "not known", "heart rate cannot tell the device from the runner here."
 
 
-def _checks(library: Any, rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
+def _checks(library: Any, name: str, rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
     """Device checks among the runs of a scale, the newest first."""
     out = []
     for row in reversed(rows):
         if looks_like_check(row.blocks):
             try:
-                out.append(checked(library, row.run))
+                found = checked(library, row.run)
             except FootworkError:
                 continue
+            out.append({**found, "devices": [d for d in found["devices"] if d["scale"] == name]})
     return out
 
 
 def looks_like_check(blocks: Floats) -> bool:
     """Whether the minutes of a run may hold the six steps; a quick look before its seconds are read."""
-    v, at = blocks[:, _SPEED], blocks[:, _ELAPSED]
     span = 3 * check.LEVELS * check.ROUNDS
-    for i in range(len(v) - span + 1):
-        if at[i + span - 1] - at[i] != 60 * (span - 1):
-            continue
-        level = v[i : i + span].reshape(check.ROUNDS, check.LEVELS, 3)[:, :, 1:].mean(axis=2)
-        if not np.isfinite(level).all() or level.min() < 1.0:
-            continue
-        if (level[:, 1:] / level[:, :-1]).min() >= 1 + check.RISE - 0.02 and np.abs(
-            level[1] / level[0] - 1
-        ).max() <= check.REPEAT + 0.02:
-            return True
-    return False
+    if len(blocks) < span:
+        return False
+    v, at = (np.lib.stride_tricks.sliding_window_view(blocks[:, c], span) for c in (_SPEED, _ELAPSED))
+    # Wherever the steps begin within a minute, the second and third minute of three lie in one step for the most part.
+    level = v.reshape(-1, check.ROUNDS, check.LEVELS, 3)[..., 1:].mean(axis=3)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rises = (level[:, :, 1:] / level[:, :, :-1]).min(axis=(1, 2)) >= 1 + check.RISE - 0.02
+        alike = np.abs(level[:, 1] / level[:, 0] - 1).max(axis=1) <= check.REPEAT + 0.02
+    whole = at[:, -1] - at[:, 0] == 60 * (span - 1)
+    return bool((rises & alike & whole & (level.min(axis=(1, 2)) > 1.0)).any())
+
+
+def error_ratio(library: Any, first: str, second: str) -> float | None:
+    """Error variance of the second scale over the first (names) from their device checks; None unless both have one."""
+    errors = []
+    for name in (first, second):
+        key = next((k for k, n in scales.names(library).items() if n == name), None)
+        mine = (
+            library.cached(("checks", name), partial(_checks, library, name, runs.scale_rows(library, key)))
+            if key
+            else []
+        )
+        found = [d["typical_error"]["value"] for c in mine for d in c["devices"] if d["typical_error"]["value"]]
+        if not found:
+            return None
+        errors.append(float(np.mean(np.square(found))))
+    return errors[1] / errors[0]
 
 
 def checked(library: Any, run_id: int, start: float | None = None) -> dict[str, Any]:
-    """What the device check in a run says of each device that recorded it; see `check.measure`.
+    """What the device check in a run says of each device that recorded it; see `check.measure`. ``start`` counts on the
+    primary recording's clock [s].
 
     Raises
     ------
@@ -204,21 +222,18 @@ def checked(library: Any, run_id: int, start: float | None = None) -> dict[str, 
         No check in the run.
     """
     row = runs.find(library, run_id)
-    signals = runs.signals_of(library, row)
-    begin = check.find(signals) if start is None else round(start)
-    measured = [s for s in signals.streams if s.measured]
-    if not measured:
+    sources = [(scale, signals) for scale, _, signals in runs.sources(library, run_id) if scale]
+    if not sources:
         raise NotEnoughData(f"run {run_id} has no measured power: there is no device to check")
-    return {
+    out: dict[str, Any] = plain({
         "run": run_id, "date": row.local.date(),
-        "devices": [_of_device(library, row, signals, s.column, s.scale, begin) for s in measured],
-    }  # fmt: skip
+        "devices": [_of_device(scale, signals, None if start is None else round(start)) for scale, signals in sources],
+    })  # fmt: skip
+    return out
 
 
-def _of_device(
-    library: Any, row: runs.RunRow, signals: Signals, column: str, raw: str, begin: int | None
-) -> dict[str, Any]:
-    made = check.measure(signals, column, begin)
+def _of_device(scale: str, signals: Signals, begin: int | None) -> dict[str, Any]:
+    made = check.measure(signals, start=begin)
     grade = signals.get("grade")[made.start : made.start + check.TOTAL_S]
     steep = float(np.nanmean(grade)) if np.isfinite(grade).any() else None
     error, share = made.typical_error, made.coefficient_of_variation
@@ -233,7 +248,7 @@ def _of_device(
             else f" The middle speed lies {made.bend.value:+.1f} % off the line through the others."
         )
     return {
-        "scale": scales.shown(library, raw, row.local.date()), "start_s": made.start, "grade": steep,
+        "scale": scale, "start_s": made.start, "grade": steep,
         "steps": [
             {"round": r + 1, "step": k + 1, "speed_mps": float(made.speed[r, k]) if np.isfinite(made.speed[r, k]) else None, "power_w": float(made.power[r, k])}
             for r in range(check.ROUNDS) for k in range(check.LEVELS)

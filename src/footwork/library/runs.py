@@ -19,9 +19,10 @@ from footwork.library import entries
 from footwork.library.results import local_date, read_streams
 from footwork.physiology import curve
 from footwork.quantities import Floats, plain
-from footwork.signals import Signals
+from footwork.signals import PowerStream, Signals
 from footwork.store import blobs, schema
 
+Source = tuple[str, str, Signals]
 RECENT_DAYS = 42  # what is usual now: the scale, power at speed, heart rate
 
 
@@ -323,6 +324,34 @@ def signals_of(library: Any, row: RunRow, recording_id: int | None = None, part:
         if problems:
             raise LibraryError(problems[0]) from None
         return blobs.read_signals(path, streams)
+
+
+def sources(library: Any, run_id: int) -> list[Source]:
+    """Recordings of a run, the primary first, one that holds two power signals once for each: name of the scale (empty without
+    measured power), of the file, and the signals with that power."""
+    row = find(library, run_id)
+    from footwork.library import scales
+
+    table = schema.result
+    with library.reading() as connection:
+        found = connection.execute(
+            select(table.c.recording_id, table.c.part, schema.file.c.name)
+            .join(schema.recording, schema.recording.c.id == table.c.recording_id)
+            .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
+            .where(table.c.run_id == run_id)
+            .order_by(table.c.recording_id, table.c.part)
+        ).all()  # fmt: skip
+    out = []
+    for r in sorted(found, key=lambda r: (r.recording_id, r.part) != (row.recording_id, row.part)):
+        signals = signals_of(library, row, r.recording_id, r.part)
+        measured: list[PowerStream | None] = [s for s in signals.streams if s.measured]
+        for stream in measured or [None]:
+            columns = {n: v for n, v in signals.columns.items() if not n.startswith("power")}
+            if stream is not None:
+                columns["power"] = signals[stream.column]
+            scale = scales.shown(library, stream.scale, row.local.date()) if stream else ""
+            out.append((scale, str(r.name), Signals(columns, signals.timer)))
+    return out
 
 
 def activities(library: Any) -> list[dict[str, Any]]:

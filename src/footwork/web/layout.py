@@ -13,6 +13,7 @@ from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
 from footwork.errors import NoSuchRun
+from footwork.library.scales import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
 
@@ -23,6 +24,7 @@ NAV = (
     ("usual", "Usual"),
     ("capacity", "Capacity"),
     ("race", "Race"),
+    ("devices", "Devices"),
     ("diary", "Diary"),
     ("library", "Library"),
     ("settings", "Settings"),
@@ -178,7 +180,7 @@ def domain_strip(seconds: dict[str, float]) -> None:
                 text("span", f"{name} {format_duration(seconds[name])}")
 
 
-def scale_links(base: str, library: Any, where: str, current: str) -> None:
+def scale_links(base: str, library: Any, where: str, current: str, convertible: bool = True) -> None:
     """The page again for each scale that has runs; nothing where there is one."""
     names = {row.power_scale for row in library.runs() if row.power_scale}
     if len(names) > 1:
@@ -188,6 +190,12 @@ def scale_links(base: str, library: Any, where: str, current: str) -> None:
                 made = link(name, f"{base}/{where}?scale={quote(name)}", "button")
                 if name == current:
                     made.props["aria-current"] = "true"
+            if not convertible:
+                return
+            plain = current.removesuffix(CONVERTED_NAME)
+            made = link("with converted watts", f"{base}/{where}?scale={quote(plain + CONVERTED_NAME)}", "button")
+            if plain != current:
+                made.props["aria-current"] = "true"
 
 
 def note(content: str, base: str = "", key: str = "") -> Element:

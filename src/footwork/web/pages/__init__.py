@@ -9,9 +9,11 @@ from footwork.web.pages import (
     capacity,
     compare,
     correct,
+    devices,
     diary,
     keeping,
     methods,
+    power_at_speed,
     race,
     run,
     runs,
@@ -22,12 +24,27 @@ from footwork.web.pages import (
 
 # Address of the twin: the function whose result both the page and the twin show.
 TWINS: dict[str, Callable[..., Any]] = {
-    "/today.json": today.data, "/runs.json": runs.data, "/runs/{run_id}.json": run.data, "/capacity.json": capacity.data, "/usual.json": usual.data,
+    "/today.json": today.data, "/runs.json": runs.data, "/runs/{run_id}.json": run.data, "/capacity.json": capacity.data, "/usual.json": usual.data, "/devices.json": devices.data, "/devices/check/{run_id}.json": devices.check_data, "/power-at-speed.json": power_at_speed.data,
     "/race.json": race.data, "/runs/{run_id}/edit.json": correct.data, "/runs/{run_id}/compare.json": compare.data, "/diary.json": diary.data, "/library.json": keeping.data, "/settings.json": settings.data, "/methods.json": methods.data,
 }  # fmt: skip
 
 
 def register(base: str, library: Any) -> None:
     """Add all pages of one library under an address."""
-    for module in (today, runs, run, correct, compare, usual, capacity, race, diary, keeping, settings, methods):
+    for module in (
+        today,
+        runs,
+        run,
+        correct,
+        compare,
+        usual,
+        capacity,
+        race,
+        devices,
+        power_at_speed,
+        diary,
+        keeping,
+        settings,
+        methods,
+    ):
         module.register(base, library)

@@ -36,6 +36,27 @@ def chart(traces: dict[str, Any]) -> Chart:
     )  # fmt: skip
 
 
+def differences(traces: dict[str, Any], found: dict[str, Any]) -> Chart:
+    """Difference over the mean of both, for every half minute, with the bias and its limits (Bland and Altman's picture)."""
+    a, b = smooth(traces["first"], 30)[15::30], smooth(traces["second"], 30)[15::30]
+    known = np.isfinite(a) & np.isfinite(b)
+    mean, d = 0.5 * (a + b)[known], (b - a)[known]
+    rows = found["levels"].get("30 s", {}).get("power", found["power"])
+    ends = np.array([mean.min(), mean.max()])
+    limits = rows["limits_of_agreement"]
+    marks = [
+        Mark("band", ends, np.full(2, rows["bias"]["low"]), np.full(2, rows["bias"]["high"])),
+        Mark("line", ends, np.full(2, rows["bias"]["value"]), label="bias", accent=True),
+        *(Mark("line", ends, np.full(2, limits[k]["value"]), label=f"{k} limit", soft=True) for k in ("low", "high")),
+        Mark("points", mean, d),
+    ]
+    return Chart(
+        [Pane("second minus first, W, each half minute", marks, height=240)],
+        "watts",
+        "Difference over the mean of both devices",
+    )
+
+
 def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
     """Difference by fifths of the mean power: what a cloud of points would show, as a table that can be read."""
     a, b = smooth(traces["first"], 30)[::30], smooth(traces["second"], 30)[::30]
@@ -107,9 +128,10 @@ def register(base: str, library: Any) -> None:
                     )
             if "power" in found:
                 show_chart(chart(traces))
+                heading("Difference against the mean of both")
+                show_chart(differences(traces, found))
                 rows_ = difference_rows(traces)
                 if rows_:
-                    heading("Difference against the mean of both")
                     table(["mean power", "mean difference", "smallest to largest"], rows_, labelled=True)
             _numbers(found)
             _splits(found)

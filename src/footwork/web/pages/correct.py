@@ -77,6 +77,7 @@ def register(base: str, library: Any) -> None:
             )  # fmt: skip
             if row.recording_id is not None:
                 _corrections(base, library, run, here)
+                _pair(library, run, here)
             heading("Delete")
             text("p", "Hidden everywhere until it is undone; its file stays.", "soft")
             command_form(library, ["edit", "delete"], (), "Delete this run", f"{base}/runs", fixed=[run])
@@ -110,6 +111,14 @@ def _corrections(base: str, library: Any, run: str, here: str) -> None:
     )  # fmt: skip
     command_form(
         library, ["edit", "merge", run], (Field("other", "Merge with run number"),), "Merge", f"{base}/runs", needed=["other"]
+    )  # fmt: skip
+
+
+def _pair(library: Any, run: str, here: str) -> None:
+    heading("The same run by a second device")
+    text("p", "Recordings that overlap in time pair by themselves; here where a clock was hours off.", "soft")
+    command_form(
+        library, ["edit", "pair", run], (Field("other", "Its run number there"),), "Pair", here, needed=["other"], prefix="pair-"
     )  # fmt: skip
 
 

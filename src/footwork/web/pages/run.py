@@ -10,7 +10,7 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane, interactive
 from footwork.errors import FootworkError
-from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace
+from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace, plain
 from footwork.signals import Signals
 from footwork.web.layout import (
     domain_strip,
@@ -20,6 +20,7 @@ from footwork.web.layout import (
     method_link,
     note,
     page,
+    scale_links,
     table,
     text,
     whisker,
@@ -36,12 +37,14 @@ _MARKS = {
 }
 
 
-def data(library: Any, run_id: str) -> dict[str, Any]:
-    """Shown by the page and its twin."""
+def data(library: Any, run_id: str, scale: str = "") -> dict[str, Any]:
+    """Shown by the page and its twin; ``scale`` adds the mean power on that one."""
     found = library.run(whole_number(run_id))
     out: dict[str, Any] = found.to_json()
     out["load"] = library.run_load(int(run_id))
     out["critical_power"] = _critical_power(library, found.row.scale_key)
+    if scale:
+        out["on_scale"] = plain(library.mean_on(int(run_id), scale))
     return out
 
 
@@ -183,9 +186,9 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
 
 def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/runs/{{run_id}}")
-    async def run(run_id: str, by: str = "time") -> None:
+    async def run(run_id: str, by: str = "time", scale: str = "") -> None:
         try:
-            found = await asyncio.to_thread(data, library, run_id)
+            found = await asyncio.to_thread(data, library, run_id, scale)
             by_hand = found["entered_by_hand"]
             signals = None if by_hand else await asyncio.to_thread(library.signals, int(run_id))
         except FootworkError as error:
@@ -205,6 +208,8 @@ def register(base: str, library: Any) -> None:
                 _marks(base, library, row.id, found["marks"])
                 return
             _numbers(base, found)
+            if row.scale_key:
+                scale_links(base, library, f"runs/{row.id}", scale or found["power_scale"], convertible=False)
             with ui.element("div").classes("row-of"):
                 for key, label in (("time", "Over time"), ("distance", "Over distance")):
                     made = link(label, f"{base}/runs/{row.id}?by={key}", "button")
@@ -236,6 +241,10 @@ def _numbers(base: str, found: dict[str, Any]) -> None:
         if found["power_w"] is not None:
             unit, method = ("W measured", "scales") if found["measured"] else ("W modelled", "modelled-power")
             measured("Mean power", f"{found['power_w']:.0f}", unit, found["power_scale"] or "", base, method)
+        if "on_scale" in found:
+            there = found["on_scale"]
+            how = "converted" if there["converted"] else "as it was measured there"
+            whisker(base, f"Mean power on {there['scale']}", "on_scale.power", Estimate.from_json(there["power"]), how)
         whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
         if found["heart_rate_bpm"]:
             screened = found["heart_rate_screening"]

@@ -1,0 +1,226 @@
+"""Devices: scales, how their watts convert, where one jumped, device checks, and what the runner decides about them."""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError
+from footwork.library.devices import PROTOCOL
+from footwork.quantities import Estimate, format_duration
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
+from footwork.web.pages.run import show_chart
+
+
+def data(library: Any) -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    found: dict[str, Any] = library.devices()
+    return found
+
+
+def check_data(library: Any, run_id: str, start: str = "") -> dict[str, Any]:
+    """What the page of one check shows; ``start`` in seconds."""
+    found: dict[str, Any] = library.device_check(whole_number(run_id), whole_number(start) if start else None)
+    return found
+
+
+def drift_chart(name: str, drift: dict[str, Any]) -> Chart:
+    """Each run's watts at easy speed against the device's own line, and its level between jumps."""
+    x = np.array([dt.date.fromisoformat(p["date"]).toordinal() for p in drift["points"]], dtype=float)
+    y = 100 * np.array([p["share"] for p in drift["points"]])
+    edges = [x[0], *(dt.date.fromisoformat(j["date"]).toordinal() for j in drift["jumps"]), x[-1] + 1]
+    marks = [Mark("points", x, y)]
+    for low, high in pairwise(edges):
+        inside = (x >= low) & (x < high)
+        if inside.any():
+            level = float(np.median(y[inside]))
+            marks.append(Mark("line", np.array([low, min(high, x[-1])]), np.full(2, level), accent=True))
+    return Chart(
+        [Pane("watts at easy speed against the usual, %", marks, height=150)],
+        "date",
+        f"Watts of {name} at easy speed from run to run",
+    )
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/devices")
+    async def devices() -> None:
+        try:
+            found = await asyncio.to_thread(data, library)
+        except FootworkError as error:
+            with page(base, "Devices", "Devices", sentence(str(error))):
+                link("Add recordings", f"{base}/", "button")
+            return
+        with page(base, "Devices", "Devices", found["sentence"]):
+            table(
+                ["scale", "runs", "from", "to", "time", "accepted CP"],
+                [
+                    [s["name"] + (" (main)" if s["main"] else ""), str(s["runs"]), s["first"], s["last"], format_duration(s["duration_s"]),
+                     f"{s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else "none"]
+                    for s in found["scales"]
+                ],
+                labelled=True,
+            )  # fmt: skip
+            text(
+                "p",
+                "Watts of different devices are never mixed. A scale with converted watts counts the others' runs too, with the error of the conversion.",
+                "soft",
+            )
+            link("Power at speed", f"{base}/power-at-speed", "button")
+            _conversions(base, found)
+            _drift(base, library, found)
+            _checks(base, found)
+            _decide(library, base, found)
+
+    @ui.page(f"{base}/devices/check")
+    async def protocol() -> None:
+        with page(
+            base, "Devices", "The device check", "Half an hour that shows how well a device repeats itself and follows."
+        ):
+            with ui.element("ol").classes("steps"):
+                for line in PROTOCOL:
+                    text("li", line)
+            text(
+                "p",
+                "Add the recording afterwards: Footwork finds the six steps by itself. This page prints on one sheet.",
+                "soft",
+            )
+            link("All devices", f"{base}/devices", "button")
+
+    @ui.page(f"{base}/devices/check/{{run_id}}")
+    async def checked(run_id: str, start: str = "") -> None:
+        try:
+            found = await asyncio.to_thread(check_data, library, run_id, start)
+        except FootworkError as error:
+            with page(base, "Devices", "Device check", sentence(str(error))):
+                link("How to run one", f"{base}/devices/check", "button")
+            return
+        with page(base, "Devices", f"Device check of {found['date']}", found["devices"][0]["sentence"]):
+            link("The run", f"{base}/runs/{found['run']}", "button")
+            for index, told in enumerate(found["devices"]):
+                _one_check(base, index, told)
+
+
+def _conversions(base: str, found: dict[str, Any]) -> None:
+    if not found["conversions"]:
+        return
+    heading(f"Converted to {found['main']}")
+    with ui.element("div").classes("numbers"):
+        for index, c in enumerate(found["conversions"]):
+            told = f"single runs within {196 * c['run_spread']:.1f} %" if c["run_spread"] is not None else ""
+            whisker(
+                base,
+                f"{c['from']}, factor",
+                f"conversions.{index}.factor",
+                Estimate.from_json(c["factor"]),
+                told,
+                digits=3,
+            )
+    for c in found["conversions"]:
+        text("p", c["sentence"])
+    with ui.element("p"):
+        method_link(base, "conversion")
+
+
+def _drift(base: str, library: Any, found: dict[str, Any]) -> None:
+    heading("Does each device still show what it showed?")
+    for s in found["scales"]:
+        drift = s["drift"]
+        if drift is None:
+            continue
+        text("h3", s["name"])
+        if drift["reason"]:
+            text("p", sentence(f"not watched: {drift['reason']}"), "soft")
+            continue
+        if not drift["jumps"]:
+            text("p", f"No jump in {len(drift['points'])} runs.")
+        show_chart(drift_chart(s["name"], drift))
+        for jump in drift["jumps"]:
+            text("p", jump["sentence"])
+            command_form(
+                library, ["devices", "break"], (), f"Count as a new scale from {jump['date']}", f"{base}/devices",
+                fixed=[s["name"], jump["date"]],
+            )  # fmt: skip
+    with ui.element("p"):
+        method_link(base, "drift")
+
+
+def _checks(base: str, found: dict[str, Any]) -> None:
+    heading("Device checks")
+    rows = [
+        [(check["date"], f"{base}/devices/check/{check['run']}"), told["scale"], _between(told["coefficient_of_variation"], 1), _between(told["response"], 0)]
+        for s in found["scales"] for check in s["checks"] for told in check["devices"]
+    ]  # fmt: skip
+    if rows:
+        table(["check", "scale", "repeats within", "follows in"], rows, labelled=True)
+    else:
+        text("p", "None among your runs yet.", "soft")
+    link("How to run a check", f"{base}/devices/check", "button")
+
+
+def _one_check(base: str, index: int, told: dict[str, Any]) -> None:
+    heading(told["scale"])
+    if index:
+        text("p", told["sentence"])
+    at = f"devices.{index}"
+    with ui.element("div").classes("numbers"):
+        for label, key, digits in (
+            ("Typical error", "typical_error", 1), ("As a share", "coefficient_of_variation", 1), ("Repeatability", "repeatability", 1),
+            ("Follows a step in", "response", 0), ("Off the line", "linearity", 1),
+        ):  # fmt: skip
+            whisker(base, label, f"{at}.{key}", Estimate.from_json(told[key]), digits=digits)
+    table(
+        ["step", "speed", "power"],
+        [
+            [f"Round {s['round']}, step {s['step']}", f"{s['speed_mps']:.2f} m/s" if s["speed_mps"] else "not known", f"{s['power_w']:.1f} W"]
+            for s in told["steps"]
+        ],
+        labelled=True,
+    )  # fmt: skip
+    text("p", "Six steps say little about a small error: repeat the check to narrow the intervals.", "soft")
+    with ui.element("p"):
+        method_link(base, "device-check")
+
+
+def _between(e: dict[str, Any], digits: int) -> str:
+    if e["value"] is None:
+        return "withheld"
+    return f"{e['value']:.{digits}f} {e['unit']}, {e['low']:.{digits}f}–{e['high']:.{digits}f}"
+
+
+def _decide(library: Any, base: str, found: dict[str, Any]) -> None:
+    """Rename, join, break."""
+    names = [s["name"] for s in found["scales"] if s["measured"]]
+    if not names:
+        return
+    choices = tuple((n, n) for n in names)
+    here = f"{base}/devices"
+    heading("Rename a scale")
+    command_form(
+        library, ["devices", "rename"], (Field("scale", "Scale", choices=choices), Field("new", "New name")), "Rename", here,
+        needed=["new"], prefix="rename-",
+    )  # fmt: skip
+    heading("New scale from a date")
+    text(
+        "p",
+        "After an update, a new placement or another mass setting. An accepted CP stays where it was; undo it in the library's list of edits.",
+        "soft",
+    )
+    command_form(
+        library, ["devices", "break"], (Field("scale", "Scale", choices=choices), Field("date", "First day, YYYY-MM-DD")), "Break", here,
+        needed=["date"], prefix="break-",
+    )  # fmt: skip
+    if len(names) > 1:
+        heading("One device under two names")
+        command_form(
+            library, ["devices", "join"], (Field("scale", "This scale", choices=choices), Field("into", "is really", choices=choices)),
+            "Join", here, prefix="join-",
+        )  # fmt: skip
+    link("Edits that can be undone", f"{base}/library", "button").style("margin-top:12px")
