@@ -12,11 +12,11 @@ from pathlib import Path
 
 import numpy as np
 
-from footwork.analysis import agreement, efforts, pairing, screening
+from footwork.analysis import agreement, conversion, drift, efforts, pairing, screening
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
-from tests import heartfaults
+from tests import devices, heartfaults
 
 
 @dataclass
@@ -214,6 +214,13 @@ def pairs(runners: int, first_seed: int = 40_000) -> dict[str, float]:
     return {name: float(np.mean([f[name] for f in found])) for name in found[0]}
 
 
+def _drift_row(seasons: int, jump: float) -> str:
+    found = [f"{100 * share:.1f} %" for share in devices.drifts(seasons, jump).values()]
+    if not jump:
+        found[:3] = ["-"] * 3
+    return f"| {100 * jump:.0f} % | " + " | ".join(found) + " |"
+
+
 CHECKS = {
     "CP from marked efforts (3, 7, 12, sometimes 20 min)": (marked_efforts, 1000),
     "CP from habitual best efforts of six weeks": (habitual_running, 5000),
@@ -234,6 +241,12 @@ def table(runners: int) -> str:
         f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a minute (agreement {agreement.METHOD_VERSION}, "
         f"pairing {pairing.METHOD_VERSION}): how often the truth lies in the interval.", "",
         "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in pairs(runners).items()), "",
+        f"Conversions between two scales ({runners} simulated pairs, 3 to 20 common runs each, conversion {conversion.METHOD_VERSION}): how often the truth",
+        "lies in the interval.", "",
+        "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in devices.conversions(runners).items()), "",
+        f"Drift watch ({runners} simulated seasons of 30 to 160 runs a row, drift {drift.METHOD_VERSION}).", "",
+        "| jump | found | date inside | size inside | seasons with a false alarm |", "|---|---|---|---|---|",
+        *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)), "",
         f"Heart rate screened ({runners} simulated runs a kind of fault, screening {screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
         "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, those classed sound.", "",
         "| fault | sensitivity | specificity |", "|---|---|---|", *heartfaults.rows(runners), "",

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from footwork.analysis import agreement, efforts, pairing, screening
+from footwork.analysis import agreement, conversion, drift, efforts, pairing, screening
 from footwork.physiology import critical, curve, tracking
 from tests import heartfaults, recovery
 
@@ -41,6 +41,10 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     assert f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}" in text
     assert f"agreement {agreement.METHOD_VERSION}, pairing {pairing.METHOD_VERSION}" in text
     assert f"screening {screening.METHOD_VERSION}" in text
+    assert f"conversion {conversion.METHOD_VERSION}" in text and f"drift {drift.METHOD_VERSION}" in text
+    for name in ("factor at the centre", "watts a third above it"):
+        share = re.search(rf"\| {name} \| (\d+\.\d) %", text)
+        assert share and float(share.group(1)) >= 92.0
     for name in ("lag", "bias", "slope", "intercept"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)
         assert share and float(share.group(1)) >= 92.0

@@ -157,7 +157,11 @@ def learn(pairs: Sequence[Minutes], through: str = "common runs") -> Conversion 
         floor=(0.003 * guess, 0.002 * guess), robust=True,
     )  # fmt: skip
     low, high = np.percentile(first, [2, 98])
+    # Few runs tell their own spread badly: Student's quantile for them, as a wider standard error.
+    from scipy.stats import t
+
+    wider = float(t.ppf(0.975, len(kept) + 1) / 1.96) ** 2
     return Conversion(
-        float(made.coefficients[0]), float(made.coefficients[1]), made.covariance, centre, made.between / guess, len(kept),
+        float(made.coefficients[0]), float(made.coefficients[1]), made.covariance * wider, centre, made.between / guess, len(kept),
         minutes, float(low), float(high), through,
     )  # fmt: skip

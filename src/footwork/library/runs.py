@@ -381,6 +381,7 @@ class StreamRows:
     measured: bool
     indoor: bool
     duration_s: float
+    mean_power: float | None
     best: Floats
     starts: np.ndarray[Any, np.dtype[np.int64]]
     histogram: Floats
@@ -430,7 +431,7 @@ def _scale_rows(library: Any, scale_key: str, placing: Any) -> list[StreamRows]:
             continue
         out[r.run_id] = StreamRows(
             r.run_id, r.began, date, frozenset(run_of[r.run_id].marks),
-            bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, blobs.unpack(r.best, "float32").astype(float),
+            bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, r.mean_power, blobs.unpack(r.best, "float32").astype(float),
             blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
             run_of[r.run_id].weather,

@@ -300,11 +300,17 @@ def _moved(row: runs.StreamRows, apply: Callable[[Any], Floats], run_sd: float, 
     factor = np.divide(apply(power), power, out=np.ones(len(blocks)), where=power > 0)
     blocks[:, _POWER] *= factor
     blocks[:, _SPREAD] *= factor
-    histogram = np.zeros_like(row.histogram)
-    bins = np.clip(np.rint(apply(np.arange(len(histogram)))), 0, len(histogram) - 1).astype(int)
-    np.add.at(histogram, bins, row.histogram)
+    bins = np.maximum(np.rint(apply(np.arange(len(row.histogram)))), 0).astype(int)
+    histogram = np.bincount(bins, weights=row.histogram).astype(float)
+    mean = None if row.mean_power is None else float(apply(row.mean_power))
     return replace(
-        row, best=apply(row.best), blocks=blocks, histogram=histogram, converted=run_sd, scale_error=shared_sd
+        row,
+        mean_power=mean,
+        best=apply(row.best),
+        blocks=blocks,
+        histogram=histogram,
+        converted=run_sd,
+        scale_error=shared_sd,
     )
 
 
@@ -320,11 +326,10 @@ def mean_on(library: Any, run_id: int, wanted: str) -> dict[str, Any]:
     row = next((r for r in runs.scale_rows(library, key + CONVERTED) if r.run == run_id), None)
     runs.find(library, run_id)
     name = names(library)[key]
-    if row is None:
+    if row is None or row.mean_power is None:
         reason = "the run has no power that can be converted to this scale: no common runs, and no mass to model it by"
         return {"scale": name, "converted": True, "power": Estimate.withheld("W", "conversion", reason)}
-    seconds = float(row.histogram.sum())
-    watts = float((row.histogram * np.arange(len(row.histogram))).sum() / max(seconds, 1.0))
+    watts = row.mean_power
     half = 1.96 * watts * float(np.hypot(row.converted, row.scale_error))
-    power = Estimate(watts, watts - half, watts + half, "W", int(seconds), "conversion", "seconds")
+    power = Estimate(watts, watts - half, watts + half, "W", int(row.duration_s), "conversion", "seconds")
     return {"scale": name, "converted": row.converted > 0, "power": power}
