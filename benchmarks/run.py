@@ -174,6 +174,8 @@ def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
                 "/usual",
                 "/capacity",
                 "/race",
+                "/devices",
+                "/power-at-speed",
                 "/diary",
                 "/library",
                 "/settings",
@@ -282,6 +284,43 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     ]  # fmt: skip
 
 
+def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
+    """Two recordings of two hours compared, and power at speed refitted from a thousand runs' cached minutes."""
+    from footwork.analysis import speed
+    from footwork.analysis.usual import Sky
+    from footwork.library import Library, compare, runs
+
+    start = dt.datetime(2026, 4, 1, 8, tzinfo=dt.UTC)
+    base = season.run(
+        season.Planned(start, "bench", [(600.0, s) for s in (0.7, 0.8, 0.75, 0.9) * 3], 0.5),
+        Runner(),
+        np.random.default_rng(1),
+    )
+    noise = np.random.default_rng(2).normal(0, 8, len(base.time))
+    other = replace(
+        base,
+        time=base.time + 5,
+        columns={**base.columns, "power": np.rint(np.clip(1.1 * base.columns["power"] + noise, 0, None))},
+    )
+    pair = [scratch / "first.fit", scratch / "second.fit"]
+    for path, samples, serial in zip(pair, (base, other), (1001, 2002), strict=True):
+        path.write_bytes(write.fit_bytes([("running", samples)], serial, serial))
+    compare.of_files(pair)
+    taken, plain = seconds_of(lambda: compare.of_files(pair), 3), decode_with_fitdecode(pair)
+    with Library.open(scratch / "ten-years-library") as library:
+        key = next(r.scale_key for r in library.runs() if r.measured)
+        rows = runs.scale_rows(library, key or "")[:1000]
+        blocks, skies = [r.blocks for r in rows], [Sky(12.0, 3.0, float(7 * i % 360)) for i in range(len(rows))]
+    fitted = seconds_of(lambda: speed.fit(blocks, 68.0, skies), 3)
+    every = np.concatenate(blocks)
+    return [
+        ("compare two 2 h recordings, files to verdict", f"{taken:.2f} s",
+         f"{plain / taken:.1f} times faster than only decoding both with fitdecode ({plain:.1f} s); budget 1.5 s"),
+        (f"refit power at speed over {len(rows)} runs, {len(every)} cached minutes", f"{fitted:.2f} s",
+         f"{plain / 2 * len(rows) / fitted:.0f} times faster than decoding as many two-hour files again; budget 5 s"),
+    ]  # fmt: skip
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--recordings", type=int, default=1000)
@@ -292,6 +331,7 @@ def main() -> None:
         rows += bench_import(Path(scratch), asked.recordings)
         rows += bench_commands(Path(scratch), asked.runs)
         rows += bench_history(Path(scratch), asked.runs)
+        rows += bench_devices(Path(scratch))
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, {dt.date.today()}\n")
     print("| what | measured | against |\n|---|---|---|")
     for row in rows:

@@ -9,10 +9,11 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 COMMANDS = (
-    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "race", "athlete", "export",
+    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "race", "athlete", "export",
     "places", "backup", "restore", "doctor", "serve", "demo", "methods",
 )  # fmt: skip
-EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "lap", "delete")
+EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "pair", "lap", "delete")
+DEVICES = ("rename", "join", "break", "check")
 
 
 def help_of(*command: str) -> str:
@@ -28,9 +29,8 @@ def text() -> str:
     parts = ["# Commands", "", "Made from the program's own help by `make docs`.", "", "```", help_of(), "```"]
     for command in COMMANDS:
         parts += ["", f"## {command}", "", "```", help_of(command), "```"]
-        if command == "edit":
-            for word in EDITS:
-                parts += ["", f"### edit {word}", "", "```", help_of("edit", word), "```"]
+        for word in {"edit": EDITS, "devices": DEVICES}.get(command, ()):
+            parts += ["", f"### {command} {word}", "", "```", help_of(command, word), "```"]
     parts += [
         "", "## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done; for `add`, also when files were skipped, known or recovered |",
         "| 2 | the question cannot be understood |", "| 3 | a file failed |", "| 4 | the library or disk cannot be used |",

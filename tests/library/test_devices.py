@@ -238,3 +238,15 @@ def test_the_commands_say_what_the_library_says(files, tmp_path):
     assert "three minutes" in ok("devices", "check", library=folder).stdout.replace("3 min", "three minutes")
     assert "On wrist" in ok("show", 1, "--scale", "wrist", library=folder).stdout
     assert of_json("devices", "break", "wrist", "2026-05-16", library=folder)["scale"] == "wrist from 2026-05-16"
+
+
+def test_today_says_what_a_change_of_device_asks_for(library):
+    library.accept(280, DAY + dt.timedelta(days=30), "foot sensor A")
+    due = {item["what"]: item["why"] for item in library.today()["due"]}
+    why = due["Accept a critical power on this scale too"]
+    assert "280 W were accepted on foot sensor A; on device A" in why and (
+        "322 W" in why or "321 W" in why or "323 W" in why
+    )
+    assert "device A shows" in due["Look at your device"]
+    library.accept(320, DAY + dt.timedelta(days=30), "device A")
+    assert "Accept a critical power on this scale too" not in {item["what"] for item in library.today()["due"]}

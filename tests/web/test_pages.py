@@ -9,7 +9,7 @@ import pytest
 from tests.conftest import fit_of, simulate
 
 PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
-         "/race": "/race.json?distance=half", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
+         "/race": "/race.json?distance=half", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
          "/runs?by=week": "/runs.json?by=week", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
 
 
@@ -45,7 +45,7 @@ def test_pages_open_without_errors_and_fit(page, path, width, scheme):
     assert page.locator("h1").count() == 1
 
 
-@pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race", "/usual"])
+@pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race", "/usual", "/power-at-speed"])
 def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
     page.goto(path)
     page.wait_for_selector(".num[data-key]")

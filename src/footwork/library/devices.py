@@ -16,6 +16,7 @@ from footwork.library import accepted, runs, scales
 from footwork.quantities import Estimate, Floats, format_duration, plain
 from footwork.signals import Signals
 
+WATCHED_DAYS = 182
 _SPEED, _ELAPSED = BLOCK_COLUMNS.index("speed"), BLOCK_COLUMNS.index("elapsed")
 
 PROTOCOL = (
@@ -125,6 +126,16 @@ def _drift(library: Any, name: str, rows: list[runs.StreamRows]) -> dict[str, An
         reason = f"only {len(kept)} runs with steady, flat, easy minutes: ten or more show a drift"
         return {"reason": reason, "jumps": [], "points": points}
     return {"reason": "", "jumps": [_jump(name, j, kept) for j in drift.jumps(share)], "points": points}
+
+
+def recent_jump(library: Any, key: str, name: str, day: dt.date) -> dict[str, Any] | None:
+    """The newest jump of a scale in the six weeks before a date, looked for in the half year before it."""
+    if not key or key == scales.MODEL:
+        return None
+    rows = [r for r in runs.scale_rows(library, key) if not r.indoor and 0 <= (day - r.date).days <= WATCHED_DAYS]
+    found = _drift(library, name, rows)["jumps"] if len(rows) >= 2 * drift.LEAST_RUNS else []
+    recent = [j for j in found if (day - j["date"]).days <= runs.RECENT_DAYS]
+    return recent[-1] if recent else None
 
 
 def _jump(name: str, jump: drift.Jump, rows: list[runs.StreamRows]) -> dict[str, Any]:

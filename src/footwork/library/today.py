@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from footwork.errors import NotEnoughData
-from footwork.library import diary, history, runs
+from footwork.library import accepted, devices, diary, history, runs, scales
 from footwork.quantities import Estimate, format_distance, format_duration, plain
 
 TEST_DAYS = 42
@@ -39,6 +39,7 @@ def answer(library: Any) -> dict[str, Any]:
         if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
             why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
+        due += _devices(library, made, day)
         due += _unwell(library, max(day, dt.date.today())) or _unwell(library, day) or _test_due(made, day)
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
@@ -50,6 +51,29 @@ def answer(library: Any) -> dict[str, Any]:
         scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
     )  # fmt: skip
+
+
+def _devices(library: Any, made: Any, day: dt.date) -> list[dict[str, str]]:
+    """What a change of device asks for: a CP accepted on another scale, a jump of this one in the last weeks."""
+    out = []
+    others = {k: n for k, n in scales.names(library).items() if k not in (made.scale_key, scales.MODEL)}
+    if made.accepted is None and made.scale_key:
+        for key, name in others.items():
+            entry = accepted.in_force(accepted.entries(library, key), day)
+            change = scales.between(library, key, made.scale_key) if entry else None
+            if entry is not None and change is not None:
+                watts = float(change.apply(entry[1]))
+                half = 1.96 * watts * change.error(entry[1])
+                why = (
+                    f"{entry[1]:.0f} W were accepted on {name}; on {made.scale}, which you use now, that is {watts:.0f} W, "
+                    f"{watts - half:.0f} to {watts + half:.0f}, and nothing is accepted there yet"
+                )
+                out.append({"what": "Accept a critical power on this scale too", "why": why, "page": "capacity"})
+                break
+    jump = devices.recent_jump(library, made.scale_key, made.scale, day)
+    if jump is not None:
+        out.append({"what": "Look at your device", "why": jump["sentence"].rstrip("."), "page": "devices"})
+    return out
 
 
 def _unwell(library: Any, day: dt.date) -> list[dict[str, str]]:
