@@ -61,6 +61,18 @@ def test_a_hard_session_is_not_taken_for_a_fault():
     assert (found.quality == 0).mean() > 0.97
 
 
+def test_standing_still_is_not_ruled_out():
+    power = np.concatenate([np.full(1200, 240.0), np.full(240, 0.0), np.full(1200, 240.0)])
+    rate, level = np.empty(len(power)), 90.0
+    for i, p in enumerate(power):
+        aim, lag = (145.0, 40) if p else (100.0, 75)  # a standing heart slows down later and less
+        level += (aim - level) / lag
+        rate[i] = level
+    rate = np.rint(rate + 1.2 * np.sin(np.arange(len(power)) / 9))
+    found = screening.screen(rate, power, np.where(power > 0, 176.0, 0.0), np.ones(len(power), dtype=bool))
+    assert (found.quality == 0).mean() > 0.99
+
+
 @pytest.mark.skipif(not REAL.exists(), reason="the real recording is not beside the project")
 def test_the_real_recording_is_sound_and_its_values_stay():
     from footwork.library import read

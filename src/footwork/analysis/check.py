@@ -181,4 +181,5 @@ def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
         return Estimate.withheld("s", "device-check", f"only {len(found)} clear steps", len(found), "steps")
     values = np.array(found)
     half = float(t.ppf(0.975, len(values) - 1)) * float(values.std(ddof=1)) / len(values) ** 0.5
-    return _estimate(float(values.mean()), half, "s", len(values))
+    middle = float(values.mean())
+    return Estimate(middle, max(middle - half, 0.0), middle + half, "s", len(values), "device-check", "steps")

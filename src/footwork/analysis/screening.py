@@ -25,7 +25,8 @@ LAGS_S = (20.0, 35.0, 55.0, 80.0)
 LEAST_S, LEAST_BINS = 120, 60  # two minutes for any pattern, five for power to tell
 RISE_BPM, RISE_SD = 80.0, 40.0  # heart rate from standing to the run's median power: a weak prior
 DRIFT_BPM, DRIFT_SD = 5.0, 8.0  # rise over an hour at one power
-START_S = 900
+START_S, BEGINNING_S = 900, 180
+RUNNING_SHARE = 0.5  # of the run's median power, lately: below it the runner stands or walks
 USABLE, SOUND = 0.5, 0.95
 
 
@@ -192,12 +193,19 @@ def _expected(x: Floats, load: Floats, timer: Bools, usable: Bools) -> tuple[tup
         scale = float(np.median(misses)) + 0.2 * float(np.mean(np.minimum(misses, 15.0)))
         if best is None or scale < best[0]:
             best = (scale, line, lag)
-            shift = line[1] * (warm - cold)
-            middle = design @ line
+            shift, recent, middle = line[1] * (warm - cold), cold, design @ line
+            rise = line[1]
+        slowest = cold
     if best is None:
         return None, 0.0
-    late = np.concatenate([np.arange(whole) * BIN_S + (BIN_S - 1) / 2])
-    low, high = (np.interp(np.arange(len(x)), late, v) for v in (middle, middle + np.maximum(shift, 0.0)))
+    middles, seconds = np.arange(whole) * BIN_S + (BIN_S - 1) / 2, np.arange(len(x))
+    # At the start the slowest rise of all is as good, and so is a heart that is warm already.
+    least = np.where(at * 3600 < BEGINNING_S, np.minimum(middle, middle + rise * (slowest - recent)), middle)
+    low, high = (np.interp(seconds, middles, v) for v in (least, middle + np.maximum(shift, 0.0)))
+    # A standing heart comes to rest at its own pace, which running does not tell: there nothing is ruled out.
+    begun = (at * 3600 < BEGINNING_S) & (watts > RUNNING_SHARE * level)
+    judged = np.interp(seconds, middles, (recent > RUNNING_SHARE) | begun) > 0.5
+    low, high = np.where(judged, low, -np.inf), np.where(judged, high, np.inf)
     misses = np.abs(rate - middle)[fit]
     return (low, high), float(np.clip(1.4826 * np.median(misses), 2.0, 8.0))
 

@@ -78,8 +78,8 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
         if np.isfinite(rate[~np.isfinite(sound)]).any():
             # One second more at each end, so that what is not counted joins what is.
             beside = np.convolve(np.isfinite(rate) & ~np.isfinite(sound), np.ones(3), mode="same") > 0
-            rates.insert(0, Mark("line", x, np.where(beside, rate, np.nan), label="not counted", soft=True))
-        made.append(Pane("heart rate, bpm", rates))
+            rates.insert(0, Mark("line", x, np.where(beside, rate, np.nan), soft=True))
+        made.append(Pane("heart rate, bpm" + ("; grey is not counted" if len(rates) > 1 else ""), rates))
     if np.isfinite(signals.get("speed")).any():
         speed = smooth(signals["speed"], 9)
         made.append(
