@@ -219,6 +219,7 @@ def one(library: Any, run_id: int) -> Run:
         return Run(row, [], [], [], [], [], [], [], told.diary)
     from footwork.library import scales
 
+    day = row.local.date()
     result, stream = schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
@@ -238,7 +239,7 @@ def one(library: Any, run_id: int) -> Run:
                 "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
                 "heart_rate_bpm": r["heart_rate_bpm"], "primary": r is main, "lost": json.loads(r["lost"]),
                 "power": [
-                    {"scale": scales.shown(library, s.scale, row.local.date()), "measured": s.measured, "power_w": means.get(s.column)}
+                    {"scale": scales.shown(library, s.scale, day), "measured": s.measured, "power_w": means.get(s.column)}
                     for s in streams
                 ],
             })  # fmt: skip

@@ -189,7 +189,8 @@ def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
     for name in (FILE_NAME, f"{FILE_NAME}-wal", "derived/derived.sqlite", "derived/derived.sqlite-wal"):
         try:
             found = (folder / name).stat()
-            out.append((found.st_mtime_ns, found.st_size))
+            # An empty journal comes and goes with each connection and says nothing.
+            out.append((found.st_mtime_ns, found.st_size) if found.st_size else (0, 0))
         except FileNotFoundError:
             out.append((0, 0))
     return tuple(out)
