@@ -101,27 +101,21 @@ def _effect(name: str, known: speed.PowerAtSpeed) -> dict[str, Any]:
 
 def _held_out(library: Any, key: str) -> dict[str, Any]:
     """Errors of modelled power on measured runs that it was not learned from."""
-    base = scales.plain_key(key)
-    rows = [r for r in runs.scale_rows(library, base) if not r.indoor] if base not in ("", scales.MODEL) else []
-    mass = library.athlete.value("mass", rows[-1].date) if rows else None
-    errors, minutes = (
-        speed.held_out([r.blocks for r in rows], mass, [r.sky for r in rows])
-        if len(rows) >= 5
-        else (np.zeros(0), np.zeros(0))
-    )
-    if len(errors) < 5:
+    told = scales.calibration(library, scales.plain_key(key)) if key else None
+    if told is None:
         reason = "fewer than five measured runs on this scale"
         return {k: Estimate.withheld("%", "power-at-speed", reason) for k in ("run_error", "run_bias", "minute_error")}
+    errors = told.of_runs
     from scipy.stats import chi2, t
 
     n = len(errors)
-    sd, bias = 100 * float(np.std(errors, ddof=1)), 100 * float(np.mean(errors))
+    sd, bias = 100 * told.run_sd, 100 * float(np.mean(errors))
     ends = [sd * float(((n - 1) / chi2.ppf(q, n - 1)) ** 0.5) for q in (0.975, 0.025)]
     half = float(t.ppf(0.975, n - 1)) * sd / n**0.5
     return {
         "run_error": Estimate(sd, ends[0], ends[1], "%", n, "power-at-speed", "runs held out"),
         "run_bias": Estimate(bias, bias - half, bias + half, "%", n, "power-at-speed", "runs held out"),
-        "minute_error": _spread(minutes, n),
+        "minute_error": _spread(told.of_minutes, n),
     }  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from footwork.quantities import Estimate, Floats
 from footwork.store import schema
 
 MODEL = "model"
+CALIBRATION_RUNS = 500
 CONVERTED = "+converted"  # ends the key of a scale on which the other scales' runs count too, their watts converted
 CONVERTED_NAME = " with converted watts"
 _POWER, _SPREAD = BLOCK_COLUMNS.index("power"), BLOCK_COLUMNS.index("power_sd")
@@ -264,7 +265,7 @@ def _modelled(library: Any, key: str, rows: list[runs.StreamRows]) -> list[runs.
     told = calibration(library, key) if rows else None
     if told is None:
         return []
-    relation, run_sd = told
+    relation, run_sd = told.relation, told.run_sd
     out = []
     for row in rows:
         modelled = row.blocks[:, _POWER]
@@ -275,21 +276,34 @@ def _modelled(library: Any, key: str, rows: list[runs.StreamRows]) -> list[runs.
     return out
 
 
-def calibration(library: Any, key: str) -> tuple[speed.PowerAtSpeed, float] | None:
-    """Power at speed of all measured runs of a scale, and the spread of a run's modelled mean about what was measured, on runs
-    that were held out; None with fewer than five runs."""
+@dataclass(frozen=True)
+class Calibration:
+    """Power at speed of a scale's measured runs, and relative errors of modelled power on runs that were held out: of their
+    means, and of their minutes."""
 
-    def make() -> tuple[speed.PowerAtSpeed, float] | None:
-        rows = [r for r in runs.scale_rows(library, key) if not r.indoor]
+    relation: speed.PowerAtSpeed
+    of_runs: Floats
+    of_minutes: Floats
+
+    @property
+    def run_sd(self) -> float:
+        return float(np.std(self.of_runs, ddof=1))
+
+
+def calibration(library: Any, key: str) -> Calibration | None:
+    """How watts of a scale are modelled, from its newest runs outdoors; None with fewer than five."""
+
+    def make() -> Calibration | None:
+        rows = [r for r in runs.scale_rows(library, key) if not r.indoor and r.measured][-CALIBRATION_RUNS:]
         mass = library.athlete.value("mass", rows[-1].date) if rows else None
         blocks, skies = [r.blocks for r in rows], [r.sky for r in rows]
         made = speed.fit(blocks, mass, skies) if len(rows) >= 5 else None
         if made is None:
             return None
-        errors, _ = speed.held_out(blocks, mass, skies)
-        return (made, float(np.std(errors, ddof=1))) if len(errors) >= 5 else None
+        errors, minutes = speed.held_out(blocks, mass, skies)
+        return Calibration(made, errors, minutes) if len(errors) >= 5 else None
 
-    found: tuple[speed.PowerAtSpeed, float] | None = library.cached(("calibration", key), make)
+    found: Calibration | None = library.cached(("calibration", key), make)
     return found
 
 
