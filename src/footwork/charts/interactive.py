@@ -81,8 +81,8 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
             "inverse": False, "axisLine": {"show": False}, "axisTick": {"show": False}, "splitLine": {"show": False},
             "axisLabel": {"color": _SOFT, "fontSize": 13, "margin": 6, ":formatter": _number(pane)},
         })  # fmt: skip
-        for mark in pane.marks:
-            series += _series(mark, pane, index, window)
+        for number, mark in enumerate(pane.marks):
+            series += _series(mark, pane, index, number, window)
         top += pane.height + _GAP
     axes = list(range(len(chart.panes)))
     readout = (
@@ -140,7 +140,9 @@ def _range(pane: Pane) -> tuple[float, float]:
     return max(bottom, 0.0) if values.min() >= 0 else bottom, float(np.ceil((high + room) / step) * step)
 
 
-def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | None) -> list[dict[str, Any]]:
+def _series(
+    mark: Mark, pane: Pane, index: int, number: int, window: tuple[float, float] | None
+) -> list[dict[str, Any]]:
     common = {
         "xAxisIndex": index,
         "yAxisIndex": index,
@@ -189,7 +191,7 @@ def _series(mark: Mark, pane: Pane, index: int, window: tuple[float, float] | No
     x, y = thin(x, y)
     colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
     return [{
-        **common, "id": f"read:{index}:{mark.label}:{mark.x[:1].sum():.0f}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
+        **common, "id": f"read:{index}:{number}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
         "labelLayout": {"moveOverlap": "shiftY"}, "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
         "endLabel": {"show": bool(mark.label), "formatter": mark.label, "color": colour, "fontSize": 13, "distance": 4},
     }]  # fmt: skip
