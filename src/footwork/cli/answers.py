@@ -260,9 +260,13 @@ def race(
     temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
     altitude: Annotated[float | None, typer.Option(help="Altitude of the race in metres.")] = None,
+    strategy: Annotated[str, typer.Option(help="Which the race days are of: best, even-power or even-pace.")] = "best",
+    risk: Annotated[
+        float | None, typer.Option(help="Chance of running dry to plan for, as 0.2; without it about one half.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Watts, pace, time and splits for a race at even power."""
+    """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of each."""
     from footwork.library.race import Weather, splits_every
     from footwork.quantities import (
         describe,
@@ -280,7 +284,7 @@ def race(
         plan = library.race(
             distance=parse_distance(distance) if distance else None, time=parse_duration(time) if time else None,
             course=course, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass, weather=sky,
-            split=splits_every(imperial),
+            split=splits_every(imperial), strategy=strategy.strip().lower(), risk=risk,
         )  # fmt: skip
     if as_json:
         return out(plan.to_json())
@@ -308,9 +312,33 @@ def race(
         say(
             f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}".rstrip()
         )
+    _strategies(plan.strategies, imperial)
     for text in plan.warnings:
         say(f"Note: {text}")
     return None
+
+
+def _strategies(found: dict[str, Any], imperial: bool) -> None:
+    """Three ways over the course, what race days make of the chosen one, and how to run it."""
+    from footwork.quantities import format_distance, format_duration
+
+    say("Three ways to run it, with the same left at the end:")
+    for name, s in found["strategies"].items():
+        behind = f"  {format_duration(s['behind_best_s'])} behind" if s["behind_best_s"] >= 0.5 else ""
+        say(f"  {name:<10}  {format_duration(s['time_s']):>8}  mean {s['mean_power_w']:.0f} W{behind}")
+    say(found["why"])
+    t = found["finish_time"]
+    say(
+        f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
+        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}."
+    )
+    say("Watts your device will show:")
+    for i in found["instructions"]:
+        say(
+            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  {i['power_w']:.0f} W  {i['low_w']:.0f}–{i['high_w']:.0f}  {i['where']}; watch the {i['watch']} mean"
+        )
+    if found["simplifying_costs_s"] >= 0.5:
+        say(f"Run so, simplifying costs {found['simplifying_costs_s']:.0f} s.")
 
 
 def parse_wind(text: str | None) -> tuple[float | None, float | None]:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import capacity
+from footwork.library import capacity, strategies
 from footwork.physics import air
 from footwork.physics.terrain import bearing, smooth_altitude, step_distance
 from footwork.physiology.endurance import power_at
@@ -55,13 +55,14 @@ class RacePlan:
     critical_power: Estimate
     warnings: list[str]
     profile: list[dict[str, float]]
+    strategies: dict[str, Any]
 
     def to_json(self) -> dict[str, Any]:
         """SI units, estimates as in `models` section 9."""
         names = ("question", "scale", "measured", "power", "time", "pace", "distance", "splits", "goal", "conditions",
                  "critical_power", "warnings", "profile")  # fmt: skip
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
-        return out
+        return {**out, **self.strategies}
 
 
 def answer(
@@ -75,6 +76,8 @@ def answer(
     mass: float | None = None,
     weather: Weather | None = None,
     split: float = 1000.0,
+    strategy: str = "best",
+    risk: float | None = None,
 ) -> RacePlan:
     """Even-power race plan.
 
@@ -91,6 +94,8 @@ def answer(
     weather : Weather, optional
     split : float
         Distance between splits. [m]
+    strategy, risk
+        As in `strategies.answer`.
 
     Raises
     ------
@@ -155,6 +160,13 @@ def answer(
     target = float(np.median(power))
     # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
     speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
+    told = strategies.answer(
+        path, relation, made.mass, strategies.Draws(cp, wp, tail, factor, needs), strategy, risk, time if goal else None
+    )
+    if told["solver"]["status"] != "converged":
+        warnings.append(
+            f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
+        )
     warnings += _warnings(path, float(np.median(times)), made, sky, wbgt, course is not None)
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
@@ -172,7 +184,7 @@ def answer(
             "capacity_factor": Estimate.from_draws(factor, "", len(factor), "conditions", "draws"),
         },
         critical_power=made.critical_power, warnings=warnings,
-        profile=_profile(path, speeds),
+        profile=_profile(path, speeds), strategies=told,
     )  # fmt: skip
 
 
@@ -343,7 +355,8 @@ def _warnings(
         out.append(
             "Parts of the course are steeper than 25 %: most runners walk there, which this plan does not yet know."
         )
-    if np.abs(path.headwind).max(initial=0.0) > 0.5 and made.measured:
+    learned = made.power_at_speed is not None and bool(made.power_at_speed.effects)
+    if np.abs(path.headwind).max(initial=0.0) > 0.5 and made.measured and not learned:
         out.append(
             "Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display."
         )

@@ -31,13 +31,13 @@ from footwork.web.pages.run import show_chart
 
 FIELDS = (
     ("distance", "Distance", "half"), ("time", "Goal time, or time alone", ""), ("temperature", "Temperature, °C", ""),
-    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""),
+    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""), ("risk", "Chance of running dry you accept, %", "about 50"),
 )  # fmt: skip
 
 
 def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan:
     """A plan from the page's texts. Raises UsageError for a text that is no number."""
-    unknown = set(given) - {name for name, _, _ in FIELDS} - {"scale", "date"}
+    unknown = set(given) - {name for name, _, _ in FIELDS} - {"scale", "date", "strategy"}
     if unknown:
         raise UsageError(f"this page knows no {', '.join(sorted(unknown))}")
     asked = {name: value.strip() for name, value in given.items()}
@@ -60,6 +60,8 @@ def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan
         scale=asked.get("scale") or None,
         date=parse_date(asked["date"]) if asked.get("date") else None,
         split=every,
+        strategy=asked.get("strategy") or "best",
+        risk=None if not asked.get("risk") else (_number(asked["risk"], "the chance") or 0.0) / 100,
     )
     return found
 
@@ -116,6 +118,7 @@ def register(base: str, library: Any) -> None:
         humidity: str = "",
         wind: str = "",
         altitude: str = "",
+        risk: str = "",
     ) -> None:
         asked = {
             "distance": distance,
@@ -124,6 +127,7 @@ def register(base: str, library: Any) -> None:
             "humidity": humidity,
             "wind": wind,
             "altitude": altitude,
+            "risk": risk,
         }
         imperial = library.setting("units") == "imperial"
         given = {name: asked.get(name, "") for name, _, _ in FIELDS}
@@ -153,7 +157,7 @@ def register(base: str, library: Any) -> None:
             base,
             "Race",
             "Race",
-            "The watts for a race, at even power, so as neither to blow up nor to finish with energy left.",
+            "The watts for a race, so as neither to blow up nor to finish with energy left.",
             wide=True,
         ):
             with ui.element("div").classes("split"):
@@ -201,6 +205,87 @@ def register(base: str, library: Any) -> None:
                     text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
 
 
+def strategies_chart(found: dict[str, Any], imperial: bool) -> Chart:
+    """Power of the three ways, and the stores and the risk of the chosen one, along the course."""
+    rows = found["strategies"]
+    x = np.array([0.0] + [s["end_m"] for s in rows["best"]["segments"]])
+
+    def line(name: str, key: str, first: float | None = None) -> np.ndarray:
+        values = np.array([s[key] for s in rows[name]["segments"]])
+        return np.append(values[:1] if first is None else [first], values)
+
+    chosen = found["chosen"]
+    other = "even-pace" if chosen != "even-pace" else "best"
+    powers = [
+        Mark("line", x, line(other, "power_w"), label=other, soft=True),
+        Mark("line", x, line(chosen, "power_w"), label=chosen),
+    ]
+    stores = (
+        Pane("effort, W", powers, height=150),
+        Pane(f"W′ left, kJ, {chosen}", [Mark("line", x, line(chosen, "w_prime_j", float(found["w_prime_j"])) / 1000)], height=90),
+        Pane(f"endurance left, %, {chosen}", [Mark("line", x, 100 * line(chosen, "endurance_left", 1.0))], height=90),
+        Pane("chance that a store is empty by here, %", [Mark("line", x, 100 * np.append(0.0, found["dry_by_segment"]))], height=90),
+    )  # fmt: skip
+    # A line that never moves tells nothing that the table does not.
+    panes = [p for p in stores if max(float(np.ptp(m.y)) for m in p.marks) > 1.0]
+    return Chart(panes, "distance", "Power, both stores and the chance of running dry along the course", imperial)
+
+
+def _instructions(found: dict[str, Any], imperial: bool) -> None:
+    heading("How to run it")
+    table(
+        ["from", "to", "watts shown", "band", "road", "watch"],
+        [
+            [format_distance(i["start_m"], imperial), format_distance(i["end_m"], imperial), f"{i['power_w']:.0f} W", f"{i['low_w']:.0f}–{i['high_w']:.0f}",
+             i["where"], f"{i['watch']} mean"]
+            for i in found["instructions"]
+        ],
+        labelled=True,
+    )  # fmt: skip
+    cost = found["simplifying_costs_s"]
+    text(
+        "p",
+        "Watts as your device shows them: lower where it is dull on slopes or blind to wind, for the same effort."
+        + (f" Running these stretches instead of every metre costs {cost:.0f} s." if cost >= 0.5 else ""),
+        "soft",
+    )
+
+
+def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
+    heading("Three ways to run it")
+    table(
+        ["way", "time", "behind the quickest", "mean power", "least W′ left", "endurance left"],
+        [
+            [name.replace("-", " ").capitalize(), format_duration(s["time_s"]), format_duration(s["behind_best_s"]) if s["behind_best_s"] >= 0.5 else "none",
+             f"{s['mean_power_w']:.0f} W", f"{min(r['w_prime_j'] for r in s['segments']) / 1000:.1f} kJ", f"{100 * s['segments'][-1]['endurance_left']:.0f} %"]
+            for name, s in found["strategies"].items()
+        ],
+        labelled=True,
+    )  # fmt: skip
+    text("p", found["why"])
+    drawn = strategies_chart(found, imperial)
+    if drawn.panes:
+        show_chart(drawn)
+    heading("Many race days")
+    t = found["finish_time"]
+    text(
+        "p",
+        f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])} and nine under "
+        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of CP.",
+    )
+    table(
+        ["unknown", "spread of the time, alone"],
+        [[u["what"][0].upper() + u["what"][1:], f"± {1.96 * u['sd_s']:.0f} s"] for u in found["unknowns"]],
+        labelled=True,
+    )
+    solver = found["solver"]
+    note(
+        f"The quickest plan was found by optimal control: {solver['status']} after {solver['iterations']} steps, residual {solver['residual']:.0e}.",
+        base,
+        "pacing",
+    )
+
+
 def fill(values: dict[str, str]) -> None:
     """Write texts into the form's fields; they reach the page as data."""
     for name, value in values.items():
@@ -230,6 +315,8 @@ def _plan(base: str, plan: RacePlan, imperial: bool) -> None:
         note(warning, base, "race")
     if np.ptp([p["speed_mps"] for p in plan.profile]) > 0.05:
         show_chart(profile_chart(plan, imperial))
+    _instructions(plan.strategies, imperial)
+    _strategies(base, plan.strategies, imperial)
     heading("Splits at even power")
     table(
         ["distance", "clock", "split pace", "rise", "power"],

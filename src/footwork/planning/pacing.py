@@ -1,0 +1,250 @@
+"""Pacing: the quickest way over a course that leaves a reserve in both stores, beside even power and even pace.
+
+The stores are W′ (work above critical power) and endurance (what long efforts spend); running dry is either one empty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from footwork.physics import air
+from footwork.physics.power import DRAG_SHARE, air_factor, slope_factor
+from footwork.physiology.endurance import tail_start, time_to_exhaustion
+from footwork.planning import transcription
+from footwork.planning.race import Course
+from footwork.quantities import Floats
+
+METHOD_VERSION = 1
+STRATEGIES = ("best", "even-power", "even-pace")
+RAMP_SHARE = 0.02  # of CP that power may change by in a second; our convention
+HARDEST_S = 120.0  # no power above the one for two minutes, on any climb
+FASTEST_DESCENT = 1.3  # times the runner's flat speed at CP; our convention until descents are learned
+SLOWEST = 0.5  # [m/s]
+COLLAPSE = 0.8  # share of CP that is left to run at once a store is empty; our convention
+FlatPower = Callable[[Floats], Floats]
+
+
+@dataclass(frozen=True)
+class Engine:
+    """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None."""
+
+    critical_power: float
+    w_prime: float
+    tail: float
+    flat_power: FlatPower
+    mass: float | None = None
+
+    @property
+    def hardest(self) -> float:
+        """Highest power of a plan. [W]"""
+        return self.critical_power + self.w_prime / HARDEST_S
+
+    def fastest(self) -> float:
+        """Highest speed of a plan, on any descent. [m/s]"""
+        grid = np.arange(0.5, 12.0, 0.02)
+        return FASTEST_DESCENT * float(np.interp(self.critical_power, self.flat_power(grid), grid))
+
+
+@dataclass(frozen=True)
+class Run:
+    """A course run in a certain way: by segment power [W], speed [m/s], seconds; the stores at the end of each: W′ left [J] and
+    endurance left (1 fresh, 0 empty)."""
+
+    power: Floats
+    speed: Floats
+    seconds: Floats
+    w_prime: Floats
+    endurance: Floats
+
+    @property
+    def time(self) -> float:
+        return float(self.seconds.sum())
+
+
+def needed_power(engine: Engine, course: Course, speed: Floats) -> Floats:
+    """Power that speeds take on each segment, shape (s,). [W]"""
+    factor = slope_factor(course.grade)
+    if engine.mass:
+        factor = (
+            factor + air_factor(speed, engine.mass, course.headwind, course.density) - air_factor(speed, engine.mass)
+        )
+    return np.asarray(np.maximum(engine.flat_power(speed) * np.maximum(factor, 0.05), 0.0), dtype=float)
+
+
+def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
+    """Speed on each segment at powers, by bisection, no faster than a descent allows, shape (s,). [m/s]"""
+    low, high = np.full(len(course.length), 0.05), np.full(len(course.length), engine.fastest())
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        above = needed_power(engine, course, middle) >= power
+        high, low = np.where(above, middle, high), np.where(above, low, middle)
+    return np.asarray(0.5 * (low + high), dtype=float)
+
+
+def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
+    """The stores along a course at given speeds."""
+    power = needed_power(engine, course, speed)
+    seconds = course.length / speed
+    above = power - engine.critical_power
+    # Below CP what is missing of W′ comes back exponentially, which is exact for constant power.
+    keep = np.exp(np.minimum(above, 0.0) * seconds / engine.w_prime)
+    cost = np.maximum(above, 0.0) * seconds
+    left, deficit = np.empty(len(power)), 0.0
+    for i, (share, spent) in enumerate(zip(keep.tolist(), cost.tolist(), strict=True)):
+        deficit = deficit * share + spent
+        left[i] = engine.w_prime - deficit
+    lasting = time_to_exhaustion(np.maximum(power, 1.0), engine.critical_power, engine.w_prime, engine.tail)
+    return Run(power, speed, seconds, left, 1.0 - np.cumsum(seconds / lasting))
+
+
+def at_power(engine: Engine, course: Course, power: Floats) -> Run:
+    """The same at given powers; where a descent limits the speed, less power is needed than asked."""
+    return at_speed(engine, course, speed_at(engine, course, np.minimum(power, engine.hardest)))
+
+
+def spare(engine: Engine, run: Run, reserve: float) -> float:
+    """How much of the scarcer store is left above the reserve, as a share of it; negative where a run digs into it."""
+    return min(float(run.w_prime.min()) / engine.w_prime, float(run.endurance[-1])) - reserve
+
+
+def _hardest(make: Callable[[float], Run], engine: Engine, reserve: float, low: float, high: float) -> Run:
+    """The hardest of a family of runs that keeps the reserve; the family's parameter grows with effort."""
+    for _ in range(36):
+        middle = 0.5 * (low + high)
+        if spare(engine, make(middle), reserve) >= 0:
+            low = middle
+        else:
+            high = middle
+    return make(low)
+
+
+def even_power(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
+    """One power all the way, as high as the reserve allows."""
+    whole = np.ones(len(course.length))
+    return _hardest(
+        lambda p: at_power(engine, course, p * whole), engine, reserve, 0.2 * engine.critical_power, engine.hardest
+    )
+
+
+def even_pace(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
+    """One speed all the way, as high as the reserve allows."""
+    whole = np.ones(len(course.length))
+    return _hardest(lambda v: at_speed(engine, course, v * whole), engine, reserve, 0.3, engine.fastest())
+
+
+def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run:
+    """A pattern of powers, all by one factor as high as the reserve allows."""
+    return _hardest(lambda k: at_power(engine, course, k * power), engine, reserve, 0.7, 1.3)
+
+
+def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, transcription.Solution]:
+    """The quickest run that keeps the reserve in both stores, by optimal control, and how the solver ended.
+
+    Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a second.
+    The solver works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that all strategies
+    keep exactly the same reserve.
+    """
+    even = even_power(engine, course, reserve)
+    n = len(course.length)
+    cp, wp, hardest = engine.critical_power, engine.w_prime, engine.hardest
+    cost = _smooth_cost(engine)
+    t_star, p_star, gamma = (float(v) for v in tail_start(cp, wp, engine.tail))
+    drag = DRAG_SHARE * 0.5 * float(air.drag_area(engine.mass)) / (engine.mass * air.GRAVITY) if engine.mass else 0.0
+    own = np.column_stack([course.length, slope_factor(course.grade), course.headwind, course.density])
+    rows = np.column_stack([own, np.vstack([own[1:], own[-1:]])])
+
+    def stage(x0: Any, x1: Any, u0: Any, u1: Any, _: Any, p: Any) -> tuple[list[Any], list[Any], Any]:
+        import casadi as ca
+
+        def watts(v: Any, slope: Any, wind: Any, density: Any) -> Any:
+            against = v + wind
+            pull = drag * (density * against * ca.sqrt(against**2 + 1e-4) - air.STANDARD_DENSITY * v**2)
+            factor = slope + pull
+            return v * sum(c * v**k for k, c in enumerate(cost)) * 0.5 * (factor + ca.sqrt(factor**2 + 1e-4))
+
+        def positive(value: Any) -> Any:
+            return 0.5 * (value + ca.sqrt(value**2 + 1.0))
+
+        power, after = watts(u0[0], p[1], p[2], p[3]), watts(u1[0], p[5], p[6], p[7])
+        seconds = p[0] / u0[0]
+        missing = x0[0] * ca.exp(-positive(cp - power) * seconds / wp) + positive(power - cp) * seconds
+        slow = ca.exp(-(1 - power / p_star) / gamma) / t_star
+        quick = (power - cp) / wp
+        spent = x0[1] + seconds * ca.if_else(power >= p_star, quick, slow)
+        step = RAMP_SHARE * cp * 0.5 * (seconds + p[4] / u1[0])
+        return (
+            [x1[0] - missing, x1[1] - spent],
+            [(after - power - step) / cp, (power - after - step) / cp, (power - hardest) / cp],
+            seconds,
+        )
+
+    first = np.append(even.speed, even.speed[-1])[:, None]
+    states = np.column_stack([np.append(0.0, wp - even.w_prime), np.append(0.0, 1 - even.endurance)])
+    solved = transcription.solve(
+        n, [(0.0, (1 - reserve) * wp, wp), (0.0, 1.0 - reserve, 1.0)], [(SLOWEST, engine.fastest(), 4.0)], stage, rows,
+        [0.0, 0.0], [None, None], guess=(states, first),
+    )  # fmt: skip
+    if solved.status != "converged":
+        return even, solved
+    pattern = needed_power(engine, course, solved.controls[:-1, 0])
+    found = scaled(engine, course, pattern, reserve)  # takes up what the smooth copy was off by
+    return (found if found.time <= even.time else even), solved
+
+
+def _smooth_cost(engine: Engine) -> list[float]:
+    """Joules per metre as a polynomial of speed, for the solver's derivatives."""
+    v = np.linspace(0.8, engine.fastest(), 120)
+    return [float(c) for c in np.polynomial.polynomial.polyfit(v, engine.flat_power(v) / v, 3)]
+
+
+@dataclass(frozen=True)
+class Futures:
+    """Many race days of one plan: finish times [s], and by segment the share of them in which a store is empty."""
+
+    times: Floats
+    dry: Floats
+
+
+def futures(
+    power: Floats, course: Course, speed: Floats, critical_power: Floats, w_prime: Floats, tail: Floats, needs: Floats,
+    execution: Floats,
+) -> Futures:  # fmt: skip
+    """Run a plan on many days.
+
+    Parameters
+    ----------
+    power, speed : numpy.ndarray, shape (s,)
+        The plan's power [W], and its speed on a day as expected [m/s].
+    critical_power, w_prime, tail : numpy.ndarray, shape (k,)
+        Joint draws.
+    needs : numpy.ndarray, shape (k,)
+        Factor by which that day needs more power for a speed.
+    execution : numpy.ndarray, shape (k,)
+        Factor by which the runner holds more power than planned.
+
+    Returns
+    -------
+    Futures
+        From where a store is empty the runner goes on at 80 % of CP.
+    """
+    k = len(critical_power)
+    deficit, spent, clock = np.zeros(k), np.zeros(k), np.zeros(k)
+    t_star, p_star, gamma = tail_start(critical_power, w_prime, tail)
+    empty = np.zeros(k, dtype=np.bool_)
+    dry = np.zeros(len(power))
+    for i, (p, v, length) in enumerate(zip(power.tolist(), speed.tolist(), course.length.tolist(), strict=True)):
+        held = np.where(empty, COLLAPSE * critical_power, p * execution)
+        # Near the plan speed follows power in proportion, since a metre costs nearly the same at any speed.
+        seconds = length / np.maximum(v * held / max(p, 1.0) / needs, SLOWEST)
+        above = held - critical_power
+        deficit = deficit * np.exp(np.minimum(above, 0.0) * seconds / w_prime) + np.maximum(above, 0.0) * seconds
+        slow = np.exp(np.minimum((held / p_star - 1) / gamma, 0.0)) / t_star
+        spent = spent + seconds * np.where(held >= p_star, above / w_prime, slow)
+        clock = clock + seconds
+        empty |= (deficit >= w_prime) | (spent >= 1.0)
+        dry[i] = float(empty.mean())
+    return Futures(clock, dry)

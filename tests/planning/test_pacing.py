@@ -1,0 +1,96 @@
+"""Strategies keep their reserve, instructions cover the course, and what cannot be planned is said."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from footwork.errors import UsageError
+from footwork.library import strategies
+from footwork.planning import instructions, pacing
+from tests.reference.test_pacing import MASS, course, engine
+
+HILLY = course(0.06 * np.sin(np.arange(200) / 12), 4.0 * np.cos(np.arange(200) / 60))
+
+
+@pytest.mark.parametrize("reserve", [0.0, 0.25])
+def test_all_strategies_keep_the_same_reserve(reserve):
+    runner = engine(MASS)
+    best, _ = pacing.best(runner, HILLY, reserve)
+    for run in (best, pacing.even_power(runner, HILLY, reserve), pacing.even_pace(runner, HILLY, reserve)):
+        assert pacing.spare(runner, run, reserve) == pytest.approx(0, abs=2e-3)
+        assert run.time >= best.time - 1e-6
+        assert run.power.max() <= runner.hardest * (1 + 1e-9)
+    assert pacing.even_pace(runner, HILLY, reserve).time > best.time + 10
+
+
+def test_even_power_is_even_and_even_pace_is():
+    runner = engine(MASS)
+    assert np.ptp(pacing.even_pace(runner, HILLY).speed) < 1e-9
+    run = pacing.even_power(runner, HILLY)
+    free = run.speed < runner.fastest() - 0.01  # where no descent limits the speed
+    assert free.mean() > 0.7 and np.ptp(run.power[free]) < 1e-3 * run.power.mean()
+
+
+def test_instructions_cover_the_course_in_at_most_a_dozen_and_cost_little():
+    runner = engine(MASS)
+    run = pacing.even_power(runner, HILLY)
+    share = instructions.displayed_share(
+        HILLY, run.speed, MASS, {"uphill": (0.8, 0.1), "downhill": (0.6, 0.1), "wind": (0.0, 0.1)}
+    )
+    told = instructions.stretches(run, HILLY, share)
+    assert 2 <= len(told) <= 12
+    assert told[0].start == 0 and told[-1].end == pytest.approx(HILLY.distance)
+    assert all(a.end == pytest.approx(b.start) for a, b in pairwise(told))
+    assert all(s.low < s.power < s.high for s in told)
+    simple = instructions.simplified(runner, HILLY, run, share, told, 0.0)
+    assert 0 <= simple.time - run.time < 0.02 * run.time
+
+
+def test_a_device_blind_to_the_wind_shows_less_into_it_for_the_same_effort():
+    windy = course(np.zeros(10), 6.0)
+    blind = instructions.displayed_share(windy, np.full(10, 4.0), MASS, {"wind": (0.0, 0.1)})
+    full = instructions.displayed_share(windy, np.full(10, 4.0), MASS, {})
+    assert (blind < 0.95).all() and full == pytest.approx(1.0)
+    up = course(np.full(10, 0.05))
+    dull = instructions.displayed_share(up, np.full(10, 3.0), MASS, {"uphill": (0.5, 0.1)})
+    assert (dull < 0.95).all()
+
+
+def draws(sd=0.03, k=1500):
+    rng = np.random.default_rng(1)
+    one = np.ones(k)
+    return strategies.Draws(
+        280 * np.exp(sd * rng.standard_normal(k)), 15_000 * one, 0.065 * one, one, np.exp(0.01 * rng.standard_normal(k))
+    )
+
+
+def test_a_risk_sets_the_reserve_and_more_of_it_is_slower():
+    from footwork.analysis import speed
+
+    relation = speed.prior(MASS)
+    found = {r: strategies.answer(HILLY, relation, MASS, draws(), "best", r, None) for r in (None, 0.3, 0.1)}
+    for r in (0.3, 0.1):
+        assert found[r]["run_dry_probability"] == pytest.approx(r, abs=0.03)
+    assert (
+        found[None]["strategies"]["best"]["time_s"]
+        < found[0.3]["strategies"]["best"]["time_s"]
+        < found[0.1]["strategies"]["best"]["time_s"]
+    )
+    told = found[0.1]
+    assert told["finish_time"]["p10"] < told["finish_time"]["p50"] < told["finish_time"]["p90"]
+    assert told["dry_by_segment"] == sorted(told["dry_by_segment"])
+    assert sum(u["share"] for u in told["unknowns"]) == pytest.approx(1) and told["unknowns"][0]["name"] == "capacity"
+    for row in told["strategies"].values():
+        assert row["segments"][-1]["end_m"] == pytest.approx(10_000) and len(row["segments"]) == 200
+
+
+@pytest.mark.parametrize(
+    ("strategy", "risk", "words"),
+    [("fast", None, "no strategy"), ("best", 0.0, "cannot be planned"), ("best", float("nan"), "cannot be planned")],
+)
+def test_what_cannot_be_planned_is_said(strategy, risk, words):
+    from footwork.analysis import speed
+
+    with pytest.raises(UsageError, match=words):
+        strategies.answer(HILLY, speed.prior(MASS), MASS, draws(), strategy, risk, None)

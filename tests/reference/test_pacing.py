@@ -1,0 +1,112 @@
+"""The optimal control against published problems, closed forms and a dynamic programme."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from footwork.analysis import speed
+from footwork.physics.cost import running_cost
+from footwork.physiology.endurance import power_at, time_to_exhaustion
+from footwork.planning import pacing, transcription
+from footwork.planning.race import Course
+
+MASS, CP, WP, GAMMA = 68.0, 280.0, 15_000.0, 0.065
+
+
+def engine(mass=None):
+    return pacing.Engine(CP, WP, GAMMA, speed.prior(MASS).power, mass)
+
+
+def course(grade, wind=0.0, length=50.0):
+    grade = np.asarray(grade, dtype=float)
+    return Course(
+        np.full(len(grade), length), grade, np.broadcast_to(wind, grade.shape).astype(float), np.full(len(grade), 1.225)
+    )
+
+
+# Keller 1973 (Physics Today 26(9):42): tau .892 s, F 12.2 m/s2, E0 575 cal/kg, sigma 9.93 cal/kg/s; his tabled theoretical times
+# as remembered (400 m 43.27 to 10 km 26:54.10).
+@pytest.mark.parametrize(
+    ("metres", "seconds"), [(400, 43.27), (800, 105.95), (1500, 219.44), (5000, 793.11), (10_000, 1614.10)]
+)
+def test_kellers_races_by_the_same_routine(metres, seconds):
+    tau, force, store, supply, n = 0.892, 12.2, 2405.8, 41.56, 400
+    s = 0.5 * (1 - np.cos(np.pi * np.linspace(0, 1, n + 1)))
+    first = metres / 6.5
+
+    def stage(x0, x1, u0, u1, t, p):
+        def rate(x, u):
+            return x[1], u[0] - x[1] / tau, supply - u[0] * x[1]
+
+        a, b = rate(x0, u0), rate(x1, u1)
+        return [x1[i] - x0[i] - t * p[0] * 0.5 * (a[i] + b[i]) for i in range(3)], [], 0
+
+    speeds = 6.5 * (1 - np.exp(-s * first / 0.9))
+    guess = np.column_stack([metres * s, speeds, store * (1 - s)])
+    pull = np.clip(speeds / tau + 6.5 / 0.9 * np.exp(-s * first / 0.9), 0, force)[:, None]
+    found = transcription.solve(
+        n, [(0, metres, metres), (0, 12, 6), (0, 2 * store, store)], [(0, force, 6)], stage, np.diff(s)[:, None],
+        [0, 0, store], [metres, None, None], (0.5 * first, 2 * first, first), lambda x, t: t, (guess, pull),
+    )  # fmt: skip
+    assert found.status == "converged" and found.residual < 1e-6
+    assert found.scalar == pytest.approx(seconds, rel=0.002)
+
+
+def test_without_drag_on_the_flat_any_split_of_one_mean_power_takes_the_same_time():
+    flat, runner = course(np.zeros(200)), engine()
+    even = pacing.at_power(runner, flat, np.full(200, 250.0))
+    # The mean over time is the same when the power's harmonic mean over distance is.
+    uneven = np.where(np.arange(200) % 2 == 0, 230.0, 1 / (2 / 250.0 - 1 / 230.0))
+    run = pacing.at_power(runner, flat, uneven)
+    assert np.average(run.power, weights=run.seconds) == pytest.approx(250.0, rel=1e-6)
+    assert run.time == pytest.approx(even.time, rel=1e-6)
+    assert run.endurance[-1] < even.endurance[-1]  # but it spends more
+
+
+def test_with_drag_flat_and_windless_the_optimum_takes_even_powers_time():
+    flat = course(np.zeros(200))
+    best, solved = pacing.best(engine(MASS), flat)
+    assert solved.status == "converged"
+    assert best.time == pytest.approx(pacing.even_power(engine(MASS), flat).time, rel=1e-4)
+
+
+def test_a_climb_and_a_flat_against_the_derivation():
+    """Without drag a stretch takes E/P seconds, E being its work; sum E/P·g(P) = 1 with g convex is stationary only where all P
+    are equal, so the race is the one power whose time to exhaustion is the race: P(T)·T = E (docs/models.md)."""
+    hill = course(np.where(np.arange(400) < 120, 0.05, 0.0))
+    work = float((MASS * running_cost(hill.grade) / running_cost(0.0) * hill.length).sum())
+    time = brentq(lambda t: float(power_at(t, CP, WP, GAMMA)) * t - work, 600, 40_000)
+    best, solved = pacing.best(engine(), hill)
+    assert solved.status == "converged"
+    assert best.time == pytest.approx(time, rel=5e-4)
+    assert np.ptp(best.power) < 0.02 * CP
+
+
+def test_a_dynamic_programme_confirms_a_windy_course():
+    """Endurance in 4,000 levels, powers in steps of half a watt, eight segments of 1 km, half against and half with 8 m/s of wind."""
+    path = course(np.zeros(8), np.where(np.arange(8) < 4, 8.0, -8.0), 1000.0)
+    runner = engine(MASS)
+    powers, levels = np.arange(255.0, 310.0, 0.5), 4000
+    least = np.full(levels + 1, np.inf)
+    least[levels] = 0.0  # all endurance left
+    for i in range(8):
+        one = Course(*(v[i : i + 1] for v in (path.length, path.grade, path.headwind, path.density)))
+        fresh = np.full(levels + 1, np.inf)
+        for p in powers:
+            seconds = 1000.0 / float(pacing.speed_at(runner, one, np.array([p]))[0])
+            spent = round(levels * seconds / float(time_to_exhaustion(p, CP, WP, GAMMA)))
+            if spent <= levels:
+                fresh[: levels + 1 - spent] = np.minimum(fresh[: levels + 1 - spent], least[spent:] + seconds)
+        least = fresh
+    best, _ = pacing.best(runner, path)
+    assert best.time == pytest.approx(least.min(), rel=1e-3)
+    assert best.time < pacing.even_pace(runner, path).time
+
+
+def test_halving_the_segments_hardly_moves_the_answer():
+    def rolling(n):
+        x = (np.arange(n) + 0.5) * 10_000 / n
+        return course(0.03 * np.sin(2 * np.pi * x / 1000), 3.0 * np.cos(2 * np.pi * x / 10_000), 10_000 / n)
+
+    coarse, fine = (pacing.best(engine(MASS), rolling(n))[0].time for n in (200, 400))
+    assert fine == pytest.approx(coarse, rel=5e-4)
