@@ -111,3 +111,27 @@ def test_today_tells_the_week_and_what_is_due(copy):
     text = ok("today", library=copy).stdout
     assert f"{found['runs']} runs" in text and text.count("Due:") == len(found["due"])
     assert "Critical power" in text
+
+
+def test_a_race_writes_its_card_and_workout_or_says_why_not(copy, tmp_path):
+    ok(
+        "race",
+        "--distance",
+        "10km",
+        "--risk",
+        "0.2",
+        "--card",
+        tmp_path / "c.pdf",
+        "--fit",
+        tmp_path / "w.fit",
+        library=copy,
+    )
+    assert (tmp_path / "c.pdf").read_bytes()[:5] == b"%PDF-" and (tmp_path / "w.fit").read_bytes()[8:12] == b".FIT"
+    for words, why in (
+        (["--card", tmp_path / "c.txt"], "must end in .pdf"),
+        (["--fit", tmp_path / "no" / "w.fit"], "no folder"),
+        (["--risk", "2"], "cannot be planned"),
+        (["--strategy", "fast"], "no strategy"),
+    ):
+        done = footwork("race", "--distance", "10km", *words, library=copy)
+        assert done.returncode == 2 and why in done.stderr

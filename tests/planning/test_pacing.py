@@ -94,3 +94,55 @@ def test_what_cannot_be_planned_is_said(strategy, risk, words):
 
     with pytest.raises(UsageError, match=words):
         strategies.answer(HILLY, speed.prior(MASS), MASS, draws(), strategy, risk, None)
+
+
+def plan_of(tmp_path):
+    from footwork.library import Library
+
+    with Library.from_nothing() as library:
+        return library.race(distance=10_000.0, efforts=("3:00=361", "12:00=278"), mass=68.0)
+
+
+def test_the_workout_is_read_back_by_two_decoders(tmp_path):
+    import io
+
+    import fitdecode
+    import fitfast
+
+    from footwork.library.race import workout_of
+
+    plan = plan_of(tmp_path)
+    data = workout_of(plan, "Harbour ten")
+    (told,) = plan.strategies["instructions"]
+    with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
+        found = {f.name: f for f in reader if isinstance(f, fitdecode.FitDataMessage)}
+    step = {f.name: f.value for f in found["workout_step"].fields}
+    assert found["file_id"].get_value("type") == "workout" and found["workout"].get_value("wkt_name") == "Harbour ten"
+    assert (step["duration_type"], step["target_type"]) == ("distance", "power")
+    assert step["duration_distance"] == pytest.approx(10_000)
+    # The protocol stores watts plus 1000 (FIT profile, workout_step custom_target_value; public protocol document).
+    assert step["custom_target_power_low"] == 1000 + round(told["low_w"]) and step[
+        "custom_target_power_high"
+    ] == 1000 + round(told["high_w"])
+    other = fitfast.parse(data, datetimes=False)["workout_step"][0]
+    assert 1000 + round(told["low_w"]) in other.values() and other["wkt_step_name"] == step["wkt_step_name"]
+
+
+def test_a_workout_refuses_what_no_watch_can_hold():
+    from footwork.formats import workout
+
+    for steps in (
+        [],
+        [workout.Step("x")] * 201,
+        [workout.Step("x", low=200.0)],
+        [workout.Step("x", low=300.0, high=200.0)],
+    ):
+        with pytest.raises(ValueError):
+            workout.encode("x", steps)
+
+
+def test_the_card_is_a_pdf_and_names_are_never_source(tmp_path):
+    from footwork.reports import race_card
+
+    made = race_card(plan_of(tmp_path), 'A #panic("x") $ \\ "race"')
+    assert made[:5] == b"%PDF-" and len(made) > 5000

@@ -264,10 +264,14 @@ def race(
     risk: Annotated[
         float | None, typer.Option(help="Chance of running dry to plan for, as 0.2; without it about one half.")
     ] = None,
+    card: Annotated[Path | None, typer.Option(help="Write a wrist band and pocket sheet, as PDF.")] = None,
+    fit: Annotated[
+        Path | None, typer.Option(help="Write a FIT workout for the watch, a step with a power band a stretch.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of each."""
-    from footwork.library.race import Weather, splits_every
+    from footwork.library.race import Weather, check_out, splits_every, workout_of, write_whole
     from footwork.quantities import (
         describe,
         format_distance,
@@ -277,6 +281,9 @@ def race(
         parse_duration,
     )
 
+    for path, ending in ((card, ".pdf"), (fit, ".fit")):
+        if path is not None:
+            check_out(path, ending)
     speed, source = parse_wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
     with asked(effort) as library:
@@ -286,6 +293,12 @@ def race(
             course=course, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass, weather=sky,
             split=splits_every(imperial), strategy=strategy.strip().lower(), risk=risk,
         )  # fmt: skip
+    if fit is not None:
+        write_whole(fit, workout_of(plan, course.stem if course else ""))
+    if card is not None:
+        from footwork.reports import race_card
+
+        write_whole(card, race_card(plan, course.stem if course else "", imperial))
     if as_json:
         return out(plan.to_json())
     values = (plan.time.value or 0.0, plan.time.low or 0.0, plan.time.high or 0.0)
@@ -313,6 +326,9 @@ def race(
             f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}".rstrip()
         )
     _strategies(plan.strategies, imperial)
+    for path in (card, fit):
+        if path is not None:
+            say(f"Wrote {path}.")
     for text in plan.warnings:
         say(f"Note: {text}")
     return None

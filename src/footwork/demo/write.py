@@ -10,7 +10,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from footwork.demo.season import Samples
-from footwork.formats.fit import EPOCH, crc
+from footwork.formats.fit import EPOCH
+from footwork.formats.workout import message, wrapped
 from footwork.quantities import Floats
 
 _SPORTS = {"running": 1, "cycling": 2}
@@ -23,14 +24,6 @@ _RECORD = {
     "stance_time": (41, 0x84, "<u2", 10_000.0, 0.0),
 }  # fmt: skip
 _INVALID = {"u1": 0xFF, "i1": 0x7F, "<u2": 0xFFFF, "<i4": 0x7FFFFFFF, "<u4": 0xFFFFFFFF}
-
-
-def _message(local: int, number: int, fields: list[tuple[int, str, int, int]]) -> bytes:
-    """A definition and its data; fields are (number, struct code, base type, value)."""
-    head = struct.pack("<BBBHB", 0x40 | local, 0, 0, number, len(fields))
-    for field, code, base, _ in fields:
-        head += struct.pack("<BBB", field, struct.calcsize("<" + code), base)
-    return head + bytes([local]) + b"".join(struct.pack("<" + code, value) for _, code, _, value in fields)
 
 
 def _records(time: Floats, columns: dict[str, Floats]) -> tuple[bytes, list[bytes]]:
@@ -52,7 +45,7 @@ def _records(time: Floats, columns: dict[str, Floats]) -> tuple[bytes, list[byte
 
 
 def _timer(when: float, kind: int) -> bytes:
-    return _message(3, 21, [(253, "I", 0x86, int(when) - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, kind)])
+    return message(3, 21, [(253, "I", 0x86, int(when) - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, kind)])
 
 
 def fit_bytes(
@@ -60,10 +53,10 @@ def fit_bytes(
 ) -> bytes:
     """One FIT activity with a session a leg; ``power`` names the column written as power, by a sensor with a serial."""
     first = legs[0][1]
-    body = _message(0, 0, [(0, "B", 0x00, 4), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, serial),
+    body = message(0, 0, [(0, "B", 0x00, 4), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, serial),
                            (4, "I", 0x86, int(first.time[0]) - EPOCH)])  # fmt: skip
     if sensor_serial:
-        body += _message(2, 23, [(253, "I", 0x86, int(first.time[0]) - EPOCH), (0, "B", 0x02, 1), (1, "B", 0x02, 124),
+        body += message(2, 23, [(253, "I", 0x86, int(first.time[0]) - EPOCH), (0, "B", 0x02, 1), (1, "B", 0x02, 124),
                                  (2, "H", 0x84, 255), (3, "I", 0x8C, sensor_serial)])  # fmt: skip
     sessions = b""
     for index, (sport, samples) in enumerate(legs):
@@ -80,20 +73,18 @@ def fit_bytes(
         body += b"".join(records[at:]) + _timer(samples.time[-1], 4)
         elapsed = float(samples.time[-1] - samples.time[0]) + 1
         for lap, (a, b) in enumerate(samples.laps):
-            body += _message(4, 19, [(254, "H", 0x84, lap), (253, "I", 0x86, int(samples.time[b - 1]) - EPOCH),
+            body += message(4, 19, [(254, "H", 0x84, lap), (253, "I", 0x86, int(samples.time[b - 1]) - EPOCH),
                                      (2, "I", 0x86, int(samples.time[a]) - EPOCH),
                                      (7, "I", 0x86, int(1000 * (samples.time[b - 1] - samples.time[a] + 1)))])  # fmt: skip
-        sessions += _message(5, 18, [
+        sessions += message(5, 18, [
             (254, "H", 0x84, index), (253, "I", 0x86, int(samples.time[-1]) - EPOCH), (2, "I", 0x86, int(samples.time[0]) - EPOCH),
             (5, "B", 0x00, _SPORTS[sport]), (6, "B", 0x00, 0), (7, "I", 0x86, int(1000 * elapsed)),
             (8, "I", 0x86, int(1000 * len(samples.time))), (9, "I", 0x86, int(100 * samples.columns["distance"][-1])),
         ])  # fmt: skip
     end = int(legs[-1][1].time[-1]) - EPOCH
-    body += sessions + _message(6, 34, [(253, "I", 0x86, end), (5, "I", 0x86, end + 60 * offset_minutes), (1, "H", 0x84, len(legs)),
+    body += sessions + message(6, 34, [(253, "I", 0x86, end), (5, "I", 0x86, end + 60 * offset_minutes), (1, "H", 0x84, len(legs)),
                                         (2, "B", 0x00, 0), (3, "B", 0x00, 26), (4, "B", 0x00, 1)])  # fmt: skip
-    head = struct.pack("<BBHI4s", 14, 0x20, 2195, len(body), b".FIT")
-    whole = head + struct.pack("<H", crc(head)) + body
-    return whole + struct.pack("<H", crc(whole))
+    return wrapped(body)
 
 
 def gpx_text(samples: Samples) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from footwork.errors import NotEnoughData, UsageError
+from footwork.errors import LibraryError, NotEnoughData, UsageError
+from footwork.formats import workout
 from footwork.library import capacity, strategies
 from footwork.physics import air
 from footwork.physics.terrain import bearing, smooth_altitude, step_distance
@@ -361,6 +363,39 @@ def _warnings(
             "Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display."
         )
     return out
+
+
+def workout_of(plan: RacePlan, name: str = "") -> bytes:
+    """A plan's instructions as a FIT workout for the watch, a step with a power band a stretch."""
+    steps = [
+        workout.Step(
+            f"{i['end_m'] / 1000:.1f} km {i['power_w']:.0f} W",
+            metres=i["end_m"] - i["start_m"],
+            low=i["low_w"],
+            high=i["high_w"],
+        )
+        for i in plan.strategies["instructions"]
+    ]
+    return workout.encode(name or f"Race {plan.question['distance_m'] / 1000:.1f} km", steps)
+
+
+def check_out(path: Path, ending: str) -> None:
+    """Whether a file of that kind can be asked for there. Raises UsageError."""
+    if path.suffix.lower() != ending:
+        raise UsageError(f"{path.name} must end in {ending}")
+    if not path.parent.is_dir():
+        raise UsageError(f"there is no folder {path.parent}: make it first")
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all. Raises LibraryError."""
+    temporary = path.with_name(f".{path.name}.part")
+    try:
+        temporary.write_bytes(data)
+        os.replace(temporary, path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise LibraryError(f"cannot write {path}: {error.strerror or error}") from None
 
 
 def splits_every(imperial: bool) -> float:

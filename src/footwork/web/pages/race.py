@@ -15,7 +15,7 @@ from nicegui import events, ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library.race import RacePlan, Weather, read_course, splits_every
+from footwork.library.race import RacePlan, Weather, read_course, splits_every, workout_of
 from footwork.quantities import (
     format_distance,
     format_duration,
@@ -24,6 +24,7 @@ from footwork.quantities import (
     parse_distance,
     parse_duration,
 )
+from footwork.reports import race_card
 from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.layout import heading, note, page, table, text, whisker
@@ -152,6 +153,7 @@ def register(base: str, library: Any) -> None:
                     text("p", message)
                 else:
                     _plan(base, plan, imperial)
+                    _files(plan, state["course"])
 
         with page(
             base,
@@ -201,6 +203,7 @@ def register(base: str, library: Any) -> None:
                 try:
                     plan = await asyncio.to_thread(lambda: answer(library, None, **given))
                     _plan(base, plan, imperial)
+                    _files(plan, None)
                 except FootworkError as error:
                     text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
 
@@ -283,6 +286,27 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
         f"The quickest plan was found by optimal control: {solver['status']} after {solver['iterations']} steps, residual {solver['residual']:.0e}.",
         base,
         "pacing",
+    )
+
+
+def _files(plan: RacePlan, course: Course | None) -> None:
+    """What is taken to the start line."""
+    name = (course.name if course else "") or f"race-{plan.question['distance_m'] / 1000:.0f}km"
+
+    async def card(_: Any) -> None:
+        ui.download.content(await asyncio.to_thread(race_card, plan, course.name if course else ""), f"{name}.pdf")
+
+    async def watch(_: Any) -> None:
+        ui.download.content(await asyncio.to_thread(workout_of, plan, name), f"{name}.fit")
+
+    heading("Take it along")
+    with ui.element("div").classes("row-of"):
+        text("button", "Print a pace card", "fw").on("click", card)
+        text("button", "Workout for the watch", "fw").on("click", watch)
+    text(
+        "p",
+        "The card is a PDF with a wrist band and a pocket sheet; the workout is a FIT file with a band of watts for each stretch.",
+        "soft",
     )
 
 
