@@ -16,7 +16,8 @@ from footwork.analysis import agreement, conversion, drift, efforts, pairing, sc
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
-from tests import devices, heartfaults
+from footwork.planning import race
+from tests import devices, heartfaults, raceday
 
 
 @dataclass
@@ -214,6 +215,15 @@ def pairs(runners: int, first_seed: int = 40_000) -> dict[str, float]:
     return {name: float(np.mean([f[name] for f in found])) for name in found[0]}
 
 
+def _race_rows(days: int) -> list[str]:
+    found = raceday.finishes(days)
+    error = found.pop("mean error of P50, %")
+    return [
+        *(f"| {name} | {100 * share:.1f} % |" for name, share in found.items()),
+        f"| mean error of the middle time | {error:+.1f} % |",
+    ]
+
+
 def _drift_row(seasons: int, jump: float) -> str:
     found = [f"{100 * share:.1f} %" for share in devices.drifts(seasons, jump).values()]
     if not jump:
@@ -247,6 +257,8 @@ def table(runners: int) -> str:
         f"Drift watch ({runners} simulated seasons of 30 to 160 runs a row, drift {drift.METHOD_VERSION}).", "",
         "| jump | found | date inside | size inside | seasons with a false alarm |", "|---|---|---|---|---|",
         *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)), "",
+        f"Race days ({runners} simulated, 3 km to the half marathon on the flat, capacity from three trials; race {race.METHOD_VERSION}).", "",
+        "| what | share |", "|---|---|", *_race_rows(runners), "",
         f"Heart rate screened ({runners} simulated runs a kind of fault, screening {screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
         "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, those classed sound.", "",
         "| fault | sensitivity | specificity |", "|---|---|---|", *heartfaults.rows(runners), "",

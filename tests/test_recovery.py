@@ -7,7 +7,7 @@ import pytest
 
 from footwork.analysis import agreement, conversion, drift, efforts, pairing, screening
 from footwork.physiology import critical, curve, tracking
-from tests import heartfaults, recovery
+from tests import heartfaults, raceday, recovery
 
 ROOT = Path(__file__).parents[1]
 
@@ -31,6 +31,11 @@ def test_heart_rate_faults_are_found_and_sound_seconds_spared(kind):
     sensitivity, specificity = heartfaults.measured(kind, 40)
     assert specificity >= 0.94
     assert kind == "none" or sensitivity >= 0.85
+
+
+def test_race_days_lie_in_the_interval_of_the_plan():
+    found = raceday.finishes(40)
+    assert found["inside the 95 % interval"] >= 0.8 and abs(found["mean error of P50, %"]) < 3
 
 
 def test_the_committed_table_is_of_these_versions_and_holds_the_promise():

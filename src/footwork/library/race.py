@@ -25,6 +25,7 @@ from footwork.signals import Recording
 SEGMENT_M = 50.0
 SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
 LEAST_CHANCE = 0.05
+CAUTION = "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness."
 TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
 
 
@@ -169,7 +170,9 @@ def answer(
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
         )
-    warnings += _warnings(path, float(np.median(times)), made, sky, wbgt, course is not None)
+    more = _warnings(path, float(np.median(times)), made, sky, wbgt, course is not None)
+    warnings += more
+    told["cautions"] = [CAUTION, *(w for w in more if w.startswith(("Heat", "Beyond", "Parts")))]
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
                   "course": None if course is None else (course.name or "course") if isinstance(course, Path3D) else Path(course).name},

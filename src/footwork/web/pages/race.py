@@ -15,7 +15,7 @@ from nicegui import events, ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library.race import RacePlan, Weather, read_course, splits_every, workout_of
+from footwork.library.race import CAUTION, RacePlan, Weather, read_course, splits_every, workout_of
 from footwork.quantities import (
     format_distance,
     format_duration,
@@ -350,8 +350,4 @@ def _plan(base: str, plan: RacePlan, imperial: bool) -> None:
             for s in plan.splits
         ],
     )  # fmt: skip
-    note(
-        "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness.",
-        base,
-        "cautions",
-    )
+    note(CAUTION, base, "cautions")
