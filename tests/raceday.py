@@ -7,6 +7,7 @@ import numpy as np
 from footwork.analysis.efforts import Best
 from footwork.analysis.speed import FASTEST, STEP, PowerAtSpeed
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
+from footwork.library.race import FORM_SD
 from footwork.physiology import curve
 from footwork.planning import race
 
@@ -40,6 +41,8 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
         speeds, cost * speeds, 0.72 * runner.speed_cp, day_sd / 12**0.5, 0.005, day_sd, 400, 12, "steady minutes"
     )
     cp, wp, tail = posterior.draws(2000)
+    day = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
+    cp, wp = cp * day, wp * day
     table = race.tabulate(race.flat_course(metres), relation.power, None, float(np.median(cp)))
     nominal = float(np.median(race.sustainable(table, cp, wp, tail)[1]))
     _, times = race.sustainable(table, cp, wp, tail, relation.factors(metres / nominal, len(cp), 5))

@@ -61,7 +61,12 @@ def draws(sd=0.03, k=1500):
     rng = np.random.default_rng(1)
     one = np.ones(k)
     return strategies.Draws(
-        280 * np.exp(sd * rng.standard_normal(k)), 15_000 * one, 0.065 * one, one, np.exp(0.01 * rng.standard_normal(k))
+        280 * np.exp(sd * rng.standard_normal(k)),
+        15_000 * one,
+        0.065 * one,
+        one,
+        one,
+        np.exp(0.01 * rng.standard_normal(k)),
     )
 
 

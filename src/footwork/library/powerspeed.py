@@ -40,6 +40,8 @@ def answer(library: Any, date: dt.date | None = None, scale: str | None = None) 
 def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, Any]:
     held = capacity.answer(library, date=date, scale=scale)
     known = held.power_at_speed
+    if not held.scale_key:
+        raise NotEnoughData(f"there are no runs with power by {held.date}, so no device's power at speed")
     if known is None or held.date is None:
         raise NotEnoughData(
             "power at speed needs ten steady, flat minutes on this scale, or the runner's mass: footwork athlete --mass KG"

@@ -25,6 +25,7 @@ from footwork.signals import Recording
 SEGMENT_M = 50.0
 SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
 LEAST_CHANCE = 0.05
+FORM_SD = 0.02  # a race day is better or worse than usual; the day form of tests, our convention
 CAUTION = "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness."
 TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
 
@@ -143,7 +144,8 @@ def answer(
             f"a wet-bulb globe temperature of {wbgt:.0f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
         )
     factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, len(cp))
-    cp, wp = cp * factor, wp * factor
+    form = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
+    cp, wp = cp * factor * form, wp * factor * form
     n = made.posterior.n
     goal: dict[str, Any] | None = None
     span: Estimate | None = None
@@ -164,7 +166,13 @@ def answer(
     # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
     speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
     told = strategies.answer(
-        path, relation, made.mass, strategies.Draws(cp, wp, tail, factor, needs), strategy, risk, time if goal else None
+        path,
+        relation,
+        made.mass,
+        strategies.Draws(cp, wp, tail, factor, form, needs),
+        strategy,
+        risk,
+        time if goal else None,
     )
     if told["solver"]["status"] != "converged":
         warnings.append(

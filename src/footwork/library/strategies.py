@@ -16,19 +16,21 @@ EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a ra
 LARGEST_RESERVE = 0.6
 UNKNOWNS = {
     "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take",
-    "execution": "how exactly you hold the power",
+    "form": "how good a day it is", "execution": "how exactly you hold the power",
 }  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Draws:
-    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take as a factor, and how much
+    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's form gives as
+    factors, and how much
     more power the device shows for a speed."""
 
     critical_power: Floats
     w_prime: Floats
     tail: Floats
     conditions: Floats
+    form: Floats
     needs: Floats
 
     @property
@@ -123,11 +125,17 @@ def _unknowns(run: pacing.Run, path: Course, draws: Draws) -> list[dict[str, Any
         "critical_power": np.median(draws.critical_power) * ones, "w_prime": np.median(draws.w_prime) * ones,
         "tail": np.median(draws.tail) * ones, "needs": ones, "execution": ones,
     }  # fmt: skip
-    own = draws.conditions / np.median(draws.conditions)
+    own, form = draws.conditions / np.median(draws.conditions), draws.form / np.median(draws.form)
+    held = own * form
     alone: dict[str, dict[str, Floats]] = {
-        "capacity": {"critical_power": draws.critical_power / own, "w_prime": draws.w_prime / own, "tail": draws.tail},
+        "capacity": {
+            "critical_power": draws.critical_power / held,
+            "w_prime": draws.w_prime / held,
+            "tail": draws.tail,
+        },
         "power at speed": {"needs": draws.needs},
         "heat and altitude": {"critical_power": still["critical_power"] * own, "w_prime": still["w_prime"] * own},
+        "form": {"critical_power": still["critical_power"] * form, "w_prime": still["w_prime"] * form},
         "execution": {"execution": draws.execution},
     }
     spread = {
