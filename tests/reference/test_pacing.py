@@ -110,3 +110,57 @@ def test_halving_the_segments_hardly_moves_the_answer():
 
     coarse, fine = (pacing.best(engine(MASS), rolling(n))[0].time for n in (200, 400))
     assert fine == pytest.approx(coarse, rel=5e-4)
+
+
+def cycling(grade, wind, length, mean=289.0, vary=0.1):
+    """Seconds at even power and at the best power within a share of it with the same mean over time: a rider of 80 kg with bicycle, drag
+    area 0.3 m2, rolling 0.004, air 1.2 kg/m3 (common practice, no source), quasi-steady."""
+    mass, area, rolling, air = 80.0, 0.3, 0.004, 1.2
+
+    def watts(v, slope, against, power=lambda x: (x * x + 1e-6) ** 0.5):
+        return v * (mass * 9.81 * (slope + rolling) + 0.5 * air * area * (v + against) * power(v + against))
+
+    even = np.array(
+        [brentq(lambda v, s=s, w=w: watts(v, s, w) - mean, 0.3, 40.0) for s, w in zip(grade, wind, strict=True)]
+    )
+    rows = np.column_stack([np.full(len(grade), length), grade, wind])
+
+    def stage(x0, x1, u0, u1, t, p):
+        power = watts(u0[0], p[1], p[2])
+        # The state is work done beyond the mean power; it ends where it began.
+        return (
+            [x1[0] - x0[0] - (power - mean) * p[0] / u0[0]],
+            [power / mean - 1 - vary, 1 - vary - power / mean],
+            p[0] / u0[0],
+        )
+
+    n = len(grade)
+    found = transcription.solve(
+        n, [(-1e6, 1e6, 1e4)], [(0.3, 40.0, 8.0)], stage, rows, [0.0], [0.0],
+        guess=(np.zeros((n + 1, 1)), np.append(even, even[-1])[:, None]),
+    )  # fmt: skip
+    assert found.status == "converged"
+    return float((length / even).sum()), found.objective, watts(found.controls[:-1, 0], grade, wind)
+
+
+def test_the_cyclists_gains_have_the_published_direction():
+    # Swain 1997 (MSSE 29:1104): harder uphill and into the wind, easier down, is faster at equal mean power. Atkinson 2007: 126 s on
+    # a hilly 10 km, 51 s on a windy 40 km, both within 10 % of 289 W. The direction comes out; not the sizes, which are 20 s for this
+    # rider, since little time is spent downhill to take the watts from. Their rider's data were not seen.
+    still = np.zeros(40)
+    hills, winds = np.where(np.arange(40) // 4 % 2 == 0, 0.1, -0.1), np.where(np.arange(40) < 20, 4.4, -4.4)
+    for grade, wind, length in ((hills, still, 250.0), (still, winds, 1000.0)):
+        even, best, power = cycling(grade, wind, length)
+        hard = (grade > 0) | (wind > 0)
+        assert power[hard].mean() > 289 > power[~hard].mean()
+        assert 10 < even - best < 130
+    even, best, _ = cycling(still, still, 1000.0)
+    assert abs(even - best) < 1
+
+
+def test_for_running_only_the_sign_holds():
+    """A metre costs a runner nearly the same at any speed, so wind and hills leave seconds where a cyclist gains minutes."""
+    path = course(np.where(np.arange(200) // 20 % 2 == 0, 0.05, -0.05), np.where(np.arange(200) < 100, 4.4, -4.4))
+    best, _ = pacing.best(engine(MASS), path)
+    gain = pacing.even_power(engine(MASS), path).time - best.time
+    assert 0 <= gain < 10

@@ -348,6 +348,8 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
         f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}."
     )
+    if not found["reserve"] and found["run_dry_probability"] > 0.3:
+        say("That plan spends all you most likely have: --risk 0.2 plans for running dry in one race of five.")
     say("Watts your device will show:")
     for i in found["instructions"]:
         say(
@@ -355,6 +357,7 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         )
     if found["simplifying_costs_s"] >= 0.5:
         say(f"Run so, simplifying costs {found['simplifying_costs_s']:.0f} s.")
+    say(f"Fuel: {found['fuel']['sentence']}")
 
 
 def parse_wind(text: str | None) -> tuple[float | None, float | None]:

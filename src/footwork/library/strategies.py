@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from footwork.errors import UsageError
-from footwork.planning import instructions, pacing
+from footwork.planning import fuel, instructions, pacing
 from footwork.planning.race import Course
 from footwork.quantities import Floats, format_duration, plain
 
@@ -77,6 +77,7 @@ def answer(
     share = instructions.displayed_share(path, chosen.speed, mass, relation.effects)
     told = instructions.stretches(chosen, path, share)
     simple = instructions.simplified(engine, path, chosen, share, told, reserve)
+    eaten = fuel.guidance(path.distance, chosen.time, mass)
     days = _futures(found[strategy], path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
     out: dict[str, Any] = plain({
@@ -85,6 +86,7 @@ def answer(
         "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
         "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(found[strategy], path, draws),
         "solver": {"status": solved.status, "iterations": solved.iterations, "seconds": solved.seconds, "residual": solved.residual},
+        "fuel": {"energy_kcal": eaten.energy, "carbohydrate_low_g_per_h": eaten.low, "carbohydrate_high_g_per_h": eaten.high, "sentence": eaten.sentence},
         "why": _why(found, path), "instructions": [_instruction(s) for s in told], "simplifying_costs_s": simple.time - chosen.time,
     })  # fmt: skip
     return out

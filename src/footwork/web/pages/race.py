@@ -269,12 +269,19 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
     drawn = strategies_chart(found, imperial)
     if drawn.panes:
         show_chart(drawn)
+    heading("Fuel")
+    text("p", found["fuel"]["sentence"])
     heading("Many race days")
     t = found["finish_time"]
     text(
         "p",
         f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])} and nine under "
-        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of CP.",
+        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of CP."
+        + (
+            ""
+            if found["reserve"]
+            else " The plan spends all you most likely have: give a chance you accept for a safer one."
+        ),
     )
     table(
         ["unknown", "spread of the time, alone"],
