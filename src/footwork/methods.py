@@ -191,12 +191,12 @@ METHODS: dict[str, Method] = {
     "pacing": Method(
         "The quickest plan, and the risk of it",
         "Optimal control: least time over the course's segments so that W′ and endurance never fall below a reserve, with power at most "
-        "that for two minutes, speed downhill at most 1.3 times that at CP† and power changing by at most 2 % of CP a second†. A metre costs "
+        "that for two minutes, speed downhill at most a twentieth above the fastest minutes that your own descents of the last six weeks show (else 1.3 times that at CP†) and power changing by at most 2 % of CP a second†. A metre costs "
         "nearly the same at any speed, so the gain over even power is small and shown as it is. Even power, even pace and the quickest "
         "plan keep the same reserve. Race days: the plan is run on 2,000 joint draws of capacity, power at speed, conditions and execution "
         "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of CP†. A risk asked for sets the reserve. Instructions are the "
         "best division of the watts your device will show, a dozen at most. The recovery of W′ was measured in cycling; that endurance is spent "
-        "linearly is our assumption†. Descents, walking on steep climbs and fuel are not in it.",
+        "linearly is our assumption†. Walking on steep climbs is not in it.",
         "min Σ L/v  subject to  W′ balance ≥ r·W′,  Σ dt/T_lim(P) ≤ 1 − r",
         (
             "Keller 1973, Physics Today 26(9):42 (checked: 400 m to 10 km within 0.2 %).",

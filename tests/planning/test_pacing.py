@@ -101,6 +101,28 @@ def test_what_cannot_be_planned_is_said(strategy, risk, words):
         strategies.answer(HILLY, speed.prior(MASS), MASS, draws(), strategy, risk, None)
 
 
+def test_descents_are_limited_by_what_the_runner_has_shown():
+    rng = np.random.default_rng(1)
+    speed, grade = rng.uniform(2.5, 3.9, 400), np.full(400, -0.05)
+    shown = pacing.shown_descent(speed, grade)
+    assert 3.9 < shown < 1.05 * 3.9
+    assert pacing.shown_descent(speed[:19], grade[:19]) is None
+    runner = pacing.Engine(280.0, 15_000.0, 0.065, engine().flat_power, MASS, 6.2)
+    assert runner.fastest() == 6.2 and pacing.even_power(runner, HILLY).speed.max() <= 6.2 + 1e-9
+
+
+def test_the_weather_of_a_race_as_metar():
+    from footwork.library.race import Weather
+
+    # Dew point 15 at 24 degrees: relative humidity 57 % by the Magnus form; 10 knots are 5.144 m/s.
+    seen = Weather(temperature=20.0).over("LPPT 251730Z 24010KT 9999 FEW020 24/15 Q1003")
+    assert (seen.temperature, seen.wind_from, seen.pressure) == (20.0, 240.0, 100_300.0)
+    assert seen.wind == pytest.approx(5.144, abs=1e-3) and seen.humidity == pytest.approx(0.57, abs=0.01)
+    assert Weather(wind=3.0).over("LPPT 251730Z 24010KT 9999 24/15 Q1003").wind_from is None
+    with pytest.raises(UsageError):
+        Weather().over("fine and warm")
+
+
 def test_fuel_as_published():
     from footwork.planning import fuel
 

@@ -260,6 +260,9 @@ def race(
     temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
     altitude: Annotated[float | None, typer.Option(help="Altitude of the race in metres.")] = None,
+    metar: Annotated[
+        str | None, typer.Option(help="Weather as a METAR line; what is given beside it counts first.")
+    ] = None,
     strategy: Annotated[str, typer.Option(help="Which the race days are of: best, even-power or even-pace.")] = "best",
     risk: Annotated[
         float | None, typer.Option(help="Chance of running dry to plan for, as 0.2; without it about one half.")
@@ -286,6 +289,8 @@ def race(
             check_out(path, ending)
     speed, source = parse_wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
+    if metar is not None:
+        sky = sky.over(metar)
     with asked(effort) as library:
         imperial = library.setting("units") == "imperial"
         plan = library.race(

@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.errors import LibraryError, NotEnoughData, UsageError
-from footwork.formats import workout
+from footwork.formats import metar, workout
 from footwork.library import capacity, strategies
 from footwork.physics import air
 from footwork.physics.terrain import bearing, smooth_altitude, step_distance
 from footwork.physiology.endurance import power_at
-from footwork.planning import conditions, race
+from footwork.planning import conditions, pacing, race
 from footwork.quantities import MILE_M, Effort, Estimate, Floats, fastest_time, format_duration, plain
 from footwork.signals import Course as Path3D
 from footwork.signals import Recording
@@ -33,13 +34,24 @@ TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled
 @dataclass(frozen=True)
 class Weather:
     """Race weather as asked: wind at 10 m [m/s] and where it comes from [deg], temperature [°C], humidity 0 to 1,
-    altitude [m]; None is unknown and then has no effect."""
+    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect."""
 
     wind: float | None = None
     wind_from: float | None = None
     temperature: float | None = None
     humidity: float | None = None
     altitude: float | None = None
+    pressure: float | None = None
+
+    def over(self, metar_line: str) -> Weather:
+        """This weather where it is given, else that of a METAR line. Raises UsageError for a line that is none."""
+        seen = metar.parse(metar_line)
+        own = {k: v for k, v in asdict(self).items() if v is not None}
+        told = {"wind": seen.wind, "wind_from": seen.wind_from, "temperature": seen.temperature, "humidity": seen.humidity,
+                "pressure": seen.pressure}  # fmt: skip
+        if self.wind is not None:  # a typed wind has its own direction, or none
+            told["wind_from"] = None
+        return Weather(**{**{k: v for k, v in told.items() if v is not None}, **own})
 
 
 @dataclass(frozen=True)
@@ -165,6 +177,9 @@ def answer(
     target = float(np.median(power))
     # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
     speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
+    usual = capacity.near(library, made.scale_key, made.date) if made.scale_key and made.date else []
+    seen = np.concatenate([np.zeros((0, len(BLOCK_COLUMNS))), *(r.blocks for r in usual)])
+    grade = np.nan_to_num(seen[:, BLOCK_COLUMNS.index("grade")])
     told = strategies.answer(
         path,
         relation,
@@ -173,6 +188,7 @@ def answer(
         strategy,
         risk,
         time if goal else None,
+        pacing.shown_descent(seen[:, BLOCK_COLUMNS.index("speed")], grade),
     )
     if told["solver"]["status"] != "converged":
         warnings.append(
@@ -230,7 +246,7 @@ def _goal(
 def _check_weather(sky: Weather) -> None:
     for name, value, low, high, unit in (
         ("wind", sky.wind, -25, 25, "m/s"), ("wind direction", sky.wind_from, 0, 360, "degrees"), ("temperature", sky.temperature, -40, 50, "°C"),
-        ("humidity", sky.humidity, 0, 1, "as a share"), ("altitude", sky.altitude, -430, 6000, "m"),
+        ("humidity", sky.humidity, 0, 1, "as a share"), ("altitude", sky.altitude, -430, 6000, "m"), ("pressure", sky.pressure, 85_000, 110_000, "Pa"),
     ):  # fmt: skip
         if value is not None and not low <= value <= high:  # also refuses what is not a number
             raise UsageError(f"{name} {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
@@ -247,7 +263,10 @@ def _check_goal(distance: float, time: float) -> None:
 def _density(sky: Weather, altitude: float) -> float:
     humidity = 0.5 if sky.humidity is None else sky.humidity
     temperature = 15.0 if sky.temperature is None else sky.temperature
-    return float(air.density(temperature, air.standard_pressure(altitude), humidity))
+    pressure = air.standard_pressure(altitude)
+    if sky.pressure is not None:
+        pressure = pressure * sky.pressure / air.standard_pressure(0.0)
+    return float(air.density(temperature, pressure, humidity))
 
 
 def _local_wind(sky: Weather) -> float:

@@ -41,7 +41,14 @@ class Draws:
 
 
 def answer(
-    path: Course, relation: Any, mass: float | None, draws: Draws, strategy: str, risk: float | None, goal: float | None
+    path: Course,
+    relation: Any,
+    mass: float | None,
+    draws: Draws,
+    strategy: str,
+    risk: float | None,
+    goal: float | None,
+    descent: float | None = None,
 ) -> dict[str, Any]:
     """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``, ``dry_by_segment``,
     ``unknowns``, ``solver``, ``reserve`` and ``chosen``.
@@ -54,6 +61,8 @@ def answer(
         Chance of running dry that the plan is made for; without one the plan spends all that the runner most likely has.
     goal : float, optional
         Time that is asked for; a slower one than the best leaves more in the stores. [s]
+    descent : float, optional
+        Fastest descent that the runner has shown. [m/s]
     """
     if strategy not in pacing.STRATEGIES:
         raise UsageError(f"'{strategy}' is no strategy: use {', '.join(pacing.STRATEGIES)}")
@@ -65,6 +74,7 @@ def answer(
         float(np.median(draws.tail)),
         relation.power,
         mass,
+        descent,
     )
     reserve = _reserve(engine, path, draws, risk, goal)
     best, solved = pacing.best(engine, path, reserve)
@@ -81,7 +91,7 @@ def answer(
     days = _futures(found[strategy], path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
     out: dict[str, Any] = plain({
-        "chosen": strategy, "reserve": reserve, "w_prime_j": engine.w_prime,
+        "chosen": strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": descent is not None, "reserve": reserve, "w_prime_j": engine.w_prime,
         "strategies": {name: _told(run, path, best) for name, run in found.items()},
         "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
         "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(found[strategy], path, draws),

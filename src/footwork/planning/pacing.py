@@ -22,7 +22,8 @@ METHOD_VERSION = 1
 STRATEGIES = ("best", "even-power", "even-pace")
 RAMP_SHARE = 0.02  # of CP that power may change by in a second; our convention
 HARDEST_S = 120.0  # no power above the one for two minutes, on any climb
-FASTEST_DESCENT = 1.3  # times the runner's flat speed at CP; our convention until descents are learned
+FASTEST_DESCENT = 1.3  # times the runner's flat speed at CP; our convention where descents are not known
+DESCENT_GRADE, DESCENT_MINUTES = 0.03, 20
 SLOWEST = 0.5  # [m/s]
 COLLAPSE = 0.8  # share of CP that is left to run at once a store is empty; our convention
 FlatPower = Callable[[Floats], Floats]
@@ -30,13 +31,15 @@ FlatPower = Callable[[Floats], Floats]
 
 @dataclass(frozen=True)
 class Engine:
-    """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None."""
+    """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None; the fastest descent that
+    the runner has shown [m/s], or None."""
 
     critical_power: float
     w_prime: float
     tail: float
     flat_power: FlatPower
     mass: float | None = None
+    descent: float | None = None
 
     @property
     def hardest(self) -> float:
@@ -44,9 +47,23 @@ class Engine:
         return self.critical_power + self.w_prime / HARDEST_S
 
     def fastest(self) -> float:
-        """Highest speed of a plan, on any descent. [m/s]"""
+        """Highest speed of a plan, on any descent: what the runner has shown, at least the flat speed at the hardest power. [m/s]"""
         grid = np.arange(0.5, 12.0, 0.02)
-        return FASTEST_DESCENT * float(np.interp(self.critical_power, self.flat_power(grid), grid))
+        flat, hardest = np.interp([self.critical_power, self.hardest], self.flat_power(grid), grid)
+        return max(float(hardest), FASTEST_DESCENT * float(flat) if self.descent is None else self.descent)
+
+
+def shown_descent(speed: Floats, grade: Floats) -> float | None:
+    """Fastest minutes downhill that the runner has shown [m/s], a twentieth faster; None with fewer than twenty minutes on
+    descents of 3 % or more.
+
+    Parameters
+    ----------
+    speed, grade : numpy.ndarray, shape (n,)
+        Means of minutes [m/s].
+    """
+    down = speed[(grade < -DESCENT_GRADE) & np.isfinite(speed) & (speed > 1.5)]
+    return 1.05 * float(np.quantile(down, 0.98)) if len(down) >= DESCENT_MINUTES else None
 
 
 @dataclass(frozen=True)

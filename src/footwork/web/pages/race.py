@@ -32,7 +32,7 @@ from footwork.web.pages.run import show_chart
 
 FIELDS = (
     ("distance", "Distance", "half"), ("time", "Goal time, or time alone", ""), ("temperature", "Temperature, °C", ""),
-    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""), ("risk", "Chance of running dry you accept, %", "about 50"),
+    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""), ("metar", "or a METAR line", ""), ("risk", "Chance of running dry you accept, %", "about 50"),
 )  # fmt: skip
 
 
@@ -48,6 +48,8 @@ def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan
         _number(speed, "wind"), _number(source, "wind direction") if at else None, _number(asked.get("temperature", ""), "temperature"),
         None if humidity is None else humidity / 100, _number(asked.get("altitude", ""), "altitude"),
     )  # fmt: skip
+    if asked.get("metar"):
+        sky = sky.over(asked["metar"])
     distance = parse_distance(asked["distance"]) if asked.get("distance") else None
     if distance is None and course is None and not asked.get("time"):
         distance = parse_distance("half")
@@ -119,6 +121,7 @@ def register(base: str, library: Any) -> None:
         humidity: str = "",
         wind: str = "",
         altitude: str = "",
+        metar: str = "",
         risk: str = "",
     ) -> None:
         asked = {
@@ -128,6 +131,7 @@ def register(base: str, library: Any) -> None:
             "humidity": humidity,
             "wind": wind,
             "altitude": altitude,
+            "metar": metar,
             "risk": risk,
         }
         imperial = library.setting("units") == "imperial"
