@@ -250,3 +250,12 @@ def test_today_says_what_a_change_of_device_asks_for(library):
     assert "device A shows" in due["Look at your device"]
     library.accept(320, DAY + dt.timedelta(days=30), "device A")
     assert "Accept a critical power on this scale too" not in {item["what"] for item in library.today()["due"]}
+
+
+def test_breaks_and_joins_in_either_order():
+    of = scales.Placing({"a": "b"}, {"a": ("2026-05-01",)}).key
+    assert of("a", "2026-04-01") == "b" and of("a", "2026-06-01") == "a@2026-05-01"  # the part broken off stays apart
+    of = scales.Placing({"a": "b"}, {"b": ("2026-05-01", "2026-06-01")}).key
+    assert [of("a", d) for d in ("2026-04-30", "2026-05-01", "2026-06-02")] == ["b", "b@2026-05-01", "b@2026-06-01"]
+    assert scales.Placing({"a": "b", "b@2026-05-01": "c"}, {"b": ("2026-05-01",)}).raws("c") >= {"a", "b", "c"}
+    assert scales.Placing({"a": "b", "b": "a"}, {}).key("a", "2026-01-01") in ("a", "b")  # no endless turn

@@ -47,10 +47,10 @@ class Placing:
         for _ in range(20):
             started = [d for d in self.breaks.get(of, ()) if d <= text]
             into = self.joined.get(of)
-            if into is not None:
-                of = into
-            elif started:
+            if started:  # what was broken off went its own way, also where the rest was joined
                 of = f"{of}@{started[-1]}"
+            elif into is not None:
+                of = into
             else:
                 return of
         return of
@@ -113,8 +113,8 @@ def shown(library: Any, raw: str, day: dt.date) -> str:
 
 def known(library: Any, name: str) -> str:
     """Key of a scale by its name. Raises UsageError where there is none."""
-    for key, shown in names(library).items():
-        if name.strip().lower() in (key.lower(), shown.lower()):
+    for key, called in names(library).items():
+        if name.strip().lower() in (key.lower(), called.lower()):
             return key
     raise UsageError(
         f"there is no scale '{name}': there are {', '.join(n for n in names(library).values() if n != MODEL)}"
@@ -189,6 +189,8 @@ def accept_break(library: Any, name: str, date: dt.date) -> tuple[int, str]:
     with library.writing() as connection:
         there = connection.execute(select(schema.scale.c.name).where(schema.scale.c.key == new)).scalar()
         if there is None:
+            taken = set(connection.execute(select(schema.scale.c.name)).scalars())
+            shown = next(n for n in (shown, *(f"{shown} ({k})" for k in range(2, 100))) if n not in taken)
             connection.execute(insert(schema.scale).values(key=new, name=shown))
     shown = shown if there is None else there
     return entries.write(library, "scale-break", None, {"scale": base, "date": str(date), "name": name}, date), shown
