@@ -327,7 +327,7 @@ def bench_race() -> list[tuple[str, str, str]]:
 
     from footwork.analysis import speed
     from footwork.planning import pacing
-    from footwork.planning.race import Course
+    from footwork.planning.course import Course
 
     def marathon(count: int) -> Course:
         x = (np.arange(count) + 0.5) * 42_195 / count

@@ -9,7 +9,7 @@ from footwork.analysis.speed import FASTEST, STEP, PowerAtSpeed
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.library.race import FORM_SD
 from footwork.physiology import curve
-from footwork.planning import race
+from footwork.planning import course, race
 
 
 def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
@@ -43,7 +43,7 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     cp, wp, tail = posterior.draws(2000)
     day = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
     cp, wp = cp * day, wp * day
-    table = race.tabulate(race.flat_course(metres), relation.power, None, float(np.median(cp)))
+    table = race.tabulate(course.flat_course(metres), relation.power, None, float(np.median(cp)))
     nominal = float(np.median(race.sustainable(table, cp, wp, tail)[1]))
     _, times = race.sustainable(table, cp, wp, tail, relation.factors(metres / nominal, len(cp), 5))
     form = float(np.exp(rng.normal(0, runner.day_sd)))

@@ -159,6 +159,14 @@ def parse_distance(text: str) -> float:
     return metres
 
 
+def parse_pace(text: str) -> float:
+    """Speed [m/s] of a pace as ``5:30/km``, ``8:50/mi`` or ``5:30`` (a kilometre). Raises UsageError."""
+    clock, slash, unit = text.strip().lower().partition("/")
+    if slash and unit.strip() not in ("km", "mi"):
+        raise UsageError(f"pace '{text}' is a time per km or mi: write 5:30/km")
+    return (MILE_M if unit.strip() == "mi" else 1000.0) / parse_duration(clock)
+
+
 def parse_effort(text: str) -> Effort:
     """A stated effort: ``3:00=361`` (watts), ``5km=20:30`` (a race result) or ``all-out=305`` (3 minutes all-out).
 

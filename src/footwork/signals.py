@@ -94,13 +94,16 @@ class Recording:
 
 @dataclass(frozen=True)
 class Course:
-    """A course without times: positions in degrees, cumulative distance and altitude in metres."""
+    """A course without times: positions in degrees, cumulative distance and altitude in metres; named ``points`` beside it
+    (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with."""
 
     latitude: Floats
     longitude: Floats
     distance: Floats
     altitude: Floats
     name: str = ""
+    points: tuple[tuple[float, float, str], ...] = ()
+    recorded: bool = False
 
 
 @dataclass(frozen=True)

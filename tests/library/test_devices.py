@@ -8,7 +8,7 @@ import pytest
 
 from footwork.demo import season, write
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, compare, runs, scales
+from footwork.library import Library, compare, placing, runs, scales
 from tests.cli.test_cli import of_json, ok
 from tests.conftest import fit_of, simulate
 
@@ -253,9 +253,9 @@ def test_today_says_what_a_change_of_device_asks_for(library):
 
 
 def test_breaks_and_joins_in_either_order():
-    of = scales.Placing({"a": "b"}, {"a": ("2026-05-01",)}).key
+    of = placing.Placing({"a": "b"}, {"a": ("2026-05-01",)}).key
     assert of("a", "2026-04-01") == "b" and of("a", "2026-06-01") == "a@2026-05-01"  # the part broken off stays apart
-    of = scales.Placing({"a": "b"}, {"b": ("2026-05-01", "2026-06-01")}).key
+    of = placing.Placing({"a": "b"}, {"b": ("2026-05-01", "2026-06-01")}).key
     assert [of("a", d) for d in ("2026-04-30", "2026-05-01", "2026-06-02")] == ["b", "b@2026-05-01", "b@2026-06-01"]
-    assert scales.Placing({"a": "b", "b@2026-05-01": "c"}, {"b": ("2026-05-01",)}).raws("c") >= {"a", "b", "c"}
-    assert scales.Placing({"a": "b", "b": "a"}, {}).key("a", "2026-01-01") in ("a", "b")  # no endless turn
+    assert placing.Placing({"a": "b", "b@2026-05-01": "c"}, {"b": ("2026-05-01",)}).raws("c") >= {"a", "b", "c"}
+    assert placing.Placing({"a": "b", "b": "a"}, {}).key("a", "2026-01-01") in ("a", "b")  # no endless turn

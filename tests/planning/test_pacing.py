@@ -74,7 +74,8 @@ def test_a_risk_sets_the_reserve_and_more_of_it_is_slower():
     from footwork.analysis import speed
 
     relation = speed.prior(MASS)
-    found = {r: strategies.answer(HILLY, relation, MASS, draws(), "best", r, None) for r in (None, 0.3, 0.1)}
+    basis = strategies.Basis(HILLY, relation, MASS, draws())
+    found = {r: strategies.answer(basis, strategies.Wishes(risk=r)) for r in (None, 0.3, 0.1)}
     for r in (0.3, 0.1):
         assert found[r]["run_dry_probability"] == pytest.approx(r, abs=0.03)
     assert (
@@ -98,7 +99,7 @@ def test_what_cannot_be_planned_is_said(strategy, risk, words):
     from footwork.analysis import speed
 
     with pytest.raises(UsageError, match=words):
-        strategies.answer(HILLY, speed.prior(MASS), MASS, draws(), strategy, risk, None)
+        strategies.answer(strategies.Basis(HILLY, speed.prior(MASS), MASS, draws()), strategies.Wishes(strategy, risk))
 
 
 def test_descents_are_limited_by_what_the_runner_has_shown():
@@ -112,7 +113,7 @@ def test_descents_are_limited_by_what_the_runner_has_shown():
 
 
 def test_the_weather_of_a_race_as_metar():
-    from footwork.library.race import Weather
+    from footwork.library.road import Weather
 
     # Dew point 15 at 24 degrees: relative humidity 57 % by the Magnus form; 10 knots are 5.144 m/s.
     seen = Weather(temperature=20.0).over("LPPT 251730Z 24010KT 9999 FEW020 24/15 Q1003")
@@ -148,10 +149,10 @@ def test_the_workout_is_read_back_by_two_decoders(tmp_path):
     import fitdecode
     import fitfast
 
-    from footwork.library.race import workout_of
+    from footwork.library import handout
 
     plan = plan_of(tmp_path)
-    data = workout_of(plan, "Harbour ten")
+    data = handout.workout(plan, "Harbour ten")
     (told,) = plan.strategies["instructions"]
     with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
         found = {f.name: f for f in reader if isinstance(f, fitdecode.FitDataMessage)}
@@ -168,16 +169,16 @@ def test_the_workout_is_read_back_by_two_decoders(tmp_path):
 
 
 def test_a_workout_refuses_what_no_watch_can_hold():
-    from footwork.formats import workout
+    from footwork.formats import watch
 
     for steps in (
         [],
-        [workout.Step("x")] * 201,
-        [workout.Step("x", low=200.0)],
-        [workout.Step("x", low=300.0, high=200.0)],
+        [watch.Step("x")] * 201,
+        [watch.Step("x", low=200.0)],
+        [watch.Step("x", low=300.0, high=200.0)],
     ):
         with pytest.raises(ValueError):
-            workout.encode("x", steps)
+            watch.workout("x", steps)
 
 
 def test_the_card_is_a_pdf_and_names_are_never_source(tmp_path):

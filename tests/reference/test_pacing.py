@@ -8,7 +8,7 @@ from footwork.analysis import speed
 from footwork.physics.cost import running_cost
 from footwork.physiology.endurance import power_at, time_to_exhaustion
 from footwork.planning import pacing, transcription
-from footwork.planning.race import Course
+from footwork.planning.course import Course
 
 MASS, CP, WP, GAMMA = 68.0, 280.0, 15_000.0, 0.065
 
@@ -46,7 +46,7 @@ def test_kellers_races_by_the_same_routine(metres, seconds):
     pull = np.clip(speeds / tau + 6.5 / 0.9 * np.exp(-s * first / 0.9), 0, force)[:, None]
     found = transcription.solve(
         n, [(0, metres, metres), (0, 12, 6), (0, 2 * store, store)], [(0, force, 6)], stage, np.diff(s)[:, None],
-        [0, 0, store], [metres, None, None], (0.5 * first, 2 * first, first), lambda x, t: t, (guess, pull),
+        [0, 0, store], [metres, None, None], (guess, pull), (0.5 * first, 2 * first, first), lambda x, t: t,
     )  # fmt: skip
     assert found.status == "converged" and found.residual < 1e-6
     assert found.scalar == pytest.approx(seconds, rel=0.002)

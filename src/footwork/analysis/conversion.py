@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis import mixed
-from footwork.analysis.summary import BLOCK_COLUMNS, BLOCK_S
+from footwork.analysis.summary import AT, BLOCK_S, even
 from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
 
@@ -19,7 +19,6 @@ BEND_SD = 0.05  # prior SD of the factor's change over a doubling of power; our 
 FLAT = 0.02  # devices differ most on slopes: level minutes tell where there are enough of them
 THROUGH_MODEL_SD = 0.02  # speed and altitude of two devices that never ran together may differ; our convention
 _MINUTE_SD, _RUN_SD = 0.03, 0.015
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 
 
 @dataclass(frozen=True)
@@ -86,12 +85,6 @@ class Conversion:
         )  # fmt: skip
 
 
-def steady_power(block: Floats) -> npt.NDArray[np.bool_]:
-    """Minutes of even power, fit to compare two devices by."""
-    p = block[:, _AT["power"]]
-    return np.asarray((p > 30) & (block[:, _AT["power_sd"]] < 0.25 * p), dtype=np.bool_)
-
-
 Minutes = tuple[Floats, Floats, Floats]  # watts of the first, watts of the second, speed times slope
 
 
@@ -114,16 +107,16 @@ def together(first: Floats, first_start: float, second: Floats, second_start: fl
         return np.zeros(0), np.zeros(0), np.zeros(0)
     there = second[:, 0] + second_start
     at = first[:, 0] + first_start
-    moved = np.interp(at, there, second[:, _AT["power"]], left=np.nan, right=np.nan)
+    moved = np.interp(at, there, second[:, AT["power"]], left=np.nan, right=np.nan)
     # Between two minutes of the second, both must be there and follow each other.
     after = np.clip(np.searchsorted(there, at - 1e-6), 0, len(there) - 1)
     before = np.maximum(after - 1, 0)
     joined = (np.abs(there[after] - at) < 1) | (there[after] - there[before] <= BLOCK_S + 1)
-    keep = steady_power(first) & joined & np.isfinite(moved) & (moved > 20)
-    level = keep & (np.abs(np.nan_to_num(first[:, _AT["grade"]])) < FLAT)
+    keep = even(first) & joined & np.isfinite(moved) & (moved > 20)
+    level = keep & (np.abs(np.nan_to_num(first[:, AT["grade"]])) < FLAT)
     keep = level if level.sum() >= LEAST_MINUTES / 2 else keep
-    load = first[:, _AT["speed"]] * slope_factor(np.nan_to_num(first[:, _AT["grade"]]))
-    return first[keep, _AT["power"]], moved[keep], load[keep]
+    load = first[:, AT["speed"]] * slope_factor(np.nan_to_num(first[:, AT["grade"]]))
+    return first[keep, AT["power"]], moved[keep], load[keep]
 
 
 def learn(pairs: Sequence[Minutes], through: str = "common runs") -> Conversion | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from footwork.analysis import mixed, speed
 from footwork.analysis.agreement import effective_number
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import AT
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -24,7 +24,6 @@ SURE = 3.3  # a jump stands out by so many standard errors
 LEAST_MINUTES = 5
 RATE_PER_SPEED = 100.0  # beats for a doubling of easy speed; common practice, no source
 NEAR_RUNS = 20  # on each side of a jump, for heart rate
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 
 
 @dataclass(frozen=True)
@@ -41,10 +40,10 @@ class Jump:
 def easy(block: Floats) -> Floats:
     """Steady, flat minutes after the first five, no faster than the run's own median and a twentieth."""
     kept = speed.steady(block)
-    kept = kept[(np.abs(np.nan_to_num(kept[:, _AT["grade"]])) < 0.02) & (kept[:, _AT["elapsed"]] >= 300)]
+    kept = kept[(np.abs(np.nan_to_num(kept[:, AT["grade"]])) < 0.02) & (kept[:, AT["elapsed"]] >= 300)]
     if not len(kept):
         return kept
-    return kept[kept[:, _AT["speed"]] <= 1.05 * np.median(kept[:, _AT["speed"]])]
+    return kept[kept[:, AT["speed"]] <= 1.05 * np.median(kept[:, AT["speed"]])]
 
 
 def series(blocks: Sequence[Floats], mass: float | None) -> tuple[Floats, Floats]:
@@ -63,7 +62,7 @@ def series(blocks: Sequence[Floats], mass: float | None) -> tuple[Floats, Floats
     for i, block in enumerate(blocks):
         kept = easy(block)
         if len(kept) >= LEAST_MINUTES:
-            found.append((i, float(np.median(np.log(kept[:, _AT["power"]] / known.shown(kept))))))
+            found.append((i, float(np.median(np.log(kept[:, AT["power"]] / known.shown(kept))))))
     return np.array([i for i, _ in found], dtype=float), np.array([y for _, y in found])
 
 
@@ -142,11 +141,11 @@ def heart_rate_change(
     for side, blocks in ((0.0, before), (1.0, after)):
         for block in blocks:
             kept = easy(block)
-            kept = kept[np.isfinite(kept[:, _AT["heart_rate"]])]
+            kept = kept[np.isfinite(kept[:, AT["heart_rate"]])]
             if len(kept) >= LEAST_MINUTES:
-                v = kept[:, _AT["speed"]]
-                groups.append((side, v, kept[:, _AT["heart_rate"]], kept[:, _AT["elapsed"]] / 3600))
-                rates.append(float(kept[:, _AT["heart_rate"]].mean()))
+                v = kept[:, AT["speed"]]
+                groups.append((side, v, kept[:, AT["heart_rate"]], kept[:, AT["elapsed"]] / 3600))
+                rates.append(float(kept[:, AT["heart_rate"]].mean()))
                 watts.append(float(v.mean()))
     sides = [g[0] for g in groups]
     if sides.count(0.0) < LEAST_RUNS or sides.count(1.0) < LEAST_RUNS:

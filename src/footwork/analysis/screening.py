@@ -80,11 +80,12 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     telling = known & ~found["erratic"] & (flat < FLAT_DOUBTFUL_S)
     free = telling & ~near
     expected, spread = _expected(x, load, timer, free if free.sum() > 0.4 * n else telling)
-    misfit = _median(x - np.clip(x, *expected), 9) if expected is not None else np.zeros(n)
-    away = _misfits(misfit, max(MISFIT_BPM, MISFIT_SDS * spread), jumps, n) if expected is not None else np.zeros(n)
     if expected is None:
         away = _islands(x, jumps, n)
         misfit = np.where(away > 0, MISFIT_BPM, 0.0)
+    else:
+        misfit = _median(x - np.clip(x, *expected), 9)
+        away = _misfits(misfit, max(MISFIT_BPM, MISFIT_SDS * spread), jumps, n)
     locked = np.where(near & (np.abs(misfit) > EDGE_BPM), 2, np.where(_together(x, cadence) & near, 1, 0))
     locked = np.where(locked > 0, np.where(near & (away > 0), 2, locked), 0)
     spell = np.where(flat >= FLAT_WRONG_S, 2, np.where(flat >= FLAT_DOUBTFUL_S, 1, 0))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from footwork.analysis import mixed
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import AT, even
 from footwork.analysis.usual import Sky, extra_drag
 from footwork.physics import power as power_model
 from footwork.quantities import Floats
@@ -24,7 +24,6 @@ _MINUTE_SD, _PRIOR_DAY_SD = (
     0.04,
     0.02,
 )  # spread of steady minutes and of days; our conventions until the data say otherwise
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 STEEPEST = 0.15  # steeper minutes are hiked or braked
 # What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples of
 # Minetti's, the wind's share a multiple of the drag model's, warmth a share per degree above 15 °C.
@@ -63,7 +62,7 @@ class PowerAtSpeed:
         ``block`` has the columns `summary.BLOCK_COLUMNS`; what is not known has no effect.
         """
         known = [self.effects.get(name, EFFECTS[name])[0] for name in EFFECTS]
-        v = block[:, _AT["speed"]]
+        v = block[:, AT["speed"]]
         return np.asarray(self.power(v) * np.maximum(1.0 + _others(block, sky) @ np.array(known), 0.2), dtype=float)
 
     def factors(self, speed: float, count: int, seed: int) -> Floats:
@@ -88,7 +87,7 @@ def prior(mass: float) -> PowerAtSpeed:
 
 def _others(block: Floats, sky: Sky | None) -> Floats:
     """Design columns of `EFFECTS` for each minute: Minetti's extra share uphill and downhill, extra drag, degrees above 15 °C."""
-    grade = np.clip(np.nan_to_num(block[:, _AT["grade"]]), -0.45, 0.45)
+    grade = np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
     extra = power_model.slope_factor(grade) - 1.0
     warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
     return np.column_stack([
@@ -98,9 +97,8 @@ def _others(block: Floats, sky: Sky | None) -> Floats:
 
 def steady(block: Floats) -> Floats:
     """Minutes that tell power at speed: running, of even power, no steeper than 15 %."""
-    v, p, grade = (block[:, _AT[name]] for name in ("speed", "power", "grade"))
-    keep = (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0) & (p > 30)
-    return block[keep & (block[:, _AT["power_sd"]] < 0.25 * p)]
+    v, grade = block[:, AT["speed"]], block[:, AT["grade"]]
+    return block[even(block) & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)]
 
 
 def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None] | None = None) -> PowerAtSpeed | None:
@@ -129,17 +127,17 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
     if not given:
         return None
     every = np.concatenate([b for b, _ in given])
-    v = every[:, _AT["speed"]]
-    level = np.abs(np.nan_to_num(every[:, _AT["grade"]])) < 0.02
+    v = every[:, AT["speed"]]
+    level = np.abs(np.nan_to_num(every[:, AT["grade"]])) < 0.02
     minutes = int(level.sum())
     if minutes < LEAST_MINUTES:
         return None
-    centre, guess = float(v[level].mean()), float(np.median(every[level, _AT["power"]] / v[level]))
+    centre, guess = float(v[level].mean()), float(np.median(every[level, AT["power"]] / v[level]))
     pairs = []
     for block, sky in given:
-        speed = block[:, _AT["speed"]]
+        speed = block[:, AT["speed"]]
         design = np.column_stack([np.ones(len(speed)), speed - centre, _others(block, sky)])
-        pairs.append((design, block[:, _AT["power"]] / speed / guess))
+        pairs.append((design, block[:, AT["power"]] / speed / guess))
     about, sure = (mass / guess, 0.15 * mass / guess) if mass is not None else (1.0, 10.0)
     made = mixed.fit(
         pairs, [sure, 0.03, *(sd for _, sd in EFFECTS.values())], [about, 0.0, *(mean for mean, _ in EFFECTS.values())],
@@ -178,10 +176,10 @@ def held_out(
             continue
         for i in range(fold, len(blocks), folds):
             block = blocks[i]
-            running = block[(block[:, _AT["speed"]] > 1.2) & (block[:, _AT["power"]] > 30)]
+            running = block[(block[:, AT["speed"]] > 1.2) & (block[:, AT["power"]] > 30)]
             if len(running) < 5:
                 continue
-            ratio = made.shown(running, known[i]) / running[:, _AT["power"]]
-            of_runs.append(float(made.shown(running, known[i]).mean() / running[:, _AT["power"]].mean()) - 1)
+            ratio = made.shown(running, known[i]) / running[:, AT["power"]]
+            of_runs.append(float(made.shown(running, known[i]).mean() / running[:, AT["power"]].mean()) - 1)
             of_minutes.append(ratio - 1)
     return np.array(of_runs), np.concatenate(of_minutes)

@@ -17,6 +17,8 @@ BLOCK_S = 60
 BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
                  "east", "north")  # fmt: skip
 
+AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
+
 
 @dataclass(frozen=True)
 class StreamSummary:
@@ -149,3 +151,9 @@ def _direction(signals: Signals, shape: tuple[int, int]) -> npt.NDArray[np.float
         way = signals.get("distance")[: shape[0] * shape[1]].reshape(shape)
         run = np.maximum(way[:, -1] - way[:, 0], np.hypot(east, north))
         return np.column_stack([east, north]) / np.where(run > 1, run, np.nan)[:, None]
+
+
+def even(block: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
+    """Which minutes were run at even power: over 30 W, with a spread within a quarter of it."""
+    power = block[:, AT["power"]]
+    return np.asarray((power > 30) & (block[:, AT["power_sd"]] < 0.25 * power), dtype=np.bool_)

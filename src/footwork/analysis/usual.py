@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from footwork.analysis import mixed
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import AT, even
 from footwork.physics.air import wind_at_height
-from footwork.physics.power import air_factor, slope_factor
+from footwork.physics.power import slope_factor, weather_factor
 from footwork.quantities import Floats
 
 METHOD_VERSION = 2
 LEAST_RUNS, LEAST_MINUTES = 5, 60
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 # Prior SDs of the coefficients (a normal prior around 0 keeps what the runs do not tell near nothing); our conventions.
 _POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003, 0.6)
 _RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0, 60.0)
@@ -40,9 +39,9 @@ def extra_drag(block: Floats, sky: Sky | None) -> Floats:
         return np.zeros(len(block))
     against = sky.wind * float(wind_at_height(1.0))
     angle = np.radians(sky.wind_from)
-    head = against * (np.sin(angle) * block[:, _AT["east"]] + np.cos(angle) * block[:, _AT["north"]])
-    v = block[:, _AT["speed"]]
-    return np.nan_to_num(air_factor(v, 70.0, head) - air_factor(v, 70.0))
+    head = against * (np.sin(angle) * block[:, AT["east"]] + np.cos(angle) * block[:, AT["north"]])
+    v = block[:, AT["speed"]]
+    return np.nan_to_num(weather_factor(v, 70.0, head))
 
 
 @dataclass(frozen=True)
@@ -68,9 +67,8 @@ class Usual:
 
 def steady(block: Floats) -> Floats:
     """Rows of a run's minutes that were run steadily: speed over 1.2 m/s, spread within a quarter of the power."""
-    v, p = block[:, _AT["speed"]], block[:, _AT["power"]]
-    keep = (v > 1.2) & (v < 8.0) & (p > 30) & (block[:, _AT["power_sd"]] < 0.25 * p) & (block[:, _AT["elapsed"]] >= 300)
-    return block[keep]
+    v = block[:, AT["speed"]]
+    return block[even(block) & (v > 1.2) & (v < 8.0) & (block[:, AT["elapsed"]] >= 300)]
 
 
 def _warmth(count: int, sky: Sky | None) -> Floats:
@@ -81,15 +79,15 @@ def _warmth(count: int, sky: Sky | None) -> Floats:
 
 def power_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
     """Design rows and the logarithm of joules per metre, slope taken off by Minetti's ratio, for steady minutes."""
-    v, grade = block[:, _AT["speed"]], np.nan_to_num(block[:, _AT["grade"]])
-    cost = np.log(block[:, _AT["power"]] / v / np.maximum(slope_factor(grade), 0.2))
+    v, grade = block[:, AT["speed"]], np.nan_to_num(block[:, AT["grade"]])
+    cost = np.log(block[:, AT["power"]] / v / np.maximum(slope_factor(grade), 0.2))
     warm = _warmth(len(block), sky)
     rows = [
         np.ones(len(block)),
         v - centre[0],
         np.maximum(grade, 0),
         np.minimum(grade, 0),
-        block[:, _AT["elapsed"]] / 3600,
+        block[:, AT["elapsed"]] / 3600,
         warm,
         extra_drag(block, sky),
     ]
@@ -98,19 +96,19 @@ def power_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats
 
 def rate_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
     """Design rows and heart rate, for steady minutes that hold one."""
-    kept = block[np.isfinite(block[:, _AT["heart_rate"]])]
-    p, grade = kept[:, _AT["power"]], np.nan_to_num(kept[:, _AT["grade"]])
+    kept = block[np.isfinite(block[:, AT["heart_rate"]])]
+    p, grade = kept[:, AT["power"]], np.nan_to_num(kept[:, AT["grade"]])
     warm = _warmth(len(kept), sky)
     rows = [
         np.ones(len(kept)),
         p - centre[0],
         100 * np.maximum(grade, 0),
         100 * np.minimum(grade, 0),
-        kept[:, _AT["elapsed"]] / 3600,
+        kept[:, AT["elapsed"]] / 3600,
         warm,
         extra_drag(kept, sky),
     ]
-    return np.column_stack(rows), kept[:, _AT["heart_rate"]]
+    return np.column_stack(rows), kept[:, AT["heart_rate"]]
 
 
 def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "power") -> Usual | None:
@@ -131,7 +129,7 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
     """
     design_of, prior_sd = power_design if what == "power" else rate_design, PRIORS[what]
     kept = [steady(b) for b in blocks]
-    column = _AT["speed"] if what == "power" else _AT["power"]
+    column = AT["speed"] if what == "power" else AT["power"]
     if not any(len(k) for k in kept):
         return None
     centre = np.array([float(np.mean(np.concatenate([k[:, column] for k in kept])))])

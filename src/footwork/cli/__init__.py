@@ -15,11 +15,12 @@ from footwork.errors import FootworkError
 # The order of these is the order of the commands in the help.
 from footwork.cli import recordings  # isort: skip
 from footwork.cli import answers  # isort: skip
+from footwork.cli import race  # isort: skip
 from footwork.cli import devices  # isort: skip
 from footwork.cli import keeping  # isort: skip
 from footwork.cli import running  # isort: skip
 
-__all__ = ["answers", "app", "devices", "keeping", "main", "recordings", "running"]
+__all__ = ["answers", "app", "devices", "keeping", "main", "race", "recordings", "running"]
 
 
 def main() -> None:

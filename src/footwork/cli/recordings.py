@@ -243,7 +243,9 @@ def show(
 @app.command()
 def mark(
     run: Annotated[int, typer.Argument(help="Number of the run.")],
-    as_: Annotated[str | None, typer.Option("--as", help="race, test, maximal, easy, long or treadmill.")] = None,
+    as_: Annotated[
+        str | None, typer.Option("--as", help="race, test, maximal, easy, long, brick or treadmill.")
+    ] = None,
     incline: Annotated[float | None, typer.Option(help="With --as treadmill: its incline in percent.")] = None,
     surface: Annotated[str | None, typer.Option(help="road, track, trail, grass or mixed; '' takes it back.")] = None,
     shoe: Annotated[str | None, typer.Option(help="Name of the shoe; '' takes it back.")] = None,
@@ -269,7 +271,9 @@ def enter(
     start: Annotated[str, typer.Argument(help="When it began, as 2024-09-29 or 2024-09-29T10:15 (local).")],
     time: Annotated[str, typer.Option(help="How long it took, as 42:50.")],
     distance: Annotated[str | None, typer.Option(help="How far, as 10km.")] = None,
-    as_: Annotated[str | None, typer.Option("--as", help="race, test, maximal, easy, long or treadmill.")] = None,
+    as_: Annotated[
+        str | None, typer.Option("--as", help="race, test, maximal, easy, long, brick or treadmill.")
+    ] = None,
     climb: Annotated[float | None, typer.Option(help="Metres climbed.")] = None,
     heart_rate: Annotated[float | None, typer.Option(help="Mean heart rate in bpm.")] = None,
     as_json: Json = False,

@@ -11,7 +11,7 @@ import numpy as np
 
 from footwork.demo.season import Samples
 from footwork.formats.fit import EPOCH
-from footwork.formats.workout import message, wrapped
+from footwork.formats.watch import message, wrapped
 from footwork.quantities import Floats
 
 _SPORTS = {"running": 1, "cycling": 2}

@@ -31,7 +31,7 @@ def is_format(data: bytes, name: str) -> bool:
 
 def read(data: bytes) -> list[Recording] | Course:
     """Timed tracks as recordings (one a track), else the first untimed track or route as a course."""
-    tracks, lost = _points(data)
+    tracks, lost, named = _points(data)
     timed = [t for t in tracks if sum(p["time"] is not None for p in t["points"]) >= 2]
     if timed:
         return [_recording(track, leg, lost) for leg, track in enumerate(timed)]
@@ -40,14 +40,17 @@ def read(data: bytes) -> list[Recording] | Course:
         raise UnreadableFile(lost[0]) if lost else NotARecording("a GPX file without track points")
     if lost:
         raise UnreadableFile(f"the course is damaged: {lost[0]}")
-    return _course(course)
+    return _course(course, named)
 
 
-def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str]]:
+def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str], list[dict[str, Any]]]:
+    """Tracks and routes, what is lost, and the named points beside them."""
     tracks: list[dict[str, Any]] = []
     track: dict[str, Any] | None = None
     point: dict[str, Any] | None = None
     lost: list[str] = []
+    named: list[dict[str, Any]] = []
+    mark: dict[str, Any] | None = None
     try:
         for event, element in iterparse(io.BytesIO(data), events=("start", "end"), forbid_dtd=True):
             tag = element.tag.rpartition("}")[2]
@@ -58,6 +61,8 @@ def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str]]:
                     tracks.append(track)
                 elif lower in ("trkpt", "rtept") and track is not None:
                     point = {"time": None, "latitude": element.get("lat"), "longitude": element.get("lon")}
+                elif lower == "wpt":
+                    mark = {"name": "", "latitude": element.get("lat"), "longitude": element.get("lon")}
                 continue
             text = (element.text or "").strip()
             if lower in ("trkpt", "rtept") and track is not None and point is not None:
@@ -71,15 +76,22 @@ def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str]]:
                     point["altitude"] = text
                 elif lower in _EXTENSIONS:
                     point.setdefault(_EXTENSIONS[lower], text)
+            elif lower == "wpt" and mark is not None:
+                named.append(mark)
+                mark = None
+                element.clear()
+            elif mark is not None:
+                if lower in ("name", "type", "sym"):
+                    mark["name"] = mark["name"] or text
             elif track is not None and lower in ("type", "name"):
                 track[lower] = track[lower] or text
-            elif lower in ("trkseg", "trk", "rte", "wpt"):
+            elif lower in ("trkseg", "trk", "rte"):
                 element.clear()
     except DefusedXmlException:
         raise UnreadableFile("the GPX file declares a document type or entities, which is not allowed") from None
     except (ET.ParseError, UnicodeDecodeError, ValueError, LookupError) as error:
         lost.append(f"the GPX text breaks off or is malformed ({error})")
-    return tracks, lost
+    return tracks, lost, named
 
 
 def _time(text: str) -> float | None:
@@ -118,7 +130,7 @@ def _recording(track: dict[str, Any], leg: int, lost: list[str]) -> Recording:
     )
 
 
-def _course(track: dict[str, Any]) -> Course:
+def _course(track: dict[str, Any], named: list[dict[str, Any]]) -> Course:
     lat, lon, ele = (
         np.array([_number(p.get(n)) for p in track["points"]]) for n in ("latitude", "longitude", "altitude")
     )
@@ -130,4 +142,8 @@ def _course(track: dict[str, Any]) -> Course:
     a, b = np.radians(lat), np.radians(lon)
     h = np.sin(np.diff(a) / 2) ** 2 + np.cos(a[:-1]) * np.cos(a[1:]) * np.sin(np.diff(b) / 2) ** 2
     steps = 2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
-    return Course(lat, lon, np.concatenate([[0.0], np.cumsum(steps)]), ele, track["name"])
+    points = [(_number(p["latitude"]), _number(p["longitude"]), str(p["name"])) for p in named if p["name"]]
+    return Course(
+        lat, lon, np.concatenate([[0.0], np.cumsum(steps)]), ele, track["name"],
+        tuple(p for p in points if np.isfinite(p[0]) and np.isfinite(p[1])),
+    )  # fmt: skip

@@ -244,9 +244,9 @@ class Library(Said):
 
     def scales(self) -> dict[str, str]:
         """Scale keys and the names they are shown by; ``model`` is modelled power."""
-        from footwork.library import scales
+        from footwork.library import placing
 
-        return scales.names(self)
+        return placing.names(self)
 
     @property
     def zone(self) -> dt.tzinfo | None:
@@ -318,15 +318,14 @@ class Library(Said):
         return accepted.forget(self, date, scale)
 
     def race(self, **question: Any) -> Any:
-        """Power, pace, time and splits for a race; see `race.answer` for the arguments."""
+        """Power, pace, time and splits for a race; the arguments are the fields of `race.Question`."""
         from footwork.library import race
 
-        key = (
-            "race",
-            *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items() if k != "course"),
-        )
-        if question.get("course") is not None:  # a course file may change under its name
+        if any(
+            question.get(name) is not None for name in ("course", "heights", "reports")
+        ):  # a file may change under its name
             return race.answer(self, **question)
+        key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items()))
         return self.cached(key, lambda: race.answer(self, **question))
 
     def today(self) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import delete, insert, select
 
 from footwork.errors import UsageError
-from footwork.library import runs, scales
+from footwork.library import placing, runs
 from footwork.store import schema
 
 
@@ -31,7 +31,7 @@ def accept(library: Any, watts: float, date: dt.date | None = None, scale: str |
     key, name = runs.choose_scale(library, rows, min(day, newest), scale)
     if not key:
         raise UsageError("there are no watts yet to accept a critical power for: add runs with power, or a mass")
-    key = scales.plain_key(key)
+    key = placing.plain_key(key)
     table = schema.accepted
     with library.writing() as connection:
         connection.execute(delete(table).where(table.c.scale_key == key, table.c.date == day.isoformat()))
@@ -41,7 +41,7 @@ def accept(library: Any, watts: float, date: dt.date | None = None, scale: str |
 
 def forget(library: Any, date: dt.date, scale: str | None = None) -> int:
     """Take back what was accepted on a date; returns how many entries that were."""
-    key = scales.plain_key(runs.choose_scale(library, library.runs(), date, scale)[0])
+    key = placing.plain_key(runs.choose_scale(library, library.runs(), date, scale)[0])
     table = schema.accepted
     with library.writing() as connection:
         done = connection.execute(delete(table).where(table.c.scale_key == key, table.c.date == date.isoformat()))
@@ -50,7 +50,7 @@ def forget(library: Any, date: dt.date, scale: str | None = None) -> int:
 
 def entries(library: Any, key: str) -> list[tuple[dt.date, float]]:
     """Accepted CPs of a scale [W], the oldest first."""
-    table, key = schema.accepted, scales.plain_key(key)
+    table, key = schema.accepted, placing.plain_key(key)
 
     def make() -> list[tuple[dt.date, float]]:
         with library.reading() as connection:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ from footwork.analysis import check, drift
 from footwork.analysis.conversion import Conversion
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.errors import FootworkError, NotEnoughData
-from footwork.library import accepted, runs, scales
+from footwork.library import accepted, placing, runs, scales
 from footwork.quantities import Estimate, Floats, format_duration, plain
 from footwork.signals import Signals
 
@@ -50,7 +49,7 @@ def _answer(library: Any) -> dict[str, Any]:
     main, main_name = runs.choose_scale(library, rows, newest, None)
     if not main:
         raise NotEnoughData("no run has power yet: add runs with power, or a mass so that it can be modelled")
-    names = scales.names(library)
+    names = placing.names(library)
     told: list[dict[str, Any]] = []
     conversions: list[dict[str, Any]] = []
     for key, name in names.items():
@@ -59,13 +58,13 @@ def _answer(library: Any) -> dict[str, Any]:
             continue
         entry = accepted.in_force(accepted.entries(library, key), newest)
         told.append({
-            "name": name, "measured": key != scales.MODEL, "main": key == main, "runs": len(mine), "first": mine[0].date,
+            "name": name, "measured": key != placing.MODEL, "main": key == main, "runs": len(mine), "first": mine[0].date,
             "last": mine[-1].date, "duration_s": sum(r.duration_s for r in mine),
             "accepted": None if entry is None else {"date": entry[0], "critical_power_w": entry[1]},
-            "drift": _drift(library, name, mine) if key != scales.MODEL else None,
-            "checks": library.cached(("checks", name), partial(_checks, library, name, mine)) if key != scales.MODEL else [],
+            "drift": _drift(library, name, mine) if key != placing.MODEL else None,
+            "checks": _known_checks(library, name, mine) if key != placing.MODEL else [],
         })  # fmt: skip
-        if key not in (main, scales.MODEL):
+        if key not in (main, placing.MODEL):
             conversions.append(_conversion(name, main_name, scales.between(library, key, main)))
     told.sort(key=lambda s: (not s["main"], not s["measured"], -s["duration_s"]))
     out = {"main": main_name, "scales": told, "conversions": conversions}
@@ -130,7 +129,7 @@ def _drift(library: Any, name: str, rows: list[runs.StreamRows]) -> dict[str, An
 
 def recent_jump(library: Any, key: str, name: str, day: dt.date) -> dict[str, Any] | None:
     """The newest jump of a scale in the six weeks before a date, looked for in the half year before it."""
-    if not key or key == scales.MODEL:
+    if not key or key == placing.MODEL:
         return None
     rows = [r for r in runs.scale_rows(library, key) if not r.indoor and 0 <= (day - r.date).days <= WATCHED_DAYS]
     found = _drift(library, name, rows)["jumps"] if len(rows) >= 2 * drift.LEAST_RUNS else []
@@ -178,6 +177,12 @@ def _by_heart(value: float, error: float, expected: float) -> tuple[str, str]:
     return "not known", "heart rate cannot tell the device from the runner here."
 
 
+def _known_checks(library: Any, name: str, mine: list[runs.StreamRows]) -> list[dict[str, Any]]:
+    """`_checks`, once for each state of the library."""
+    found: list[dict[str, Any]] = library.cached(("checks", name), lambda: _checks(library, name, mine))
+    return found
+
+
 def _checks(library: Any, name: str, rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
     """Device checks among the runs of a scale, the newest first."""
     out = []
@@ -210,12 +215,8 @@ def error_ratio(library: Any, first: str, second: str) -> float | None:
     """Error variance of the second scale over the first (names) from their device checks; None unless both have one."""
     errors = []
     for name in (first, second):
-        key = next((k for k, n in scales.names(library).items() if n == name), None)
-        mine = (
-            library.cached(("checks", name), partial(_checks, library, name, runs.scale_rows(library, key)))
-            if key
-            else []
-        )
+        key = next((k for k, n in placing.names(library).items() if n == name), None)
+        mine = _known_checks(library, name, runs.scale_rows(library, key)) if key else []
         found = [d["typical_error"]["value"] for c in mine for d in c["devices"] if d["typical_error"]["value"]]
         if not found:
             return None

@@ -21,7 +21,7 @@ from footwork.library.layout import SHAPING, Entry, read_entries
 from footwork.quantities import describe_weather, format_distance, format_duration
 from footwork.store import schema
 
-MARKS = ("race", "test", "maximal", "easy", "long", "treadmill")
+MARKS = ("race", "test", "maximal", "easy", "long", "brick", "treadmill")
 MAXIMAL_MARKS = {"race", "test", "maximal"}
 ONE_OF = MAXIMAL_MARKS | {"easy"}  # a run is at most one of these
 SURFACES = ("road", "track", "trail", "grass", "mixed")

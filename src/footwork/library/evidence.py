@@ -11,7 +11,7 @@ import numpy as np
 from footwork.analysis import efforts as effort_model
 from footwork.analysis import speed
 from footwork.errors import NotEnoughData
-from footwork.library import entries, runs, scales, snapshots
+from footwork.library import entries, placing, runs, snapshots
 from footwork.physiology import critical, curve, tracking
 from footwork.quantities import Effort
 
@@ -86,7 +86,7 @@ def _widened(dated: tracking.Dated, rows: list[runs.StreamRows]) -> tracking.Dat
 
 def shared_error(library: Any, key: str, day: dt.date) -> float:
     """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own."""
-    if not key.endswith(scales.CONVERTED):
+    if not key.endswith(placing.CONVERTED):
         return 0.0
     near = [r for r in runs.scale_rows(library, key) if 0 <= (day - r.date).days <= SHOWN_DAYS]
     tested = [r for r in near if r.marks & entries.MAXIMAL_MARKS] or near

@@ -6,6 +6,7 @@ import json
 import math
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -66,15 +67,34 @@ def near_places(found: Signals, private: list[dict[str, Any]]) -> np.ndarray[Any
     return out
 
 
+def check_out(path: Path, *endings: str) -> None:
+    """Whether a file of that kind can be asked for there. Raises UsageError."""
+    if path.suffix.lower() not in endings:
+        raise UsageError(f"{path.name} must end in {' or '.join(endings)}")
+    if not path.parent.is_dir():
+        raise UsageError(f"there is no folder {path.parent}: make it first")
+
+
+def write_whole(path: Path, write: Callable[[Path], Any] | bytes) -> None:
+    """Write bytes, or what a function writes to the path it is given, whole or not at all. Raises LibraryError."""
+    temporary = path.with_name(f".{path.name}.part")
+    try:
+        if isinstance(write, bytes):
+            temporary.write_bytes(write)
+        else:
+            write(temporary)
+        os.replace(temporary, path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise LibraryError(f"cannot write {path}: {error.strerror or error}") from None
+
+
 def one(library: Any, run_id: int, out: Path, with_location: bool = False) -> dict[str, Any]:
     """Signals of a run as CSV (time as ISO 8601 UTC) or Parquet, written beside and renamed.
 
     Returns ``rows`` written and ``hidden``, how many of them lost their position to a private place.
     """
-    if out.suffix.lower() not in ENDINGS:
-        raise UsageError(f"{out.name}: export writes .csv or .parquet")
-    if not out.parent.exists():
-        raise UsageError(f"there is no folder {out.parent}: make it first")
+    check_out(out, *ENDINGS)
     private = [] if with_location else places(library)
     return _write_signals(runs.signals(library, run_id), out, private)
 
@@ -90,18 +110,11 @@ def _write_signals(found: Signals, out: Path, private: list[dict[str, Any]]) -> 
     if "heart_rate_quality" in frame:
         frame = frame.with_columns(pl.col("heart_rate_quality").cast(pl.Int8))
     stamp = (frame["time"] * 1000).cast(pl.Int64).cast(pl.Datetime("ms", "UTC"))
-    temporary = out.with_name(f".{out.name}.part")
-    try:
-        if out.suffix.lower() == ".csv":
-            frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time")).write_csv(
-                temporary, float_precision=6
-            )
-        else:
-            frame.with_columns(stamp.alias("time")).write_parquet(temporary)
-        os.replace(temporary, out)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise LibraryError(f"cannot write {out}: {error.strerror or error}") from None
+    if out.suffix.lower() == ".csv":
+        texts = frame.with_columns(stamp.dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("time"))
+        write_whole(out, lambda path: texts.write_csv(path, float_precision=6))
+    else:
+        write_whole(out, frame.with_columns(stamp.alias("time")).write_parquet)
     return {"rows": len(frame), "hidden": int(hidden.sum())}
 
 

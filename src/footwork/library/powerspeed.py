@@ -8,13 +8,12 @@ from typing import Any
 import numpy as np
 
 from footwork.analysis import speed
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
-from footwork.library import capacity, runs, scales
+from footwork.library import capacity, placing, runs, scales
 from footwork.quantities import Estimate, Floats, plain
 
 SENTENCE = "It describes the device and your pace, not how economically you run."
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 _WORDS = {
     "uphill": ("watts uphill, as a share of what climbing costs", "share"), "downhill": ("watts downhill, as a share of what descending saves", "share"),
     "wind": ("watts for wind, as a share of its drag", "share"), "warmth": ("watts per 10 °C of warmth", "%"),
@@ -63,12 +62,12 @@ def _points(rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
     out = []
     for row in rows:
         kept = speed.steady(row.blocks)
-        kept = kept[np.abs(np.nan_to_num(kept[:, _AT["grade"]])) < 0.02]
-        band = np.rint(kept[:, _AT["speed"]] * 4)
+        kept = kept[np.abs(np.nan_to_num(kept[:, AT["grade"]])) < 0.02]
+        band = np.rint(kept[:, AT["speed"]] * 4)
         for value in np.unique(band):
             mine = kept[band == value]
             out.append({
-                "run": row.run, "speed_mps": float(mine[:, _AT["speed"]].mean()), "power_w": float(mine[:, _AT["power"]].mean()),
+                "run": row.run, "speed_mps": float(mine[:, AT["speed"]].mean()), "power_w": float(mine[:, AT["power"]].mean()),
                 "minutes": len(mine),
             })  # fmt: skip
     return out
@@ -103,7 +102,7 @@ def _effect(name: str, known: speed.PowerAtSpeed) -> dict[str, Any]:
 
 def _held_out(library: Any, key: str) -> dict[str, Any]:
     """Errors of modelled power on measured runs that it was not learned from."""
-    told = scales.calibration(library, scales.plain_key(key)) if key else None
+    told = scales.calibration(library, placing.plain_key(key)) if key else None
     if told is None:
         reason = "fewer than five measured runs on this scale"
         return {k: Estimate.withheld("%", "power-at-speed", reason) for k in ("run_error", "run_bias", "minute_error")}

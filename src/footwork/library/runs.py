@@ -15,7 +15,7 @@ from footwork.analysis import screening
 from footwork.analysis.summary import BLOCK_COLUMNS, mean_known
 from footwork.analysis.usual import Sky
 from footwork.errors import LibraryError, UsageError
-from footwork.library import entries
+from footwork.library import entries, placing
 from footwork.library.results import local_date, read_streams
 from footwork.physiology import curve
 from footwork.quantities import Floats, plain
@@ -109,9 +109,7 @@ class Run:
 def rows(library: Any) -> list[RunRow]:
     """All runs, the newest first, each by its primary recording and that recording's first power stream."""
     names = library.scales()
-    from footwork.library import scales
-
-    placing = scales.placing(library)
+    decided = placing.placing(library)
     recording, result, stream = schema.recording, schema.result, schema.stream
     query = (
         select(
@@ -128,7 +126,7 @@ def rows(library: Any) -> list[RunRow]:
         found = connection.execute(query).all()
     said, zone = entries.told(library), library.zone
     scale_of = {
-        (r.recording_id, r.part): placing.key(r.scale_key, local_date(r.start, r.utc_offset_minutes, zone).date())
+        (r.recording_id, r.part): decided.key(r.scale_key, local_date(r.start, r.utc_offset_minutes, zone).date())
         for r in found if r.scale_key
     }  # fmt: skip
     time_on: Counter[str | None] = Counter()
@@ -185,16 +183,14 @@ def _beside(told: entries.Told, start: float, offset: int | None, zone: dt.tzinf
 
 def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
     """Key and name of the scale to answer on; empty where there is none."""
-    from footwork.library import scales
-
     names = library.scales()
     if wanted is not None:
         text = wanted.strip().lower()
         for key, name in names.items():
             if text in (key, name.lower()):
                 return key, name
-            if text in (key + scales.CONVERTED, name.lower() + scales.CONVERTED_NAME):
-                return key + scales.CONVERTED, name + scales.CONVERTED_NAME
+            if text in (key + placing.CONVERTED, name.lower() + placing.CONVERTED_NAME):
+                return key + placing.CONVERTED, name + placing.CONVERTED_NAME
         raise UsageError(f"there is no scale '{wanted}': there are {', '.join(names.values())}")
     past = [r for r in rows if r.scale_key and r.local.date() <= asked]
     time: Counter[str] = Counter()
@@ -217,8 +213,6 @@ def one(library: Any, run_id: int) -> Run:
     told = entries.told(library).get(run_id, entries.Told())
     if row.recording_id is None:
         return Run(row, [], [], [], [], [], [], [], told.diary)
-    from footwork.library import scales
-
     day = row.local.date()
     result, stream = schema.result, schema.stream
     with library.reading() as connection:
@@ -239,7 +233,7 @@ def one(library: Any, run_id: int) -> Run:
                 "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
                 "heart_rate_bpm": r["heart_rate_bpm"], "primary": r is main, "lost": json.loads(r["lost"]),
                 "power": [
-                    {"scale": scales.shown(library, s.scale, day), "measured": s.measured, "power_w": means.get(s.column)}
+                    {"scale": placing.shown(library, s.scale, day), "measured": s.measured, "power_w": means.get(s.column)}
                     for s in streams
                 ],
             })  # fmt: skip
@@ -331,8 +325,6 @@ def sources(library: Any, run_id: int) -> list[Source]:
     """Recordings of a run, the primary first, one that holds two power signals once for each: name of the scale (empty without
     measured power), of the file, and the signals with that power."""
     row = find(library, run_id)
-    from footwork.library import scales
-
     table = schema.result
     with library.reading() as connection:
         found = connection.execute(
@@ -350,7 +342,7 @@ def sources(library: Any, run_id: int) -> list[Source]:
             columns = {n: v for n, v in signals.columns.items() if not n.startswith("power")}
             if stream is not None:
                 columns["power"] = signals[stream.column]
-            scale = scales.shown(library, stream.scale, row.local.date()) if stream else ""
+            scale = placing.shown(library, stream.scale, row.local.date()) if stream else ""
             out.append((scale, str(r.name), Signals(columns, signals.timer)))
     return out
 
@@ -404,15 +396,15 @@ def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
     from footwork.library import scales
 
     def make() -> list[StreamRows]:
-        if scale_key.endswith(scales.CONVERTED):
-            return scales.converted_rows(library, scales.plain_key(scale_key))
-        return _scale_rows(library, scale_key, scales.placing(library))
+        if scale_key.endswith(placing.CONVERTED):
+            return scales.converted_rows(library, placing.plain_key(scale_key))
+        return _scale_rows(library, scale_key, placing.placing(library))
 
     found: list[StreamRows] = library.cached(("scale", scale_key), make)
     return found
 
 
-def _scale_rows(library: Any, scale_key: str, placing: Any) -> list[StreamRows]:
+def _scale_rows(library: Any, scale_key: str, decided: placing.Placing) -> list[StreamRows]:
     run_of = {row.id: row for row in library.runs() if not row.left_out}
     zone = library.zone
     recording, result, stream = schema.recording, schema.result, schema.stream
@@ -422,13 +414,13 @@ def _scale_rows(library: Any, scale_key: str, placing: Any) -> list[StreamRows]:
                    result.c.indoor, result.c.duration_s, stream)
             .join(result, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part))
             .join(recording, result.c.recording_id == recording.c.id)
-            .where(stream.c.scale_key.in_(placing.raws(scale_key)), result.c.run_id.is_not(None))
+            .where(stream.c.scale_key.in_(decided.raws(scale_key)), result.c.run_id.is_not(None))
             .order_by(result.c.start, recording.c.id)
         ).all()  # fmt: skip
     out: dict[int, StreamRows] = {}
     for r in found:
         date = local_date(r.began, r.utc_offset_minutes, zone).date()
-        if r.run_id in out or r.run_id not in run_of or placing.key(r.scale_key, date) != scale_key:
+        if r.run_id in out or r.run_id not in run_of or decided.key(r.scale_key, date) != scale_key:
             continue
         out[r.run_id] = StreamRows(
             r.run_id, r.began, date, frozenset(run_of[r.run_id].marks),

@@ -13,102 +13,17 @@ from sqlalchemy import insert, select, update
 
 from footwork.analysis import conversion, speed
 from footwork.analysis.conversion import Conversion
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import BLOCK_COLUMNS, even
 from footwork.errors import UsageError
 from footwork.library import entries, runs
-from footwork.library.layout import read_entries
+from footwork.library.placing import CONVERTED, CONVERTED_NAME, MODEL, names
 from footwork.physics import power as power_model
 from footwork.quantities import Estimate, Floats
 from footwork.store import schema
 
-MODEL = "model"
 CALIBRATION_RUNS = 500
-CONVERTED = "+converted"  # ends the key of a scale on which the other scales' runs count too, their watts converted
-CONVERTED_NAME = " with converted watts"
 _POWER, _SPREAD = BLOCK_COLUMNS.index("power"), BLOCK_COLUMNS.index("power_sd")
 _SPEED, _GRADE = BLOCK_COLUMNS.index("speed"), BLOCK_COLUMNS.index("grade")
-
-
-def plain_key(key: str) -> str:
-    """The key of the scale itself."""
-    return key.removesuffix(CONVERTED)
-
-
-@dataclass(frozen=True)
-class Placing:
-    """What the runner decided: scales that are one, and dates from which a device counts as a new scale."""
-
-    joined: dict[str, str]
-    breaks: dict[str, tuple[str, ...]]  # key of the scale: dates in order
-
-    def key(self, raw: str, day: dt.date | str) -> str:
-        """The scale of a recording of a day by the key its file gave."""
-        of, text = raw, str(day)
-        for _ in range(20):
-            started = [d for d in self.breaks.get(of, ()) if d <= text]
-            into = self.joined.get(of)
-            if started:  # what was broken off went its own way, also where the rest was joined
-                of = f"{of}@{started[-1]}"
-            elif into is not None:
-                of = into
-            else:
-                return of
-        return of
-
-    def raws(self, key: str) -> set[str]:
-        """Keys of files whose recordings may be on a scale."""
-        found = {key, key.partition("@")[0]}
-        for _ in range(20):
-            more = {
-                raw.partition("@")[0]
-                for raw, into in self.joined.items()
-                if into in found or into.partition("@")[0] in found
-            }
-            if more <= found:
-                break
-            found |= more
-        return found
-
-
-def placing(library: Any) -> Placing:
-    """What the runner decided about scales so far."""
-
-    def make() -> Placing:
-        with library.reading() as connection:
-            told = read_entries(connection, "scale-join", "scale-break")
-        joined = {e.payload["scale"]: e.payload["into"] for e in told if e.kind == "scale-join"}
-        dates: dict[str, list[str]] = {}
-        for e in told:
-            if e.kind == "scale-break":
-                dates.setdefault(e.payload["scale"], []).append(e.payload["date"])
-        return Placing(joined, {k: tuple(sorted(set(v))) for k, v in dates.items()})
-
-    found: Placing = library.cached("placing", make)
-    return found
-
-
-def names(library: Any) -> dict[str, str]:
-    """Scale keys in use and the names they are shown by."""
-
-    def make() -> dict[str, str]:
-        decided = placing(library)
-        with library.reading() as connection:
-            known = dict(connection.execute(select(schema.scale.c.key, schema.scale.c.name)).tuples().all())
-            used = set(connection.execute(select(schema.stream.c.scale_key).distinct()).scalars())
-        broken = {f"{k}@{d}" for k, dates in decided.breaks.items() for d in dates}
-        return {
-            MODEL: MODEL,
-            **{k: n for k, n in known.items() if k not in decided.joined and (k in used or k in broken)},
-        }
-
-    found: dict[str, str] = library.cached("scales", make)
-    return dict(found)
-
-
-def shown(library: Any, raw: str, day: dt.date) -> str:
-    """Name of the scale of a recording of a day by the key its file gave."""
-    key = placing(library).key(raw, day)
-    return names(library).get(key, key)
 
 
 def known(library: Any, name: str) -> str:
@@ -220,7 +135,7 @@ def _common(library: Any, first: str, second: str) -> list[conversion.Minutes]:
         out = []
         for row in runs.scale_rows(library, other):
             mass = library.athlete.value("mass", row.date)
-            kept = row.blocks[conversion.steady_power(row.blocks)]
+            kept = row.blocks[even(row.blocks)]
             kept = kept[np.isfinite(kept[:, _SPEED]) & (kept[:, _SPEED] > 1.2)]
             if mass is None or row.indoor or not len(kept):
                 continue
@@ -339,8 +254,8 @@ def mean_on(library: Any, run_id: int, wanted: str) -> dict[str, Any]:
         An unknown scale.
     """
     key = known(library, wanted)
-    row = next((r for r in runs.scale_rows(library, key + CONVERTED) if r.run == run_id), None)
     runs.find(library, run_id)
+    row = next((r for r in runs.scale_rows(library, key + CONVERTED) if r.run == run_id), None)
     name = names(library)[key]
     if row is None or row.mean_power is None:
         reason = "the run has no power that can be converted to this scale: no common runs, and no mass to model it by"

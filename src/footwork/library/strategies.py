@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,11 +10,12 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.planning import fuel, instructions, pacing
-from footwork.planning.race import Course
-from footwork.quantities import Floats, format_duration, plain
+from footwork.planning.course import Course, Place
+from footwork.quantities import Floats, format_duration, parse_distance, plain
 
 EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a race; our convention
 LARGEST_RESERVE = 0.6
+GOAL_RESERVE = 0.999  # a slow goal may leave nearly all
 UNKNOWNS = {
     "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take",
     "form": "how good a day it is", "execution": "how exactly you hold the power",
@@ -22,9 +24,8 @@ UNKNOWNS = {
 
 @dataclass(frozen=True)
 class Draws:
-    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's form gives as
-    factors, and how much
-    more power the device shows for a speed."""
+    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's form
+    gives as factors, and how much more power the device shows for a speed."""
 
     critical_power: Floats
     w_prime: Floats
@@ -40,87 +41,141 @@ class Draws:
         )
 
 
-def answer(
-    path: Course,
-    relation: Any,
-    mass: float | None,
-    draws: Draws,
-    strategy: str,
-    risk: float | None,
-    goal: float | None,
-    descent: float | None = None,
-) -> dict[str, Any]:
-    """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``, ``dry_by_segment``,
-    ``unknowns``, ``solver``, ``reserve`` and ``chosen``.
+@dataclass(frozen=True)
+class Basis:
+    """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, fastest descent that the
+    runner has shown [m/s], places on the way, and what the watch shows for each official metre."""
 
-    Parameters
-    ----------
-    strategy : str
-        Which one the futures are of.
-    risk : float, optional
-        Chance of running dry that the plan is made for; without one the plan spends all that the runner most likely has.
-    goal : float, optional
-        Time that is asked for; a slower one than the best leaves more in the stores. [s]
-    descent : float, optional
-        Fastest descent that the runner has shown. [m/s]
+    path: Course
+    relation: Any
+    mass: float | None
+    draws: Draws
+    descent: float | None = None
+    places: tuple[Place, ...] = ()
+    watch: float = 1.0
+
+    def engine(self) -> pacing.Engine:
+        """The runner of the middle of the draws."""
+        d = self.draws
+        cp, wp, tail = (float(np.median(v)) for v in (d.critical_power, d.w_prime, d.tail))
+        return pacing.Engine(cp, wp, tail, self.relation.power, self.mass, self.descent)
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """How the race is to be run.
+
+    ``strategy`` is the one that the race days and instructions are of; ``risk`` the chance of running dry that the plan is made
+    for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one than the best leaves more in the
+    stores; ``negative_split`` how much harder the second half is to be, as a share; ``own`` watts up to a distance [m].
     """
-    if strategy not in pacing.STRATEGIES:
-        raise UsageError(f"'{strategy}' is no strategy: use {', '.join(pacing.STRATEGIES)}")
-    if risk is not None and not 0.01 <= risk <= 0.9:
-        raise UsageError(f"a risk of {risk:g} cannot be planned for: give 0.01 to 0.9, as 0.2 for one race in five")
-    engine = pacing.Engine(
-        float(np.median(draws.critical_power)),
-        float(np.median(draws.w_prime)),
-        float(np.median(draws.tail)),
-        relation.power,
-        mass,
-        descent,
-    )
-    reserve = _reserve(engine, path, draws, risk, goal)
+
+    strategy: str = "best"
+    risk: float | None = None
+    goal: float | None = None
+    negative_split: float = 0.0
+    own: tuple[tuple[float, float], ...] = ()
+
+    def check(self) -> None:
+        """Raises UsageError for what cannot be planned."""
+        names = (*pacing.STRATEGIES, *(("own",) if self.own else ()))
+        if self.strategy not in names:
+            raise UsageError(f"'{self.strategy}' is no strategy here: use {', '.join(names)}")
+        if self.risk is not None and not 0.01 <= self.risk <= 0.9:
+            raise UsageError(
+                f"a risk of {self.risk:g} cannot be planned for: give 0.01 to 0.9, as 0.2 for one race in five"
+            )
+
+
+def parse_own(texts: Sequence[str]) -> tuple[tuple[float, float], ...]:
+    """The runner's own watts, each up to a place: ``5km=250``. Raises UsageError."""
+    out = []
+    for text in texts:
+        place, equals, watts = text.partition("=")
+        try:
+            value = float(watts.lower().removesuffix("w"))
+        except ValueError:
+            equals, value = "", 0.0
+        if not equals or not 20 <= value <= 2000:
+            raise UsageError(f"'{text}' is no stretch of your own: write 5km=250 for 250 W up to 5 km")
+        out.append((parse_distance(place), value))
+    if [m for m, _ in out] != sorted({m for m, _ in out}):
+        raise UsageError("stretches of your own follow each other: give each a farther end than the one before")
+    return tuple(out)
+
+
+def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
+    """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``, ``dry_by_segment``,
+    ``unknowns``, ``solver``, ``reserve`` and ``chosen``. Raises UsageError for wishes that cannot be planned."""
+    wishes.check()
+    path, draws = basis.path, basis.draws
+    engine = basis.engine()
+    reserve = _reserve(engine, path, draws, wishes)
     best, solved = pacing.best(engine, path, reserve)
     found = {
         "best": best,
         "even-power": pacing.even_power(engine, path, reserve),
         "even-pace": pacing.even_pace(engine, path, reserve),
     }
-    chosen = found[strategy]
-    share = instructions.displayed_share(path, chosen.speed, mass, relation.effects)
-    told = instructions.stretches(chosen, path, share)
+    level = found.get(wishes.strategy, best)
+    if wishes.negative_split:
+        found = {name: pacing.leaning(engine, path, run, wishes.negative_split, reserve) for name, run in found.items()}
+    if wishes.own:
+        found["own"] = _own(engine, basis, found["even-power"], wishes.own)
+    chosen = found[wishes.strategy]
+    share = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation.effects)
+    told = instructions.stretches(chosen, path, share, basis.places)
     simple = instructions.simplified(engine, path, chosen, share, told, reserve)
-    eaten = fuel.guidance(path.distance, chosen.time, mass)
-    days = _futures(found[strategy], path, draws)
+    eaten = fuel.guidance(path.distance, chosen.time, basis.mass)
+    days = _futures(chosen, path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
     out: dict[str, Any] = plain({
-        "chosen": strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": descent is not None, "reserve": reserve, "w_prime_j": engine.w_prime,
-        "strategies": {name: _told(run, path, best) for name, run in found.items()},
+        "chosen": wishes.strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": basis.descent is not None, "reserve": reserve, "w_prime_j": engine.w_prime,
+        "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
         "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
-        "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(found[strategy], path, draws),
+        "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(chosen, path, draws),
         "solver": {"status": solved.status, "iterations": solved.iterations, "seconds": solved.seconds, "residual": solved.residual},
         "fuel": {"energy_kcal": eaten.energy, "carbohydrate_low_g_per_h": eaten.low, "carbohydrate_high_g_per_h": eaten.high, "sentence": eaten.sentence},
-        "why": _why(found, path), "instructions": [_instruction(s) for s in told], "simplifying_costs_s": simple.time - chosen.time,
+        "why": _why(found, path), "instructions": [_instruction(s, basis.watch) for s in told],
+        "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
+        "negative_split_costs_s": chosen.time - level.time if wishes.negative_split and wishes.strategy != "own" else None,
     })  # fmt: skip
     return out
 
 
-def _reserve(engine: pacing.Engine, path: Course, draws: Draws, risk: float | None, goal: float | None) -> float:
-    """Share of both stores that the plan leaves: as much as the risk or a slower goal asks for."""
+def _own(
+    engine: pacing.Engine, basis: Basis, about: pacing.Run, stretches: tuple[tuple[float, float], ...]
+) -> pacing.Run:
+    """The runner's own watts as the device shows them, whatever they leave in the stores."""
+    share = instructions.displayed_share(basis.path, about.speed, basis.mass, basis.relation.effects)
+    middle = basis.path.ends - 0.5 * basis.path.length
+    which = np.minimum(np.searchsorted([m for m, _ in stretches], middle), len(stretches) - 1)
+    return pacing.at_power(engine, basis.path, np.array([w for _, w in stretches])[which] / share)
 
-    def search(enough: Any) -> float:
-        low, high = 0.0, LARGEST_RESERVE
-        for _ in range(9):
+
+def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) -> float:
+    """Share of both stores that the plan leaves: as much as the risk or a slower goal asks for."""
+    make = pacing.even_pace if wishes.strategy == "even-pace" else pacing.even_power
+
+    def search(enough: Any, high: float = LARGEST_RESERVE, steps: int = 9) -> float:
+        low = 0.0
+        for _ in range(steps):
             middle = 0.5 * (low + high)
             low, high = (low, middle) if enough(middle) else (middle, high)
         return high
 
     out = 0.0
-    if risk is not None:
+    if wishes.risk is not None:
+        risk = wishes.risk
 
         def dry(reserve: float) -> float:
-            return float(_futures(pacing.even_power(engine, path, reserve), path, draws).dry[-1])
+            return float(_futures(make(engine, path, reserve), path, draws).dry[-1])
 
         out = 0.0 if dry(0.0) <= risk else search(lambda r: dry(r) <= risk)
-    if goal is not None and pacing.even_power(engine, path, out).time < goal:
-        out = max(out, search(lambda r: pacing.even_power(engine, path, r).time >= goal))
+    if wishes.goal is not None:
+        goal = wishes.goal
+        if make(engine, path, out).time < goal:
+            out = max(out, search(lambda r: make(engine, path, r).time >= goal, GOAL_RESERVE, 16))
     return out
 
 
@@ -159,21 +214,35 @@ def _unknowns(run: pacing.Run, path: Course, draws: Draws) -> list[dict[str, Any
 
 
 def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
-    ends = np.cumsum(path.length)
+    columns = zip(
+        path.ends,
+        path.length,
+        run.power,
+        run.speed,
+        path.grade,
+        path.headwind,
+        run.w_prime,
+        run.endurance,
+        run.clock,
+        strict=True,
+    )
+    empty = np.flatnonzero((run.w_prime < 0) | (run.endurance < -1e-6))
     return {
         "time_s": run.time, "behind_best_s": run.time - best.time, "mean_power_w": float(np.average(run.power, weights=run.seconds)),
+        "dry_at_m": float(path.ends[empty[0]]) if len(empty) else None,
         "segments": [
             {"start_m": float(e - le), "end_m": float(e), "power_w": float(p), "speed_mps": float(v), "grade": float(g), "headwind_mps": float(w),
-             "w_prime_j": float(j), "endurance_left": float(s)}
-            for e, le, p, v, g, w, j, s in zip(ends, path.length, run.power, run.speed, path.grade, path.headwind, run.w_prime, run.endurance, strict=True)
+             "w_prime_j": float(j), "endurance_left": float(s), "clock_s": float(c)}
+            for e, le, p, v, g, w, j, s, c in columns
         ],
     }  # fmt: skip
 
 
-def _instruction(s: instructions.Stretch) -> dict[str, Any]:
+def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
     return {
-        "start_m": s.start, "end_m": s.end, "duration_s": s.seconds, "power_w": s.power, "low_w": s.low, "high_w": s.high, "grade": s.grade,
-        "headwind_mps": s.headwind, "where": s.where, "watch": s.watch,
+        "start_m": s.start, "end_m": s.end, "watch_end_m": s.end * watch, "clock_s": s.clock, "duration_s": s.seconds, "power_w": s.power,
+        "low_w": s.low, "high_w": s.high, "grade": s.grade, "headwind_mps": s.headwind, "where": s.where, "watch": s.watch, "until": s.until,
+        "passes": list(s.passes), "walked": s.walked,
     }  # fmt: skip
 
 
@@ -187,15 +256,7 @@ def _why(found: dict[str, pacing.Run], path: Course) -> str:
         text = "Even power is as quick as any plan can be here: a metre costs nearly the same at any speed, so shifting effort gains nothing."
     else:
         text = f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second is bought for least."
-    if loss >= 1:
-        cause = (
-            "hills and wind"
-            if hilly and windy
-            else "hills"
-            if hilly
-            else "wind"
-            if windy
-            else "the drift of your stores"
-        )
+    if loss >= 1 and (hilly or windy):
+        cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
         text += f" Even pace costs {format_duration(loss)}: {cause} then ask for far more power in places, which empties a store early, so the whole must be slower."
     return text

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from footwork.errors import NotEnoughData
-from footwork.library import accepted, devices, diary, history, runs, scales
+from footwork.library import accepted, devices, diary, history, placing, runs, scales
 from footwork.quantities import Estimate, format_distance, format_duration, plain
 
 TEST_DAYS = 42
@@ -56,7 +56,7 @@ def answer(library: Any) -> dict[str, Any]:
 def _devices(library: Any, made: Any, day: dt.date) -> list[dict[str, str]]:
     """What a change of device asks for: a CP accepted on another scale, a jump of this one in the last weeks."""
     out = []
-    others = {k: n for k, n in scales.names(library).items() if k not in (made.scale_key, scales.MODEL)}
+    others = {k: n for k, n in placing.names(library).items() if k not in (made.scale_key, placing.MODEL)}
     if made.accepted is None and made.scale_key:
         for key, name in others.items():
             entry = accepted.in_force(accepted.entries(library, key), day)

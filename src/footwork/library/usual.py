@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from footwork.analysis import usual as model
-from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.library import capacity, runs
 from footwork.quantities import Estimate, Floats, plain
@@ -17,7 +17,6 @@ WINDOW_DAYS = 182
 BANDS = {"easy": (0.0, 0.8), "steady": (0.8, 1.0), "hard": (1.0, 9.0)}  # share of CP; our convention
 LEAST_MINUTES = 15
 TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less than this; our convention
-_AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 
 
 def answer(library: Any, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
@@ -69,13 +68,13 @@ def _group(name: str, low: float, high: float, rows: list[runs.StreamRows], cp: 
     minutes = 0
     for row in rows:
         kept = model.steady(row.blocks)
-        share = kept[:, _AT["power"]] / cp
+        share = kept[:, AT["power"]] / cp
         mine = kept[(share >= low) & (share < high)]
         if len(mine) >= 3:
             minutes += len(mine)
             means.append(
                 [
-                    float(np.nanmean(mine[:, _AT[c]])) if np.isfinite(mine[:, _AT[c]]).any() else np.nan
+                    float(np.nanmean(mine[:, AT[c]])) if np.isfinite(mine[:, AT[c]]).any() else np.nan
                     for c in ("power", "speed", "heart_rate")
                 ]
             )
@@ -157,7 +156,7 @@ def _compared(row: runs.StreamRows, power: model.Usual | None, rate: model.Usual
         out |= {"power_excess": Estimate.withheld("W", "usual", why), "power_unusual": False, "usual_power_w": None}
     else:
         kept = model.steady(row.blocks)
-        watts = float(np.nanmean(kept[:, _AT["power"]]))
+        watts = float(np.nanmean(kept[:, AT["power"]]))
         usual_watts = watts / float(np.exp(made.excess))
         ends = [usual_watts * (float(np.exp(made.excess + z * made.sd)) - 1) for z in (-1.96, 0.0, 1.96)]
         out |= {

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import re
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ def from_metar(library: Any, run_id: int, line: str) -> dict[str, Any]:
     row = entries.library_row(library, run_id)
     seen = metar.parse(line)
     middle = _middle(row)
-    near = min(_moments(seen, middle), key=lambda m: abs(m - middle), default=None)
+    near = min(moments(seen, middle), key=lambda m: abs(m - middle), default=None)
     if near is None or abs(near - middle) > NEAREST_S:
         at = dt.datetime.fromtimestamp(middle, dt.UTC)
         raise UsageError(
@@ -74,7 +75,7 @@ def from_metar(library: Any, run_id: int, line: str) -> dict[str, Any]:
     return tell(library, run_id, "METAR", **_values(seen))
 
 
-def _moments(seen: metar.Observation, near: float) -> list[float]:
+def moments(seen: metar.Observation, near: float) -> list[float]:
     """Times [Unix s] around another that the report's day, hour and minute may mean."""
     out = []
     for shift in (-1, 0, 1):
@@ -106,15 +107,7 @@ def from_file(library: Any, path: Path) -> dict[str, Any]:
     UnreadableFile
         No table and no METAR lines; the first line that cannot be read is named, and nothing is kept.
     """
-    try:
-        text = delimited.decode(path.read_bytes())
-    except OSError as error:
-        raise UnreadableFile(f"{path}: cannot be read ({error.strerror or error})") from None
-    lines = [(n, line) for n, line in enumerate(text.split("\n"), start=1) if line.strip()]
-    dated = bool(lines) and _STAMP.match(lines[0][1]) is not None
-    reports = _metar_reports(path.name, lines) if dated else _table(path.name, text)
-    if not reports:
-        raise UnreadableFile(f"{path.name} holds no report")
+    reports = read_reports(path)
     places = _places(library)
     order = np.argsort([r["time"] for r in reports])
     ordered = [reports[i] for i in order]
@@ -132,6 +125,45 @@ def from_file(library: Any, path: Path) -> dict[str, Any]:
             used.add(best)
     entries.write_all(library, "weather", payloads)
     return {"runs": list(payloads), "reports": len(reports), "unmatched": len(reports) - len(used)}
+
+
+def read_reports(path: Path) -> list[dict[str, Any]]:
+    """Weather reports of a file: ``time`` in Unix seconds, ``source`` and what `LIMITS` names.
+
+    Raises
+    ------
+    UnreadableFile
+        As `from_file`.
+    """
+    try:
+        text = delimited.decode(path.read_bytes())
+    except OSError as error:
+        raise UnreadableFile(f"{path}: cannot be read ({error.strerror or error})") from None
+    lines = [(n, line) for n, line in enumerate(text.split("\n"), start=1) if line.strip()]
+    dated = bool(lines) and _STAMP.match(lines[0][1]) is not None
+    reports = _metar_reports(path.name, lines) if dated else _table(path.name, text)
+    if not reports:
+        raise UnreadableFile(f"{path.name} holds no report")
+    return reports
+
+
+def of_metars(lines: Sequence[str], near: dt.datetime) -> list[dict[str, Any]]:
+    """Reports of undated METAR lines, as `read_reports`; each is of the day nearest to a moment that it can mean.
+
+    Raises
+    ------
+    UsageError
+        A line that is no METAR, or is of another day.
+    """
+    out = []
+    for line in lines:
+        seen = metar.parse(line)
+        found = moments(seen, near.timestamp())
+        if not found:
+            raise UsageError(f"'{line.strip()[:40]}' is of day {seen.day}, the race is on day {near.day}")
+        best = min(found, key=lambda m: abs(m - near.timestamp()))
+        out.append({"time": best, "source": "METAR", **_checked(_values(seen))})
+    return out
 
 
 def _metar_reports(name: str, lines: list[tuple[int, str]]) -> list[dict[str, Any]]:

@@ -46,6 +46,21 @@ def air_factor(
     return np.asarray(DRAG_SHARE * force / (mass * air.GRAVITY), dtype=float)
 
 
+def weather_factor(
+    speed: npt.ArrayLike,
+    mass: float | None,
+    headwind: npt.ArrayLike = 0.0,
+    air_density: npt.ArrayLike = air.STANDARD_DENSITY,
+    drag: npt.ArrayLike = 1.0,
+) -> Floats:
+    """What wind, air density and shelter (the share ``drag`` of the drag that is left) add to `air_factor` of still
+    standard air; 0 where the mass [kg] is not known."""
+    if not mass:
+        return np.zeros(np.broadcast_shapes(*(np.shape(v) for v in (speed, headwind, air_density))))
+    felt = air_factor(speed, mass, headwind, air_density)
+    return np.asarray(np.asarray(drag, dtype=float) * felt - air_factor(speed, mass), dtype=float)
+
+
 def running_power(
     speed: npt.ArrayLike,
     mass: float,

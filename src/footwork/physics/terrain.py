@@ -90,6 +90,86 @@ def smooth_altitude(
     return out_z, out_g
 
 
+STEEPEST = 0.5  # no road or path that is run is steeper over twenty metres; our convention
+SPIKE_M = 6.0  # further from the median of a hundred metres than this is no ground
+LOOP_M = 60.0  # a course whose ends are nearer is closed
+LONGEST_BRIDGE_M = 3000.0
+MOST_DRIFT_M = 60.0  # what the weather can move a barometer by in some hours; our convention
+
+
+def clean_heights(
+    distance: npt.ArrayLike, altitude: npt.ArrayLike, gap: float | None = None
+) -> tuple[Floats, dict[str, float]]:
+    """Altitude without what cannot be ground: spikes, tunnels and bridges, steps, and the drift of a closed course.
+
+    Parameters
+    ----------
+    distance : array_like, shape (n,)
+        Cumulative, never falling. [m]
+    altitude : array_like, shape (n,)
+        May hold NaN, which is filled along a straight line. [m]
+    gap : float, optional
+        How far apart the course's ends are; under 60 m it is closed and a drift of up to 60 m is spread over it. [m]
+
+    Returns
+    -------
+    altitude : numpy.ndarray, shape (n,)
+        [m]
+    found : dict
+        What was mended: ``spikes`` (m of course), ``bridges`` (number), ``steps`` (number), ``drift`` (m spread over the course);
+        only what there was.
+    """
+    x, z = np.asarray(distance, dtype=float), np.asarray(altitude, dtype=float)
+    known = np.isfinite(z)
+    grid = np.arange(x[0], x[-1] + 10.0, 10.0)
+    height = np.interp(grid, x[known], z[known])
+    found: dict[str, float] = {}
+    padded = np.pad(height, 5, mode="reflect", reflect_type="odd")
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 11), axis=1)
+    spike = np.abs(height - middle) > SPIKE_M
+    if spike.any() and not spike.all():
+        found["spikes"] = 10.0 * float(spike.sum())
+        height = np.interp(grid, grid[~spike], height[~spike])
+    height, bridges, steps = _without_cliffs(height)
+    if bridges:
+        found["bridges"] = float(bridges)
+    if steps:
+        found["steps"] = float(steps)
+    drift = float(height[-1] - height[0])
+    if gap is not None and gap < LOOP_M and 3.0 < abs(drift) <= MOST_DRIFT_M:
+        found["drift"] = drift
+        height = height - drift * (grid - grid[0]) / (grid[-1] - grid[0])
+    return np.interp(x, grid, height), found
+
+
+def _without_cliffs(height: Floats) -> tuple[Floats, int, int]:
+    """Heights every ten metres without impossible slopes: two that undo each other are a tunnel or a bridge, and the road
+    runs straight between their outer ends; one alone is a step of the instrument, and what follows moves with it."""
+    steep = np.abs(np.diff(height)) > STEEPEST * 10.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], steep.astype(np.int8), [0]])))
+    cliffs = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]  # nodes before and after
+    out = height.copy()
+    bridges = steps = 0
+    while cliffs:
+        begin, end = cliffs.pop(0)
+        rise = out[end] - out[begin]
+        back = next(
+            (k for k, (a, b) in enumerate(cliffs)
+             if (b - begin) * 10.0 <= LONGEST_BRIDGE_M and (out[b] - out[a]) * rise < 0 and abs(out[b] - out[begin]) < 0.15 * (b - begin) * 10.0 + 2.0),
+            None,
+        )  # fmt: skip
+        if back is None:
+            steps += 1
+            out[end:] -= rise
+            out[begin:end] = out[begin]
+            continue
+        last = cliffs[back][1]
+        bridges += 1
+        out[begin : last + 1] = np.linspace(out[begin], out[last], last - begin + 1)
+        cliffs = cliffs[back + 1 :]
+    return out, bridges, steps
+
+
 def climb(altitude: npt.ArrayLike) -> float:
     """Sum of the rises of an already smoothed altitude. [m]"""
     z = np.asarray(altitude, dtype=float)

@@ -1,6 +1,8 @@
-"""What heat and altitude take from capacity, with the spread of the published effects."""
+"""What heat, altitude and a ride before take from capacity, with the spread of the published effects."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +14,9 @@ METHOD_VERSION = 1
 _WBGT = (7.5, 12.5, 17.5, 22.5)
 _SLOWING = (0.017, 0.025, 0.033, 0.045)
 _MARATHON_S = 2.25 * 3600
+# Energy cost of running rises by 1.6 to 11.6 % after cycling (Millet & Vleck 2000): the middle, and a range of four SDs.
+_RIDE_COST, _RIDE_SD = 0.066, 0.025
+_WHOLE_RIDE_S = 3600.0  # a ride of this length or longer counts in full; our convention
 
 
 def heat_slowing(wet_bulb_globe: float, duration: float) -> tuple[float, float]:
@@ -80,3 +85,22 @@ def capacity_factors(
         # Whether the runner is acclimatised is not known: anything between the two curves.
         out *= rng.uniform(min(ratios), max(ratios), count)
     return out
+
+
+def after_ride(duration: float) -> tuple[float, float]:
+    """Logarithm of the factor on what can be held after a ride of a duration [s], and its standard deviation.
+
+    References
+    ----------
+    .. [1] Millet G.P., Vleck V.E. (2000), Br J Sports Med 34:384-390, doi:10.1136/bjsm.34.5.384.
+    """
+    part = min(duration / _WHOLE_RIDE_S, 1.0)
+    return -float(np.log1p(_RIDE_COST)) * part, _RIDE_SD * part
+
+
+def combined(prior: tuple[float, float], seen: Sequence[float], spread: float) -> tuple[float, float]:
+    """A normal prior (mean, SD) with observations that each spread by so much about the truth."""
+    if not seen:
+        return prior
+    weight, more = 1 / prior[1] ** 2, len(seen) / spread**2
+    return (weight * prior[0] + more * float(np.mean(seen))) / (weight + more), (weight + more) ** -0.5

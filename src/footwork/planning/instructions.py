@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from footwork.physics.power import air_factor, slope_factor
+from footwork.physics.power import slope_factor, weather_factor
 from footwork.planning import pacing
-from footwork.planning.race import Course
+from footwork.planning.course import Course, Place, effort_factor, walked
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -19,11 +20,13 @@ WORTH_SHARE = 0.015  # watts that differ by less are one instruction; our conven
 BAND_SHARE = 0.03  # half-width of the band; our convention
 SHORT_S = 180.0  # up to here the ten-second mean is watched, beyond it that of the lap
 STEEP = 0.015
+MARKED = 2  # weight of a place that somebody marked
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """One instruction: where [m], how long [s], displayed watts and their band [W], grade, wind against [m/s]."""
+    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], grade, wind against
+    [m/s], the place where it ends (or nothing), places passed on it, and whether most of it is walked."""
 
     start: float
     end: float
@@ -33,6 +36,10 @@ class Stretch:
     high: float
     grade: float
     headwind: float
+    clock: float
+    until: str = ""
+    passes: tuple[str, ...] = ()
+    walked: bool = False
 
     @property
     def watch(self) -> str:
@@ -44,7 +51,7 @@ class Stretch:
         """The kind of road, in words."""
         road = "uphill" if self.grade > STEEP else "downhill" if self.grade < -STEEP else "level"
         wind = ", against the wind" if self.headwind > 1.5 else ", with the wind" if self.headwind < -1.5 else ""
-        return road + wind
+        return road + wind + (", walk" if self.walked else "")
 
 
 def displayed_share(
@@ -61,43 +68,51 @@ def displayed_share(
     """
     extra = slope_factor(course.grade) - 1.0
     shown = np.where(extra > 0, effects.get("uphill", (1.0, 0.0))[0], effects.get("downhill", (1.0, 0.0))[0]) * extra
-    drag = (
-        air_factor(speed, mass, course.headwind, course.density) - air_factor(speed, mass)
-        if mass
-        else np.zeros(len(speed))
-    )
-    effort = np.maximum(1.0 + extra + drag, 0.05)
-    return np.asarray(np.maximum(1.0 + shown + effects.get("wind", (1.0, 0.0))[0] * drag, 0.05) / effort, dtype=float)
+    drag = weather_factor(speed, mass, course.headwind, course.density, course.drag)
+    display = np.maximum(1.0 + shown + effects.get("wind", (1.0, 0.0))[0] * drag, 0.05)
+    # What the ground costs more no device feels; what it shows of a walk is not known.
+    return np.where(walked(course.grade, speed), 1.0, display / effort_factor(course, speed, mass))
 
 
-def stretches(run: pacing.Run, course: Course, share: Floats) -> list[Stretch]:
+def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[Place] = ()) -> list[Stretch]:
     """The plan in as few stretches as its watts need, a dozen at most.
 
-    The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power.
+    The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power. Stretches end
+    at places that a runner recognises where there is one near.
     """
-    shown, ends = run.power * share, np.cumsum(course.length)
-    bounds = _division(shown, run.seconds, ends, course.length)
+    shown, ends = run.power * share, course.ends
+    bounds = _division(shown, run.seconds, ends - 0.5 * course.length, ends, places)
+    walking = walked(course.grade, run.speed)
     out = []
     for a, b in pairwise(bounds):
         weight = run.seconds[a:b]
         power = float(np.average(shown[a:b], weights=weight))
         half = max(BAND_SHARE * power, float(np.sqrt(np.average((shown[a:b] - power) ** 2, weights=weight))))
+        start, end = float(ends[a] - course.length[a]), float(ends[b - 1])
+        here = [p for p in places if abs(p.at - end) <= 0.51 * course.length[b - 1] and b < len(ends)]
+        until = max(here, key=lambda p: p.weight).name if here else "finish" if b == len(ends) else ""
         out.append(Stretch(
-            float(ends[a] - course.length[a]), float(ends[b - 1]), float(weight.sum()), power, power - half, power + half,
+            start, end, float(weight.sum()), power, power - half, power + half,
             float(np.average(course.grade[a:b], weights=course.length[a:b])),
             float(np.average(course.headwind[a:b], weights=course.length[a:b])),
+            float(run.clock[b - 1]), until,
+            tuple(f"{p.name} at {p.at / 1000:.1f} km" for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
+            float(np.average(walking[a:b], weights=weight)) > 0.5,
         ))  # fmt: skip
     return out
 
 
-def _division(shown: Floats, seconds: Floats, ends: Floats, length: Floats) -> list[int]:
-    """Indexes that divide the course, by dynamic programming over blocks of some hundred metres."""
+def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, places: Sequence[Place]) -> list[int]:
+    """Indexes that divide the course, by dynamic programming over blocks of some hundred metres that end at places where there
+    are any."""
     total = float(ends[-1])
     step = max(LEAST_M, total / 120)
     count = max(int(total // step), 1)
-    edges = np.unique(
-        np.concatenate([[0], np.searchsorted(ends, np.linspace(0, total, count + 1)[1:-1]) + 1, [len(shown)]])
-    ).tolist()
+    marks = np.linspace(0, total, count + 1)[1:-1]
+    for place in sorted(places, key=lambda p: p.weight):
+        if len(marks) and LEAST_M <= place.at <= total - LEAST_M:
+            marks[np.argmin(np.abs(marks - place.at))] = place.at
+    edges = np.unique(np.concatenate([[0], np.searchsorted(middles, np.sort(marks)), [len(shown)]])).tolist()
     w = np.concatenate([[0.0], np.cumsum(seconds)])[edges]
     wy = np.concatenate([[0.0], np.cumsum(seconds * shown)])[edges]
     wyy = np.concatenate([[0.0], np.cumsum(seconds * shown**2)])[edges]

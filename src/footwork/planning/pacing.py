@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 
 from footwork.physics import air
-from footwork.physics.power import DRAG_SHARE, air_factor, slope_factor
+from footwork.physics.power import DRAG_SHARE
 from footwork.physiology.endurance import tail_start, time_to_exhaustion
 from footwork.planning import transcription
-from footwork.planning.race import Course
+from footwork.planning.course import WALK_FASTEST, Course, effort_factor, ground_factor, walked
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -24,7 +24,7 @@ RAMP_SHARE = 0.02  # of CP that power may change by in a second; our convention
 HARDEST_S = 120.0  # no power above the one for two minutes, on any climb
 FASTEST_DESCENT = 1.3  # times the runner's flat speed at CP; our convention where descents are not known
 DESCENT_GRADE, DESCENT_MINUTES = 0.03, 20
-SLOWEST = 0.5  # [m/s]
+SLOWEST = 0.3  # [m/s]
 COLLAPSE = 0.8  # share of CP that is left to run at once a store is empty; our convention
 FlatPower = Callable[[Floats], Floats]
 
@@ -69,27 +69,28 @@ def shown_descent(speed: Floats, grade: Floats) -> float | None:
 @dataclass(frozen=True)
 class Run:
     """A course run in a certain way: by segment power [W], speed [m/s], seconds; the stores at the end of each: W′ left [J] and
-    endurance left (1 fresh, 0 empty)."""
+    endurance left (1 fresh, 0 empty); seconds stood after it."""
 
     power: Floats
     speed: Floats
     seconds: Floats
     w_prime: Floats
     endurance: Floats
+    stops: Floats
+
+    @property
+    def clock(self) -> Floats:
+        """Time at the end of each segment, stops before it included. [s]"""
+        return np.asarray(np.cumsum(self.seconds + self.stops) - self.stops, dtype=float)
 
     @property
     def time(self) -> float:
-        return float(self.seconds.sum())
+        return float(self.seconds.sum() + self.stops.sum())
 
 
 def needed_power(engine: Engine, course: Course, speed: Floats) -> Floats:
     """Power that speeds take on each segment, shape (s,). [W]"""
-    factor = slope_factor(course.grade)
-    if engine.mass:
-        factor = (
-            factor + air_factor(speed, engine.mass, course.headwind, course.density) - air_factor(speed, engine.mass)
-        )
-    return np.asarray(np.maximum(engine.flat_power(speed) * np.maximum(factor, 0.05), 0.0), dtype=float)
+    return np.asarray(engine.flat_power(speed) * effort_factor(course, speed, engine.mass), dtype=float)
 
 
 def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
@@ -99,7 +100,7 @@ def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
         middle = 0.5 * (low + high)
         above = needed_power(engine, course, middle) >= power
         high, low = np.where(above, middle, high), np.where(above, low, middle)
-    return np.asarray(0.5 * (low + high), dtype=float)
+    return low  # never the far side of the step from walking to running
 
 
 def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
@@ -110,12 +111,14 @@ def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
     # Below CP what is missing of W′ comes back exponentially, which is exact for constant power.
     keep = np.exp(np.minimum(above, 0.0) * seconds / engine.w_prime)
     cost = np.maximum(above, 0.0) * seconds
+    rest = np.exp(-engine.critical_power * course.stops / engine.w_prime)
     left, deficit = np.empty(len(power)), 0.0
-    for i, (share, spent) in enumerate(zip(keep.tolist(), cost.tolist(), strict=True)):
+    for i, (share, spent, stood) in enumerate(zip(keep.tolist(), cost.tolist(), rest.tolist(), strict=True)):
         deficit = deficit * share + spent
         left[i] = engine.w_prime - deficit
+        deficit *= stood
     lasting = time_to_exhaustion(np.maximum(power, 1.0), engine.critical_power, engine.w_prime, engine.tail)
-    return Run(power, speed, seconds, left, 1.0 - np.cumsum(seconds / lasting))
+    return Run(power, speed, seconds, left, 1.0 - np.cumsum(seconds / lasting), course.stops)
 
 
 def at_power(engine: Engine, course: Course, power: Floats) -> Run:
@@ -158,6 +161,13 @@ def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run
     return _hardest(lambda k: at_power(engine, course, k * power), engine, reserve, 0.7, 1.3)
 
 
+def leaning(engine: Engine, course: Course, run: Run, share: float, reserve: float) -> Run:
+    """A run with its second half harder by a share: power rises along a line in time, all by one factor as the reserve allows."""
+    middle = run.clock - 0.5 * run.seconds
+    ramp = 1.0 + share * (2.0 * middle / run.time - 1.0)
+    return scaled(engine, course, run.power * ramp, reserve)
+
+
 def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, transcription.Solution]:
     """The quickest run that keeps the reserve in both stores, by optimal control, and how the solver ended.
 
@@ -171,7 +181,8 @@ def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, tra
     cost = _smooth_cost(engine)
     t_star, p_star, gamma = (float(v) for v in tail_start(cp, wp, engine.tail))
     drag = DRAG_SHARE * 0.5 * float(air.drag_area(engine.mass)) / (engine.mass * air.GRAVITY) if engine.mass else 0.0
-    own = np.column_stack([course.length, slope_factor(course.grade), course.headwind, course.density])
+    ground = ground_factor(course.grade, even.speed, course.surface)  # what even power walks stays walked
+    own = np.column_stack([course.length, ground, course.headwind, course.density])
     rows = np.column_stack([own, np.vstack([own[1:], own[-1:]])])
 
     def stage(x0: Any, x1: Any, u0: Any, u1: Any, _: Any, p: Any) -> tuple[list[Any], list[Any], Any]:
@@ -179,7 +190,8 @@ def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, tra
 
         def watts(v: Any, slope: Any, wind: Any, density: Any) -> Any:
             against = v + wind
-            pull = drag * (density * against * ca.sqrt(against**2 + 1e-4) - air.STANDARD_DENSITY * v**2)
+            felt = course.drag * density * against * ca.sqrt(against**2 + 1e-4)
+            pull = drag * (felt - air.STANDARD_DENSITY * v**2)
             factor = slope + pull
             return v * sum(c * v**k for k, c in enumerate(cost)) * 0.5 * (factor + ca.sqrt(factor**2 + 1e-4))
 
@@ -203,11 +215,13 @@ def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, tra
     states = np.column_stack([np.append(0.0, wp - even.w_prime), np.append(0.0, 1 - even.endurance)])
     solved = transcription.solve(
         n, [(0.0, (1 - reserve) * wp, wp), (0.0, 1.0 - reserve, 1.0)], [(SLOWEST, engine.fastest(), 4.0)], stage, rows,
-        [0.0, 0.0], [None, None], guess=(states, first),
+        [0.0, 0.0], [None, None], (states, first),
     )  # fmt: skip
     if solved.status != "converged":
         return even, solved
-    pattern = needed_power(engine, course, solved.controls[:-1, 0])
+    speed = solved.controls[:-1, 0]
+    walking = walked(course.grade, even.speed)
+    pattern = needed_power(engine, course, np.where(walking, np.minimum(speed, WALK_FASTEST), speed))
     found = scaled(engine, course, pattern, reserve)  # takes up what the smooth copy was off by
     return (found if found.time <= even.time else even), solved
 
@@ -253,7 +267,8 @@ def futures(
     t_star, p_star, gamma = tail_start(critical_power, w_prime, tail)
     empty = np.zeros(k, dtype=np.bool_)
     dry = np.zeros(len(power))
-    for i, (p, v, length) in enumerate(zip(power.tolist(), speed.tolist(), course.length.tolist(), strict=True)):
+    rows = zip(power.tolist(), speed.tolist(), course.length.tolist(), course.stops.tolist(), strict=True)
+    for i, (p, v, length, stood) in enumerate(rows):
         held = np.where(empty, COLLAPSE * critical_power, p * execution)
         # Near the plan speed follows power in proportion, since a metre costs nearly the same at any speed.
         seconds = length / np.maximum(v * held / max(p, 1.0) / needs, SLOWEST)
@@ -261,7 +276,8 @@ def futures(
         deficit = deficit * np.exp(np.minimum(above, 0.0) * seconds / w_prime) + np.maximum(above, 0.0) * seconds
         slow = np.exp(np.minimum((held / p_star - 1) / gamma, 0.0)) / t_star
         spent = spent + seconds * np.where(held >= p_star, above / w_prime, slow)
-        clock = clock + seconds
+        clock = clock + seconds + stood
         empty |= (deficit >= w_prime) | (spent >= 1.0)
+        deficit = deficit * np.exp(-critical_power * stood / w_prime)
         dry[i] = float(empty.mean())
     return Futures(clock, dry)

@@ -8,37 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from footwork.physics import air
-from footwork.physics.power import air_factor, slope_factor
 from footwork.physiology.endurance import power_at
+from footwork.planning.course import Course, effort_factor
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
-SEGMENT_M = 100.0
 STEEPEST_DESCENT_SPEED = 8.0  # no one is carried faster downhill than this by even power [m/s]
-
-
-@dataclass(frozen=True)
-class Course:
-    """Segments of a course: lengths [m], grade, wind against the runner [m/s], air density [kg/m³]; mean altitude [m]."""
-
-    length: Floats
-    grade: Floats
-    headwind: Floats
-    density: Floats
-    altitude: float | None = None
-
-    @property
-    def distance(self) -> float:
-        return float(self.length.sum())
-
-
-def flat_course(distance: float, headwind: float = 0.0, density: float = air.STANDARD_DENSITY) -> Course:
-    """A level course of that length [m]; an average headwind [m/s] where one is known."""
-    count = max(int(np.ceil(distance / SEGMENT_M)), 1)
-    return Course(
-        np.full(count, distance / count), np.zeros(count), np.full(count, headwind), np.full(count, density)
-    )  # fmt: skip
 
 
 def segment_speed(
@@ -63,18 +38,21 @@ def segment_speed(
         [m/s]
     """
     target = np.asarray(power, dtype=float)[:, None]
+    surface = np.broadcast_to(np.asarray(course.surface, dtype=float), course.grade.shape)
     kinds, which = np.unique(
-        np.round(np.column_stack([course.grade, course.headwind, course.density]), 3), axis=0, return_inverse=True
+        np.round(np.column_stack([course.grade, course.headwind, course.density, surface]), 3),
+        axis=0,
+        return_inverse=True,
     )
-    slope, wind, rho = slope_factor(kinds[:, 0])[None, :], kinds[:, 1][None, :], kinds[:, 2][None, :]
+    grade, wind, density, surface = kinds.T
+    alike = Course(np.ones(len(kinds)), grade, wind, density, None, surface, course.drag)
     low = np.full((len(target), len(kinds)), 0.05)
     high = np.full_like(low, STEEPEST_DESCENT_SPEED)
     for _ in range(30):
         middle = 0.5 * (low + high)
-        factor = slope + (air_factor(middle, mass, wind, rho) - air_factor(middle, mass)) if mass else slope
-        above = flat_power(middle) * np.maximum(factor, 0.05) >= target
+        above = flat_power(middle) * effort_factor(alike, middle, mass) >= target
         high, low = np.where(above, middle, high), np.where(above, low, middle)
-    return np.asarray((0.5 * (low + high))[:, which.ravel()], dtype=float)
+    return np.asarray(low[:, which.ravel()], dtype=float)  # never the far side of the step from walking to running
 
 
 @dataclass(frozen=True)
@@ -99,7 +77,7 @@ def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float
     """Race times at even powers from 0.3 to 2.5 times ``around`` [W]."""
     powers = around * np.geomspace(0.3, 2.5, 60)
     speeds = segment_speed(powers, course, flat_power, mass)
-    return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1))
+    return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1) + course.stops.sum())
 
 
 def sustainable(
@@ -138,8 +116,8 @@ def splits(
 
     ``spread`` is the interval of the race's time as multiples of it: at even power every split shares it.
     """
-    ends = np.concatenate([[0.0], np.cumsum(course.length)])
-    clock = np.concatenate([[0.0], np.cumsum(course.length / speeds)])
+    ends = np.concatenate([[0.0], course.ends])
+    clock = np.concatenate([[0.0], np.cumsum(course.length / speeds + course.stops)])
     marks = np.arange(every, ends[-1] - 0.05 * every, every)
     marks = np.append(marks, ends[-1])
     at = np.interp(marks, ends, clock)

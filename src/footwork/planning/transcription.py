@@ -44,10 +44,9 @@ def solve(
     parameters: Floats,
     start: Sequence[float | None],
     end: Sequence[float | None],
+    guess: tuple[Floats, Floats],
     scalar: tuple[float, float, float] | None = None,
     terminal_cost: Callable[[Any, Any], Any] | None = None,
-    guess: tuple[Floats, Floats] | None = None,
-    control_bounds: tuple[Floats, Floats] | None = None,
 ) -> Solution:
     """Minimise the sum of stage costs and a terminal cost.
 
@@ -63,13 +62,12 @@ def solve(
     parameters : numpy.ndarray, shape (n, p)
     start, end : sequence of float or None
         State values that are fixed.
+    guess : (numpy.ndarray (n + 1, states), numpy.ndarray (n + 1, controls))
+        Where to begin.
     scalar : (lower, upper, guess), optional
         A free scalar such as the final time.
     terminal_cost : callable, optional
         ``terminal_cost(last state, scalar)``.
-    guess : (numpy.ndarray (n + 1, states), numpy.ndarray (n + 1, controls)), optional
-    control_bounds : (numpy.ndarray (n + 1, controls), numpy.ndarray (n + 1, controls)), optional
-        Bounds node by node in place of those of ``controls``.
     """
     import casadi as ca
 
@@ -97,15 +95,7 @@ def solve(
         for k, value in enumerate(values):
             if value is not None:
                 low_x[index, k] = high_x[index, k] = value
-    low_u, high_u = control_bounds or (
-        np.tile([c[0] for c in controls], (n + 1, 1)).astype(float),
-        np.tile([c[1] for c in controls], (n + 1, 1)).astype(float),
-    )
-    if guess is None:
-        guess = (
-            np.clip(np.tile(scale_x, (n + 1, 1)), low_x, high_x),
-            np.clip(np.tile(scale_u, (n + 1, 1)), low_u, high_u),
-        )
+    low_u, high_u = (np.tile([c[k] for c in controls], (n + 1, 1)).astype(float) for k in (0, 1))
     low_t, high_t, first_t = scalar or (0.0, 0.0, 0.0)
 
     def flat(a: Floats, b: Floats, last: float) -> Floats:

@@ -48,7 +48,7 @@ def race_card(plan: Any, name: str = "", imperial: bool = False) -> bytes:
         "scale": plan.scale,
         "time": format_duration(clock), "p10": format_duration(days["p10"]), "p90": format_duration(days["p90"]),
         "dry": f"{100 * found['run_dry_probability']:.0f}",
-        "notes": [w for w in plan.warnings if w.startswith("Heat")],
+        "notes": found["cautions"][1:],
     }  # fmt: skip
     made: bytes = typst.compile(
         str(_HERE / "card.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)

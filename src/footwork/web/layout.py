@@ -13,7 +13,7 @@ from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
 from footwork.errors import NoSuchRun
-from footwork.library.scales import CONVERTED_NAME
+from footwork.library.placing import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
 

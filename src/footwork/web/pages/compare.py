@@ -151,7 +151,7 @@ def _numbers(found: dict[str, Any]) -> None:
                 limits = r["limits_of_agreement"]
                 differ.append([first, *(_signed(e) for e in (r["bias"], limits["low"], limits["high"]))])
                 alike.append([
-                    first, _between(r["concordance"], 3), _between(r["deming"]["slope"], 3),
+                    first, _between(r["concordance"], 3), f"{r['intraclass']['2,1']:.3f}", _between(r["deming"]["slope"], 3),
                     f"{_between(r['typical_error'], DIGITS[r['typical_error']['unit']] + 1)} {r['typical_error']['unit']}",
                     f"{r['n']}, as good as {r['n_effective']:.0f}",
                 ])  # fmt: skip
@@ -159,7 +159,7 @@ def _numbers(found: dict[str, Any]) -> None:
     table(["signal", "bias", "lower limit", "upper limit"], differ, labelled=True)
     text("p", "95 % of differences lie between the limits. Distance is that covered in each second.", "soft")
     heading("How alike they are")
-    table(["signal", "concordance", "slope", "typical error", "pairs"], alike, labelled=True)
+    table(["signal", "concordance", "intraclass (2,1)", "slope", "typical error", "pairs"], alike, labelled=True)
     text("p", "Neighbouring seconds are alike, so many pairs are only as good as a few independent ones.", "soft")
 
 

@@ -15,7 +15,9 @@ from nicegui import events, ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library.race import CAUTION, RacePlan, Weather, read_course, splits_every, workout_of
+from footwork.library import handout
+from footwork.library.race import CAUTION, RacePlan, splits_every
+from footwork.library.road import Weather, read_track
 from footwork.quantities import (
     format_distance,
     format_duration,
@@ -63,7 +65,7 @@ def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan
         scale=asked.get("scale") or None,
         date=parse_date(asked["date"]) if asked.get("date") else None,
         split=every,
-        strategy=asked.get("strategy") or "best",
+        strategy=asked.get("strategy") or None,
         risk=None if not asked.get("risk") else (_number(asked["risk"], "the chance") or 0.0) / 100,
     )
     return found
@@ -308,7 +310,7 @@ def _files(plan: RacePlan, course: Course | None) -> None:
         ui.download.content(await asyncio.to_thread(race_card, plan, course.name if course else ""), f"{name}.pdf")
 
     async def watch(_: Any) -> None:
-        ui.download.content(await asyncio.to_thread(workout_of, plan, name), f"{name}.fit")
+        ui.download.content(await asyncio.to_thread(handout.workout, plan, name), f"{name}.fit")
 
     heading("Take it along")
     with ui.element("div").classes("row-of"):
@@ -333,7 +335,7 @@ async def read_elsewhere(event: events.UploadEventArguments) -> Course:
         path = Path(folder) / jobs.safe_name(event.file.name, 0)
         await event.file.save(path)
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
-            return await asyncio.get_running_loop().run_in_executor(pool, read_course, path)
+            return await asyncio.get_running_loop().run_in_executor(pool, read_track, path)
 
 
 def _plan(base: str, plan: RacePlan, imperial: bool) -> None:

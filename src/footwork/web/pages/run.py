@@ -33,6 +33,7 @@ _MARKS = {
     "maximal": "Mark as maximal",
     "easy": "Mark as easy",
     "long": "Mark as long",
+    "brick": "Mark as brick run",
     "treadmill": "Mark as treadmill",
 }
 

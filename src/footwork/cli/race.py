@@ -1,0 +1,230 @@
+"""Race day on the command line: the question, the plan in words, and what is taken along."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, out, say
+from footwork.errors import UsageError
+
+
+@app.command()
+def race(
+    distance: Annotated[
+        str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option(help="Alone: a race of that time. With a distance or course: the goal.")
+    ] = None,
+    companion: Annotated[str | None, typer.Option(help="Pace of somebody to run with, as 5:30/km.")] = None,
+    course: Annotated[
+        str | None, typer.Option(help="Course as GPX, a recording of it, or the number of a run.")
+    ] = None,
+    laps: Annotated[int, typer.Option(help="How often the course is run.")] = 1,
+    mark: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Along the way: '12.5km: drinks, 20 s' stands, '3km-5km: sand, +15 %' costs. Repeat for more."
+        ),
+    ] = None,
+    heights: Annotated[str | None, typer.Option(help="Run or recording that gives the course its heights.")] = None,
+    smoothing: Annotated[float, typer.Option(help="Smoothing of heights in metres (SD of the kernel).")] = 40.0,
+    start: Annotated[
+        str | None, typer.Option(help="Start of the race, as 2026-10-04T09:00; local without a zone.")
+    ] = None,
+    date: Date = None,
+    scale: Scale = None,
+    effort: Efforts = None,
+    mass: Mass = None,
+    wind: Annotated[
+        str | None,
+        typer.Option(help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way."),
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
+    humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
+    altitude: Annotated[float | None, typer.Option(help="Altitude of the race in metres.")] = None,
+    metar: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Weather as a METAR line; what is given beside it counts first. Several with --start: hour by hour."
+        ),
+    ] = None,
+    weather: Annotated[
+        Path | None, typer.Option(help="Weather by the hour as CSV or dated METAR lines; needs --start.")
+    ] = None,
+    draft: Annotated[float, typer.Option(help="Share of the way behind others, 0 to 1.")] = 0.0,
+    strategy: Annotated[
+        str | None, typer.Option(help="Which the race days are of: best (default), even-power, even-pace or own.")
+    ] = None,
+    own: Annotated[
+        list[str] | None, typer.Option(help="Your own watts up to a place, as 5km=250. Repeat for each stretch.")
+    ] = None,
+    negative_split: Annotated[float, typer.Option(help="How much harder the second half is to be, as 0.02.")] = 0.0,
+    risk: Annotated[
+        float | None, typer.Option(help="Chance of running dry to plan for, as 0.2; without it about one half.")
+    ] = None,
+    after_ride: Annotated[
+        str | None, typer.Option(help="Time on the bicycle before, as 1:10:00: the run leg of a triathlon.")
+    ] = None,
+    card: Annotated[Path | None, typer.Option(help="Write a wrist band and pocket sheet, as PDF.")] = None,
+    fit: Annotated[
+        Path | None, typer.Option(help="Write a FIT workout for the watch, a step with a power band a stretch.")
+    ] = None,
+    fit_course: Annotated[
+        Path | None, typer.Option(help="Write a FIT course for the watch, with a point at each instruction.")
+    ] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write the plan segment by segment, as CSV.")] = None,
+    review: Annotated[
+        int | None, typer.Option(help="Number of the run that was this race: it against the plan of the day before.")
+    ] = None,
+    log: Annotated[bool, typer.Option("--log", help="Predictions of past races against their results.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of each."""
+    from footwork.library import handout
+    from footwork.library.export import check_out, write_whole
+    from footwork.library.race import splits_every
+    from footwork.library.road import Weather
+    from footwork.library.weather import of_metars, read_reports
+    from footwork.quantities import parse_distance, parse_duration, parse_pace
+
+    for path, ending in ((card, ".pdf"), (fit, ".fit"), (fit_course, ".fit"), (csv, ".csv")):
+        if path is not None:
+            check_out(path, ending)
+    begin = _moment(start)
+    speed, source = parse_wind(wind)
+    sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
+    reports: list[dict[str, Any]] = []
+    if metar and len(metar) == 1:
+        sky = sky.over(metar[0])
+    elif metar:
+        if begin is None:
+            raise UsageError("several METAR lines are weather by the hour: give --start too")
+        reports += of_metars(metar, begin)
+    if weather is not None:
+        reports += read_reports(weather)
+    question: dict[str, Any] = {
+        "distance": parse_distance(distance) if distance else None, "time": parse_duration(time) if time else None,
+        "companion": parse_pace(companion) if companion else None, "course": course, "laps": laps, "marks": tuple(mark or ()),
+        "heights": heights, "smoothing": smoothing, "start": begin, "scale": scale, "efforts": tuple(effort or ()), "mass": mass,
+        "weather": sky, "draft": draft, "risk": risk, "strategy": strategy.strip().lower() if strategy else None,
+        "own": tuple(own or ()), "negative_split": negative_split, "after_ride": parse_duration(after_ride) if after_ride else None,
+    }  # fmt: skip
+    if reports:
+        question["reports"] = tuple(reports)
+    name = Path(course).stem if course and not course.isdigit() else ""
+    with asked(effort) as library:
+        imperial = library.setting("units") == "imperial"
+        question["split"] = splits_every(imperial)
+        plan = library.race(**question, date=day(date))
+    written = {fit: handout.workout, fit_course: handout.course}
+    for path, make in written.items():
+        if path is not None:
+            write_whole(path, make(plan, name))
+    if csv is not None:
+        write_whole(csv, handout.table(plan))
+    if card is not None:
+        from footwork.reports import race_card
+
+        write_whole(card, race_card(plan, name, imperial))
+    if as_json:
+        return out(plan.to_json())
+    _plan(plan, imperial)
+    for path in (card, fit, fit_course, csv):
+        if path is not None:
+            say(f"Wrote {path}.")
+    for text in plan.warnings:
+        say(f"Note: {text}")
+    return None
+
+
+def _moment(text: str | None) -> dt.datetime | None:
+    if text is None:
+        return None
+    try:
+        return dt.datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"--start '{text}' is no time: write 2026-10-04T09:00") from None
+
+
+def parse_wind(text: str | None) -> tuple[float | None, float | None]:
+    """Metres a second and the degrees it comes from, from ``5@240`` or ``3``. Raises UsageError."""
+    if text is None:
+        return None, None
+    speed, at, source = text.partition("@")
+    try:
+        if at and (float(source) < 0 or float(source) > 360):
+            raise ValueError
+        return float(speed), float(source) % 360 if at else None
+    except ValueError:
+        raise UsageError(f"--wind '{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
+
+
+def _plan(plan: Any, imperial: bool) -> None:
+    from footwork.quantities import describe, format_distance, format_duration, format_pace
+
+    values = (plan.time.value or 0.0, plan.time.low or 0.0, plan.time.high or 0.0)
+    goal = plan.goal
+    if plan.distance is not None:
+        say(f"In {format_duration(values[0])} at even power: {format_distance(plan.distance.value or 0, imperial)}.")
+    elif goal and goal["critical_power_needed"] is not None:
+        say(
+            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would take a CP of {describe(goal['critical_power_needed'])}, against {describe(plan.critical_power)}. What you can do:"
+        )
+    elif goal:
+        say(f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %.")
+    say(f"Power  {describe(plan.power)}" + (f" on {plan.scale}" if plan.measured else " (modelled watts)"))
+    if plan.distance is None:
+        say(f"Time   {format_duration(values[0])}  {format_duration(values[1])} to {format_duration(values[2])}")
+    else:
+        say(f"Distance  {describe(plan.distance)}")
+    say(
+        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  {format_pace(1000 / (plan.pace.low or 1), imperial)} to {format_pace(1000 / (plan.pace.high or 1), imperial)}"
+    )
+    if plan.course["climb_m"]:
+        say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
+    say("Splits at that power:")
+    for row in plan.splits:
+        rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
+        at = f"  at {row['clock'][11:16]}" if row["clock"] else ""
+        say(
+            f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}{at}".rstrip()
+        )
+    _strategies(plan.strategies, imperial)
+
+
+def _strategies(found: dict[str, Any], imperial: bool) -> None:
+    """Three ways over the course, what race days make of the chosen one, and how to run it."""
+    from footwork.quantities import format_distance, format_duration
+
+    say("Ways to run it, with the same left at the end:")
+    for name, s in found["strategies"].items():
+        behind = f"  {format_duration(s['behind_best_s'])} behind" if s["behind_best_s"] >= 0.5 else ""
+        dry = f"  a store is empty at {format_distance(s['dry_at_m'], imperial)}" if s["dry_at_m"] else ""
+        say(f"  {name:<10}  {format_duration(s['time_s']):>8}  mean {s['mean_power_w']:.0f} W{behind}{dry}")
+    say(found["why"])
+    if found["negative_split_costs_s"] is not None:
+        say(f"The harder second half costs {found['negative_split_costs_s']:.0f} s.")
+    t = found["finish_time"]
+    say(
+        f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
+        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}."
+    )
+    if not found["reserve"] and found["run_dry_probability"] > 0.3:
+        say("That plan spends all you most likely have: --risk 0.2 plans for running dry in one race of five.")
+    say("Watts your device will show:")
+    for i in found["instructions"]:
+        watts = "as felt" if i["walked"] else f"{i['power_w']:.0f} W  {i['low_w']:.0f}–{i['high_w']:.0f}"
+        until = f", until {i['until']}" if i["until"] not in ("", "finish") else ""
+        watch = "" if i["walked"] else f"; watch the {i['watch']} mean"
+        passes = f" ({', '.join(i['passes'])})" if i["passes"] else ""
+        say(
+            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  {watts}  {i['where']}{until}{watch}{passes}"
+        )
+    if found["simplifying_costs_s"] >= 0.5:
+        say(f"Run so, simplifying costs {found['simplifying_costs_s']:.0f} s.")
+    say(f"Fuel: {found['fuel']['sentence']}")

@@ -1,0 +1,153 @@
+"""Write FIT files for a watch: a workout of steps with a power band, a course with points along it (the public device protocol)."""
+
+from __future__ import annotations
+
+import struct
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from footwork.formats.fit import EPOCH, crc
+from footwork.quantities import Floats
+
+POWER_OFFSET = 1000  # the protocol stores watts plus 1000; less is a share of a threshold
+_TYPE_WORKOUT, _TYPE_COURSE, _RUNNING, _DISTANCE, _TIME, _OPEN, _POWER, _NO_TARGET, _ACTIVE = 5, 6, 1, 1, 0, 5, 4, 2, 0
+LONGEST_NAME = 15  # bytes, what watches show of a step
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: its name, how far [m] or how long [s] (neither: until pressed), and its band of power [W] (none: as felt)."""
+
+    name: str
+    metres: float | None = None
+    seconds: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+def message(
+    local: int, number: int, fields: list[tuple[int, str, int, int]], text: tuple[int, str, int] | None = None
+) -> bytes:
+    """A definition and its data; fields are (number, struct code, base type, value), a text (number, text, bytes at most)
+    comes last, cut to what fits."""
+    kinds = [(field, struct.calcsize("<" + code), base) for field, code, base, _ in fields]
+    data = b"".join(struct.pack("<" + code, value) for _, code, _, value in fields)
+    if text is not None:
+        raw = text[1].encode()[: text[2]].decode("utf-8", "ignore").encode() + b"\0"
+        kinds.append((text[0], len(raw), 0x07))
+        data += raw
+    head = struct.pack("<BBBHB", 0x40 | local, 0, 0, number, len(kinds))
+    return head + b"".join(struct.pack("<BBB", *kind) for kind in kinds) + bytes([local]) + data
+
+
+def wrapped(body: bytes) -> bytes:
+    """A whole file around its messages: header, checksums."""
+    head = struct.pack("<BBHI4s", 14, 0x20, 2195, len(body), b".FIT")
+    whole = head + struct.pack("<H", crc(head)) + body
+    return whole + struct.pack("<H", crc(whole))
+
+
+def _file_id(kind: int) -> bytes:
+    return message(0, 0, [(0, "B", 0x00, kind), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, 1),
+                          (4, "I", 0x86, int(time.time()) - EPOCH)])  # fmt: skip
+
+
+def workout(name: str, steps: Sequence[Step]) -> bytes:
+    """The bytes of a FIT workout for running.
+
+    Raises
+    ------
+    ValueError
+        No step, more than 200, or a band that is none.
+    """
+    if not 1 <= len(steps) <= 200:
+        raise ValueError(f"a workout has 1 to 200 steps, not {len(steps)}")
+    body = _file_id(_TYPE_WORKOUT)
+    body += message(1, 26, [(4, "B", 0x00, _RUNNING), (6, "H", 0x84, len(steps))], (8, name, 40))
+    for index, step in enumerate(steps):
+        if (step.low is None) != (step.high is None) or (
+            step.low is not None and not 0 <= step.low <= (step.high or 0)
+        ):
+            raise ValueError(f"step {index + 1} has no band of power")
+        if step.metres is not None:
+            kind, value = _DISTANCE, round(100 * step.metres)
+        elif step.seconds is not None:
+            kind, value = _TIME, round(1000 * step.seconds)
+        else:
+            kind, value = _OPEN, 0
+        target = _NO_TARGET if step.low is None else _POWER
+        low, high = (
+            (0, 0) if step.low is None else (POWER_OFFSET + round(step.low), POWER_OFFSET + round(step.high or 0))
+        )
+        fields = [
+            (254, "H", 0x84, index), (1, "B", 0x00, kind), (2, "I", 0x86, value), (3, "B", 0x00, target), (4, "I", 0x86, 0),
+            (5, "I", 0x86, low), (6, "I", 0x86, high), (7, "B", 0x00, _ACTIVE),
+        ]  # fmt: skip
+        body += message(2, 27, fields, (0, step.name, LONGEST_NAME))
+    return wrapped(body)
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point of a course: how far along [m], and what the watch says there."""
+
+    at: float
+    name: str
+
+
+def course(
+    name: str, latitude: Floats, longitude: Floats, metres: Floats, altitude: Floats | None, seconds: Floats, begin: float,
+    points: Sequence[Point],
+) -> bytes:  # fmt: skip
+    """The bytes of a FIT course for running.
+
+    Parameters
+    ----------
+    latitude, longitude, metres, seconds : numpy.ndarray, shape (n,)
+        Positions [deg], distance [m] and planned time [s] along the course.
+    altitude : numpy.ndarray, shape (n,), or None
+        [m]
+    begin : float
+        Planned start in Unix seconds.
+    points : sequence of Point
+        Their names are cut to what watches show.
+
+    Raises
+    ------
+    ValueError
+        Fewer than two positions, or a point beyond the end.
+    """
+    if len(latitude) < 2:
+        raise ValueError("a course has two positions or more")
+    if any(not -1 <= p.at <= metres[-1] + 1 for p in points):
+        raise ValueError("a point of the course lies beyond its end")
+
+    def position(values: Floats) -> list[int]:
+        return [int(v) for v in np.rint(values * (2**31 / 180.0))]
+
+    stamp = [int(v) for v in np.rint(begin + seconds)]
+    lat, lon = position(latitude), position(longitude)
+    body = _file_id(_TYPE_COURSE)
+    body += message(1, 31, [(4, "B", 0x00, _RUNNING)], (5, name, 40))
+    body += message(2, 19, [
+        (254, "H", 0x84, 0), (253, "I", 0x86, stamp[0] - EPOCH), (2, "I", 0x86, stamp[0] - EPOCH), (3, "i", 0x85, lat[0]),
+        (4, "i", 0x85, lon[0]), (5, "i", 0x85, lat[-1]), (6, "i", 0x85, lon[-1]), (7, "I", 0x86, round(1000 * float(seconds[-1]))),
+        (8, "I", 0x86, round(1000 * float(seconds[-1]))), (9, "I", 0x86, round(100 * float(metres[-1]))),
+    ])  # fmt: skip
+    body += message(3, 21, [(253, "I", 0x86, stamp[0] - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, 0)])
+    for i, at in enumerate(stamp):
+        height = [] if altitude is None else [(2, "H", 0x84, round(5 * (float(altitude[i]) + 500)))]
+        body += message(4, 20, [
+            (253, "I", 0x86, at - EPOCH), (0, "i", 0x85, lat[i]), (1, "i", 0x85, lon[i]), (5, "I", 0x86, round(100 * float(metres[i]))), *height,
+        ])  # fmt: skip
+    for index, point in enumerate(points):
+        when, north, east = (np.interp(point.at, metres, v) for v in (begin + seconds, latitude, longitude))
+        body += message(5, 32, [
+            (254, "H", 0x84, index), (1, "I", 0x86, round(float(when)) - EPOCH), (2, "i", 0x85, position(np.array([north]))[0]),
+            (3, "i", 0x85, position(np.array([east]))[0]), (4, "I", 0x86, round(100 * point.at)), (5, "B", 0x00, 0),
+        ], (6, point.name, LONGEST_NAME))  # fmt: skip
+    body += message(3, 21, [(253, "I", 0x86, stamp[-1] - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, 9)])
+    return wrapped(body)

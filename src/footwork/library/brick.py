@@ -1,0 +1,110 @@
+"""Running after cycling: what a ride takes from the run, from the literature and from the runner's own brick runs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+
+from footwork.analysis import speed
+from footwork.analysis.summary import AT
+from footwork.errors import UsageError
+from footwork.library import capacity, entries, runs
+from footwork.physiology.endurance import power_at
+from footwork.planning import conditions
+from footwork.quantities import Estimate, Floats, plain
+from footwork.store import schema
+
+NEEDS_SD = 0.02  # how much more or less a device may show at a speed after a ride, before any brick run; our convention
+BEST_SD = 0.03  # of one maximal brick run about what was expected of it; our convention
+SHORTEST_S, LONGEST_S = 120.0, 14_400.0
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a ride changes: logarithms of the factor on what can be held, and on the watts that a speed takes, mean and SD, and
+    how many brick runs tell it."""
+
+    capacity: tuple[float, float]
+    needs: tuple[float, float]
+    bricks: int
+    maximal: int
+
+    def capacity_draws(self, count: int) -> Floats:
+        return np.asarray(np.exp(_draws(self.capacity, count, 17)), dtype=float)
+
+    def needs_draws(self, count: int) -> Floats:
+        return np.asarray(np.exp(_draws(self.needs, count, 19)), dtype=float)
+
+    @property
+    def sentence(self) -> str:
+        loss, more = 100 * (1 - np.exp(self.capacity[0])), 100 * (np.exp(self.needs[0]) - 1)
+        own = f" and {_runs(self.maximal, 'maximal ')}" if self.maximal else ""
+        shown = f"; {_runs(self.bricks)} of yours show {more:+.1f} % watts at a speed" if self.bricks else ""
+        return (
+            f"After the ride about {loss:.0f} % less can be held, by the literature{own}{shown}. "
+            "The first minutes off the bicycle feel worse than they are."
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        def share(pair: tuple[float, float], n: int) -> Estimate:
+            middle, sd = pair
+            low, high = (100 * (float(np.exp(middle + k * sd)) - 1) for k in (-1.96, 1.96))
+            return Estimate(100 * (float(np.exp(middle)) - 1), low, high, "%", n, "brick", "brick runs")
+
+        out: dict[str, Any] = plain({
+            "held": share(self.capacity, self.maximal), "watts_at_speed": share(self.needs, self.bricks), "sentence": self.sentence,
+        })  # fmt: skip
+        return out
+
+
+def _runs(count: int, kind: str = "") -> str:
+    return f"{count} {kind}brick run{'s' if count != 1 else ''}"
+
+
+def _draws(pair: tuple[float, float], count: int, seed: int) -> Floats:
+    return np.asarray(pair[0] + pair[1] * np.random.default_rng(seed).standard_normal(count), dtype=float)
+
+
+def bricks(library: Any) -> set[int]:
+    """Runs after a ride: their file holds it before them, or they are marked as brick runs."""
+    table = schema.result
+    with library.reading() as connection:
+        found = connection.execute(select(table.c.run_id, table.c.legs_before).where(table.c.run_id.is_not(None))).all()
+    told = {r.run_id for r in found if "cycling" in json.loads(r.legs_before)}
+    return told | {r.id for r in library.runs() if "brick" in r.marks}
+
+
+def effect(library: Any, made: capacity.Capacity, ride: float) -> Effect:
+    """What a ride of so many seconds changes for this runner.
+
+    The literature's cost is the prior, in full from an hour on. Each brick run tells
+    how its watts at a speed differ from fresh runs of the same scale, and a maximal one also how its power differs from what
+    the runner should have held fresh.
+    """
+    if not ride > 0:
+        raise UsageError("a ride before the run lasts longer than nothing")
+    prior = conditions.after_ride(ride)
+    relation = made.power_at_speed
+    if not made.scale_key or relation is None or made.posterior is None or made.date is None:
+        return Effect(prior, (0.0, NEEDS_SD), 0, 0)
+    after = bricks(library)
+    rows = [r for r in runs.scale_rows(library, made.scale_key) if r.run in after and r.date <= made.date]
+    dearer, weaker = [], []
+    for row in rows:
+        steady = speed.steady(row.blocks)
+        if len(steady) >= 5:
+            dearer.append(float(np.mean(np.log(steady[:, AT["power"]] / relation.shown(steady, row.sky)))))
+        lasted = row.duration_s
+        if row.marks & entries.MAXIMAL_MARKS and row.mean_power and SHORTEST_S <= lasted <= LONGEST_S:
+            fresh = float(np.median(power_at(lasted, *made.posterior.draws(capacity.DRAWS))))
+            weaker.append(float(np.log(row.mean_power / fresh)))
+    return Effect(
+        conditions.combined(prior, weaker, BEST_SD),
+        conditions.combined((0.0, NEEDS_SD), dearer, max(relation.day_sd, 0.01)),
+        len(dearer),
+        len(weaker),
+    )

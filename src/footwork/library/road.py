@@ -1,0 +1,460 @@
+"""The road to a race: a course read and mended, what is known along it, and the weather laid over it hour by hour."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.errors import UsageError
+from footwork.formats import metar
+from footwork.library import runs, weather
+from footwork.physics import air
+from footwork.physics.terrain import SMOOTHING_M, bearing, clean_heights, climb, smooth_altitude, step_distance
+from footwork.planning import course
+from footwork.quantities import Floats, format_distance, parse_distance
+from footwork.signals import Course as Track
+from footwork.signals import Recording
+
+SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
+HIGHEST_M = 6000.0
+NEAR_M = 60.0  # a recorded run this near gives its height; our convention
+LIMITS = {
+    "wind": (-25, 25, "m/s"), "wind_from": (0, 360, "degrees"), "temperature": (-40, 50, "°C"), "humidity": (0, 1, "as a share"),
+    "altitude": (-430, 6000, "m"), "pressure": (85_000, 110_000, "Pa"),
+}  # fmt: skip
+_MARK = re.compile(r"\s*([\d.,]+\s*(?:km|mi|m)?)\s*(?:(?:-|–|to)\s*([\d.,]+\s*(?:km|mi|m)?))?\s*:\s*(.+)")
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Race weather as asked: wind at 10 m [m/s] and where it comes from [deg], temperature [°C], humidity 0 to 1,
+    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect. ``hours`` holds weather at seconds after the
+    start in its place, and what lies between is a straight line."""
+
+    wind: float | None = None
+    wind_from: float | None = None
+    temperature: float | None = None
+    humidity: float | None = None
+    altitude: float | None = None
+    pressure: float | None = None
+    hours: tuple[tuple[float, Weather], ...] = ()
+
+    def checked(self) -> Weather:
+        """Itself. Raises UsageError for weather that cannot be raced in."""
+        for one in (self, *(w for _, w in self.hours)):
+            for name, (low, high, unit) in LIMITS.items():
+                value = getattr(one, name)
+                if value is not None and not low <= value <= high:  # also refuses what is not a number
+                    words = {"wind_from": "wind direction"}.get(name, name)
+                    raise UsageError(f"{words} {value:g} cannot be raced in: give {low:g} to {high:g} {unit}")
+        return self
+
+    def over(self, metar_line: str) -> Weather:
+        """This weather where it is given, else that of a METAR line. Raises UsageError for a line that is none."""
+        seen = metar.parse(metar_line)
+        told = {name: getattr(seen, name) for name in ("wind", "wind_from", "temperature", "humidity", "pressure")}
+        return self._over(told)
+
+    def _over(self, told: dict[str, float | None]) -> Weather:
+        own = {k: v for k, v in asdict(self).items() if v is not None and k != "hours"}
+        if self.wind is not None:  # a typed wind has its own direction, or none
+            told = {**told, "wind_from": None}
+        return Weather(**{**{k: v for k, v in told.items() if v is not None}, **own})
+
+    def along(self, reports: Sequence[dict[str, Any]], start: dt.datetime) -> Weather:
+        """This weather where it is given, else that of dated reports along the hours from the start on.
+
+        Raises
+        ------
+        UsageError
+            No report within 90 minutes of the start.
+        """
+        begin = start.timestamp()
+        keep = sorted(
+            (r for r in reports if -weather.NEAREST_S <= r["time"] - begin <= 48 * 3600), key=lambda r: r["time"]
+        )
+        if not keep or keep[0]["time"] - begin > weather.NEAREST_S:
+            raise UsageError(
+                f"no weather report is within {weather.NEAREST_S // 60} minutes of the start at {start:%Y-%m-%d %H:%M}"
+            )
+        names = {"wind": "wind_mps", "wind_from": "wind_from_deg", "temperature": "temperature_c", "humidity": "humidity",
+                 "pressure": "pressure_pa"}  # fmt: skip
+        points = tuple((r["time"] - begin, self._over({n: r.get(k) for n, k in names.items()})) for r in keep)
+        return replace(self, hours=points)
+
+    def value(self, name: str, seconds: Floats) -> Floats | None:
+        """A quantity at seconds after the start; None where it is not known."""
+        points = self.hours or ((0.0, self),)
+        known = [(t, float(getattr(w, name))) for t, w in points if getattr(w, name) is not None]
+        if not known:
+            return None
+        return np.asarray(np.interp(seconds, [t for t, _ in known], [v for _, v in known]), dtype=float)
+
+    def headwind(self, heading: Floats | None, seconds: Floats) -> Floats:
+        """Wind against a runner on a heading [deg] at runner's height behind the usual shelter. [m/s]"""
+        points = [(t, w) for t, w in (self.hours or ((0.0, self),)) if w.wind is not None]
+        if not points:
+            return np.zeros(len(seconds))
+        times = [t for t, _ in points]
+        speed = np.interp(seconds, times, [w.wind or 0.0 for _, w in points])
+        share = float(air.wind_at_height(1.0, shelter=SHELTER))
+        if heading is None or not any(w.wind_from is not None for _, w in points):
+            return share * speed
+        north, east = (
+            np.interp(
+                seconds, times, [(w.wind or 0.0) * float(turn(np.radians(w.wind_from or 0.0))) for _, w in points]
+            )
+            for turn in (np.cos, np.sin)
+        )
+        return np.asarray(
+            share * (north * np.cos(np.radians(heading)) + east * np.sin(np.radians(heading))), dtype=float
+        )
+
+    def density(self, altitude: Floats, seconds: Floats) -> Floats:
+        """Air density by position and hour. [kg/m³]"""
+        temperature, humidity, level = (self.value(n, seconds) for n in ("temperature", "humidity", "pressure"))
+        pressure = np.array([air.standard_pressure(float(h)) for h in np.round(altitude, -1)])
+        if level is not None:
+            pressure = pressure * level / air.standard_pressure(0.0)
+        whole = np.ones(len(altitude))
+        return np.asarray(
+            air.density(
+                15.0 * whole if temperature is None else temperature,
+                pressure,
+                0.5 * whole if humidity is None else humidity,
+            ),
+            dtype=float,
+        )
+
+    def heat(self, seconds: Floats) -> Floats | None:
+        """Wet-bulb globe temperature along the hours; None without a temperature. [°C]"""
+        temperature, humidity = self.value("temperature", seconds), self.value("humidity", seconds)
+        if temperature is None:
+            return None
+        return np.asarray(
+            air.wet_bulb_globe_temperature(temperature, 0.5 if humidity is None else humidity), dtype=float
+        )
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something along the way: from and to [m], its name, seconds stood there, and what the ground costs more as a share."""
+
+    start: float
+    end: float
+    name: str
+    seconds: float = 0.0
+    cost: float = 0.0
+
+
+def parse_mark(text: str) -> Mark:
+    """A mark as ``12.5km: drinks, 20 s`` or ``3km-5km: sand, +15 %``; the seconds stood and the cost may be left out.
+
+    Raises
+    ------
+    UsageError
+        No place, or a stop or cost that cannot be.
+    """
+    found = _MARK.fullmatch(text)
+    if found is None:
+        raise UsageError(f"'{text}' is no mark: write 12.5km: drinks, 20 s or 3km-5km: sand, +15 %")
+    first, last, words = found.groups()
+    unit = re.search(r"[a-z]+$", (last or first).strip())
+    if unit and not re.search(r"[a-z]+\s*$", first):
+        first += unit.group()  # 3-5km
+    begin = parse_distance(first)
+    end = parse_distance(last) if last else begin
+    names, seconds, cost = [], 0.0, 0.0
+    for part in (p.strip() for p in words.split(",")):
+        if stand := re.fullmatch(r"(\d+(?:\.\d+)?)\s*s", part):
+            seconds = float(stand.group(1))
+        elif dear := re.fullmatch(r"([+-]?\d+(?:\.\d+)?)\s*%", part):
+            cost = float(dear.group(1)) / 100
+        else:
+            names.append(part)
+    if end < begin or seconds > 7200 or not -0.1 <= cost <= 1.0:
+        raise UsageError(f"'{text}' cannot be: a mark runs forward, stands two hours at most and costs -10 to +100 %")
+    if cost and not last:
+        raise UsageError(f"'{text}' costs more over no distance: write where it ends, as 3km-5km: sand, +15 %")
+    return Mark(begin, end, " ".join(", ".join(names).split())[:40] or "mark", seconds, cost)
+
+
+@dataclass(frozen=True)
+class Road:
+    """A course laid out in segments, without weather: ``path`` in still standard air; headings [deg] of the segments, positions and
+    heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre."""
+
+    path: course.Course
+    name: str = ""
+    heading: Floats | None = None
+    latitude: Floats | None = None
+    longitude: Floats | None = None
+    height: Floats | None = None
+    marks: tuple[Mark, ...] = ()
+    watch: float = 1.0
+    notes: tuple[str, ...] = ()
+    climb: float = 0.0
+    smoothing: float = SMOOTHING_M
+
+    @property
+    def altitude(self) -> float | None:
+        return self.path.altitude
+
+    def places(self) -> list[course.Place]:
+        """Marks, hills and turns by distance; a mark counts more than a hill, a hill more than a turn."""
+        own = [course.Place(m.start, m.name, 2) for m in self.marks]
+        return sorted(own + course.places(self.path, self.latitude, self.longitude), key=lambda p: p.at)
+
+    def under(self, sky: Weather, clock: Floats, mass_drag: float = 1.0) -> course.Course:
+        """The course with the weather at the times that its segments are reached [s], and the share of drag that is left."""
+        n = len(self.path.length)
+        if self.height is None or self.path.altitude is None:
+            heights = np.full(n, sky.altitude or 0.0)
+        else:
+            heights = 0.5 * (self.height[1:] + self.height[:-1])
+        wind = sky.headwind(self.heading, clock)
+        if self.heading is None and any(w.wind_from is not None for _, w in (sky.hours or ((0.0, sky),))):
+            # A direction without a course: half the way against the wind, half with it.
+            wind = np.where(np.arange(n) < n / 2, wind, -wind)
+        return replace(self.path, headwind=wind, density=sky.density(heights, clock), drag=mass_drag)
+
+
+def flat(distance: float, marks: Sequence[Mark] = ()) -> Road:
+    """A level road of a length [m]."""
+    path = course.flat_course(distance)
+    return Road(_marked(path, marks), marks=tuple(marks))
+
+
+def lay(
+    track: Track,
+    distance: float | None = None,
+    laps: int = 1,
+    marks: Sequence[Mark] = (),
+    heights: Track | None = None,
+    smoothing: float = SMOOTHING_M,
+) -> Road:
+    """A track as a road.
+
+    Parameters
+    ----------
+    track : signals.Course
+    distance : float, optional
+        Official distance that the whole is stretched to. [m]
+    laps : int
+        How often it is run; more than once it must end where it begins.
+    marks : sequence of Mark
+        Beside those that the file holds.
+    heights : signals.Course, optional
+        Track of a run that gives the heights.
+    smoothing : float
+        Standard deviation of the kernel over distance that heights are smoothed with. [m]
+
+    Raises
+    ------
+    UsageError
+        Heights that no road has, laps that do not close, a length too far from the official one.
+    """
+    name = track.name or "the course"
+    x, z = np.asarray(track.distance, dtype=float), np.asarray(track.altitude, dtype=float)
+    gap = float(step_distance(track.latitude[[-1, 0]], track.longitude[[-1, 0]])[1])
+    notes: list[str] = []
+    if heights is not None:
+        z, share = _heights_of(track, heights)
+        notes.append(f"Heights are those of a run recorded on {100 * share:.0f} % of the course.")
+    known = np.isfinite(z)
+    has_heights = known.sum() >= 2
+    if has_heights:
+        if float(np.nanmax(z)) > HIGHEST_M or float(np.nanmin(z)) < -430 or float(np.ptp(z[known])) > HIGHEST_M:
+            raise UsageError(f"{name} climbs to {np.nanmax(z):.0f} m: its altitude cannot be right")
+        z, mended = clean_heights(x, z, gap)
+        notes += _mended(mended)
+        z, _ = smooth_altitude(x, z, smoothing)
+    else:
+        notes.append("The course has no altitude: it is taken as flat. A run recorded on it can give the heights.")
+        z = np.zeros(len(x))
+    latitude, longitude = track.latitude, track.longitude
+    if laps > 1:
+        if gap > 150:
+            raise UsageError(f"{name} is no lap: its ends are {gap:.0f} m apart")
+        step = float(x[-1]) + gap
+        x = np.concatenate([x + k * step for k in range(laps)])
+        z, latitude, longitude = (np.tile(v, laps) for v in (z, latitude, longitude))
+    measured = float(x[-1])
+    stretch = distance / measured if distance else 1.0
+    if not 0.5 <= stretch <= 2.0:
+        raise UsageError(
+            f"{name} is {measured / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km"
+        )
+    x = x * stretch
+    edges = np.linspace(0.0, float(x[-1]), course.segment_count(float(x[-1])) + 1)
+    height, lat, lon = (np.interp(edges, x, v) for v in (z, latitude, longitude))
+    length = np.diff(edges)
+    grade = course.limited(np.diff(height) / length)
+    mean = float(np.mean(height)) if has_heights else None
+    path = course.Course(length, grade, np.zeros(len(length)), np.full(len(length), air.STANDARD_DENSITY), mean)
+    given = [*marks, *_waypoints(track, x, latitude, longitude)]
+    # A watch that recorded the course shows its own distance, not the official one.
+    watch = 1 / stretch if track.recorded and distance else 1.0
+    return Road(
+        _marked(path, given), track.name, bearing(lat, lon)[:-1], lat, lon, height if has_heights else None,
+        tuple(sorted(given, key=lambda m: m.start)), watch, tuple(notes), climb(height) if has_heights else 0.0, smoothing,
+    )  # fmt: skip
+
+
+def _mended(found: dict[str, float]) -> list[str]:
+    words = {
+        "spikes": "{:.0f} m of spikes in the heights were bridged.", "bridges": "{:.0f} tunnel or bridge, where the ground rises and the road cannot, was laid straight.",
+        "steps": "{:.0f} step of the instrument in the heights was taken out.", "drift": "The course is closed and its heights ended {:+.0f} m off: that was spread over the way.",
+    }  # fmt: skip
+    return [words[name].format(value) for name, value in found.items()]
+
+
+def _marked(path: course.Course, marks: Sequence[Mark]) -> course.Course:
+    """A path with the stops and surfaces of its marks."""
+    ends = path.ends
+    cost, stood = np.ones(len(ends)), np.zeros(len(ends))
+    for mark in marks:
+        if mark.start > path.distance + 1 or mark.end > path.distance + 1:
+            raise UsageError(f"{mark.name} lies at {format_distance(mark.end)}, beyond the finish")
+        if mark.cost:  # by the share of each segment that lies on it
+            over = np.clip(np.minimum(ends, mark.end) - np.maximum(ends - path.length, mark.start), 0.0, None)
+            cost += mark.cost * over / path.length
+        if mark.seconds:
+            stood[min(int(np.searchsorted(ends, mark.start)), len(ends) - 1)] += mark.seconds
+    return replace(path, surface=cost if (cost != 1).any() else 1.0, stopped=stood if stood.any() else None)
+
+
+def _waypoints(track: Track, x: Floats, latitude: Floats, longitude: Floats) -> list[Mark]:
+    """Points that the file names, at each pass of the course within a hundred metres of them."""
+    out = []
+    for lat, lon, name in track.points:
+        north = np.radians(latitude - lat) * 6_371_008.8
+        east = np.radians(longitude - lon) * 6_371_008.8 * np.cos(np.radians(lat))
+        away = np.hypot(north, east)
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], (away < 100).astype(np.int8), [0]])))
+        for a, b in zip(edges[::2], edges[1::2], strict=True):
+            at = float(x[a + int(np.argmin(away[a:b]))])
+            out.append(Mark(at, at, " ".join(name.split())[:40]))
+    return out
+
+
+def _heights_of(track: Track, other: Track) -> tuple[Floats, float]:
+    """Heights of a recorded run at the positions of a track, and the share of them that it passed within 60 m."""
+    from scipy.spatial import cKDTree
+
+    known = np.isfinite(other.altitude)
+    if known.sum() < 2:
+        raise UsageError(f"{other.name or 'that run'} has no altitude to give")
+    scale = np.array([111_195.0, 111_195.0 * np.cos(np.radians(float(np.mean(track.latitude))))])
+    tree = cKDTree(np.column_stack([other.latitude, other.longitude])[known] * scale)
+    away, index = tree.query(np.column_stack([track.latitude, track.longitude]) * scale)
+    near = np.asarray(away <= NEAR_M)
+    share = float(near.mean())
+    if share < 0.7:
+        raise UsageError(
+            f"{other.name or 'that run'} passes only {100 * share:.0f} % of the course: it cannot give its heights"
+        )
+    return np.where(near, other.altitude[known][index], np.nan), share
+
+
+def read_track(source: str | Path | int, library: Any = None) -> Track:
+    """A course: a GPX course or recording in a file, or the number of a run in the library.
+
+    Raises
+    ------
+    UsageError
+        No such file or run, or no course in it.
+    """
+    path = Path(str(source))
+    if not path.exists() and str(source).strip().isdigit():
+        if library is None:
+            raise UsageError(f"{source} is no file")
+        return _usable(_track_of_run(library, int(str(source))), f"run {source}")
+    from footwork.library import read
+
+    if not path.is_file():
+        raise UsageError(f"there is no course file {path}")
+    found = read(path)
+    return _usable(found if isinstance(found, Track) else _track(found), path.name)
+
+
+def _usable(track: Track | None, name: str) -> Track:
+    if track is None or len(track.distance) < 3 or track.distance[-1] < 100:
+        raise UsageError(f"{name} is no course: it needs at least three positions over 100 m or more")
+    return track if track.name else replace(track, name=Path(name).stem)
+
+
+def _track(recordings: list[Recording]) -> Track | None:
+    for r in recordings:
+        if "latitude" in r.columns and "longitude" in r.columns:
+            back = np.flatnonzero(np.diff(r.columns["time"]) < 0)
+            if len(back):
+                raise UsageError(
+                    f"its time runs backwards at point {back[0] + 2}: a course needs its points in order; take out the times or mend them"
+                )
+            found = _of_columns(r.columns)
+            if found is not None:
+                return found
+    return None
+
+
+def _track_of_run(library: Any, run_id: int) -> Track | None:
+    found = runs.signals(library, run_id)
+    return _of_columns({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
+
+
+def _of_columns(columns: dict[str, Floats]) -> Track | None:
+    """Track of a recording: by the device's own distance where it has one, else by positions."""
+    lat, lon = columns["latitude"], columns["longitude"]
+    known = np.isfinite(lat) & np.isfinite(lon)
+    if known.sum() < 3:
+        return None
+    lat, lon = lat[known], lon[known]
+    altitude = columns.get("altitude", np.full(len(known), np.nan))[known]
+    own = columns.get("distance", np.full(len(known), np.nan))[known]
+    told = np.isfinite(own)
+    if told.mean() > 0.9:
+        index = np.arange(len(own))
+        x = np.maximum.accumulate(np.interp(index, index[told], own[told]))
+        x = x - x[0]
+    else:
+        x = np.cumsum(step_distance(lat, lon))
+    return Track(lat, lon, x, altitude, recorded=True)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which road, as asked: a course (file, run or track) or none, its official distance [m], laps, marks, and where heights come
+    from, smoothed by how much [m]."""
+
+    course: Any = None
+    distance: float | None = None
+    laps: int = 1
+    marks: Sequence[str] = field(default_factory=tuple)
+    heights: Any = None
+    smoothing: float = SMOOTHING_M
+
+    def road(self, library: Any) -> Road:
+        """Raises UsageError as `lay`."""
+        if not 1 <= self.laps <= 200:
+            raise UsageError(f"{self.laps} laps cannot be planned: give 1 to 200")
+        if not 5 <= self.smoothing <= 500:
+            raise UsageError(f"a smoothing of {self.smoothing:g} m cannot be: give 5 to 500")
+        marks = [parse_mark(m) for m in self.marks]
+        if self.course is None:
+            if self.laps > 1 or self.heights is not None:
+                raise UsageError("laps and heights belong to a course: give --course")
+            return flat(self.distance or 0.0, marks)
+        track = _given(self.course, library)
+        other = None if self.heights is None else _given(self.heights, library)
+        return lay(track, self.distance, self.laps, marks, other, self.smoothing)
+
+
+def _given(source: Any, library: Any) -> Track:
+    return source if isinstance(source, Track) else read_track(source, library)
