@@ -194,9 +194,9 @@ METHODS: dict[str, Method] = {
         "that for two minutes, speed downhill at most a twentieth above the fastest minutes that your own descents of the last six weeks show (else 1.3 times that at CP†) and power changing by at most 2 % of CP a second†. A metre costs "
         "nearly the same at any speed, so the gain over even power is small and shown as it is. Even power, even pace and the quickest "
         "plan keep the same reserve. Race days: the plan is run on 2,000 joint draws of capacity, power at speed, conditions and execution "
-        "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of CP†. A risk asked for sets the reserve. Instructions are the "
+        "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of the plan†. Endurance also counts work above CP, without recovery, so it empties first. A risk asked for sets the reserve. Instructions are the "
         "best division of the watts your device will show, a dozen at most. The recovery of W′ was measured in cycling; that endurance is spent "
-        "linearly is our assumption†. Walking on steep climbs is not in it.",
+        "linearly is our assumption†. Climbs of 15 %† and more at up to 1.6 m/s† are walked, by Minetti's walking cost.",
         "min Σ L/v  subject to  W′ balance ≥ r·W′,  Σ dt/T_lim(P) ≤ 1 − r",
         (
             "Keller 1973, Physics Today 26(9):42 (checked: 400 m to 10 km within 0.2 %).",
@@ -229,6 +229,23 @@ METHODS: dict[str, Method] = {
         "10 m comes down to 1.2 m by a log profile and is sheltered by 0.7†. A sensor blind to wind shows less into it.",
         "P = P(T(P))",
         ("Minetti et al. 2002; da Silva et al. 2022; the log wind profile.",),
+    ),
+    "review": Method(
+        "A race against its plan",
+        "The plan is what the evidence up to the day before allows, on the run's own track without warm-up and cool-down. Effort is the time "
+        "that the power run gains or loses against the planned one; the rest is road, weather, device and form together. Results are held "
+        "against the times that could be reached; eight of ten belong between P10 and P90. A marked race is evidence of capacity and of the tail.",
+        "",
+        ("Our convention†; the stores as under the quickest plan.",),
+    ),
+    "brick": Method(
+        "Running after a ride",
+        "The literature's rise of energy cost after cycling, 1.6 to 11.6 %, is the prior of what can no longer be held, in full from an hour of "
+        "riding on†. Brick runs tell how watts at a speed differ from fresh runs, and maximal ones how much could be held.",
+        "",
+        (
+            "Millet & Vleck 2000, Br J Sports Med 34:384; Hausswirth et al. 1997, Int J Sports Med 18:330 (the same direction).",
+        ),
     ),
     "conditions": Method(
         "Heat and altitude",

@@ -9,6 +9,7 @@ import numpy as np
 
 from footwork.quantities import Floats
 
+_EARTH_RADIUS_M = 6_371_008.8  # mean radius, IUGG
 Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 # Column name: SI unit (cadence in steps per minute, temperature in °C, by the trade's habit).
@@ -90,6 +91,14 @@ class Recording:
             placed_by_start=True,
             utc_offset_minutes=None if offset is None else int(offset.total_seconds() // 60),
         )
+
+
+def distance_along(latitude: Floats, longitude: Floats) -> Floats:
+    """Cumulative great-circle distance of positions [deg] by the haversine formula, shape (n,). Readers, which may not reach
+    up to physics, use it. [m]"""
+    a, b = np.radians(latitude), np.radians(longitude)
+    h = np.sin(np.diff(a) / 2) ** 2 + np.cos(a[:-1]) * np.cos(a[1:]) * np.sin(np.diff(b) / 2) ** 2
+    return np.concatenate([[0.0], np.cumsum(2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1))))])
 
 
 @dataclass(frozen=True)

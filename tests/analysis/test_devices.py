@@ -89,3 +89,23 @@ def test_a_check_without_power_or_end_says_so():
         check.measure(signals)
     with pytest.raises(NotEnoughData, match="ends before"):
         check.measure(steps(), start=1500)
+
+
+def test_a_response_is_found_through_noise():
+    rng = np.random.default_rng(4)
+    found = []
+    for _ in range(20):
+        signals = steps(levels=(2.7, 2.95, 3.25))
+        signals.columns["power"] += rng.normal(0, 8, len(signals))
+        found.append(check.measure(signals, start=600).response)
+    told = [e for e in found if e.value is not None]
+    truth = -1 / np.log(1 - 1 / 8)  # the lag of `steps`
+    assert len(told) >= 15 and np.mean([e.value for e in told]) == pytest.approx(truth, abs=0.8)
+    assert np.mean([e.low <= truth <= e.high for e in told]) >= 0.8
+
+
+def test_a_check_that_was_not_run_says_so():
+    signals = steps()
+    signals.columns["power"][650:700], signals.columns["speed"][600:780] = 0.0, 0.0
+    with pytest.raises(NotEnoughData, match="was not run"):
+        check.measure(signals, start=600)

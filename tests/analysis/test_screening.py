@@ -50,6 +50,14 @@ def test_without_power_jumps_still_tell():
     assert (found.quality[1000:1030] > 0).all() and (found.quality == 0).mean() > 0.97
 
 
+@pytest.mark.parametrize("offset", [-20.0, 20.0])
+def test_without_power_half_an_hour_at_another_level_is_no_fault(offset):
+    rate, _, cadence, timer = steady()
+    rate[600:2400] += offset
+    found = screening.screen(rate, np.full(N, np.nan), cadence, timer)
+    assert (found.quality[700:2300] == 0).mean() > 0.9
+
+
 def test_a_hard_session_is_not_taken_for_a_fault():
     power = np.concatenate([np.full(600, 200.0), *[np.concatenate([np.full(180, 320.0), np.full(120, 150.0)])] * 6])
     rate, level = np.empty(len(power)), 90.0

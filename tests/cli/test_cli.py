@@ -165,6 +165,57 @@ def test_a_course(folder, tmp_path):
     assert {round(p["headwind_mps"]) for p in windy["profile"]} > {0}
 
 
+COURSES = {
+    "two": ([(45.0, 7.0, 100.0), (45.1, 7.0, 110.0)], "at least three positions"),
+    "high": ([(45 + 0.001 * k, 7.0, 9000.0 + k) for k in range(100)], "altitude cannot be right"),
+}
+
+
+@pytest.mark.parametrize("name", COURSES)
+def test_a_course_that_cannot_be_is_one_sentence(folder, tmp_path, name):
+    points, words = COURSES[name]
+    body = "".join(f'<trkpt lat="{a}" lon="{b}"><ele>{z}</ele></trkpt>' for a, b, z in points)
+    head = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+    (tmp_path / "c.gpx").write_text(f"{head}{body}</trkseg></trk></gpx>")
+    done = footwork("race", "--course", tmp_path / "c.gpx", library=folder)
+    assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_a_course_whose_time_runs_backwards_is_one_sentence(folder, tmp_path):
+    body = "".join(
+        f'<trkpt lat="{45 + 0.001 * k}" lon="7"><time>2026-05-01T09:{59 - k:02}:00Z</time></trkpt>' for k in range(30)
+    )
+    head = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+    (tmp_path / "c.gpx").write_text(f"{head}{body}</trkseg></trk></gpx>")
+    done = footwork("race", "--course", tmp_path / "c.gpx", library=folder)
+    assert done.returncode == 2 and "runs backwards" in done.stderr
+
+
+def test_race_day_in_words_and_files(folder, tmp_path):
+    from footwork.demo import season, write
+
+    lat, lon, ele = season.half_marathon_course(__import__("numpy").random.default_rng(1))
+    (tmp_path / "c.gpx").write_text(write.course_text("c", lat, lon, ele))
+    done = ok(
+        "race", "--course", tmp_path / "c.gpx", "--start", "2026-10-04T09:00", "--mark", "7km: drinks, 20 s", "--negative-split", "0.02", "--own", "10km=250",
+        "--after-ride", "1:00:00", "--draft", "0.3", "--fit-course", tmp_path / "c.fit", "--csv", tmp_path / "c.csv", "--what-if", "critical-power=1.03", library=folder,
+    ).stdout  # fmt: skip
+    for words in (
+        "heights smoothed over 40 m",
+        "at 09:",
+        "own",
+        "harder second half costs",
+        "After the ride",
+        "What if critical-power=1.03",
+        "drinks",
+    ):
+        assert words in done, words
+    assert (tmp_path / "c.fit").read_bytes()[8:12] == b".FIT"
+    assert (tmp_path / "c.csv").read_text().startswith("start_m,end_m,power_w")
+    log = ok("race", "--log", library=folder).stdout
+    assert "No race with a prediction yet" in log
+
+
 BAD = [
     (("race",), 2, "say which race"),
     (("race", "--distance", "10"), 2, "no unit"),
@@ -172,6 +223,17 @@ BAD = [
     (("race", "--distance", "10km", "--wind", "40"), 2, "cannot be raced"),
     (("race", "--distance", "10km", "--wind", "x@y"), 2, "not a wind"),
     (("race", "--course", "/nonexistent.gpx"), 2, "no course file"),
+    (("race", "--distance", "10km", "--wind", "40@20"), 2, "cannot be raced"),
+    (("race", "--distance", "10km", "--start", "noon"), 2, "is no time"),
+    (("race", "--distance", "10km", "--companion", "5:00/h"), 2, "per km or mi"),
+    (("race", "--distance", "10km", "--what-if", "luck=2"), 2, "is no change"),
+    (("race", "--distance", "10km", "--fit-course", "x.gpx"), 2, "must end in .fit"),
+    (
+        ("race", "--distance", "10km", "--metar", "A 010900Z 36010KT", "--metar", "A 011000Z 36010KT"),
+        2,
+        "give --start too",
+    ),
+    (("race", "--review", "999"), 2, "no run 999"),
     (("show", "999"), 2, "no run 999"),
     (("mark", "1", "--as", "beer"), 2, "not a mark"),
     (("athlete", "--mass", "7"), 2, "cannot be"),

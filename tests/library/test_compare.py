@@ -43,6 +43,17 @@ def test_the_verdict_says_what_differs(tmp_path, how, words):
     assert re.search(words, found["verdict"]), found["verdict"]
 
 
+def test_two_alike_devices_on_a_steady_run_are_not_kept_apart(tmp_path):
+    rng = np.random.default_rng(2)
+    files = []
+    for serial in (1001, 2002):
+        steady = simulate(DAY, [(3600, 0.75)], seed=1)
+        columns = {**steady.columns, "power": np.rint(250 + rng.normal(0, 3, len(steady.time)))}
+        files.append(tmp_path / f"{serial}.fit")
+        files[-1].write_bytes(fit_of(replace(steady, columns=columns), serial))
+    assert "Do not mix" not in compare.of_files(files)["verdict"]
+
+
 def test_the_documented_numbers_are_there(tmp_path):
     found = compare.of_files(pair(tmp_path, late=-4, factor=1.06))
     assert found["lag_s"] == pytest.approx(-4, abs=0.5)

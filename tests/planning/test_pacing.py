@@ -186,3 +186,19 @@ def test_the_card_is_a_pdf_and_names_are_never_source(tmp_path):
 
     made = race_card(plan_of(tmp_path), 'A #panic("x") $ \\ "race"')
     assert made[:5] == b"%PDF-" and len(made) > 5000
+
+
+def test_a_plan_that_runs_dry_is_never_quicker_for_it():
+    runner = engine(MASS)
+    steep = course(np.where(np.arange(200) % 40 < 20, 0.15, -0.2))
+    plan = pacing.even_power(runner, steep)
+    k = np.ones(50)
+    days = pacing.futures(
+        plan.power, steep, plan.speed, 0.8 * runner.critical_power * k, 0.5 * runner.w_prime * k, runner.tail * k, k, k
+    )
+    assert days.dry[-1] == 1 and (days.times > plan.time).all()
+
+
+def test_races_under_two_minutes_are_planned_as_hard_as_they_are():
+    short = pacing.Engine(280.0, 15_000.0, 0.065, engine().flat_power, MASS, None, 50.0)
+    assert short.hardest == pytest.approx(280 + 15_000 / 50) and engine(MASS).hardest < short.hardest

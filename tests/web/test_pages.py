@@ -4,12 +4,13 @@ import json
 import re
 
 import httpx
+import numpy as np
 import pytest
 
 from tests.conftest import fit_of, simulate
 
 PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
-         "/race": "/race.json?distance=half", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
+         "/race": "/race.json?distance=half", "/race/log": "/race/log.json", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
          "/runs?by=week": "/runs.json?by=week", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
 
 
@@ -111,6 +112,52 @@ def test_the_race_page_takes_its_fields_from_the_address(page, served):
     wanted = twin(served, "/race.json?distance=10km")["power"]["value"]
     assert float(page.locator(".num[data-key=power]").get_attribute("data-value")) == pytest.approx(wanted)
     page.wait_for_function("document.querySelector('input[name=distance]').value === '10km'")
+
+
+def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tmp_path):
+    from footwork.demo import season, write
+
+    lat, lon, ele = season.half_marathon_course(np.random.default_rng(1))
+    (tmp_path / "bay.gpx").write_text(write.course_text("Bay", lat, lon, ele))
+    page.goto("/race")
+    page.wait_for_selector(".num[data-key=power]")
+    assert page.locator("svg.track").count() == 0
+    page.locator("input[type=file]").set_input_files(tmp_path / "bay.gpx")
+    page.wait_for_selector("svg.track polyline")
+    page.wait_for_selector("text=m of climb")
+    page.wait_for_selector("button:has-text('Course for the watch')")
+    page.wait_for_timeout(600)
+    page.locator(".chart").first.scroll_into_view_if_needed()
+    box = page.locator(".chart").first.bounding_box()
+    page.mouse.move(box["x"] + 200, box["y"] + 90)
+    page.wait_for_function("document.querySelector('svg.track .here').style.display === 'inline'")
+    before = page.locator("svg.track .here").get_attribute("cx")
+    page.mouse.move(box["x"] + 420, box["y"] + 90)
+    page.wait_for_function("v => document.querySelector('svg.track .here').getAttribute('cx') !== v", arg=before)
+    page.get_by_role("button", name="Take the course off").click()
+    page.wait_for_function("document.querySelector('svg.track') === null")
+
+
+def test_sliders_move_the_plan(page):
+    page.goto("/race?distance=10km")
+    slider = page.locator("input[name=what-if-critical_power]")
+    slider.wait_for()
+    assert float(slider.input_value()) == 0
+    slider.focus()
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_selector("text=+2")
+    page.wait_for_selector("text=The quickest plan then takes")
+
+
+def test_a_run_against_its_plan(page, served):
+    newest = max(r["id"] for r in twin(served, "/runs.json"))
+    page.goto(f"/runs/{newest}/review")
+    page.wait_for_selector(f"text=Run {newest} against its plan")
+    page.wait_for_selector("text=eight of ten race days were expected")
+    assert page.locator("table").last.locator("tbody tr").count() >= 1
+    found = twin(served, f"/runs/{newest}/review.json")
+    assert found["run"] == newest and found["rows"]
 
 
 def test_hovering_a_chart_keeps_its_traces(page):

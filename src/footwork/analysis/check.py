@@ -11,8 +11,9 @@ from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 from footwork.signals import Signals
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 STEP_S, SETTLE_S, LEGS_S = 180, 45, 12
+LEAST_WATTS, LEAST_SPEED = 30.0, 1.0  # less is standing
 LEVELS, ROUNDS = 3, 2
 TOTAL_S = STEP_S * LEVELS * ROUNDS
 RISE = 0.05  # each level is at least so much faster than the one before
@@ -112,6 +113,8 @@ def measure(signals: Signals, column: str = "power", start: int | None = None) -
     )
     # The rounds are hardly ever run at exactly one speed: the second is brought to the first's.
     ratio = np.where(np.isfinite(speeds).all(), speeds[0] / speeds[1], 1.0)
+    if watts.min() < LEAST_WATTS or (speeds < LEAST_SPEED).any():
+        raise NotEnoughData("a step of the check was not run")
     level = float(watts.mean())
     repeat = _with_interval(repeatability(watts[0], watts[1] * ratio), LEVELS)
     error = repeat.scaled(1 / 8**0.5, "W")  # 2 √2 within-step standard deviations
@@ -162,24 +165,33 @@ def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estim
 
 
 def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
-    """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change included."""
+    """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change included: a
+    delay and a first-order lag fitted to the mean of the steps, its interval by leaving each step out in turn."""
     from scipy.stats import t
 
     flat = watts.ravel()
     found = []
     for k in range(1, len(flat)):
         at = begin + k * STEP_S
-        shown = power[at - 5 : at + SETTLE_S]
-        size = flat[k] - flat[k - 1]
-        if abs(size) < 0.04 * flat[k] or not np.isfinite(shown).all():
-            continue
-        share = (np.convolve(shown, np.ones(3) / 3, mode="same") - flat[k - 1]) / size
-        reached = np.flatnonzero(share[5:-1] >= 0.632)
-        if len(reached):
-            found.append(float(reached[0]))
-    if len(found) < 3:
-        return Estimate.withheld("s", "device-check", f"only {len(found)} clear steps", len(found), "steps")
-    values = np.array(found)
-    half = float(t.ppf(0.975, len(values) - 1)) * float(values.std(ddof=1)) / len(values) ** 0.5
-    middle = float(values.mean())
-    return Estimate(middle, max(middle - half, 0.0), middle + half, "s", len(values), "device-check", "steps")
+        shown, size = power[at : at + SETTLE_S], flat[k] - flat[k - 1]
+        if abs(size) >= 0.04 * flat[k] and np.isfinite(shown).all():
+            found.append((shown - flat[k - 1]) / size)
+    n = len(found)
+    if n < 3:
+        return Estimate.withheld("s", "device-check", f"only {n} clear steps", n, "steps")
+    steps = np.array(found)
+    seconds = np.arange(steps.shape[1]) + 1.0  # a sample stands for the second that it ends
+    delay, lag = (v.ravel() for v in np.meshgrid(np.arange(0.0, 12.5, 0.5), np.arange(0.5, 30.5, 0.5)))
+    shapes = 1 - np.exp(-np.maximum(seconds[None, :] - delay[:, None], 0.0) / lag[:, None])
+
+    def reached(mean: Floats) -> float:
+        best = int(np.argmin(((shapes - mean) ** 2).sum(axis=1)))
+        return float(delay[best] + lag[best])
+
+    middle = reached(steps.mean(axis=0))
+    others = np.array([reached(np.delete(steps, k, axis=0).mean(axis=0)) for k in range(n)])
+    error = float(np.sqrt((n - 1) / n * ((others - others.mean()) ** 2).sum()))
+    half = float(t.ppf(0.975, n - 1)) * max(error, 0.3)  # the grid's own step
+    if half > middle + 5.0:
+        return Estimate.withheld("s", "device-check", "the steps are too noisy to tell", n, "steps")
+    return Estimate(middle, max(middle - half, 0.0), middle + half, "s", n, "device-check", "steps")

@@ -13,7 +13,7 @@ from footwork.analysis.summary import AT, BLOCK_S, even
 from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 LEAST_MINUTES = 20
 BEND_SD = 0.05  # prior SD of the factor's change over a doubling of power; our convention
 FLAT = 0.02  # devices differ most on slopes: level minutes tell where there are enough of them
@@ -69,16 +69,18 @@ class Conversion:
         return -self.bend * self.centre, float(self.covariance[1, 1]) ** 0.5 * self.centre
 
     def then(self, other: Conversion) -> Conversion:
-        """This conversion followed by another; relative errors add in squares."""
+        """This conversion followed by another; errors of both carry through, and it holds where both were seen."""
         middle = float(self.apply(self.centre))
         next_ = other.factor + other.bend * float(other._x(middle))
         factor = self.factor * next_
         # The second's bend is per its own centre; near the middle both are slopes on the same share of power.
         bend = self.bend * next_ + other.bend * (middle / other.centre) * self.factor
-        mine = self.covariance * next_**2
-        theirs = other.covariance * self.factor**2
+        # The second's error at its own place: its factor is told at its centre, its bend on its own share of power.
+        carry = self.factor * np.array([[1.0, float(other._x(middle))], [0.0, middle / other.centre]])
+        mine, theirs = self.covariance * next_**2, carry @ other.covariance @ carry.T
+        low, high = (float(np.clip(v / self.factor, self.low, self.high)) for v in (other.low, other.high))
         return replace(
-            self, factor=factor, bend=bend, covariance=np.asarray(mine + theirs, dtype=float),
+            self, factor=factor, bend=bend, covariance=np.asarray(mine + theirs, dtype=float), low=low, high=high,
             run_sd=float(np.hypot(self.run_sd, other.run_sd)), runs=min(self.runs, other.runs),
             minutes=min(self.minutes, other.minutes), through="modelled power",
             extra_sd=float(np.sqrt(self.extra_sd**2 + other.extra_sd**2 + THROUGH_MODEL_SD**2)),

@@ -28,6 +28,9 @@ SPIKE = (
     1.10  # a run that implies so much more CP than the next best of its weeks is a fault of the device, or was maximal
 )
 SHORTEST_BLOCK_DAYS = 14
+RACE_BIN_S = 10
+SHORTEST_WARM_UP_S = 120.0
+WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; our convention
 
 
 @dataclass(frozen=True)
@@ -171,3 +174,43 @@ def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
     # A history shorter than six weeks has had fewer occasions for a best.
     widening = 0.03 * (1 - days / HABITUAL_DAYS)
     return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), widening, label)
+
+
+def hard_part(signal: npt.ArrayLike) -> tuple[int, int]:
+    """Where a race begins and ends in a run that may hold a warm-up and a cool-down.
+
+    Parameters
+    ----------
+    signal : array_like, shape (n,)
+        Power or speed at 1 Hz; NaN counts as standing.
+
+    Returns
+    -------
+    begin, end : int
+        Seconds, end not included: the stretch that with what is before and after it makes the least squared error as three
+        levels. What is before must be an eighth easier to be a warm-up, what is after must be easier still, for a race may
+        fade.
+    """
+    x = np.nan_to_num(np.asarray(signal, dtype=float))
+    n = len(x) // RACE_BIN_S
+    if n < 12:
+        return 0, len(x)
+    bins = x[: n * RACE_BIN_S].reshape(n, RACE_BIN_S).mean(axis=1)
+    s, q = (np.concatenate([[0.0], np.cumsum(v)]) for v in (bins, bins**2))
+
+    def error(a: npt.NDArray[np.int64], b: npt.NDArray[np.int64]) -> Floats:
+        size = np.maximum(b - a, 1)
+        return np.asarray(q[b] - q[a] - (s[b] - s[a]) ** 2 / size, dtype=float)
+
+    a, b = np.triu_indices(n + 1, 6)
+    total = error(np.zeros_like(a), a) + error(a, b) + error(b, np.full_like(b, n))
+    harder = (s[b] - s[a]) / (b - a) > (s[n] / n)
+    best = int(np.argmin(np.where(harder, total, np.inf)))
+    begin, end = int(a[best]), int(b[best])
+    inner = (s[end] - s[begin]) / (end - begin)
+    # What is before or after and not easy enough, or too short, belongs to the race.
+    if begin * RACE_BIN_S < SHORTEST_WARM_UP_S or s[begin] / max(begin, 1) > WARM_UP_SHARE * inner:
+        begin = 0
+    if (n - end) * RACE_BIN_S < SHORTEST_WARM_UP_S or (s[n] - s[end]) / max(n - end, 1) > COOL_DOWN_SHARE * inner:
+        end = n
+    return begin * RACE_BIN_S, len(x) if end == n else end * RACE_BIN_S

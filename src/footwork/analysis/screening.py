@@ -10,7 +10,7 @@ import numpy.typing as npt
 from footwork.quantities import Floats
 from footwork.signals import Bools
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 Classes = npt.NDArray[np.int8]
 LOWEST, HIGHEST = 30.0, 235.0  # [bpm]
 # Our conventions, tuned on simulated faults (docs/recovery.md).
@@ -263,9 +263,8 @@ def _islands(x: Floats, jumps: Bools, n: int) -> Classes:
             float(np.median(x[max(before[1] - 20, before[0]) : before[1]])),
             float(np.median(x[after[0] : min(after[0] + 20, after[1])])),
         )
-        if (here[1] - here[0] <= 300 and min(level - left, level - right) > EDGE_BPM) or max(
-            level - left, level - right
-        ) < -EDGE_BPM:
+        apart = level - left, level - right
+        if here[1] - here[0] <= 300 and (min(apart) > EDGE_BPM or max(apart) < -EDGE_BPM):
             out[here[0] : here[1]] = 2
     return out
 

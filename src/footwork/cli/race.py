@@ -70,6 +70,12 @@ def race(
     after_ride: Annotated[
         str | None, typer.Option(help="Time on the bicycle before, as 1:10:00: the run leg of a triathlon.")
     ] = None,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Even power after a change: power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3. Repeat for more."
+        ),
+    ] = None,
     card: Annotated[Path | None, typer.Option(help="Write a wrist band and pocket sheet, as PDF.")] = None,
     fit: Annotated[
         Path | None, typer.Option(help="Write a FIT workout for the watch, a step with a power band a stretch.")
@@ -90,7 +96,7 @@ def race(
     from footwork.library.race import splits_every
     from footwork.library.road import Weather
     from footwork.library.weather import of_metars, read_reports
-    from footwork.quantities import parse_distance, parse_duration, parse_pace
+    from footwork.quantities import format_duration, parse_distance, parse_duration, parse_pace
 
     for path, ending in ((card, ".pdf"), (fit, ".fit"), (fit_course, ".fit"), (csv, ".csv")):
         if path is not None:
@@ -120,6 +126,10 @@ def race(
     with asked(effort) as library:
         imperial = library.setting("units") == "imperial"
         question["split"] = splits_every(imperial)
+        if log:
+            return _log(library.predictions(), imperial, as_json)
+        if review is not None:
+            return _review(library.review(review, **_said(question)), imperial, as_json)
         plan = library.race(**question, date=day(date))
     written = {fit: handout.workout, fit_course: handout.course}
     for path, make in written.items():
@@ -131,15 +141,42 @@ def race(
         from footwork.reports import race_card
 
         write_whole(card, race_card(plan, name, imperial))
+    changed = _changed(plan, what_if)
     if as_json:
-        return out(plan.to_json())
+        return out({**plan.to_json(), **({"what_if": changed} if changed else {})})
     _plan(plan, imperial)
+    if changed:
+        say(
+            f"What if {', '.join(what_if or ())}: {format_duration(changed['time_s'])} at {changed['power_w']:.0f} W even power, "
+            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan {format_duration(changed['best_time_s'])}."
+        )
     for path in (card, fit, fit_course, csv):
         if path is not None:
             say(f"Wrote {path}.")
     for text in plan.warnings:
         say(f"Note: {text}")
     return None
+
+
+def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
+    """The plan after the changes of ``--what-if``, or None without any."""
+    from footwork.library import whatif
+
+    if not texts:
+        return None
+    asked = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        try:
+            asked[name.strip().replace("-", "_")] = float(value)
+        except ValueError:
+            equals = ""
+        if not equals or name.strip().replace("-", "_") not in whatif.LIMITS:
+            raise UsageError(
+                f"--what-if '{text}' is no change: write power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3"
+            )
+    change = whatif.Change(**asked)
+    return {**whatif.even_power(plan, change), "best_time_s": whatif.optimum(plan, change)["time_s"], "change": asked}
 
 
 def _moment(text: str | None) -> dt.datetime | None:
@@ -191,10 +228,71 @@ def _plan(plan: Any, imperial: bool) -> None:
     for row in plan.splits:
         rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
         at = f"  at {row['clock'][11:16]}" if row["clock"] else ""
+        at += (
+            f"  watch shows {format_distance(row['watch_m'], imperial)}" if row["watch_m"] != row["distance_m"] else ""
+        )
         say(
             f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}{at}".rstrip()
         )
     _strategies(plan.strategies, imperial)
+
+
+def _said(question: dict[str, Any]) -> dict[str, Any]:
+    """Only what was given: a review takes the rest from the run."""
+    return {k: v for k, v in question.items() if v not in (None, (), "")}
+
+
+def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
+    from footwork.quantities import Estimate, describe, format_distance, format_duration, format_pace
+
+    if as_json:
+        return out(found)
+    say(found["sentence"])
+    say(
+        f"Planned with what was known by {found['evidence_until']} on {found['scale']}: {format_duration(found['planned_s'])}. "
+        f"Of the plan hills were {_signed(found['hills_s'])} and wind {_signed(found['wind_s'])}."
+    )
+    for row in found["rows"]:
+        length = row["length_m"]
+        parts = "" if row["effort_s"] is None else f"  effort {row['effort_s']:+.0f} s, rest {row['other_s']:+.0f} s"
+        watts = "" if row["power_w"] is None else f"  {row['power_w']:.0f} W against {row['planned_power_w']:.0f}"
+        say(
+            f"  {format_distance(row['distance_m'], imperial):>9}  {format_pace(length / row['time_s'], imperial):>10} against {format_pace(length / row['planned_s'], imperial)}{watts}{parts}"
+        )
+    stores = found["stores"]
+    if stores is not None:
+        say(
+            f"Least W′ {stores['w_prime_least_j'] / 1000:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}; endurance left {100 * stores['endurance_left']:.0f} %; "
+            f"chance that a store was empty {100 * stores['dry_probability']:.0f} %; last third {-100 * found['fade_share']:+.0f} % effort against the first."
+        )
+    if found["tail_after"] is not None:
+        say(
+            f"Tail γ {describe(Estimate.from_json(found['tail_before']), 3)} before, {describe(Estimate.from_json(found['tail_after']), 3)} with this race."
+        )
+    return None
+
+
+def _signed(seconds: float) -> str:
+    from footwork.quantities import format_duration
+
+    return f"{'+' if seconds >= 0 else '-'}{format_duration(abs(seconds))}"
+
+
+def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
+    from footwork.quantities import format_distance, format_duration
+
+    if as_json:
+        return out(found)
+    say(found["sentence"])
+    for r in found["races"]:
+        head = f"{r['date']}  run {r['run']}  {format_distance(r['distance_m'], imperial)} in {format_duration(r['time_s'])}"
+        p = r["predicted"]
+        say(
+            f"{head}: no prediction, {r['reason']}"
+            if p is None
+            else f"{head}; predicted {format_duration(p['p50'])}  {format_duration(p['p10'])} to {format_duration(p['p90'])}; {100 * r['error_share']:+.1f} %"
+        )
+    return None
 
 
 def _strategies(found: dict[str, Any], imperial: bool) -> None:
@@ -214,7 +312,9 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
         f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}."
     )
-    if not found["reserve"] and found["run_dry_probability"] > 0.3:
+    if found["reserve"] < -0.005:
+        say("That plan asks for more than you most likely have.")
+    elif found["reserve"] <= 0 and found["run_dry_probability"] > 0.3:
         say("That plan spends all you most likely have: --risk 0.2 plans for running dry in one race of five.")
     say("Watts your device will show:")
     for i in found["instructions"]:

@@ -17,7 +17,7 @@ import numpy as np
 
 from footwork.errors import NotARecording, UnreadableFile
 from footwork.quantities import Floats
-from footwork.signals import Lap, PowerStream, Recording
+from footwork.signals import Course, Lap, PowerStream, Recording, distance_along
 
 _QUIET = threading.Lock()
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
@@ -61,6 +61,9 @@ def _byte_table() -> list[int]:
 _BYTE_TABLE = _byte_table()
 
 
+_INSTRUCTION = re.compile(r"\d+-\d+ W|walk")  # points of a course that we wrote: they are instructions, no places
+
+
 def is_format(data: bytes, name: str) -> bool:
     return len(data) >= 12 and data[8:12] == b".FIT" and data[0] in (12, 14)
 
@@ -79,8 +82,8 @@ class _Messages:
         return self.others.get(name, [])
 
 
-def read(data: bytes) -> list[Recording]:
-    """Every leg of every activity in the file, runs and other sports alike."""
+def read(data: bytes) -> list[Recording] | Course:
+    """Every leg of every activity in the file, runs and other sports alike; or the course of a course file."""
     parts, lost = _split(data)
     out: list[Recording] = []
     problem = "the FIT file holds no records"
@@ -92,7 +95,10 @@ def read(data: bytes) -> list[Recording]:
             problem = str(error)
             lost = [*lost, str(error)]
             continue
-        kinds |= {str(m.get("type")) for m in messages.get("file_id")} - {"activity", "None"}
+        own = {str(m.get("type")) for m in messages.get("file_id")} - {"activity", "None"}
+        if own == {"course"} and len(parts) == 1:
+            return _course(messages)
+        kinds |= own
         out += _legs(messages, len(out))
     if not out:
         if kinds:
@@ -101,6 +107,28 @@ def read(data: bytes) -> list[Recording]:
     for recording in out:
         recording.lost += [text for text in lost if text not in recording.lost]
     return out
+
+
+def _course(messages: _Messages) -> Course:
+    """A course file's records are a planned run: its times are not kept."""
+    records = messages.records
+    lat, lon = (records.get(name, np.zeros(0)) for name in ("position_lat", "position_long"))
+    known = np.isfinite(lat) & np.isfinite(lon)
+    if known.sum() < 2:
+        raise NotARecording("a FIT course with fewer than two positions")
+    lat, lon = lat[known], lon[known]
+    missing = np.full(len(known), np.nan)
+    altitude = records.get("enhanced_altitude", records.get("altitude", missing))[known]
+    distance = records.get("distance", missing)[known]
+    distance = distance_along(lat, lon) if not np.isfinite(distance).all() else distance - distance[0]
+    points = tuple(
+        (float(p["position_lat"]) * 180 / 2**31, float(p["position_long"]) * 180 / 2**31, str(p["name"]))
+        for p in messages.get("course_point")
+        if all(p.get(name) is not None for name in ("position_lat", "position_long", "name"))
+        and not _INSTRUCTION.fullmatch(str(p["name"]))
+    )
+    name = next((str(m["name"]) for m in messages.get("course") if m.get("name")), "")
+    return Course(lat, lon, distance, altitude, name, points)
 
 
 def _split(data: bytes) -> tuple[list[bytes], list[str]]:

@@ -13,7 +13,7 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
 from footwork.errors import NotARecording, UnreadableFile
-from footwork.signals import Course, PowerStream, Recording
+from footwork.signals import Course, PowerStream, Recording, distance_along
 
 _EXTENSIONS = {
     "hr": "heart_rate", "heartrate": "heart_rate", "cad": "cadence", "cadence": "cadence", "runcadence": "cadence",
@@ -21,7 +21,6 @@ _EXTENSIONS = {
     "temperature": "temperature", "speed": "speed",
 }  # fmt: skip
 _RUNNING = re.compile(r"run|jog|treadmill|track and field|orienteering", re.IGNORECASE)
-_EARTH_RADIUS_M = 6_371_008.8
 
 
 def is_format(data: bytes, name: str) -> bool:
@@ -138,12 +137,8 @@ def _course(track: dict[str, Any], named: list[dict[str, Any]]) -> Course:
     lat, lon, ele = lat[known], lon[known], ele[known]
     if len(lat) < 2:
         raise NotARecording("a GPX course with fewer than two positions")
-    # Haversine steps; repeated here because readers may not reach up to the physics layer.
-    a, b = np.radians(lat), np.radians(lon)
-    h = np.sin(np.diff(a) / 2) ** 2 + np.cos(a[:-1]) * np.cos(a[1:]) * np.sin(np.diff(b) / 2) ** 2
-    steps = 2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
     points = [(_number(p["latitude"]), _number(p["longitude"]), str(p["name"])) for p in named if p["name"]]
     return Course(
-        lat, lon, np.concatenate([[0.0], np.cumsum(steps)]), ele, track["name"],
+        lat, lon, distance_along(lat, lon), ele, track["name"],
         tuple(p for p in points if np.isfinite(p[0]) and np.isfinite(p[1])),
     )  # fmt: skip

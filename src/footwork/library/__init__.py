@@ -328,6 +328,18 @@ class Library(Said):
         key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items()))
         return self.cached(key, lambda: race.answer(self, **question))
 
+    def review(self, run_id: int, **question: Any) -> dict[str, Any]:
+        """A race as it was run against the plan of the day before; see `review.answer`."""
+        from footwork.library import review
+
+        return review.answer(self, run_id, **question)
+
+    def predictions(self) -> dict[str, Any]:
+        """Predictions of past races against their results; see `review.predictions`."""
+        from footwork.library import review
+
+        return review.predictions(self)
+
     def today(self) -> dict[str, Any]:
         """What is new and what is due."""
         from footwork.library import today

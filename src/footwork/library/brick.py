@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from sqlalchemy import select
 
-from footwork.analysis import speed
+from footwork.analysis import efforts, speed
 from footwork.analysis.summary import AT
 from footwork.errors import UsageError
-from footwork.library import capacity, entries, runs
+from footwork.library import capacity, entries, evidence, runs
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions
 from footwork.quantities import Estimate, Floats, plain
@@ -20,7 +20,6 @@ from footwork.store import schema
 
 NEEDS_SD = 0.02  # how much more or less a device may show at a speed after a ride, before any brick run; our convention
 BEST_SD = 0.03  # of one maximal brick run about what was expected of it; our convention
-SHORTEST_S, LONGEST_S = 120.0, 14_400.0
 
 
 @dataclass(frozen=True)
@@ -98,10 +97,10 @@ def effect(library: Any, made: capacity.Capacity, ride: float) -> Effect:
         steady = speed.steady(row.blocks)
         if len(steady) >= 5:
             dearer.append(float(np.mean(np.log(steady[:, AT["power"]] / relation.shown(steady, row.sky)))))
-        lasted = row.duration_s
-        if row.marks & entries.MAXIMAL_MARKS and row.mean_power and SHORTEST_S <= lasted <= LONGEST_S:
+        hardest = efforts.maximal_efforts(evidence.best_of(row), 1) if row.marks & entries.MAXIMAL_MARKS else []
+        for lasted, power in hardest:
             fresh = float(np.median(power_at(lasted, *made.posterior.draws(capacity.DRAWS))))
-            weaker.append(float(np.log(row.mean_power / fresh)))
+            weaker.append(float(np.log(power / fresh)))
     return Effect(
         conditions.combined(prior, weaker, BEST_SD),
         conditions.combined((0.0, NEEDS_SD), dearer, max(relation.day_sd, 0.01)),

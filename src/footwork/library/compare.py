@@ -166,13 +166,12 @@ def _agree(
     if reach == 0:
         if len(laps) < 3:
             return None
-        edges = [(time >= start) & (time < end) for start, end in laps]
+        edges = [slice(*np.searchsorted(time, [start, end])) for start, end in laps]
     else:
-        whole = len(x) // reach
-        edges = [np.arange(len(x)) // reach == k for k in range(whole)]
+        edges = [slice(k * reach, (k + 1) * reach) for k in range(len(x) // reach)]
     # Windows of which a third or more is missing say nothing.
-    kept = [w & known for w in edges if (w & known).sum() > 2 / 3 * max(w.sum(), 1)]
-    pairs = np.array([[x[w].mean(), y[w].mean()] for w in kept]).reshape(-1, 2)
+    kept = [(x[w][known[w]], y[w][known[w]]) for w in edges if known[w].sum() > 2 / 3 * max(w.stop - w.start, 1)]
+    pairs = np.array([[one.mean(), two.mean()] for one, two in kept]).reshape(-1, 2)
     return agreement.agreement(pairs[:, 0], pairs[:, 1], unit, error_ratio=lam)
 
 
@@ -214,7 +213,7 @@ def _verdict(found: dict[str, Any]) -> str:
     intercept, error = coarse["deming"]["intercept"], coarse["typical_error"]
     level = float(power["first_mean"])
     settle = " More runs together, easy and hard, flat and hilly, would settle it."
-    if error.value > MIX_ERROR * level or coarse["correlation"] < 0.8:
+    if error.value > MIX_ERROR * level:
         return f"Do not mix these watts: over 30 s they differ by a typical error of {error.value:.0f} W, {100 * error.value / level:.0f} %.{settle}"
     near = SAME_SHARE * level
     if -near <= bias.low and bias.high <= near and slope.low <= 1 <= slope.high:

@@ -60,7 +60,7 @@ def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
 
     def make() -> tracking.Track | None:
         rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
-        dated = effort_model.timeline([_best(r) for r in rows], asked.toordinal())
+        dated = effort_model.timeline([best_of(r) for r in rows], asked.toordinal())
         dated = [_widened(d, rows) for d in dated]
         dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
         newest = library.runs()[0].local.date() if library.runs() else asked
@@ -112,7 +112,8 @@ def _races_by_hand(library: Any, key: str, rows: list[runs.StreamRows], asked: d
     return out
 
 
-def _best(row: runs.StreamRows) -> effort_model.Best:
+def best_of(row: runs.StreamRows) -> effort_model.Best:
+    """Stored best efforts of a run."""
     return effort_model.Best(
         row.run, row.date.toordinal(), row.date.isoformat(), bool(row.marks & entries.MAXIMAL_MARKS),
         curve.stored_durations(86400)[: len(row.best)], row.best, row.starts,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from footwork.analysis import speed
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.errors import NotEnoughData, UsageError
 from footwork.library import brick, capacity, road
@@ -17,7 +18,7 @@ from footwork.library.road import Road, Weather
 from footwork.physics.terrain import SMOOTHING_M
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions, pacing, race
-from footwork.planning.course import DRAFT_SAVES, WALK_GRADE, Course
+from footwork.planning.course import DRAFT_SAVES, WALK_GRADE, Course, Place
 from footwork.quantities import MILE_M, Effort, Estimate, Floats, fastest_time, format_duration, plain
 
 LEAST_CHANCE = 0.05
@@ -99,6 +100,10 @@ class Question:
         for name, value, most in (("drafting", self.draft, 1.0), ("negative split", self.negative_split, 0.2)):
             if not 0 <= value <= most:
                 raise UsageError(f"a share of {name} of {value:g} cannot be: give 0 to {most:g}")
+        if not 100 <= self.split <= 100_000:
+            raise UsageError(f"splits every {self.split:g} m cannot be: give 100 m to 100 km")
+        if self.distance is not None and not 400 <= self.distance <= 500_000:
+            raise UsageError(f"a race of {self.distance:.0f} m is outside 400 m to 500 km")
         if self.after_ride is not None and not 0 < self.after_ride <= 86400:
             raise UsageError("a ride before the run lasts up to a day")
         if self.reports and self.start is None:
@@ -128,7 +133,10 @@ class RacePlan:
     profile: list[dict[str, float]]
     course: dict[str, Any]
     strategies: dict[str, Any]
-    basis: ways.Basis
+    basis: ways.Basis = field(repr=False)
+    way: Road = field(repr=False)
+    sky: Weather = field(repr=False)
+    reachable: Floats = field(repr=False)  # the best time of each draw of the runner [s]
 
     def to_json(self) -> dict[str, Any]:
         """SI units, estimates as in `models` section 9."""
@@ -136,6 +144,115 @@ class RacePlan:
                  "critical_power", "warnings", "profile", "course")  # fmt: skip
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return {**out, **self.strategies}
+
+
+@dataclass(frozen=True)
+class _Day:
+    """What is known of a race day before any plan: the runner, the road under the weather, and the draws of the day."""
+
+    asked: Question
+    sky: Weather
+    made: capacity.Capacity
+    relation: speed.PowerAtSpeed
+    n: int
+    way: Road
+    path: Course
+    table: race.TimeAtPower
+    draws: ways.Draws
+    goal: float | None
+    only_time: bool
+    heat: Floats | None
+    altitude: float
+    descent: float | None
+    shortest: float
+    fastest: float
+    ridden: brick.Effect | None
+
+    @property
+    def held(self) -> tuple[Floats, Floats, Floats]:
+        """CP, W′ and γ of the day."""
+        return self.draws.critical_power, self.draws.w_prime, self.draws.tail
+
+    def laid(self, way: Road) -> tuple[Course, race.TimeAtPower]:
+        """Another road under the same weather."""
+        return _laid(way, self.asked, self.sky, self.altitude, self.relation, self.made.mass, self.fastest, *self.held)[
+            :2
+        ]
+
+
+def _laid(
+    way: Road, asked: Question, sky: Weather, altitude: float, relation: speed.PowerAtSpeed, mass: float | None, fastest: float,
+    cp: Floats, wp: Floats, tail: Floats,
+) -> tuple[Course, race.TimeAtPower, float]:  # fmt: skip
+    """A road under the weather of the hours at which its parts are reached, its times at even power, and the likely time."""
+    guess = float(np.median(cp))
+    clock = np.zeros(len(way.path.length))
+    for _ in range(2 if sky.hours else 1):
+        path = way.under(sky, clock, altitude, 1.0 - DRAFT_SAVES * asked.draft)
+        table = race.tabulate(path, relation.power, mass, guess, fastest)
+        watts, nominal = (float(np.median(v)) for v in race.sustainable(table, cp, wp, tail))
+        if sky.hours:
+            clock = np.cumsum(path.length / race.segment_speed([watts], path, relation.power, mass, fastest)[0])
+    return path, table, nominal
+
+
+def _day(library: Any, asked: Question) -> _Day:
+    sky = asked.weather or Weather()
+    made = capacity.answer(library, asked.efforts, asked.date, asked.scale, asked.mass)
+    if made.posterior is None:
+        raise NotEnoughData(f"no race plan without critical power: {made.critical_power.reason or 'none is known'}")
+    relation = made.power_at_speed
+    if relation is None:
+        raise NotEnoughData(
+            "no race plan without power at speed: ten steady flat minutes on this scale, or race results with --mass, give it"
+        )
+    cp, wp, tail = made.posterior.draws(capacity.DRAWS)
+    only_time = asked.distance is None and asked.course is None
+    distance, time = asked.distance, asked.time
+    if only_time and time is not None:
+        distance = float(relation.speed(float(np.median(cp)))) * time  # only to lay out a road long enough
+    if asked.course is not None and sky.wind and sky.wind_from is None and not sky.variable and not sky.hours:
+        raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
+    way = road.Asked(asked.course, distance, asked.laps, asked.marks, asked.heights, asked.smoothing).road(library)
+    metres = way.path.distance
+    if not 400 <= metres <= 500_000:
+        raise UsageError(f"a race of {metres:.0f} m is outside 400 m to 500 km")
+    if asked.companion is not None:
+        time = metres / asked.companion
+    if time is not None and not only_time:
+        _check_goal(metres, time)
+    altitude = next(a for a in (sky.altitude, way.altitude, made.home_altitude) if a is not None)
+    usual = capacity.near(library, made.scale_key, made.date) if made.scale_key and made.date else []
+    seen = np.concatenate([np.zeros((0, len(BLOCK_COLUMNS))), *(r.blocks for r in usual)])
+    descent = pacing.shown_descent(seen[:, AT["speed"]], np.nan_to_num(seen[:, AT["grade"]]))
+    cp_0, wp_0, tail_0 = (float(np.median(v)) for v in (cp, wp, tail))
+    shortest = min(pacing.HARDEST_S, metres / float(relation.speed(1.5 * cp_0)))
+    fastest = pacing.Engine(cp_0, wp_0, tail_0, relation.power, made.mass, descent, shortest).fastest()
+    path, table, nominal = _laid(way, asked, sky, altitude, relation, made.mass, fastest, cp, wp, tail)
+    heat = sky.heat(np.linspace(0.0, nominal, 20))
+    if heat is not None and heat.max() > TOO_HOT:
+        raise UsageError(
+            f"a wet-bulb globe temperature of {heat.max():.0f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
+        )
+    count = len(cp)
+    needs = relation.factors(metres / nominal, count, 5)
+    wbgt = None if heat is None else float(heat.mean())
+    factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, count)
+    ridden = None if asked.after_ride is None else brick.effect(library, made, asked.after_ride)
+    if ridden is not None:
+        factor, needs = factor * ridden.capacity_draws(count), needs * ridden.needs_draws(count)
+    form = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(count))
+    draws = ways.Draws(cp * factor * form, wp * factor * form, tail, factor, form, needs)
+    return _Day(
+        asked, sky, made, relation, made.posterior.n, way, path, table, draws, time, only_time, heat, altitude, descent, shortest,
+        fastest, ridden,
+    )  # fmt: skip
+
+
+def reachable(library: Any, **question: Any) -> Floats:
+    """The time that each draw of the runner could reach in a race [s]; arguments and errors as `answer`."""
+    day = _day(library, Question(**question).checked())
+    return race.sustainable(day.table, *day.held, day.draws.needs)[1]
 
 
 def answer(library: Any, **question: Any) -> RacePlan:
@@ -149,97 +266,44 @@ def answer(library: Any, **question: Any) -> RacePlan:
         No critical power or no relation of power to speed.
     """
     asked = Question(**question).checked()
-    sky = asked.weather or Weather()
-    made = capacity.answer(library, asked.efforts, asked.date, asked.scale, asked.mass)
-    if made.posterior is None:
-        raise NotEnoughData(f"no race plan without critical power: {made.critical_power.reason or 'none is known'}")
-    relation = made.power_at_speed
-    if relation is None:
-        raise NotEnoughData(
-            "no race plan without power at speed: ten steady flat minutes on this scale, or race results with --mass, give it"
-        )
-    cp, wp, tail = made.posterior.draws(capacity.DRAWS)
-    guess_power = float(np.median(cp))
-    only_time = asked.distance is None and asked.course is None
-    distance, time = asked.distance, asked.time
-    if only_time and time is not None:
-        distance = float(relation.speed(guess_power)) * time  # only to lay out a road long enough
-    if asked.course is not None and sky.wind and sky.wind_from is None and not sky.hours:
-        raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
-    way = road.Asked(asked.course, distance, asked.laps, asked.marks, asked.heights, asked.smoothing).road(library)
-    metres = way.path.distance
-    if not 400 <= metres <= 500_000:
-        raise UsageError(f"a race of {metres:.0f} m is outside 400 m to 500 km")
-    if asked.companion is not None:
-        time = metres / asked.companion
-    if time is not None and not only_time:
-        _check_goal(metres, time)
-    drag = 1.0 - DRAFT_SAVES * asked.draft
-
-    def laid(way: Road) -> tuple[Course, race.TimeAtPower, float]:
-        """The course under the weather of the hours at which its parts are reached, and the likely time."""
-        clock = np.zeros(len(way.path.length))
-        for _ in range(2 if sky.hours else 1):
-            path = way.under(sky, clock, drag)
-            table = race.tabulate(path, relation.power, made.mass, guess_power)
-            nominal, watts = (float(np.median(v)) for v in race.sustainable(table, cp, wp, tail)[::-1])
-            if sky.hours:
-                clock = np.cumsum(path.length / race.segment_speed([watts], path, relation.power, made.mass)[0])
-        return path, table, nominal
-
-    path, table, nominal = laid(way)
-    altitude = next(a for a in (sky.altitude, way.altitude, made.home_altitude) if a is not None)
-    heat = sky.heat(np.linspace(0.0, nominal, 20))
-    wbgt, hottest = (None, None) if heat is None else (float(heat.mean()), float(heat.max()))
-    if hottest is not None and hottest > TOO_HOT:
-        raise UsageError(
-            f"a wet-bulb globe temperature of {hottest:.0f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
-        )
-    count = len(cp)
-    needs = relation.factors(metres / nominal, count, 5)
-    factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, count)
-    ridden = None
-    if asked.after_ride is not None:
-        ridden = brick.effect(library, made, asked.after_ride)
-        factor, needs = factor * ridden.capacity_draws(count), needs * ridden.needs_draws(count)
-    form = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(count))
-    cp, wp = cp * factor * form, wp * factor * form
-    n = made.posterior.n
+    day = _day(library, asked)
+    made, draws, n, way, path, table, time = day.made, day.draws, day.n, day.way, day.path, day.table, day.goal
     goal: dict[str, Any] | None = None
     span: Estimate | None = None
-    if only_time and time is not None:
-        power = power_at(time, cp, wp, tail)
-        covered = metres * time / table.time(power / needs)
+    if day.only_time and time is not None:
+        power = power_at(time, *day.held)
+        covered = path.distance * time / table.time(power / draws.needs)
         span = Estimate.from_draws(covered, "m", n, "race")
-        way = road.Asked(distance=span.value or metres, marks=asked.marks).road(library)
-        path, table, _ = laid(way)
-        times = np.full(count, time)
+        way = road.Asked(distance=span.value or path.distance, marks=asked.marks).road(library)
+        path, table = day.laid(way)
+        times = best_times = np.full(len(power), time)
         paces = times / covered
     else:
-        power, times = race.sustainable(table, cp, wp, tail, needs)
-        paces = times / metres
+        power, times = race.sustainable(table, *day.held, draws.needs)
+        best_times, paces = times, times / path.distance
         if time is not None:
-            goal, power, times, paces = _goal(time, path, table, (cp, wp, tail), needs, power, times, factor, n)
+            goal, power, times, paces = _goal(time, path, table, day, power, times)
     target = float(np.median(power))
     # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
-    speeds = race.segment_speed(table.power([float(np.median(times))]), path, relation.power, made.mass)[0]
-    usual = capacity.near(library, made.scale_key, made.date) if made.scale_key and made.date else []
-    seen = np.concatenate([np.zeros((0, len(BLOCK_COLUMNS))), *(r.blocks for r in usual)])
+    speeds = race.segment_speed(
+        table.power([float(np.median(times))]), path, day.relation.power, made.mass, day.fastest
+    )[0]
+    places = way.places()
     basis = ways.Basis(
-        path, relation, made.mass, ways.Draws(cp, wp, tail, factor, form, needs),
-        pacing.shown_descent(seen[:, AT["speed"]], np.nan_to_num(seen[:, AT["grade"]])), tuple(way.places()), way.watch,
+        path, day.relation, made.mass, draws, day.descent, tuple(places), way.watch, day.shortest, _middle(table, day.held, best_times)
     )  # fmt: skip
     told = ways.answer(
         basis,
         ways.Wishes(
             asked.strategy or "best",
             asked.risk,
-            time if goal else None,
+            time if goal and goal["critical_power_needed"] is None else None,
             asked.negative_split,
             ways.parse_own(asked.own),
         ),
     )
-    cautions = [CAUTION, *_cautions(float(np.median(times)), hottest), *([ridden.sentence] if ridden else [])]
+    hottest = None if day.heat is None else float(day.heat.max())
+    cautions = [CAUTION, *_cautions(float(np.median(times)), hottest), *([day.ridden.sentence] if day.ridden else [])]
     warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way), *cautions[1:]]
     if told["solver"]["status"] != "converged":
         warnings.append(
@@ -259,12 +323,13 @@ def answer(library: Any, **question: Any) -> RacePlan:
         goal=goal,
         conditions={
             "headwind_mps": float(np.average(path.headwind, weights=path.length)), "air_density_kgm3": float(path.density.mean()),
-            "wet_bulb_globe_c": wbgt, "hottest_wet_bulb_globe_c": hottest, "altitude_m": altitude, "drag_left": drag,
-            "capacity_factor": Estimate.from_draws(factor, "", len(factor), "conditions", "draws"),
-            "after_ride": None if ridden is None else ridden.to_json(),
+            "wet_bulb_globe_c": None if day.heat is None else float(day.heat.mean()), "hottest_wet_bulb_globe_c": hottest,
+            "altitude_m": day.altitude, "drag_left": path.drag,
+            "capacity_factor": Estimate.from_draws(draws.conditions, "", len(draws.conditions), "conditions", "draws"),
+            "after_ride": None if day.ridden is None else day.ridden.to_json(),
         },
-        critical_power=made.critical_power, warnings=warnings,
-        profile=_profile(path, speeds), course=_course(way), strategies=told, basis=basis,
+        critical_power=made.critical_power, warnings=warnings, profile=_profile(path, speeds), course=_course(way, places),
+        strategies=told, basis=basis, way=way, sky=day.sky, reachable=best_times,
     )  # fmt: skip
 
 
@@ -272,7 +337,7 @@ def _clock(start: dt.datetime | None, seconds: float) -> str | None:
     return None if start is None else (start + dt.timedelta(seconds=seconds)).isoformat(timespec="seconds")
 
 
-def _course(way: Road) -> dict[str, Any]:
+def _course(way: Road, places: list[Place]) -> dict[str, Any]:
     """What was made of the course: climb and the smoothing it rests on, marks, places, and the track where there is one."""
     track = None
     if way.latitude is not None and way.longitude is not None:
@@ -280,9 +345,18 @@ def _course(way: Road) -> dict[str, Any]:
     return {
         "climb_m": way.climb, "smoothing_m": way.smoothing, "notes": list(way.notes), "watch_share": way.watch,
         "marks": [{"start_m": m.start, "end_m": m.end, "name": m.name, "stop_s": m.seconds, "cost_share": m.cost} for m in way.marks],
-        "places": [{"at_m": p.at, "name": p.name} for p in way.places()], "track": track,
+        "places": [{"at_m": p.at, "name": p.name} for p in places], "track": track,
         "height_m": None if way.height is None else [round(float(h), 1) for h in way.height],
     }  # fmt: skip
+
+
+def _middle(table: race.TimeAtPower, held: tuple[Floats, Floats, Floats], times: Floats) -> float:
+    """Factor on the medians of CP and W′ with which even power takes the median of the times, so that all numbers of a plan are of
+    one runner: the draws hang together, and their medians are none."""
+    cp, wp, tail = (float(np.median(v)) for v in held)
+    factors = np.linspace(0.8, 1.25, 181)
+    found = race.sustainable(table, factors * cp, factors * wp, np.full(len(factors), tail))[1]
+    return float(np.interp(np.median(times), found[::-1], factors[::-1]))
 
 
 def _spread(times: Floats) -> tuple[float, float]:
@@ -292,10 +366,14 @@ def _spread(times: Floats) -> tuple[float, float]:
 
 
 def _goal(
-    time: float, path: Course, table: race.TimeAtPower, capacity_draws: tuple[Floats, Floats, Floats], needs: Floats,
-    power: Floats, times: Floats, factor: Floats, n: int,
+    time: float, path: Course, table: race.TimeAtPower, day: _Day, power: Floats, times: Floats
 ) -> tuple[dict[str, Any], Floats, Floats, Floats]:  # fmt: skip
     """The goal's chance; the plan is the goal's where it has one, else the runner's best with the CP the goal takes."""
+    needs, n = day.draws.needs, day.n
+    if time > table.times.max():
+        raise UsageError(
+            f"{format_duration(time)} is slower than a plan by power can say: the slowest here is {format_duration(float(table.times.max()))}"
+        )
     chance = float((times <= time).mean())
     wanted = float(table.power(time)) * needs
     goal: dict[str, Any] = {
@@ -306,8 +384,10 @@ def _goal(
         reached = table.time(float(np.median(wanted)) / needs)
         return goal, wanted, reached, reached / path.distance
     # Power at a duration grows in proportion to CP and W′ together, so one factor tells the CP the goal takes.
-    stretch = wanted / power_at(time, *capacity_draws)
-    goal["critical_power_needed"] = Estimate.from_draws(capacity_draws[0] / factor * stretch, "W", n, "race")
+    stretch = wanted / power_at(time, *day.held)
+    goal["critical_power_needed"] = Estimate.from_draws(
+        day.draws.critical_power / day.draws.conditions * stretch, "W", n, "race"
+    )
     return goal, power, times, times / path.distance
 
 
@@ -355,6 +435,8 @@ def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road) ->
     directed = any(w.wind and w.wind_from is not None for _, w in (sky.hours or ((0.0, sky),)))
     if directed and asked.course is None:
         out.append("Without a course half the way is taken against this wind and half with it.")
+    if any(w.variable for _, w in (sky.hours or ((0.0, sky),))):
+        out.append("The report calls the wind variable: it is left out.")
     if sky.humidity is not None and sky.temperature is None:
         out.append("Humidity counts only together with a temperature.")
     if (np.abs(path.headwind).max() > 0 or asked.draft) and made.mass is None:

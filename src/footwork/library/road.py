@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +25,8 @@ SHELTER = 0.7  # share of the open-field wind that houses and trees let through;
 HIGHEST_M = 6000.0
 NEAR_M = 60.0  # a recorded run this near gives its height; our convention
 LIMITS = {
-    "wind": (-25, 25, "m/s"), "wind_from": (0, 360, "degrees"), "temperature": (-40, 50, "°C"), "humidity": (0, 1, "as a share"),
-    "altitude": (-430, 6000, "m"), "pressure": (85_000, 110_000, "Pa"),
+    "wind": (-25, 25, "m/s"), "wind_from": (0, 360, "degrees"), "temperature": (-40, 50, "°C"), "humidity": (0, 1, "as a share, 0.6 for 60 %"),
+    "altitude": (-430, 4000, "m"), "pressure": (85_000, 110_000, "Pa"),
 }  # fmt: skip
 _MARK = re.compile(r"\s*([\d.,]+\s*(?:km|mi|m)?)\s*(?:(?:-|–|to)\s*([\d.,]+\s*(?:km|mi|m)?))?\s*:\s*(.+)")
 
@@ -34,7 +34,7 @@ _MARK = re.compile(r"\s*([\d.,]+\s*(?:km|mi|m)?)\s*(?:(?:-|–|to)\s*([\d.,]+\s*
 @dataclass(frozen=True)
 class Weather:
     """Race weather as asked: wind at 10 m [m/s] and where it comes from [deg], temperature [°C], humidity 0 to 1,
-    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect. ``hours`` holds weather at seconds after the
+    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect; ``variable`` is a wind without a direction, which is left out. ``hours`` holds weather at seconds after the
     start in its place, and what lies between is a straight line."""
 
     wind: float | None = None
@@ -43,6 +43,7 @@ class Weather:
     humidity: float | None = None
     altitude: float | None = None
     pressure: float | None = None
+    variable: bool = False
     hours: tuple[tuple[float, Weather], ...] = ()
 
     def checked(self) -> Weather:
@@ -62,10 +63,11 @@ class Weather:
         return self._over(told)
 
     def _over(self, told: dict[str, float | None]) -> Weather:
-        own = {k: v for k, v in asdict(self).items() if v is not None and k != "hours"}
+        own = {name: value for name in LIMITS if (value := getattr(self, name)) is not None}
         if self.wind is not None:  # a typed wind has its own direction, or none
             told = {**told, "wind_from": None}
-        return Weather(**{**{k: v for k, v in told.items() if v is not None}, **own})
+        variable = self.wind is None and bool(told.get("wind")) and told.get("wind_from") is None
+        return Weather(**{**{k: v for k, v in told.items() if v is not None}, **own}, variable=variable)
 
     def along(self, reports: Sequence[dict[str, Any]], start: dt.datetime) -> Weather:
         """This weather where it is given, else that of dated reports along the hours from the start on.
@@ -98,7 +100,7 @@ class Weather:
 
     def headwind(self, heading: Floats | None, seconds: Floats) -> Floats:
         """Wind against a runner on a heading [deg] at runner's height behind the usual shelter. [m/s]"""
-        points = [(t, w) for t, w in (self.hours or ((0.0, self),)) if w.wind is not None]
+        points = [(t, w) for t, w in (self.hours or ((0.0, self),)) if w.wind is not None and not w.variable]
         if not points:
             return np.zeros(len(seconds))
         times = [t for t, _ in points]
@@ -211,18 +213,16 @@ class Road:
         own = [course.Place(m.start, m.name, 2) for m in self.marks]
         return sorted(own + course.places(self.path, self.latitude, self.longitude), key=lambda p: p.at)
 
-    def under(self, sky: Weather, clock: Floats, mass_drag: float = 1.0) -> course.Course:
-        """The course with the weather at the times that its segments are reached [s], and the share of drag that is left."""
+    def under(self, sky: Weather, clock: Floats, altitude: float = 0.0, drag: float = 1.0) -> course.Course:
+        """The course with the weather at the times that its segments are reached [s], at an altitude [m] where it has no heights of
+        its own, and the share of drag that is left."""
         n = len(self.path.length)
-        if self.height is None or self.path.altitude is None:
-            heights = np.full(n, sky.altitude or 0.0)
-        else:
-            heights = 0.5 * (self.height[1:] + self.height[:-1])
+        heights = np.full(n, altitude) if self.height is None else 0.5 * (self.height[1:] + self.height[:-1])
         wind = sky.headwind(self.heading, clock)
         if self.heading is None and any(w.wind_from is not None for _, w in (sky.hours or ((0.0, sky),))):
             # A direction without a course: half the way against the wind, half with it.
             wind = np.where(np.arange(n) < n / 2, wind, -wind)
-        return replace(self.path, headwind=wind, density=sky.density(heights, clock), drag=mass_drag)
+        return replace(self.path, headwind=wind, density=sky.density(heights, clock), drag=drag)
 
 
 def flat(distance: float, marks: Sequence[Mark] = ()) -> Road:
@@ -398,7 +398,7 @@ def _track(recordings: list[Recording]) -> Track | None:
                 raise UsageError(
                     f"its time runs backwards at point {back[0] + 2}: a course needs its points in order; take out the times or mend them"
                 )
-            found = _of_columns(r.columns)
+            found = track_of(r.columns)
             if found is not None:
                 return found
     return None
@@ -406,11 +406,11 @@ def _track(recordings: list[Recording]) -> Track | None:
 
 def _track_of_run(library: Any, run_id: int) -> Track | None:
     found = runs.signals(library, run_id)
-    return _of_columns({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
+    return track_of({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
 
 
-def _of_columns(columns: dict[str, Floats]) -> Track | None:
-    """Track of a recording: by the device's own distance where it has one, else by positions."""
+def track_of(columns: dict[str, Floats]) -> Track | None:
+    """Track of a recording's columns: by the device's own distance where it has one, else by positions; None without positions."""
     lat, lon = columns["latitude"], columns["longitude"]
     known = np.isfinite(lat) & np.isfinite(lon)
     if known.sum() < 3:

@@ -14,8 +14,9 @@ from footwork.planning.course import Course, Place
 from footwork.quantities import Floats, format_duration, parse_distance, plain
 
 EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a race; our convention
-LARGEST_RESERVE = 0.6
-GOAL_RESERVE = 0.999  # a slow goal may leave nearly all
+MOST_RESERVE = 0.999  # a slow goal may leave nearly all
+LEAST_RESERVE = -3.0  # a goal that is faster than the middle of what is known asks for more than that
+CURVE = np.linspace(0.02, 0.98, 49)
 UNKNOWNS = {
     "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take",
     "form": "how good a day it is", "execution": "how exactly you hold the power",
@@ -44,7 +45,8 @@ class Draws:
 @dataclass(frozen=True)
 class Basis:
     """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, fastest descent that the
-    runner has shown [m/s], places on the way, and what the watch shows for each official metre."""
+    runner has shown [m/s], places on the way, what the watch shows for each official metre, the shortest time that a plan's highest
+    power can be held for [s], and the factor on the medians of the draws that makes them one runner's."""
 
     path: Course
     relation: Any
@@ -53,12 +55,16 @@ class Basis:
     descent: float | None = None
     places: tuple[Place, ...] = ()
     watch: float = 1.0
+    shortest: float = pacing.HARDEST_S
+    middle: float = 1.0
 
     def engine(self) -> pacing.Engine:
         """The runner of the middle of the draws."""
         d = self.draws
         cp, wp, tail = (float(np.median(v)) for v in (d.critical_power, d.w_prime, d.tail))
-        return pacing.Engine(cp, wp, tail, self.relation.power, self.mass, self.descent)
+        return pacing.Engine(
+            self.middle * cp, self.middle * wp, tail, self.relation.power, self.mass, self.descent, self.shortest
+        )
 
 
 @dataclass(frozen=True)
@@ -111,10 +117,11 @@ def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
     path, draws = basis.path, basis.draws
     engine = basis.engine()
     reserve = _reserve(engine, path, draws, wishes)
-    best, solved = pacing.best(engine, path, reserve)
+    even = pacing.even_power(engine, path, reserve)
+    best, solved = pacing.best(engine, path, reserve, even)
     found = {
         "best": best,
-        "even-power": pacing.even_power(engine, path, reserve),
+        "even-power": even,
         "even-pace": pacing.even_pace(engine, path, reserve),
     }
     level = found.get(wishes.strategy, best)
@@ -133,6 +140,7 @@ def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
         "chosen": wishes.strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": basis.descent is not None, "reserve": reserve, "w_prime_j": engine.w_prime,
         "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
         "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
+        "finish_curve": [{"share": float(s), "time_s": float(t)} for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)],
         "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(chosen, path, draws),
         "solver": {"status": solved.status, "iterations": solved.iterations, "seconds": solved.seconds, "residual": solved.residual},
         "fuel": {"energy_kcal": eaten.energy, "carbohydrate_low_g_per_h": eaten.low, "carbohydrate_high_g_per_h": eaten.high, "sentence": eaten.sentence},
@@ -154,12 +162,14 @@ def _own(
 
 
 def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) -> float:
-    """Share of both stores that the plan leaves: as much as the risk or a slower goal asks for."""
+    """Share of both stores that the plan leaves: as much as the risk or a goal asks for; less than nothing where a goal takes more than
+    the runner most likely has."""
     make = pacing.even_pace if wishes.strategy == "even-pace" else pacing.even_power
 
-    def search(enough: Any, high: float = LARGEST_RESERVE, steps: int = 9) -> float:
-        low = 0.0
-        for _ in range(steps):
+    def search(enough: Any, low: float) -> float:
+        """The least reserve that is enough."""
+        high = MOST_RESERVE
+        for _ in range(16):
             middle = 0.5 * (low + high)
             low, high = (low, middle) if enough(middle) else (middle, high)
         return high
@@ -171,11 +181,14 @@ def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) 
         def dry(reserve: float) -> float:
             return float(_futures(make(engine, path, reserve), path, draws).dry[-1])
 
-        out = 0.0 if dry(0.0) <= risk else search(lambda r: dry(r) <= risk)
+        out = 0.0 if dry(0.0) <= risk else search(lambda r: dry(r) <= risk, 0.0)
     if wishes.goal is not None:
         goal = wishes.goal
-        if make(engine, path, out).time < goal:
-            out = max(out, search(lambda r: make(engine, path, r).time >= goal, GOAL_RESERVE, 16))
+        faster = wishes.risk is None and make(engine, path, out).time > goal
+        out = max(
+            search(lambda r: make(engine, path, r).time >= goal, LEAST_RESERVE if faster else 0.0),
+            LEAST_RESERVE if faster else out,
+        )
     return out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -49,6 +50,11 @@ class Course:
         """Distance at the end of each segment. [m]"""
         return np.cumsum(self.length)
 
+    @cached_property
+    def gaits(self) -> tuple[Floats, Floats]:
+        """`gaits` of its grades, worked out once: plans ask thousands of times."""
+        return gaits(self.grade)
+
     @property
     def stops(self) -> Floats:
         """Seconds stood at the end of each segment."""
@@ -73,16 +79,22 @@ def walked(grade: Floats, speed: npt.ArrayLike) -> np.ndarray:
     return np.asarray((grade >= WALK_GRADE) & (np.asarray(speed) <= WALK_FASTEST))
 
 
-def ground_factor(grade: Floats, speed: npt.ArrayLike, surface: npt.ArrayLike = 1.0) -> Floats:
-    """Power on a slope and surface as a multiple of flat power on a road at the same speed [m/s]; steep slow climbs are walked.
+def gaits(grade: Floats) -> tuple[Floats, Floats]:
+    """Power of running and of walking on slopes, as multiples of flat running at the same speed; walking never costs more.
 
     References
     ----------
     .. [1] Minetti A.E. et al. (2002), J Appl Physiol 93:1039-1046, both polynomials.
     """
     run = slope_factor(grade)
-    walk = np.minimum(walking_cost(grade) / running_cost(0.0), run)
-    return np.asarray(surface, dtype=float) * np.where(walked(grade, speed), walk, run)
+    return run, np.minimum(walking_cost(grade) / running_cost(0.0), run)
+
+
+def ground_factor(course: Course, speed: npt.ArrayLike) -> Floats:
+    """Power on the ground of each segment as a multiple of flat power on a road at the same speed [m/s]; steep slow climbs are
+    walked."""
+    run, walk = course.gaits
+    return np.asarray(course.surface, dtype=float) * np.where(walked(course.grade, speed), walk, run)
 
 
 def effort_factor(course: Course, speed: npt.ArrayLike, mass: float | None) -> Floats:
@@ -97,7 +109,7 @@ def effort_factor(course: Course, speed: npt.ArrayLike, mass: float | None) -> F
     mass : float or None
         For wind, air density and drafting; without it they are left out. [kg]
     """
-    ground = ground_factor(course.grade, speed, course.surface)
+    ground = ground_factor(course, speed)
     return np.maximum(ground + weather_factor(speed, mass, course.headwind, course.density, course.drag), 0.05)
 
 

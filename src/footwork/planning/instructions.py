@@ -13,7 +13,7 @@ from footwork.planning import pacing
 from footwork.planning.course import Course, Place, effort_factor, walked
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 MOST = 12
 LEAST_M = 300.0  # a shorter stretch cannot be told apart while running; our convention
 WORTH_SHARE = 0.015  # watts that differ by less are one instruction; our convention

@@ -6,7 +6,7 @@ The stores are W′ (work above critical power) and endurance (what long efforts
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,21 +18,21 @@ from footwork.planning import transcription
 from footwork.planning.course import WALK_FASTEST, Course, effort_factor, ground_factor, walked
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 STRATEGIES = ("best", "even-power", "even-pace")
 RAMP_SHARE = 0.02  # of CP that power may change by in a second; our convention
 HARDEST_S = 120.0  # no power above the one for two minutes, on any climb
 FASTEST_DESCENT = 1.3  # times the runner's flat speed at CP; our convention where descents are not known
 DESCENT_GRADE, DESCENT_MINUTES = 0.03, 20
 SLOWEST = 0.3  # [m/s]
-COLLAPSE = 0.8  # share of CP that is left to run at once a store is empty; our convention
+COLLAPSE = 0.8  # share of the plan, and of CP at most, that is left once a store is empty; our convention
 FlatPower = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True)
 class Engine:
     """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None; the fastest descent that
-    the runner has shown [m/s], or None."""
+    the runner has shown [m/s], or None; the ``shortest`` time that the highest power of a plan can be held for [s]."""
 
     critical_power: float
     w_prime: float
@@ -40,11 +40,12 @@ class Engine:
     flat_power: FlatPower
     mass: float | None = None
     descent: float | None = None
+    shortest: float = HARDEST_S
 
     @property
     def hardest(self) -> float:
-        """Highest power of a plan. [W]"""
-        return self.critical_power + self.w_prime / HARDEST_S
+        """Highest power of a plan: that for two minutes, or for a shorter race. [W]"""
+        return self.critical_power + self.w_prime / self.shortest
 
     def fastest(self) -> float:
         """Highest speed of a plan, on any descent: what the runner has shown, at least the flat speed at the hardest power. [m/s]"""
@@ -105,20 +106,25 @@ def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
 
 def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
     """The stores along a course at given speeds."""
-    power = needed_power(engine, course, speed)
     seconds = course.length / speed
+    return replace(stores(engine, needed_power(engine, course, speed), seconds, course.stops), speed=speed)
+
+
+def stores(engine: Engine, power: Floats, seconds: Floats, stops: Floats | None = None) -> Run:
+    """The stores along segments of given powers [W] and durations, standing after each; speeds are left at nothing."""
+    stops = np.zeros(len(power)) if stops is None else stops
     above = power - engine.critical_power
     # Below CP what is missing of W′ comes back exponentially, which is exact for constant power.
     keep = np.exp(np.minimum(above, 0.0) * seconds / engine.w_prime)
     cost = np.maximum(above, 0.0) * seconds
-    rest = np.exp(-engine.critical_power * course.stops / engine.w_prime)
+    rest = np.exp(-engine.critical_power * stops / engine.w_prime)
     left, deficit = np.empty(len(power)), 0.0
     for i, (share, spent, stood) in enumerate(zip(keep.tolist(), cost.tolist(), rest.tolist(), strict=True)):
         deficit = deficit * share + spent
         left[i] = engine.w_prime - deficit
         deficit *= stood
     lasting = time_to_exhaustion(np.maximum(power, 1.0), engine.critical_power, engine.w_prime, engine.tail)
-    return Run(power, speed, seconds, left, 1.0 - np.cumsum(seconds / lasting), course.stops)
+    return Run(power, np.zeros(len(power)), seconds, left, 1.0 - np.cumsum(seconds / lasting), stops)
 
 
 def at_power(engine: Engine, course: Course, power: Floats) -> Run:
@@ -168,20 +174,22 @@ def leaning(engine: Engine, course: Course, run: Run, share: float, reserve: flo
     return scaled(engine, course, run.power * ramp, reserve)
 
 
-def best(engine: Engine, course: Course, reserve: float = 0.0) -> tuple[Run, transcription.Solution]:
+def best(
+    engine: Engine, course: Course, reserve: float = 0.0, even: Run | None = None
+) -> tuple[Run, transcription.Solution]:
     """The quickest run that keeps the reserve in both stores, by optimal control, and how the solver ended.
 
     Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a second.
     The solver works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that all strategies
-    keep exactly the same reserve.
+    keep exactly the same reserve. ``even`` is even power at that reserve where it is known already.
     """
-    even = even_power(engine, course, reserve)
+    even = even or even_power(engine, course, reserve)
     n = len(course.length)
     cp, wp, hardest = engine.critical_power, engine.w_prime, engine.hardest
     cost = _smooth_cost(engine)
     t_star, p_star, gamma = (float(v) for v in tail_start(cp, wp, engine.tail))
     drag = DRAG_SHARE * 0.5 * float(air.drag_area(engine.mass)) / (engine.mass * air.GRAVITY) if engine.mass else 0.0
-    ground = ground_factor(course.grade, even.speed, course.surface)  # what even power walks stays walked
+    ground = ground_factor(course, even.speed)  # what even power walks stays walked
     own = np.column_stack([course.length, ground, course.headwind, course.density])
     rows = np.column_stack([own, np.vstack([own[1:], own[-1:]])])
 
@@ -260,7 +268,7 @@ def futures(
     Returns
     -------
     Futures
-        From where a store is empty the runner goes on at 80 % of CP.
+        From where a store is empty the runner goes on at 80 % of what was planned, and of CP at most.
     """
     k = len(critical_power)
     deficit, spent, clock = np.zeros(k), np.zeros(k), np.zeros(k)
@@ -269,7 +277,7 @@ def futures(
     dry = np.zeros(len(power))
     rows = zip(power.tolist(), speed.tolist(), course.length.tolist(), course.stops.tolist(), strict=True)
     for i, (p, v, length, stood) in enumerate(rows):
-        held = np.where(empty, COLLAPSE * critical_power, p * execution)
+        held = np.where(empty, COLLAPSE * np.minimum(critical_power, p * execution), p * execution)
         # Near the plan speed follows power in proportion, since a metre costs nearly the same at any speed.
         seconds = length / np.maximum(v * held / max(p, 1.0) / needs, SLOWEST)
         above = held - critical_power

@@ -12,12 +12,16 @@ from footwork.physiology.endurance import power_at
 from footwork.planning.course import Course, effort_factor
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
-STEEPEST_DESCENT_SPEED = 8.0  # no one is carried faster downhill than this by even power [m/s]
+METHOD_VERSION = 2
+FASTEST = 12.0  # no runner is faster [m/s]
 
 
 def segment_speed(
-    power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None
+    power: npt.ArrayLike,
+    course: Course,
+    flat_power: Callable[[Floats], Floats],
+    mass: float | None,
+    fastest: float = FASTEST,
 ) -> Floats:
     """Speed on every segment at given powers.
 
@@ -31,6 +35,8 @@ def segment_speed(
         Flat, windless power [W] at a speed [m/s].
     mass : float or None
         For the share of wind and air density; without it they are left out. [kg]
+    fastest : float
+        Speed that nothing carries the runner beyond. [m/s]
 
     Returns
     -------
@@ -47,7 +53,7 @@ def segment_speed(
     grade, wind, density, surface = kinds.T
     alike = Course(np.ones(len(kinds)), grade, wind, density, None, surface, course.drag)
     low = np.full((len(target), len(kinds)), 0.05)
-    high = np.full_like(low, STEEPEST_DESCENT_SPEED)
+    high = np.full_like(low, fastest)
     for _ in range(30):
         middle = 0.5 * (low + high)
         above = flat_power(middle) * effort_factor(alike, middle, mass) >= target
@@ -73,10 +79,12 @@ class TimeAtPower:
         )
 
 
-def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float) -> TimeAtPower:
-    """Race times at even powers from 0.3 to 2.5 times ``around`` [W]."""
+def tabulate(
+    course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float, fastest: float = FASTEST
+) -> TimeAtPower:
+    """Race times at even powers from 0.3 to 2.5 times ``around`` [W], no faster than ``fastest`` [m/s] anywhere."""
     powers = around * np.geomspace(0.3, 2.5, 60)
-    speeds = segment_speed(powers, course, flat_power, mass)
+    speeds = segment_speed(powers, course, flat_power, mass, fastest)
     return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1) + course.stops.sum())
 
 

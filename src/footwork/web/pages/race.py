@@ -3,81 +3,120 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
 import json
+import re
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import numpy as np
+from fastapi import Request
 from nicegui import events, ui
 
-from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library import handout
-from footwork.library.race import CAUTION, RacePlan, splits_every
+from footwork.library.race import RacePlan, splits_every
 from footwork.library.road import Weather, read_track
-from footwork.quantities import (
-    format_distance,
-    format_duration,
-    format_pace,
-    parse_date,
-    parse_distance,
-    parse_duration,
-)
-from footwork.reports import race_card
+from footwork.library.weather import of_metars
+from footwork.quantities import parse_date, parse_distance, parse_duration, parse_pace
 from footwork.signals import Course
 from footwork.web import jobs
-from footwork.web.layout import heading, note, page, table, text, whisker
-from footwork.web.pages.run import show_chart
+from footwork.web.forms import Field, sentence
+from footwork.web.layout import link, page, text
+from footwork.web.pages import race_plan
 
-FIELDS = (
-    ("distance", "Distance", "half"), ("time", "Goal time, or time alone", ""), ("temperature", "Temperature, °C", ""),
-    ("humidity", "Humidity, %", ""), ("wind", "Wind, m/s, or 5@240", ""), ("altitude", "Altitude, m", ""), ("metar", "or a METAR line", ""), ("risk", "Chance of running dry you accept, %", "about 50"),
-)  # fmt: skip
+# Groups of fields: name, label, what stands there while it is empty.
+GROUPS: dict[str, tuple[Field, ...]] = {
+    "": (
+        Field("distance", "Distance", "half"), Field("time", "Goal time, or time alone"), Field("start", "Start, 2026-10-04T09:00"),
+        Field("risk", "Chance of running dry you accept, %", "about 50"),
+    ),
+    "Weather": (
+        Field("temperature", "Temperature, °C"), Field("humidity", "Humidity, %"), Field("wind", "Wind, m/s, or 5@240"), Field("altitude", "Altitude, m"),
+        Field("metar", "or METAR; by the hour with = between"), Field("draft", "Way behind others, %"),
+    ),
+    "More about the course": (
+        Field("run", "Number of a run on the course"), Field("laps", "Laps", "1"), Field("marks", "Marks, ; between", "7km: drinks, 20 s"),
+        Field("heights", "Heights from run number"), Field("smoothing", "Smoothing of heights, m", "40"),
+    ),
+    "How to run it": (
+        Field("strategy", "Plan for", choices=(("", "the quickest way"), ("even-power", "even power"), ("even-pace", "even pace"), ("own", "your own watts"))),
+        Field("own", "Your own watts, ; between", "5km=250; 10km=260"), Field("negative_split", "Second half harder by, %"),
+        Field("companion", "Companion's pace", "5:30/km"), Field("after_ride", "Time on the bicycle before", "1:10:00"), Field("date", "By what was known on", "2026-06-30"),
+    ),
+}  # fmt: skip
+FIELDS = tuple(f for group in GROUPS.values() for f in group)
+
+
+def question(library: Any, course: Course | None = None, **given: str) -> dict[str, Any]:
+    """What the page's texts ask, as `race.Question`. Raises UsageError for a text that cannot be read."""
+    unknown = set(given) - {f.name for f in FIELDS} - {"scale"}
+    if unknown:
+        raise UsageError(f"this page knows no {', '.join(sorted(unknown))}")
+    asked = {name: value.strip() for name, value in given.items() if value.strip()}
+
+    def number(name: str, what: str, scale: float = 1.0) -> float | None:
+        value = None if name not in asked else _number(asked[name], what)
+        if value is not None and scale != 1.0 and not 0 <= value <= 100:
+            raise UsageError(f"{what} {value:g} % cannot be: give 0 to 100")
+        return None if value is None else value * scale
+
+    def parsed(name: str, read: Any) -> Any:
+        return read(asked[name]) if name in asked else None
+
+    speed, at, source = asked.get("wind", "").partition("@")
+    sky = Weather(
+        _number(speed, "wind") if speed else None, _number(source, "wind direction") if at else None, number("temperature", "temperature"),
+        number("humidity", "humidity", 0.01), number("altitude", "altitude"),
+    )  # fmt: skip
+    start = parsed("start", _moment)
+    reports: tuple[dict[str, Any], ...] = ()
+    lines = [line for line in re.split(r"[=\n]", asked.get("metar", "")) if line.strip()]
+    if len(lines) == 1:
+        sky = sky.over(lines[0])
+    elif lines:
+        if start is None:
+            raise UsageError("several METAR lines are weather by the hour: fill in the start too")
+        reports = tuple(of_metars(lines, start))
+    distance = parsed("distance", parse_distance)
+    way = course if course is not None else asked.get("run")
+    if distance is None and way is None and "time" not in asked:
+        distance = parse_distance("half")
+    return {
+        "distance": distance, "time": parsed("time", parse_duration), "companion": parsed("companion", parse_pace), "course": way,
+        "laps": int(number("laps", "the number of laps") or 1), "marks": _several(asked.get("marks", "")), "heights": asked.get("heights"),
+        "smoothing": number("smoothing", "the smoothing") or 40.0, "start": start, "weather": sky, "reports": reports,
+        "draft": number("draft", "the share of the way", 0.01) or 0.0, "scale": asked.get("scale"), "date": parsed("date", parse_date),
+        "split": splits_every(library.setting("units") == "imperial"), "strategy": asked.get("strategy"),
+        "risk": number("risk", "the chance", 0.01), "own": _several(asked.get("own", "")),
+        "negative_split": number("negative_split", "the second half", 0.01) or 0.0, "after_ride": parsed("after_ride", parse_duration),
+    }  # fmt: skip
 
 
 def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan:
-    """A plan from the page's texts. Raises UsageError for a text that is no number."""
-    unknown = set(given) - {name for name, _, _ in FIELDS} - {"scale", "date", "strategy"}
-    if unknown:
-        raise UsageError(f"this page knows no {', '.join(sorted(unknown))}")
-    asked = {name: value.strip() for name, value in given.items()}
-    speed, at, source = asked.get("wind", "").partition("@")
-    humidity = _number(asked.get("humidity", ""), "humidity")
-    sky = Weather(
-        _number(speed, "wind"), _number(source, "wind direction") if at else None, _number(asked.get("temperature", ""), "temperature"),
-        None if humidity is None else humidity / 100, _number(asked.get("altitude", ""), "altitude"),
-    )  # fmt: skip
-    if asked.get("metar"):
-        sky = sky.over(asked["metar"])
-    distance = parse_distance(asked["distance"]) if asked.get("distance") else None
-    if distance is None and course is None and not asked.get("time"):
-        distance = parse_distance("half")
-    time = parse_duration(asked["time"]) if asked.get("time") else None
-    every = splits_every(library.setting("units") == "imperial")
-    found: RacePlan = library.race(
-        distance=distance,
-        time=time,
-        course=course,
-        weather=sky,
-        scale=asked.get("scale") or None,
-        date=parse_date(asked["date"]) if asked.get("date") else None,
-        split=every,
-        strategy=asked.get("strategy") or None,
-        risk=None if not asked.get("risk") else (_number(asked["risk"], "the chance") or 0.0) / 100,
-    )
+    """A plan from the page's texts."""
+    asked = {k: v for k, v in question(library, course, **given).items() if v not in (None, ())}
+    found: RacePlan = library.race(**asked)
     return found
 
 
-def _number(text_: str, what: str) -> float | None:
-    if not text_:
-        return None
+def _several(text_: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text_.split(";") if part.strip())
+
+
+def _number(text_: str, what: str) -> float:
     try:
         return float(text_.replace(",", "."))
     except ValueError:
         raise UsageError(f"{what} '{text_}' is not a number") from None
+
+
+def _moment(text_: str) -> dt.datetime:
+    try:
+        return dt.datetime.fromisoformat(text_)
+    except ValueError:
+        raise UsageError(f"the start '{text_}' is no time: write 2026-10-04T09:00") from None
 
 
 def data(library: Any, **given: str) -> dict[str, Any]:
@@ -85,81 +124,57 @@ def data(library: Any, **given: str) -> dict[str, Any]:
     return answer(library, None, **given).to_json()
 
 
-def sentence(plan: RacePlan) -> str:
-    if plan.distance is not None:
-        return f"In {format_duration(plan.time.value or 0)} at even power you can cover about {format_distance(plan.distance.value or 0)}."
-    goal = plan.goal
-    if goal and goal["critical_power_needed"] is not None:
-        needed = goal["critical_power_needed"]
-        return f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
-    if goal:
-        return f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about {plan.power.value:.0f} W."
-    return f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
-
-
-def profile_chart(plan: RacePlan, imperial: bool) -> Chart:
-    """Height and pace along the course."""
-    x = np.array([0.0] + [p["end_m"] for p in plan.profile])
-    rise = np.array([0.0] + [p["rise_m"] for p in plan.profile])
-    speed = np.array([p["speed_mps"] for p in plan.profile])
-    panes = [
-        Pane(
-            f"pace at even power, min/{'mi' if imperial else 'km'}",
-            [Mark("line", x, np.append(speed[:1], speed))],
-            "pace-mile" if imperial else "pace",
-        )
-    ]
-    if np.ptp(rise) > 2:
-        panes.append(Pane("height above the start, m", [Mark("line", x, rise)], height=120))
-    return Chart(panes, "distance", "Pace and height along the course", imperial)
-
-
 def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/race")
-    async def race(
-        distance: str = "",
-        time: str = "",
-        temperature: str = "",
-        humidity: str = "",
-        wind: str = "",
-        altitude: str = "",
-        metar: str = "",
-        risk: str = "",
-    ) -> None:
-        asked = {
-            "distance": distance,
-            "time": time,
-            "temperature": temperature,
-            "humidity": humidity,
-            "wind": wind,
-            "altitude": altitude,
-            "metar": metar,
-            "risk": risk,
-        }
+    async def race(request: Request) -> None:
         imperial = library.setting("units") == "imperial"
-        given = {name: asked.get(name, "") for name, _, _ in FIELDS}
+        given = {f.name: request.query_params.get(f.name, "") for f in FIELDS}
+        given["scale"] = request.query_params.get("scale", "")
         state: dict[str, Any] = {"course": None, "turn": 0}
 
-        async def follow() -> None:
+        async def show() -> None:
+            """The plan of the fields as they stand, or the sentence that says why there is none."""
             state["turn"] += 1
             turn = state["turn"]
-            await asyncio.sleep(0.25)  # typing settles
-            if turn != state["turn"]:
-                return
             try:
-                plan = await asyncio.to_thread(lambda: answer(library, state["course"], **given))
+                plan, problem = await asyncio.to_thread(lambda: answer(library, state["course"], **given)), ""
             except FootworkError as error:
-                plan = None
-                message = f"{str(error)[0].upper()}{str(error)[1:]}."
+                plan, problem = None, sentence(str(error))
             if turn != state["turn"]:
                 return
             shown.clear()
             with shown:
                 if plan is None:
-                    text("p", message)
+                    text("p", problem)
                 else:
-                    _plan(base, plan, imperial)
-                    _files(plan, state["course"])
+                    race_plan.show(base, plan, imperial, state["course"].name if state["course"] else "")
+
+        async def changed(event: Any, name: str) -> None:
+            given[name] = str(event.args["value"])
+            state["typed"] = state.get("typed", 0) + 1
+            typed = state["typed"]
+            await asyncio.sleep(0.25)  # typing settles
+            if typed == state["typed"]:
+                await show()
+
+        async def received(event: events.UploadEventArguments) -> None:
+            try:
+                state["course"] = await read_elsewhere(event)
+            except FootworkError as error:
+                ui.notify(sentence(str(error)))
+                return
+            given.update(distance="", run="")
+            fill({"distance": "", "run": ""})
+            dropped.set_text(f"Course: {state['course'].name}.")
+            remove.set_visibility(True)
+            await show()
+
+        async def removed(_: Any) -> None:
+            state["course"] = None
+            upload.reset()
+            dropped.set_text("")
+            remove.set_visibility(False)
+            await show()
 
         with page(
             base,
@@ -168,165 +183,71 @@ def register(base: str, library: Any) -> None:
             "The watts for a race, so as neither to blow up nor to finish with energy left.",
             wide=True,
         ):
+            with ui.element("p"):
+                link("Past races against their plans", f"{base}/race/log")
             with ui.element("div").classes("split"):
                 with ui.element("div"):
-                    with ui.element("div").classes("fw-form"):
-                        for name, label, default in FIELDS:
-                            with ui.element("label"):
-                                text("span", label)
-                                # No value is bound: a page that redraws would put it back over what was typed.
-                                box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
-                                box.props["placeholder"] = default
-
-                                async def changed(event: Any, name: str = name) -> None:
-                                    given[name] = str(event.args["value"])
-                                    await follow()
-
-                                box.on("input", changed, js_handler="(e) => emit({value: e.target.value})")
-                    text(
-                        "p",
-                        "Distance as 10km, 5mi, half or marathon. A course as GPX takes the distance from the file:",
-                        "soft",
-                    )
-
-                    async def received(event: events.UploadEventArguments) -> None:
-                        try:
-                            state["course"] = await read_elsewhere(event)
-                        except FootworkError as error:
-                            ui.notify(f"{str(error)[0].upper()}{str(error)[1:]}.")
-                            return
-                        given["distance"] = ""
-                        fill({"distance": ""})
-                        await follow()
-
-                    with ui.element("div").classes("upload"):
-                        ui.upload(label="Drop a course here", auto_upload=True, on_upload=received).props(
-                            'flat bordered color="transparent" text-color="inherit"'
-                        )
+                    for title, fields in GROUPS.items():
+                        if not title:
+                            _inputs(fields, changed)
+                            text(
+                                "p",
+                                "Distance as 10km, 5mi, half or marathon. A course as GPX takes it from the file:",
+                                "soft",
+                            )
+                            with ui.element("div").classes("upload"):
+                                upload = ui.upload(
+                                    label="Drop a course here", auto_upload=True, on_upload=received
+                                ).props('flat bordered color="transparent" text-color="inherit"')
+                            with ui.element("div").classes("row-of"):
+                                dropped = text("span", "", "soft")
+                                remove = text("button", "Take the course off", "fw").on("click", removed)
+                            remove.set_visibility(False)
+                            _scales(library, given["scale"], changed)
+                            continue
+                        with ui.element("details") as box:
+                            box.props["open"] = any(given[f.name] for f in fields)
+                            text("summary", title)
+                            _inputs(fields, changed)
                 shown = ui.element("div")
             fill({name: value for name, value in given.items() if value})
-            with shown:
-                try:
-                    plan = await asyncio.to_thread(lambda: answer(library, None, **given))
-                    _plan(base, plan, imperial)
-                    _files(plan, None)
-                except FootworkError as error:
-                    text("p", f"{str(error)[0].upper()}{str(error)[1:]}.")
+            await show()
 
 
-def strategies_chart(found: dict[str, Any], imperial: bool) -> Chart:
-    """Power of the three ways, and the stores and the risk of the chosen one, along the course."""
-    rows = found["strategies"]
-    x = np.array([0.0] + [s["end_m"] for s in rows["best"]["segments"]])
+def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
+    """Labelled fields that the plan follows. No value is bound: a page that redraws would put it back over what was typed."""
+    with ui.element("div").classes("fw-form"):
+        for field in fields:
+            with ui.element("label"):
+                text("span", field.label)
+                if field.choices:
+                    box = ui.element("select").props(f'name="{field.name}"')
+                    with box:
+                        for value, label in field.choices:
+                            text("option", label).props["value"] = value
+                else:
+                    box = ui.element("input").props(f'type="text" autocomplete="off" name="{field.name}"')
+                    box.props["placeholder"] = field.option
 
-    def line(name: str, key: str, first: float | None = None) -> np.ndarray:
-        values = np.array([s[key] for s in rows[name]["segments"]])
-        return np.append(values[:1] if first is None else [first], values)
+                async def told(event: Any, name: str = field.name) -> None:
+                    await changed(event, name)
 
-    chosen = found["chosen"]
-    other = "even-pace" if chosen != "even-pace" else "best"
-    powers = [
-        Mark("line", x, line(other, "power_w"), label=other, soft=True),
-        Mark("line", x, line(chosen, "power_w"), label=chosen),
-    ]
-    stores = (
-        Pane("effort, W", powers, height=150),
-        Pane(f"W′ left, kJ, {chosen}", [Mark("line", x, line(chosen, "w_prime_j", float(found["w_prime_j"])) / 1000)], height=90),
-        Pane(f"endurance left, %, {chosen}", [Mark("line", x, 100 * line(chosen, "endurance_left", 1.0))], height=90),
-        Pane("chance that a store is empty by here, %", [Mark("line", x, 100 * np.append(0.0, found["dry_by_segment"]))], height=90),
-    )  # fmt: skip
-    # A line that never moves tells nothing that the table does not.
-    panes = [p for p in stores if max(float(np.ptp(m.y)) for m in p.marks) > 1.0]
-    return Chart(panes, "distance", "Power, both stores and the chance of running dry along the course", imperial)
+                box.on("change" if field.choices else "input", told, js_handler="(e) => emit({value: e.target.value})")
 
 
-def _instructions(found: dict[str, Any], imperial: bool) -> None:
-    heading("How to run it")
-    table(
-        ["from", "to", "watts shown", "band", "road", "watch"],
-        [
-            [format_distance(i["start_m"], imperial), format_distance(i["end_m"], imperial), f"{i['power_w']:.0f} W", f"{i['low_w']:.0f}–{i['high_w']:.0f}",
-             i["where"], f"{i['watch']} mean"]
-            for i in found["instructions"]
-        ],
-        labelled=True,
-    )  # fmt: skip
-    cost = found["simplifying_costs_s"]
-    text(
-        "p",
-        "Watts as your device shows them: lower where it is dull on slopes or blind to wind, for the same effort."
-        + (f" Running these stretches instead of every metre costs {cost:.0f} s." if cost >= 0.5 else ""),
-        "soft",
-    )
-
-
-def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
-    heading("Three ways to run it")
-    table(
-        ["way", "time", "behind the quickest", "mean power", "least W′ left", "endurance left"],
-        [
-            [name.replace("-", " ").capitalize(), format_duration(s["time_s"]), format_duration(s["behind_best_s"]) if s["behind_best_s"] >= 0.5 else "none",
-             f"{s['mean_power_w']:.0f} W", f"{min(r['w_prime_j'] for r in s['segments']) / 1000:.1f} kJ", f"{100 * s['segments'][-1]['endurance_left']:.0f} %"]
-            for name, s in found["strategies"].items()
-        ],
-        labelled=True,
-    )  # fmt: skip
-    text("p", found["why"])
-    drawn = strategies_chart(found, imperial)
-    if drawn.panes:
-        show_chart(drawn)
-    heading("Fuel")
-    text("p", found["fuel"]["sentence"])
-    heading("Many race days")
-    t = found["finish_time"]
-    text(
-        "p",
-        f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])} and nine under "
-        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of CP."
-        + (
-            ""
-            if found["reserve"]
-            else " The plan spends all you most likely have: give a chance you accept for a safer one."
-        ),
-    )
-    table(
-        ["unknown", "spread of the time, alone"],
-        [[u["what"][0].upper() + u["what"][1:], f"± {1.96 * u['sd_s']:.0f} s"] for u in found["unknowns"]],
-        labelled=True,
-    )
-    solver = found["solver"]
-    note(
-        f"The quickest plan was found by optimal control: {solver['status']} after {solver['iterations']} steps, residual {solver['residual']:.0e}.",
-        base,
-        "pacing",
-    )
-
-
-def _files(plan: RacePlan, course: Course | None) -> None:
-    """What is taken to the start line."""
-    name = (course.name if course else "") or f"race-{plan.question['distance_m'] / 1000:.0f}km"
-
-    async def card(_: Any) -> None:
-        ui.download.content(await asyncio.to_thread(race_card, plan, course.name if course else ""), f"{name}.pdf")
-
-    async def watch(_: Any) -> None:
-        ui.download.content(await asyncio.to_thread(handout.workout, plan, name), f"{name}.fit")
-
-    heading("Take it along")
-    with ui.element("div").classes("row-of"):
-        text("button", "Print a pace card", "fw").on("click", card)
-        text("button", "Workout for the watch", "fw").on("click", watch)
-    text(
-        "p",
-        "The card is a PDF with a wrist band and a pocket sheet; the workout is a FIT file with a band of watts for each stretch.",
-        "soft",
-    )
+def _scales(library: Any, current: str, changed: Any) -> None:
+    names = sorted({row.power_scale for row in library.runs() if row.power_scale})
+    if len(names) > 1:
+        choices = (("", "the device most in use"), *((n, n) for n in names))
+        _inputs((Field("scale", "Watts of", choices=choices),), changed)
+        if current:
+            fill({"scale": current})
 
 
 def fill(values: dict[str, str]) -> None:
     """Write texts into the form's fields; they reach the page as data."""
     for name, value in values.items():
-        ui.run_javascript(f"document.querySelector('input[name={name}]').value = {json.dumps(value)}")
+        ui.run_javascript(f"document.querySelector('[name={name}]').value = {json.dumps(value)}")
 
 
 async def read_elsewhere(event: events.UploadEventArguments) -> Course:
@@ -336,31 +257,3 @@ async def read_elsewhere(event: events.UploadEventArguments) -> Course:
         await event.file.save(path)
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
             return await asyncio.get_running_loop().run_in_executor(pool, read_track, path)
-
-
-def _plan(base: str, plan: RacePlan, imperial: bool) -> None:
-    text("p", sentence(plan))
-    per = "/mi" if imperial else "/km"
-    with ui.element("div").classes("numbers"):
-        whisker(base, f"Power on {plan.scale}", "power", plan.power, "even effort")
-        if plan.distance is not None:
-            whisker(base, "Distance", "distance", plan.distance.scaled(1e-3, "km"), "", 2)
-        else:
-            whisker(base, "Time", "time", plan.time, "", 0, format_duration, " ")
-        whisker(base, "Pace", "pace", plan.pace, "", 0, lambda v: format_pace(1000 / v, imperial).split(" ")[0], per)
-    for warning in plan.warnings:
-        note(warning, base, "race")
-    if np.ptp([p["speed_mps"] for p in plan.profile]) > 0.05:
-        show_chart(profile_chart(plan, imperial))
-    _instructions(plan.strategies, imperial)
-    _strategies(base, plan.strategies, imperial)
-    heading("Splits at even power")
-    table(
-        ["distance", "clock", "split pace", "rise", "power"],
-        [
-            [format_distance(s["distance_m"], imperial), format_duration(s["time_s"]), format_pace(s["speed_mps"], imperial),
-             f"{s['rise_m']:+.0f} m" if abs(s["rise_m"]) >= 0.5 else "level", f"{s['power_w']:.0f} W"]
-            for s in plan.splits
-        ],
-    )  # fmt: skip
-    note(CAUTION, base, "cautions")

@@ -305,6 +305,9 @@ def _recordings(base: str, found: dict[str, Any]) -> None:
 def _marks(base: str, library: Any, run_id: int, marks: list[str]) -> None:
     heading("Marks")
     text("p", "Efforts of a race or test count as maximal and settle critical power.", "soft")
+    if "race" in marks:
+        with ui.element("p"):
+            link("This race against the plan of the day before", f"{base}/runs/{run_id}/review")
     with ui.element("div").classes("row-of"):
         for name, label in _MARKS.items():
             button = text("button", f"Unmark {name}" if name in marks else label, "fw on" if name in marks else "fw")

@@ -1,0 +1,273 @@
+"""A race from the question to the review: what was asked, what is taken along, what came of it."""
+
+import csv
+import datetime as dt
+import io
+import shutil
+
+import numpy as np
+import pytest
+
+from footwork.analysis.efforts import hard_part
+from footwork.errors import NotEnoughData, UsageError
+from footwork.library import Library, brick, handout, whatif
+from footwork.library.race import Question
+from footwork.library.road import Weather
+from footwork.library.weather import of_metars
+from tests.conftest import RUNNER, fit_of, simulate
+from tests.planning.test_course import circle
+
+SPEED_CP = RUNNER.speed_cp
+FLAT_TEN = {"distance": 10_000.0}
+
+
+@pytest.fixture(scope="module")
+def library(season_library, tmp_path_factory):
+    """The season with two races after it: one marked, with warm-up and cool-down, and one not marked."""
+    folder = tmp_path_factory.mktemp("raced") / "season"
+    shutil.copytree(season_library.folder, folder)
+    made = Library.open(folder)
+    files = tmp_path_factory.mktemp("races")
+    for name, day, pieces in (
+        ("race.fit", dt.date(2026, 4, 26), [(900, 0.68), (2400, 0.97), (600, 0.62)]),
+        ("fade.fit", dt.date(2026, 5, 3), [(1000, 1.04), (1000, 0.98), (1000, 0.80)]),
+    ):
+        (files / name).write_bytes(fit_of(simulate(day, pieces, seed=day.day)))
+    made.add([files])
+    made.mark(run_of(made, dt.date(2026, 4, 26)), "race")
+    return made
+
+
+def run_of(library, day):
+    return next(r.id for r in library.runs() if r.local.date() == day)
+
+
+def test_a_review_leaves_out_the_warm_up_and_what_came_after_the_day_before(library):
+    run = run_of(library, dt.date(2026, 4, 26))
+    found = library.review(run)
+    assert found["time_s"] == pytest.approx(2400, abs=40)
+    assert found["evidence_until"] == "2026-04-25" and found["counts"]
+    assert found["planned_s"] + found["lost_s"] == pytest.approx(found["time_s"], abs=3)
+    assert found["effort_s"] + found["other_s"] == pytest.approx(found["lost_s"], abs=1e-6)
+    assert sum(r["time_s"] for r in found["rows"]) == pytest.approx(found["time_s"], abs=2)
+    assert 0 <= found["stores"]["dry_probability"] <= 1
+    assert found["tail_after"]["value"] != found["tail_before"]["value"]  # marked as race, it is evidence of the tail
+
+
+def test_a_plan_is_never_judged_by_the_run_it_was_fitted_on(library):
+    run = run_of(library, dt.date(2026, 4, 26))
+    before = library.review(run)["predicted"]
+    library.mark(run, "race", remove=True)
+    try:
+        assert library.review(run)["predicted"] == before
+    finally:
+        library.mark(run, "race")
+
+
+def test_a_fade_is_seen(library):
+    found = library.review(run_of(library, dt.date(2026, 5, 3)))
+    assert found["fade_share"] > 0.1 and "a fade" in found["sentence"] and "not marked as race" in found["sentence"]
+
+
+def test_the_log_holds_marked_races_and_says_when_they_are_too_few(library):
+    found = library.predictions()
+    (row,) = found["races"]
+    assert row["run"] == run_of(library, dt.date(2026, 4, 26)) and row["time_s"] == pytest.approx(2400, abs=40)
+    assert row["predicted"]["p10"] < row["predicted"]["p50"] < row["predicted"]["p90"]
+    assert found["error"]["value"] is None and "too few" in found["sentence"]
+
+
+def test_a_run_before_which_nothing_is_known_has_no_review(library):
+    with pytest.raises(NotEnoughData):
+        library.review(min(r.id for r in library.runs() if r.local.date() == dt.date(2026, 3, 2)))
+
+
+def test_the_race_in_a_run():
+    easy, hard = np.full(900, 180.0), np.full(2400, 280.0)
+    rng = np.random.default_rng(1)
+    noisy = np.concatenate([easy, hard, np.full(600, 150.0)]) + rng.normal(0, 15, 3900)
+    begin, end = hard_part(noisy)
+    assert begin == pytest.approx(900, abs=10) and end == pytest.approx(3300, abs=10)
+    assert hard_part(hard + rng.normal(0, 15, 2400)) == (0, 2400)
+    assert hard_part(np.concatenate([hard, 0.93 * hard])) == (0, 4800)  # a fade is not a cool-down
+    assert hard_part(np.full(60, 250.0)) == (0, 60)
+
+
+def test_a_companion_is_a_goal_at_even_pace(library):
+    plan = library.race(**FLAT_TEN, companion=1000 / 330)
+    assert plan.goal["time_s"] == pytest.approx(3300) and plan.strategies["chosen"] == "even-pace"
+    assert plan.strategies["strategies"]["even-pace"]["time_s"] == pytest.approx(3300, rel=2e-3)
+
+
+def test_a_goal_far_slower_than_the_best_is_kept(library):
+    plan = library.race(**FLAT_TEN, time=80 * 60.0)
+    for row in plan.strategies["strategies"].values():
+        assert row["time_s"] == pytest.approx(4800, rel=3e-3)
+
+
+def test_own_watts_are_run_as_asked_and_their_end_is_told(library):
+    plan = library.race(**FLAT_TEN, own=("5km=230", "10km=200"), strategy="own")
+    own = plan.strategies["strategies"]["own"]
+    assert own["segments"][0]["power_w"] > own["segments"][-1]["power_w"] and own["dry_at_m"] is None
+    hard = library.race(**FLAT_TEN, own=("10km=420",)).strategies["strategies"]["own"]
+    assert hard["dry_at_m"] < 10_000
+    for bad in (("5km",), ("5km=0",), ("5km=240", "3km=250")):
+        with pytest.raises(UsageError):
+            library.race(**FLAT_TEN, own=bad)
+
+
+def test_a_ride_before_takes_from_what_can_be_held(library):
+    fresh, tired = (library.race(**FLAT_TEN, after_ride=r) for r in (None, 4000.0))
+    assert tired.time.value > 1.02 * fresh.time.value
+    assert tired.conditions["after_ride"]["held"]["value"] == pytest.approx(-6.2, abs=0.3)
+    assert any("After the ride" in c for c in tired.strategies["cautions"])
+    assert not brick.bricks(library)
+    run = run_of(library, dt.date(2026, 4, 26))
+    library.mark(run, "brick")
+    try:
+        assert brick.bricks(library) == {run}
+        taught = library.race(**FLAT_TEN, after_ride=4000.0).conditions["after_ride"]
+        assert taught["watts_at_speed"]["n"] == 1 and taught["held"]["n"] == 1
+        assert taught["held"]["value"] > tired.conditions["after_ride"]["held"]["value"]  # it was run as if fresh
+    finally:
+        library.mark(run, "brick", remove=True)
+
+
+def test_the_course_of_the_watch_is_read_back_by_two_decoders(library):
+    import fitdecode
+    import fitfast
+
+    plan = library.race(
+        course=circle(points=[(46.0, 7.02, "Nowhere near")]),
+        marks=("7km: drinks, 20 s",),
+        start=dt.datetime(2026, 10, 4, 9, tzinfo=dt.UTC),
+    )
+    data = handout.course(plan, "Bay loop")
+    with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
+        found = [f for f in reader if isinstance(f, fitdecode.FitDataMessage)]
+    named = {n: [f for f in found if f.name == n] for n in ("file_id", "course", "lap", "record", "course_point")}
+    assert named["file_id"][0].get_value("type") == "course" and named["course"][0].get_value("name") == "Bay loop"
+    assert len(named["record"]) == 201 and named["record"][-1].get_value("distance") == pytest.approx(10_000)
+    best = plan.strategies["strategies"]["best"]
+    assert named["lap"][0].get_value("total_elapsed_time") == pytest.approx(best["time_s"], abs=0.01)
+    assert named["record"][0].get_value("altitude") == pytest.approx(100, abs=3)
+    points = named["course_point"]
+    assert len(points) == len(plan.strategies["instructions"]) + 1
+    assert "drinks" in {p.get_value("name") for p in points}
+    first = plan.strategies["instructions"][0]
+    assert points[0].get_value("name") == f"{first['low_w']:.0f}-{first['high_w']:.0f} W"
+    # Degrees = semicircles · 180 / 2^31 (public protocol).
+    assert points[0].get_value("position_lat") * 180 / 2**31 == pytest.approx(45.0, abs=1e-5)
+    other = fitfast.parse(data, datetimes=False)
+    assert [p["name"] for p in other["course_point"]] == [p.get_value("name") for p in points]
+    assert len(other["record"]) == 201
+    with pytest.raises(UsageError, match="positions"):
+        handout.course(library.race(**FLAT_TEN))
+
+
+def test_a_walked_stretch_has_no_band_and_steps_count_by_the_watch(library):
+    import fitfast
+
+    steep = circle(8000.0)
+    plan = library.race(
+        course=type(steep)(
+            steep.latitude,
+            steep.longitude,
+            steep.distance,
+            300 - np.abs(steep.distance - 4000) * 0.26 + 1000,
+            "peak",
+            recorded=True,
+        ),
+        distance=7900.0,
+    )
+    steps = fitfast.parse(handout.workout(plan, "Peak"), datetimes=False)["workout_step"]
+    assert plan.strategies["instructions"][0]["walked"]
+    assert sum(s["duration_value"] for s in steps) / 100 == pytest.approx(8000, abs=2)
+    assert steps[0]["target_type"] in (2, "open") and "walk" in steps[0]["wkt_step_name"]
+
+
+def test_the_plan_as_a_table(library):
+    plan = library.race(**FLAT_TEN, strategy="even-power")
+    rows = list(csv.DictReader(io.StringIO(handout.table(plan).decode())))
+    segments = plan.strategies["strategies"]["even-power"]["segments"]
+    assert len(rows) == len(segments) and float(rows[-1]["end_m"]) == 10_000
+    assert float(rows[3]["power_w"]) == pytest.approx(segments[3]["power_w"], abs=1e-3)
+
+
+def test_what_if_moves_the_right_way(library):
+    plan = library.race(course=circle(), weather=Weather(temperature=20.0, humidity=0.5, wind=2.0, wind_from=0.0))
+    base = whatif.even_power(plan, whatif.Change())
+    assert base["time_s"] == pytest.approx(plan.strategies["strategies"]["even-power"]["time_s"], rel=1e-6)
+    slower = [
+        whatif.Change(critical_power=0.97),
+        whatif.Change(mass=4.0),
+        whatif.Change(warmer=8.0),
+        whatif.Change(wind=6.0),
+        whatif.Change(power=0.95),
+    ]
+    for change in slower:
+        assert whatif.even_power(plan, change)["time_s"] > base["time_s"] + 2, change
+    hard = whatif.even_power(plan, whatif.Change(power=1.05))
+    assert hard["time_s"] < base["time_s"] and hard["dry_probability"] > base["dry_probability"] + 0.2
+    quickest = whatif.optimum(plan, whatif.Change(critical_power=0.97))
+    assert quickest["status"] == "converged" and quickest["time_s"] > plan.strategies["strategies"]["best"]["time_s"]
+    with pytest.raises(UsageError):
+        whatif.even_power(plan, whatif.Change(power=3.0))
+
+
+def test_weather_by_the_hour_from_metars(library):
+    start = dt.datetime(2026, 10, 4, 9, tzinfo=dt.UTC)
+    reports = of_metars(["LPPT 040900Z 36010KT 18/10 Q1015", "LPPT 041000Z 18010KT 26/12 Q1015"], start)
+    plan = library.race(course=circle(), start=start, reports=tuple(reports))
+    assert plan.splits[-1]["clock"].startswith("2026-10-04T09:")
+    assert plan.conditions["hottest_wet_bulb_globe_c"] > plan.conditions["wet_bulb_globe_c"]
+    still = library.race(course=circle(), start=start)
+    assert plan.time.value != still.time.value
+    with pytest.raises(UsageError, match="is of day"):
+        of_metars(["LPPT 200900Z 36010KT 18/10 Q1015"], start)
+    with pytest.raises(UsageError, match="needs the start"):
+        Question(distance=10_000.0, reports=tuple(reports)).checked()
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"companion": 3.0, "time": 3000.0}, "two goals"), ({"draft": 1.5}, "drafting"), ({"negative_split": 0.5}, "negative split"),
+        ({"after_ride": -5.0}, "a ride before"), ({"laps": 0}, "laps"), ({"laps": 2}, "belong to a course"), ({"smoothing": 1.0}, "smoothing"),
+        ({"companion": 0.1}, "companion"), ({"strategy": "own"}, "no strategy here"), ({"course": 999}, "no run 999"),
+        ({"marks": ("20km: drinks",)}, "beyond the finish"), ({"course": circle(), "weather": Weather(wind=3.0)}, "direction too"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_asked_is_one_sentence(library, asked, words):
+    with pytest.raises(UsageError, match=words):
+        library.race(**{**FLAT_TEN, **asked})
+
+
+def test_all_numbers_of_a_plan_are_of_one_runner(library):
+    plan = library.race(**FLAT_TEN)
+    ways = plan.strategies["strategies"]
+    assert ways["even-power"]["time_s"] == pytest.approx(plan.time.value, abs=2)
+    assert ways["even-power"]["mean_power_w"] == pytest.approx(plan.power.value, rel=0.005)
+    assert plan.strategies["run_dry_probability"] == pytest.approx(0.5, abs=0.06)
+
+
+def test_an_ambitious_goal_is_planned_as_asked_and_its_price_is_told(library):
+    best = library.race(**FLAT_TEN)
+    goal = best.time.value * 0.98
+    plan = library.race(**FLAT_TEN, time=goal)
+    assert 0.05 < plan.goal["chance"] < 0.5
+    assert plan.strategies["strategies"]["even-power"]["time_s"] == pytest.approx(goal, rel=1e-3)
+    assert (
+        plan.strategies["reserve"] < 0
+        and plan.strategies["run_dry_probability"] > best.strategies["run_dry_probability"] + 0.1
+    )
+    assert plan.power.value == pytest.approx(plan.strategies["strategies"]["even-power"]["mean_power_w"], rel=0.01)
+    with pytest.raises(UsageError, match="slower than a plan"):
+        library.race(**FLAT_TEN, time=6 * 3600.0)
+
+
+def test_a_variable_wind_is_left_out_and_said(library):
+    sky = Weather().over("LPPT 251730Z VRB06KT 15/10 Q1015")
+    for asked in (FLAT_TEN, {"course": circle()}):
+        plan = library.race(**asked, weather=sky)
+        assert plan.conditions["headwind_mps"] == 0 and any("variable" in w for w in plan.warnings)
