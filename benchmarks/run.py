@@ -347,10 +347,40 @@ def bench_race() -> list[tuple[str, str, str]]:
         constraints={"type": "ineq", "fun": lambda v: [float(pacing.at_speed(engine, coarse, v).endurance[-1])]},
     )  # fmt: skip
     plain = time.perf_counter() - begin
+    asked, slider, rested = bench_sliders()
     return [
+        ("a slider moved: even power of a hilly marathon, with its chance of running dry", f"{1000 * slider:.0f} ms",
+         f"{asked / slider:.0f} times quicker than asking for the plan again ({asked:.2f} s); budget 150 ms"),
+        ("a slider at rest: its quickest plan", f"{1000 * rested:.0f} ms", f"{asked / rested:.1f} times quicker than asking again; budget 1 s"),
         ("quickest plan of a hilly marathon, 844 segments", f"{taken:.2f} s",
          f"{solved.status}, residual {solved.residual:.0e}, {solved.seconds:.2f} s in the solver; {plain * 844 / 40 / taken:.1f} times faster a segment than SLSQP on 40 segments ({plain:.1f} s); budget 1 s"),
     ]  # fmt: skip
+
+
+def bench_sliders() -> tuple[float, float, float]:
+    """Seconds of a whole race plan over a hilly marathon, and of even power and the quickest plan after a change."""
+    from footwork.library import Library, whatif
+    from footwork.signals import Course
+
+    way = np.linspace(0, 42_195, 4220)
+    angle = 2 * np.pi * way / way[-1]
+    course = Course(
+        47 + 0.06 * np.sin(angle),
+        8 + 0.088 * np.cos(angle),
+        way,
+        400 + 30 * np.sin(2 * np.pi * way / 4400),
+        "benchmark",
+    )
+    question = {"course": course, "efforts": ("3:00=361", "12:00=300"), "mass": 68.0}
+    with Library.from_nothing() as library:
+        plan = library.race(**question)
+        asked = seconds_of(lambda: library.race(**question), 3)
+    change = whatif.Change(critical_power=1.02, wind=2.0)
+    return (
+        asked,
+        seconds_of(lambda: whatif.even_power(plan, change), 5),
+        seconds_of(lambda: whatif.optimum(plan, change), 3),
+    )
 
 
 def main() -> None:

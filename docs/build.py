@@ -9,7 +9,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 COMMANDS = (
-    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "race", "athlete", "export",
+    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "efforts", "race", "athlete", "export",
     "places", "backup", "restore", "doctor", "serve", "demo", "methods",
 )  # fmt: skip
 EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "pair", "lap", "delete")

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from footwork.analysis import agreement, conversion, drift, efforts, pairing, screening
+from footwork.analysis import agreement, conversion, drift, efforts, intervals, pairing, screening
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
 from footwork.planning import race
-from tests import devices, heartfaults, raceday
+from tests import devices, heartfaults, raceday, sessions
 
 
 @dataclass
@@ -259,6 +259,10 @@ def table(runners: int) -> str:
         *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)), "",
         f"Race days ({runners} simulated, 3 km to the half marathon on the flat, capacity from three trials; race {race.METHOD_VERSION}).", "",
         "| what | share |", "|---|---|", *_race_rows(runners), "",
+        f"Efforts found ({runners} simulated interval runs: 3 to 10 repeats of 1 to 6 min, 15 to 70 % harder than the rest between, 5 % noise, a device that",
+        f"smooths over 3 s; intervals {intervals.METHOD_VERSION}): F1 of repeats with both ends within so many seconds.", "",
+        "| signal | within | F1 |", "|---|---|---|",
+        *(f"| {name.replace('_', ' ')} | {within} s | {sessions.f1(runners, name, within):.3f} |" for name, within in (("power", 5), ("heart_rate", 20))), "",
         f"Heart rate screened ({runners} simulated runs a kind of fault, screening {screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
         "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, those classed sound.", "",
         "| fault | sensitivity | specificity |", "|---|---|---|", *heartfaults.rows(runners), "",

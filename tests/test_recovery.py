@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from footwork.analysis import agreement, conversion, drift, efforts, pairing, screening
+from footwork.analysis import agreement, conversion, drift, efforts, intervals, pairing, screening
 from footwork.physiology import critical, curve, tracking
-from tests import heartfaults, raceday, recovery
+from tests import heartfaults, raceday, recovery, sessions
 
 ROOT = Path(__file__).parents[1]
 
@@ -38,6 +38,11 @@ def test_race_days_lie_in_the_interval_of_the_plan():
     assert found["inside the 95 % interval"] >= 0.8 and abs(found["mean error of P50, %"]) < 3
 
 
+def test_efforts_are_found_in_power_and_in_heart_rate():
+    assert sessions.f1(40, "power", 5) >= 0.9
+    assert sessions.f1(40, "heart_rate", 20) >= 0.8
+
+
 def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     text = (ROOT / "docs" / "recovery.md").read_text(encoding="utf-8")
     assert f"critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}" in text
@@ -45,7 +50,10 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     assert len(rows) == len(recovery.CHECKS)
     assert f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}" in text
     assert f"agreement {agreement.METHOD_VERSION}, pairing {pairing.METHOD_VERSION}" in text
-    assert f"screening {screening.METHOD_VERSION}" in text
+    assert f"screening {screening.METHOD_VERSION}" in text and f"intervals {intervals.METHOD_VERSION}" in text
+    for signal, least in (("power", 0.9), ("heart rate", 0.8)):
+        found = re.search(rf"\| {signal} \| \d+ s \| (\d\.\d+) \|", text)
+        assert found and float(found.group(1)) >= least
     assert f"conversion {conversion.METHOD_VERSION}" in text and f"drift {drift.METHOD_VERSION}" in text
     for name in ("factor at the centre", "watts a third above it"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)

@@ -230,6 +230,24 @@ METHODS: dict[str, Method] = {
         "P = P(T(P))",
         ("Minetti et al. 2002; da Silva et al. 2022; the log wind profile.",),
     ),
+    "efforts": Method(
+        "Efforts found in a run",
+        "Power (or speed as on the flat, or heart rate with its lag undone) is cut where its level changes, by exact penalised least squares; the "
+        "two levels that explain the stretches best are work and recovery, at least 9 % apart†, and only where they explain most of how the run "
+        "varies†. Edges are then moved to the second. Stops under 40 s† inside one effort are lights. Repeats that agree in time or distance "
+        "are a group. A run of one level is one piece of work.",
+        "",
+        (
+            "Killick, Fearnhead & Eckley 2012, JASA 107:1590 (exact change points); Truong et al. 2020, Signal Processing 167:107299.",
+        ),
+    ),
+    "w-prime-balance": Method(
+        "W′ balance along a run",
+        "The differential form over the draws of CP and W′ known on the day: spent above CP, given back below it in proportion to what is missing. "
+        "Its published error at exhaustion, 2 kJ, is part of the interval in proportion to what is spent. Recovery was measured in cycling.",
+        "dW/dt = −(P − CP) above CP, (CP − P)(W′ − W)/W′ below",
+        ("Skiba et al. 2015, Eur J Appl Physiol 115:703; Townsend et al. 2017, Front Physiol 8:180.",),
+    ),
     "review": Method(
         "A race against its plan",
         "The plan is what the evidence up to the day before allows, on the run's own track without warm-up and cool-down. Effort is the time "

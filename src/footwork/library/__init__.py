@@ -340,6 +340,18 @@ class Library(Said):
 
         return review.predictions(self)
 
+    def efforts(self, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
+        """Warm-up, work, recovery and cool-down of a run, found without laps; see `intervals.of_run`."""
+        from footwork.library import intervals
+
+        return intervals.of_run(self, run_id, signal)
+
+    def balance(self, run_id: int) -> dict[str, Any]:
+        """W′ balance along a run with its interval; see `intervals.balance`."""
+        from footwork.library import intervals
+
+        return intervals.balance(self, run_id)
+
     def today(self) -> dict[str, Any]:
         """What is new and what is due."""
         from footwork.library import today

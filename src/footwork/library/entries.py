@@ -43,6 +43,7 @@ class Told:
     diary: dict[str, Any] = field(default_factory=dict)
     weather: dict[str, Any] | None = None
     entered: dict[str, Any] | None = None
+    efforts: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def contradiction(self) -> str:
@@ -88,6 +89,8 @@ def fold(entries: list[Entry]) -> dict[int, Told]:
                 of.deleted = True
             case "lap":
                 of.laps.append((given["start"], given["end"]))
+            case "efforts":
+                of.efforts = given["parts"]
             case "diary":
                 of.diary[given["name"]] = given["value"]
             case "weather":
@@ -426,6 +429,7 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "pair": lambda e, s: f"paired with run {e.payload['other']}, its clock set {e.payload['shift']:+.0f} s",
     "trim": lambda e, s: f"trimmed to {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "distance": lambda e, s: f"distance corrected to {e.payload['metres'] / 1000:.3f} km",
+    "efforts": lambda e, s: f"divided into {len(e.payload['parts'])} parts",
     "lap": lambda e, s: f"lap from {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "diary": lambda e, s: f"diary: {e.payload['name'].replace('_', ' ')} {'taken back' if e.payload['value'] is None else e.payload['value']}",
     "weather": lambda e, s: f"weather {describe_weather(e.payload)}",

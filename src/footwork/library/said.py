@@ -77,6 +77,12 @@ class Said:
 
         return entries.lap(self, run_id, begin, end)
 
+    def correct_efforts(self, run_id: int, text: str) -> int:
+        """Keep the runner's own division of a run, as ``0:00 warm-up, 15:00 work``; returns the edit's number."""
+        from footwork.library import intervals
+
+        return intervals.correct(self, run_id, text)
+
     def delete(self, run_id: int, forever: bool = False) -> list[int]:
         """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""
         from footwork.library import entries, erasing

@@ -196,6 +196,8 @@ def register(base: str, library: Any) -> None:
             with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
                 link("All runs", f"{base}/runs")
             return
+        from footwork.web.pages import efforts  # which draws with this page's charts
+
         imperial = library.setting("units") == "imperial"
         row = (await asyncio.to_thread(library.run, int(run_id))).row
         with page(
@@ -230,6 +232,7 @@ def register(base: str, library: Any) -> None:
                 show_chart(best_chart(found, best))
                 with ui.element("p"):
                     method_link(base, "mean-maximal", "How best efforts are found")
+            efforts.section(base, library, row.id, imperial)
             _laps(found, imperial)
             _told(base, found)
             _recordings(base, found)

@@ -1,0 +1,338 @@
+"""Work and recovery in any run, without laps: where power (or speed, or heart rate) changes level, and which repeats belong together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from footwork.quantities import Floats, format_duration
+
+METHOD_VERSION = 1
+BIN_S = 5
+SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
+LIGHT_S = 40  # standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again
+STANDING = {"power": 40.0, "speed": 0.6}
+# Least contrast of work over recovery, and how much of the spread of levels the two must explain; our conventions.
+CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
+EXPLAINED, PLAIN = 0.7, 0.2
+HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
+RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
+HEART_S, HEART_SMOOTH_S = (
+    32.0,
+    8.0,
+)  # first-order lag of the heart, which is undone; 38 to 132 s published for ramps, less for steps
+ALIKE = 0.12  # durations within this share are the same repeat
+ROUND_M = (100, 150, 200, 250, 300, 400, 500, 600, 800, 1000, 1200, 1500, 1600, 2000, 2400, 2500, 3000, 4000, 5000)
+Signal = Literal["power", "speed", "heart_rate"]
+Kind = Literal["warm-up", "work", "recovery", "cool-down"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch of a run: seconds from the start (end not included), what it is, and the group of repeats that it belongs to."""
+
+    start: int
+    end: int
+    kind: Kind
+    group: str = ""
+
+    @property
+    def seconds(self) -> int:
+        return self.end - self.start
+
+
+def change_points(values: Floats, penalty: float, shortest: int = 4) -> list[int]:
+    """Where the mean of a series changes, by exact penalised least squares; the end is the last.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n,)
+    penalty : float
+        What a further change must be worth in squared error.
+    shortest : int
+        Least number of values between changes.
+    """
+    import ruptures
+
+    if len(values) < 2 * shortest:
+        return [len(values)]
+    found = ruptures.KernelCPD(kernel="linear", min_size=shortest).fit(values[:, None]).predict(pen=penalty)
+    return [int(v) for v in found]
+
+
+def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
+    """Parts of a run that cover it without gaps; neighbours never share a kind.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        The signal at 1 Hz; NaN where it is missing. [W], [m/s] or [bpm]
+    signal : {'power', 'speed', 'heart_rate'}
+
+    Returns
+    -------
+    list of Part
+        A run of one level is one piece of work.
+    """
+    raw = np.asarray(values, dtype=float)
+    n = len(raw)
+    if n == 0:
+        return []
+    whole = [Part(0, n, "work")]
+    standing = np.nan_to_num(raw, nan=np.inf) < STANDING.get(signal, -1.0)
+    moving = np.isfinite(raw) & ~standing & (raw > 0)
+    if moving.sum() < 3 * SHORTEST_S:
+        return whole
+    level = np.log(np.interp(np.arange(n), np.flatnonzero(moving), raw[moving]))
+    if signal == "heart_rate":
+        level = _unlagged(level)
+    bins = level[: n // BIN_S * BIN_S].reshape(-1, BIN_S).mean(axis=1)
+    noise = max(float(np.median(np.abs(np.diff(bins)))) / 0.954, 0.01)
+    penalty = max(2.0 * CONTRAST[signal] ** 2, 4.0 * noise**2 * float(np.log(len(bins))))
+    edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)], standing, n)
+    hard = _hard(level, edges, standing, signal)
+    if hard is None:
+        return whole
+    parts = _refined(
+        _joined([(a, b, bool(h)) for (a, b), h in zip(pairwise(edges), hard, strict=True)], standing),
+        level,
+        standing,
+        signal,
+    )
+    if signal == "heart_rate" and len(parts) > 1 and not parts[0][2] and parts[0][1] < HEART_RISE_S:
+        parts[0] = (parts[0][0], parts[0][1], True)
+    parts = _joined(parts, standing)
+    if len(parts) < 2 or not _explained(level, parts, standing, signal):
+        return whole
+    return _named(parts)
+
+
+def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int) -> list[int]:
+    """Edges at changes of level and where the runner stops and goes on; a change next to a stop is the stop."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[0], standing.astype(np.int8), [0]])))
+    stops = [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True) if b - a >= SHORTEST_S // 2]
+    near = 2 * BIN_S
+    kept = [c for c in changes if 0 < c < n and all(not a - near <= c <= b + near for a, b in stops)]
+    return sorted({0, n, *kept, *(e for stop in stops for e in stop)})
+
+
+def _explained(
+    level: Floats, parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_], signal: Signal
+) -> bool:
+    """Whether work and recovery explain most of how the run's level varies, as they do not where it only wanders; standing
+    explains itself."""
+    from scipy.ndimage import uniform_filter1d
+
+    smooth = uniform_filter1d(level, 15)
+    hard = np.zeros(len(level), dtype=np.bool_)
+    for a, b, h in parts:
+        hard[a:b] = h
+    moving = ~standing
+    easy = moving & ~hard
+    if not easy.any():
+        return True
+    groups = [smooth[moving & hard], smooth[easy]]
+    share = len(groups[0]) / moving.sum()
+    between = share * (1 - share) * (groups[0].mean() - groups[1].mean()) ** 2
+    within = sum(float(((g - g.mean()) ** 2).sum()) for g in groups) / moving.sum()
+    gap = float(groups[0].mean() - groups[1].mean())
+    # Few short sprints explain little of a long run and are plain to see all the same.
+    return bool(between >= EXPLAINED * (between + within) or gap >= max(PLAIN, 4 * float(groups[1].std())))
+
+
+def _unlagged(level: Floats) -> Floats:
+    """What drives the heart: the lag of first order undone on a smoothed trace."""
+    from scipy.ndimage import gaussian_filter1d
+
+    smooth = gaussian_filter1d(level, HEART_SMOOTH_S, mode="nearest")
+    return np.asarray(smooth + HEART_S * np.gradient(smooth), dtype=float)
+
+
+def _hard(
+    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal
+) -> npt.NDArray[np.bool_] | None:
+    """Which stretches between edges are work: the two levels that explain the stretches best, or None where they are one."""
+    spans = list(pairwise(edges))
+    still = np.array([standing[a:b].mean() > 0.6 for a, b in spans])
+    means = np.array(
+        [float(np.median(level[a:b][~standing[a:b]])) if (~standing[a:b]).any() else -np.inf for a, b in spans]
+    )
+    size = np.array([b - a for a, b in spans], dtype=float) * ~still
+    told = size > 0
+    if told.sum() < 2 and not (told.any() and still.any()):
+        return None
+    order = np.argsort(means[told])
+    x, w = means[told][order], size[told][order]
+    best, cut = -np.inf, None
+    for k in range(1, len(x)):
+        low, high = np.average(x[:k], weights=w[:k]), np.average(x[k:], weights=w[k:])
+        # Time counts by its root, so that a long easy run does not drown a few repeats.
+        between = float(np.sqrt(w[:k].sum() * w[k:].sum()) * (high - low) ** 2)
+        within = float((w[:k] * (x[:k] - low) ** 2).sum() + (w[k:] * (x[k:] - high) ** 2).sum())
+        worth = between / (within + 1e-3 * w.sum())
+        if high - low >= CONTRAST[signal] and worth > best:
+            best, cut = worth, 0.5 * (low + high)
+    if cut is None:
+        return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
+    return np.asarray((means > cut) & ~still)
+
+
+def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bool:
+    """Whether standing comes again and again or lasts, as between repeats, and is no light."""
+    stops = [b - a for (a, b), s in zip(spans, still, strict=True) if s]
+    return max(stops) >= 2 * LIGHT_S or (len(stops) >= 3 and max(stops) >= LIGHT_S)
+
+
+def _joined(parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_]) -> list[tuple[int, int, bool]]:
+    """Neighbours of a kind as one; what is too short, or a traffic light, joins what is about it."""
+    out = list(parts)
+    while True:
+        merged: list[tuple[int, int, bool]] = []
+        for a, b, h in out:
+            if merged and merged[-1][2] == h:
+                merged[-1] = (merged[-1][0], b, h)
+            else:
+                merged.append((a, b, h))
+        out = merged
+        inner = [
+            k for k in range(1, len(out) - 1)
+            if out[k][1] - out[k][0] < SHORTEST_S or (not out[k][2] and _light(out, k, standing))
+        ]  # fmt: skip
+        ends = [k for k in {0, len(out) - 1} if len(out) > 1 and out[k][1] - out[k][0] < SHORTEST_S]
+        if not inner and not ends:
+            return out
+        k = min(inner + ends, key=lambda i: out[i][1] - out[i][0])
+        out[k] = (out[k][0], out[k][1], not out[k][2])
+
+
+def _light(parts: Sequence[tuple[int, int, bool]], k: int, standing: npt.NDArray[np.bool_]) -> bool:
+    """A single short stop in the middle of work: rests between repeats are more than one, or longer."""
+    a, b, _ = parts[k]
+    if b - a >= LIGHT_S or standing[a:b].mean() < 0.5:
+        return False
+    alike = sum(1 for c, d, h in parts[1:-1] if not h and standing[c:d].mean() >= 0.5 and abs((d - c) - (b - a)) <= 10)
+    return alike < 3
+
+
+def _refined(
+    parts: Sequence[tuple[int, int, bool]], level: Floats, standing: npt.NDArray[np.bool_], signal: Signal
+) -> list[tuple[int, int, bool]]:  # fmt: skip
+    """Edges moved to the second where a step, seen through the device's smoothing, fits best."""
+    edges = [parts[0][0], *(b for _, b, _ in parts)]
+    reach, ramp = (25, 1) if signal == "heart_rate" else (12, RAMP_S)
+    drawn = np.where(standing, np.nan, level)
+    for k in range(1, len(edges) - 1):
+        low, high = max(edges[k - 1] + 5, edges[k] - 2 * reach), min(edges[k + 1] - 5, edges[k] + 2 * reach)
+        stop = standing[low:high]
+        if (
+            stop.any()
+            and not stop.all()
+            and (standing[edges[k - 1] : edges[k]].mean() > 0.5) != (standing[edges[k] : edges[k + 1]].mean() > 0.5)
+        ):
+            turn = np.flatnonzero(np.diff(stop.astype(np.int8)))
+            edges[k] = int(low + 1 + turn[np.argmin(np.abs(low + 1 + turn - edges[k]))])
+            continue
+        y = drawn[low:high]
+        known = np.isfinite(y)
+        if known.sum() < 10:
+            continue
+        before, after = (
+            drawn[max(edges[k - 1], edges[k] - 60) : edges[k] - 3],
+            drawn[edges[k] + 4 : min(edges[k + 1], edges[k] + 60)],
+        )
+        if not (np.isfinite(before).any() and np.isfinite(after).any()):
+            continue
+        one, two = float(np.nanmedian(before)), float(np.nanmedian(after))
+        at = np.arange(max(low, edges[k] - reach), min(high, edges[k] + reach + 1))
+        rise = np.clip((np.arange(low, high)[None, :] - at[:, None] + 1) / ramp, 0.0, 1.0)
+        miss = np.where(known, np.where(known, y, 0.0) - (one + (two - one) * rise), 0.0)
+        edges[k] = int(at[np.argmin(np.abs(miss).sum(axis=1))])
+    return [(a, b, h) for (a, b), (_, _, h) in zip(pairwise(edges), parts, strict=True) if b > a]
+
+
+def _named(parts: Sequence[tuple[int, int, bool]]) -> list[Part]:
+    works = [k for k, (_, _, h) in enumerate(parts) if h]
+    out = []
+    for k, (a, b, h) in enumerate(parts):
+        kind: Kind = "work" if h else "warm-up" if k < works[0] else "cool-down" if k > works[-1] else "recovery"
+        out.append(Part(a, b, kind))
+    return out
+
+
+def grouped(parts: Sequence[Part], distance: Floats | None = None, power: Floats | None = None) -> list[Part]:
+    """Repeats that belong together, by a name as ``6 x 800 m`` or ``5 x 4:00``.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+    distance : numpy.ndarray, shape (n,), optional
+        Cumulative distance at 1 Hz; repeats that agree better in distance than in time are named by it. [m]
+    power : numpy.ndarray, shape (n,), optional
+        Signal that repeats of one group agree in within a quarter.
+    """
+    works = [k for k, p in enumerate(parts) if p.kind == "work"]
+    out = list(parts)
+
+    def metres(p: Part) -> float:
+        if distance is None:
+            return float("nan")
+        known = distance[p.start : p.end][np.isfinite(distance[p.start : p.end])]
+        return float(known[-1] - known[0]) * p.seconds / max(len(known) - 1, 1) if len(known) > 1 else float("nan")
+
+    def level(p: Part) -> float:
+        return (
+            float("nan")
+            if power is None
+            else float(np.nanmean(power[p.start : p.end]))
+            if np.isfinite(power[p.start : p.end]).any()
+            else float("nan")
+        )
+
+    def alike(a: Part, b: Part) -> bool:
+        close = abs(a.seconds - b.seconds) <= max(ALIKE * max(a.seconds, b.seconds), 8)
+        one, two = metres(a), metres(b)
+        close = close or (np.isfinite(one) and np.isfinite(two) and abs(one - two) <= 0.04 * max(one, two))
+        x, y = level(a), level(b)
+        return bool(close and not (np.isfinite(x) and np.isfinite(y) and abs(x - y) > 0.25 * max(x, y)))
+
+    at = 0
+    while at < len(works):
+        last = at
+        while last + 1 < len(works) and alike(parts[works[at]], parts[works[last + 1]]):
+            last += 1
+        if last > at:
+            members = [parts[works[i]] for i in range(at, last + 1)]
+            name = f"{len(members)} x {_size(members, [metres(p) for p in members])}"
+            for i in range(at, last + 1):
+                out[works[i]] = replace(parts[works[i]], group=name)
+        at = last + 1
+    return out
+
+
+def _size(members: Sequence[Part], metres: Sequence[float]) -> str:
+    """What one repeat is, in the unit that they agree in."""
+    seconds, way = np.array([p.seconds for p in members], dtype=float), np.array(metres)
+    near = None
+    if np.isfinite(way).all():
+        middle = float(np.median(way))
+        near = min(ROUND_M, key=lambda m: abs(m - middle))
+        by_way = float(way.std() / middle)
+        rounded = 5.0 * round(float(np.median(seconds)) / 5)
+        whole = rounded % 30 == 0 or rounded in (20.0, 40.0, 45.0)
+        if abs(near - middle) <= 0.025 * near and (
+            by_way < float(seconds.std() / seconds.mean()) or not whole or abs(float(np.median(seconds)) - rounded) > 2
+        ):
+            return f"{near} m"
+    return format_duration(_round_seconds(float(np.median(seconds))))
+
+
+def _round_seconds(value: float) -> float:
+    """The nearest duration that people run: tens up to two minutes, quarters of a minute up to ten, else minutes."""
+    step = 10.0 if value < 120 else 15.0 if value < 600 else 60.0
+    near = step * round(value / step)
+    return near if abs(near - value) <= max(0.03 * value, 3.0) else round(value)

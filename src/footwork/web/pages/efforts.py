@@ -1,0 +1,105 @@
+"""Efforts of a run on its page: found without laps, corrected by hand, and W′ along the way."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError
+from footwork.quantities import Estimate, format_duration, format_pace
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, method_link, table, text, whisker, whole_number
+from footwork.web.pages.run import show_chart
+
+
+def data(library: Any, run_id: str, signal: str = "") -> dict[str, Any]:
+    """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known."""
+    number = whole_number(run_id)
+    found = library.efforts(number, signal or None)
+    try:
+        balance = library.balance(number)
+    except FootworkError:
+        balance = None
+    return {"efforts": found, "balance": balance}
+
+
+def balance_chart(found: dict[str, Any]) -> Chart:
+    """W′ balance with its interval."""
+    x = np.array(found["seconds"], dtype=float)
+    low, middle, high = (np.array(found[k]) / 1000 for k in ("low_j", "middle_j", "high_j"))
+    return Chart(
+        [Pane("W′ balance, kJ", [Mark("band", x, low, high), Mark("line", x, middle)], height=150)],
+        "time",
+        "W′ balance along the run, with its interval",
+    )
+
+
+def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
+    """The part of the run page."""
+    heading("Efforts")
+    try:
+        found = library.efforts(run_id)
+    except FootworkError as error:
+        text("p", sentence(str(error)), "soft")
+        return
+    groups = [g for g in dict.fromkeys(e["group"] for e in found) if g]
+    if len(found) == 1:
+        text("p", "One effort of one level: there is no work and recovery to tell apart.")
+    else:
+        if groups:
+            text("p", f"Found: {', '.join(groups)}.")
+        table(
+            ["what", "from", "lasts", "power", "pace", "heart rate", "slope"],
+            [
+                [e["kind"].capitalize(), format_duration(e["start_s"]) if e["start_s"] else "0:00", format_duration(e["end_s"] - e["start_s"]),
+                 f"{e['power']:.0f} W" if e["power"] is not None else "", format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
+                 f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "", f"{100 * e['grade']:+.1f} %" if e["grade"] is not None else ""]
+                for e in found
+            ],
+            labelled=True,
+        )  # fmt: skip
+    with ui.element("p"):
+        method_link(base, "efforts", "How efforts are found")
+    with ui.element("details"):
+        text("summary", "Divide it otherwise")
+        now = ", ".join(f"{format_duration(e['start_s']) if e['start_s'] else '0:00'} {e['kind']}" for e in found)
+        text("p", f"As it is: {now}", "soft")
+        command_form(
+            library, ["efforts", str(run_id)], [Field("correct", "Each part's beginning and kind, comma between", "--correct")], "Keep this division",
+            f"{base}/runs/{run_id}", needed=["correct"],
+        )  # fmt: skip
+    with ui.element("details") as box:
+        text("summary", "W′ balance along the run")
+        inside = ui.element("div")
+
+    async def look(event: Any) -> None:
+        if not event.args.get("open"):
+            return
+        inside.clear()
+        with inside:
+            try:
+                left = await asyncio.to_thread(library.balance, run_id)
+            except FootworkError as error:
+                text("p", sentence(str(error)))
+                return
+            least = Estimate.from_json(left["minimum"])
+            with ui.element("div").classes("numbers"):
+                whisker(
+                    base,
+                    f"Least, at {format_duration(left['minimum_at_s'])}",
+                    "balance.minimum",
+                    least.scaled(1e-3, "kJ"),
+                    digits=1,
+                )
+            show_chart(balance_chart(left))
+            text(
+                "p",
+                f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's own error.",
+                "soft",
+            )
+
+    box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")

@@ -1,0 +1,125 @@
+"""Efforts without laps: edges, stops, groups, and runs in which there is nothing to find."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import ruptures
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from footwork.analysis import intervals
+
+RNG = np.random.default_rng(5)
+
+
+def run(*pieces, noise=0.05):
+    """Power of pieces (seconds, watts), with noise and the smoothing of a device."""
+    true = np.concatenate([np.full(s, float(p)) for s, p in pieces])
+    noisy = true * (1 + noise * RNG.standard_normal(len(true)))
+    return np.convolve(np.concatenate([noisy[:1], noisy[:1], noisy]), np.ones(3) / 3, mode="valid")
+
+
+def works(parts):
+    return [(p.start, p.end) for p in parts if p.kind == "work"]
+
+
+def covers(parts, n):
+    assert parts[0].start == 0 and parts[-1].end == n
+    assert all(a.end == b.start and a.kind != b.kind for a, b in pairwise(parts))
+
+
+# The exact optimum of the same cost by dynamic programming, from a general library.
+@pytest.mark.parametrize("seed", range(4))
+def test_change_points_agree_with_dynamic_programming(seed):
+    rng = np.random.default_rng(seed)
+    levels = rng.normal(0, 1, 4)
+    values = np.repeat(levels, [20, 15, 30, 25]) + 0.1 * rng.standard_normal(90)
+    found = intervals.change_points(values, 0.5)
+    exact = ruptures.Dynp(model="l2", min_size=4, jump=1).fit(values).predict(n_bkps=len(found) - 1)
+    assert found == exact
+
+
+@pytest.mark.parametrize("contrast", [1.15, 1.3, 1.6])
+def test_repeats_are_found_to_the_second(contrast):
+    parts = intervals.find(run((900, 200), *[(240, 200 * contrast), (90, 200)] * 5, (600, 190)))
+    covers(parts, 3150)
+    assert [p.kind for p in parts[:3]] == ["warm-up", "work", "recovery"] and parts[-1].kind == "cool-down"
+    true = [(900 + 330 * k, 1140 + 330 * k) for k in range(5)]
+    np.testing.assert_allclose(works(parts), true, atol=4)
+
+
+@pytest.mark.parametrize(
+    "power",
+    [
+        run((3600, 220)), run((5400, 220)) * np.linspace(1.04, 0.96, 5400), run((5400, 220)) * (1 + 0.04 * np.sin(np.arange(5400) / 200)),
+        run((600, 220), (60, 200), (900, 225), (40, 195), (1200, 218)), np.full(30, 200.0), np.full(600, np.nan), np.zeros(900),
+    ],
+)  # fmt: skip
+def test_a_run_of_one_level_is_one_piece_of_work(power):
+    parts = intervals.find(power)
+    assert [(p.start, p.end, p.kind) for p in parts] == [(0, len(power), "work")]
+
+
+def test_nothing_is_no_run():
+    assert intervals.find([]) == []
+
+
+def test_traffic_lights_do_not_cut_an_effort_and_standing_rests_do():
+    lights = run((3600, 220))
+    for at in (400, 1300, 2500):
+        lights[at : at + 25] = 0
+    assert len(intervals.find(lights)) == 1
+    rests = run((900, 180), *[(240, 280), (90, 0)] * 5, (600, 170))
+    np.testing.assert_allclose(
+        works(intervals.find(rests)), [(900 + 330 * k, 1140 + 330 * k) for k in range(5)], atol=3
+    )
+    light = run((900, 180), (600, 270), (20, 0), (600, 270), (600, 170))
+    np.testing.assert_allclose(works(intervals.find(light)), [(900, 2120)], atol=3)
+
+
+def test_drop_outs_and_short_repeats():
+    gappy = run((900, 180), *[(240, 280), (120, 150)] * 5, (600, 170))
+    gappy[1000:1040] = np.nan
+    gappy[1500:1505] = np.nan
+    assert len(works(intervals.find(gappy))) == 5
+    quick = intervals.find(run((900, 180), *[(30, 320), (30, 150)] * 12, (600, 170)))
+    assert len(works(quick)) == 12
+    strides = intervals.find(run((1800, 200), *[(20, 330), (70, 190)] * 6, (300, 190)))
+    assert len(works(strides)) == 6
+
+
+def test_a_ladder_is_found_and_not_grouped():
+    parts = intervals.grouped(
+        intervals.find(
+            run((900, 180), (60, 330), (60, 160), (120, 310), (90, 160), (240, 290), (120, 160), (480, 270), (900, 170))
+        )
+    )
+    assert [p.seconds for p in parts if p.kind == "work"] == pytest.approx([60, 120, 240, 480], abs=4)
+    assert not any(p.group for p in parts)
+
+
+def test_repeats_are_named_by_what_they_agree_in():
+    power = run((600, 200), *[(240, 290), (90, 180)] * 5, (600, 190))
+    parts = intervals.grouped(intervals.find(power), power=power)
+    assert {p.group for p in parts if p.kind == "work"} == {"5 x 4:00"}
+    # The same distance at speeds that fall: times spread, metres do not.
+    pieces = [(600, 2.6)]
+    for v in (4.4, 4.3, 4.25, 4.15, 4.1, 4.0):
+        pieces += [(round(800 / v), v), (120, 2.2)]
+    speed = np.concatenate([np.full(s, v) for s, v in [*pieces, (600, 2.5)]])
+    parts = intervals.grouped(intervals.find(speed, "speed"), np.cumsum(speed), speed)
+    assert {p.group for p in parts if p.kind == "work"} == {"6 x 800 m"}
+
+
+def test_heart_rate_from_rest_tells_no_warm_up():
+    seconds = np.arange(3000)
+    rate = 145 - 70 * np.exp(-seconds / 60) + np.convolve(RNG.normal(0, 1, 3000), np.ones(5) / 5, mode="same")
+    assert len(intervals.find(rate, "heart_rate")) == 1
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(20, 400), st.integers(0, 450)), min_size=1, max_size=12))
+def test_parts_always_cover_the_run(pieces):
+    power = np.concatenate([np.full(s, float(p)) for s, p in pieces])
+    covers(intervals.find(power), len(power))
