@@ -194,7 +194,7 @@ METHODS: dict[str, Method] = {
         "that for two minutes, speed downhill at most a twentieth above the fastest minutes that your own descents of the last six weeks show (else 1.3 times that at CP†) and power changing by at most 2 % of CP a second†. A metre costs "
         "nearly the same at any speed, so the gain over even power is small and shown as it is. Even power, even pace and the quickest "
         "plan keep the same reserve. Race days: the plan is run on 2,000 joint draws of capacity, power at speed, conditions and execution "
-        "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of the plan†. Endurance also counts work above CP, without recovery, so it empties first. A risk asked for sets the reserve. Instructions are the "
+        "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of the plan, and of CP at most†. Endurance also counts work above CP, without recovery, so it empties first. A risk asked for sets the reserve. Instructions are the "
         "best division of the watts your device will show, a dozen at most. The recovery of W′ was measured in cycling; that endurance is spent "
         "linearly is our assumption†. Climbs of 15 %† and more at up to 1.6 m/s† are walked, by Minetti's walking cost.",
         "min Σ L/v  subject to  W′ balance ≥ r·W′,  Σ dt/T_lim(P) ≤ 1 − r",

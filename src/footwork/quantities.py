@@ -224,6 +224,11 @@ def format_duration(seconds: float) -> str:
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
+def format_lost(seconds: float) -> str:
+    """Time lost as ``+1:05``, won as ``−1:05``."""
+    return f"{'+' if seconds >= 0 else '−'}{format_duration(abs(seconds))}"
+
+
 def format_pace(speed: float, imperial: bool = False) -> str:
     """Pace for a speed in m/s, ``4:10 /km`` or ``6:42 /mi``."""
     if not (math.isfinite(speed) and speed > 0.05):

@@ -104,7 +104,7 @@ def distance_along(latitude: Floats, longitude: Floats) -> Floats:
 @dataclass(frozen=True)
 class Course:
     """A course without times: positions in degrees, cumulative distance and altitude in metres; named ``points`` beside it
-    (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with."""
+    (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with, ``private`` where it passes a private place."""
 
     latitude: Floats
     longitude: Floats
@@ -113,6 +113,7 @@ class Course:
     name: str = ""
     points: tuple[tuple[float, float, str], ...] = ()
     recorded: bool = False
+    private: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pytest
 
 from footwork.analysis.efforts import hard_part
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, brick, handout, whatif
+from footwork.library import Library, handout, runs, whatif
 from footwork.library.race import Question
 from footwork.library.road import Weather
 from footwork.library.weather import of_metars
@@ -48,6 +48,7 @@ def test_a_review_leaves_out_the_warm_up_and_what_came_after_the_day_before(libr
     assert found["time_s"] == pytest.approx(2400, abs=40)
     assert found["evidence_until"] == "2026-04-25" and found["counts"]
     assert found["planned_s"] + found["lost_s"] == pytest.approx(found["time_s"], abs=3)
+    assert sum(r["planned_s"] for r in found["rows"]) == pytest.approx(found["planned_s"], abs=0.1)
     assert found["effort_s"] + found["other_s"] == pytest.approx(found["lost_s"], abs=1e-6)
     assert sum(r["time_s"] for r in found["rows"]) == pytest.approx(found["time_s"], abs=2)
     assert 0 <= found["stores"]["dry_probability"] <= 1
@@ -77,6 +78,63 @@ def test_the_log_holds_marked_races_and_says_when_they_are_too_few(library):
     assert found["error"]["value"] is None and "too few" in found["sentence"]
 
 
+def test_positions_that_come_late_do_not_shorten_the_race(library, monkeypatch):
+    from footwork.library import review
+
+    run = run_of(library, dt.date(2026, 4, 26))
+    whole = library.review(run)
+    real = runs.signals
+
+    def late(lib, number):
+        found = real(lib, number)
+        if number == run:
+            for name in ("latitude", "longitude"):
+                found.columns[name] = np.where(np.arange(len(found)) < 1000, np.nan, 45 + np.arange(len(found)) * 2e-5)
+        return found
+
+    monkeypatch.setattr(runs, "signals", late)
+    found = review.answer(library, run)
+    assert found["distance_m"] == pytest.approx(whole["distance_m"], rel=0.001)
+
+
+def test_a_race_after_a_ride_is_no_fresh_evidence_and_no_prediction(library):
+    run = run_of(library, dt.date(2026, 4, 26))
+    day = dt.date(2026, 4, 27)
+    fresh = library.capacity(date=day).to_json()
+    library.mark(run, "brick")
+    try:
+        assert library.capacity(date=day).to_json()["tail"] != fresh["tail"]
+        assert "after a ride" in library.predictions()["races"][0]["reason"]
+    finally:
+        library.mark(run, "brick", remove=True)
+
+
+def test_a_review_is_on_the_runs_own_scale(library):
+    with pytest.raises(UsageError, match="on that scale only"):
+        library.review(run_of(library, dt.date(2026, 4, 26)), scale="model")
+
+
+def test_a_damaged_course_for_the_watch_is_refused(library):
+    from footwork.errors import UnreadableFile
+    from footwork.formats import fit
+
+    data = handout.course(library.race(course=circle()), "Bay")
+    assert len(fit.read(data).latitude) == 201
+    with pytest.raises(UnreadableFile, match="damaged"):
+        fit.read(data[: 2 * len(data) // 3])
+
+
+def test_a_run_past_a_private_place_is_no_course_file(library):
+    import types
+
+    plan = library.race(course=circle())
+    hidden = types.SimpleNamespace(
+        course={**plan.course, "private": True}, question=plan.question, strategies=plan.strategies
+    )
+    with pytest.raises(UsageError, match="private"):
+        handout.course(hidden)
+
+
 def test_a_run_before_which_nothing_is_known_has_no_review(library):
     with pytest.raises(NotEnoughData):
         library.review(min(r.id for r in library.runs() if r.local.date() == dt.date(2026, 3, 2)))
@@ -103,6 +161,8 @@ def test_a_goal_far_slower_than_the_best_is_kept(library):
     plan = library.race(**FLAT_TEN, time=80 * 60.0)
     for row in plan.strategies["strategies"].values():
         assert row["time_s"] == pytest.approx(4800, rel=3e-3)
+    slower = library.race(**FLAT_TEN, companion=10_000 / 6600)
+    assert slower.strategies["strategies"]["even-pace"]["time_s"] == pytest.approx(6600, rel=3e-3)
 
 
 def test_own_watts_are_run_as_asked_and_their_end_is_told(library):
@@ -121,14 +181,18 @@ def test_a_ride_before_takes_from_what_can_be_held(library):
     assert tired.time.value > 1.02 * fresh.time.value
     assert tired.conditions["after_ride"]["held"]["value"] == pytest.approx(-6.2, abs=0.3)
     assert any("After the ride" in c for c in tired.strategies["cautions"])
-    assert not brick.bricks(library)
+    assert not runs.bricks(library)
     run = run_of(library, dt.date(2026, 4, 26))
     library.mark(run, "brick")
     try:
-        assert brick.bricks(library) == {run}
+        assert runs.bricks(library) == {run}
         taught = library.race(**FLAT_TEN, after_ride=4000.0).conditions["after_ride"]
         assert taught["watts_at_speed"]["n"] == 1 and taught["held"]["n"] == 1
         assert taught["held"]["value"] > tired.conditions["after_ride"]["held"]["value"]  # it was run as if fresh
+        assert (
+            any(u["name"] == "ride" for u in tired.strategies["unknowns"])
+            and tired.conditions["capacity_factor"].value == 1
+        )
     finally:
         library.mark(run, "brick", remove=True)
 
@@ -213,6 +277,13 @@ def test_what_if_moves_the_right_way(library):
     assert quickest["status"] == "converged" and quickest["time_s"] > plan.strategies["strategies"]["best"]["time_s"]
     with pytest.raises(UsageError):
         whatif.even_power(plan, whatif.Change(power=3.0))
+    calm = library.race(course=circle())
+    assert not whatif.can_change_wind(calm)
+    with pytest.raises(UsageError, match="direction"):
+        whatif.even_power(calm, whatif.Change(wind=2.0))
+    tail = library.race(**FLAT_TEN, weather=Weather(wind=-3.0))
+    less, more = (whatif.even_power(tail, whatif.Change(wind=w))["time_s"] for w in (-1.0, 1.0))
+    assert less < whatif.even_power(tail, whatif.Change())["time_s"] < more
 
 
 def test_weather_by_the_hour_from_metars(library):

@@ -217,3 +217,35 @@ def test_after_a_ride_by_the_literature_and_by_brick_runs():
     assert conditions.combined((0.0, 0.02), [], 0.01) == (0.0, 0.02)
     known, less = conditions.combined((0.0, 0.02), [0.03] * 4, 0.01)
     assert known == pytest.approx(0.03 * 4e4 / (4e4 + 2.5e3)) and less < 0.005
+
+
+def test_laps_have_no_step_at_their_joints():
+    for drift in (2.9, 40.0):
+        lap = circle(1000.0, 200)
+        risen = Track(lap.latitude, lap.longitude, lap.distance, np.linspace(0, drift, 200), "lap")
+        way = road.lay(risen, laps=5)
+        assert np.abs(way.path.grade).max() < 0.01 and way.climb < 2
+    steep = Track(lap.latitude, lap.longitude, lap.distance, np.linspace(0, 90, 200), "lap")
+    with pytest.raises(UsageError, match="no lap"):
+        road.lay(steep, laps=2)
+
+
+def test_marks_may_begin_at_the_start():
+    for text in ("0km-5km: sand, +15 %", "0-5km: sand, +15 %", "0 - 3 miles: sand, +15 %"):
+        assert road.parse_mark(text).start == 0 and road.parse_mark(text).end > 4000
+
+
+def test_hourly_reports_of_other_places_do_not_count():
+    start = dt.datetime(2026, 10, 4, 9, tzinfo=dt.UTC)
+    here = {"time": start.timestamp(), "wind_mps": 2.0, "wind_from_deg": 0.0, "latitude": 45.1, "longitude": 7.0}
+    far = {**here, "time": start.timestamp() + 600, "wind_mps": 9.0, "latitude": 51.0}
+    sky = Weather().along([far, here], start, (45.0, 7.0))
+    assert len(sky.hours) == 1 and sky.hours[0][1].wind == 2.0
+
+
+def test_even_power_and_even_pace_in_a_given_time():
+    runner = engine(MASS)
+    flat = course.flat_course(10_000.0)
+    for seconds in (2600.0, 4000.0, 6000.0):
+        for even_speed in (False, True):
+            assert pacing.in_time(runner, flat, seconds, even_speed).time == pytest.approx(seconds, rel=1e-4)

@@ -28,7 +28,7 @@ SPIKE = (
     1.10  # a run that implies so much more CP than the next best of its weeks is a fault of the device, or was maximal
 )
 SHORTEST_BLOCK_DAYS = 14
-RACE_BIN_S = 10
+RACE_BIN_S, MOST_BINS = 10, 720
 SHORTEST_WARM_UP_S = 120.0
 WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; our convention
 
@@ -192,10 +192,11 @@ def hard_part(signal: npt.ArrayLike) -> tuple[int, int]:
         fade.
     """
     x = np.nan_to_num(np.asarray(signal, dtype=float))
-    n = len(x) // RACE_BIN_S
+    width = max(RACE_BIN_S, -(-len(x) // MOST_BINS))
+    n = len(x) // width
     if n < 12:
         return 0, len(x)
-    bins = x[: n * RACE_BIN_S].reshape(n, RACE_BIN_S).mean(axis=1)
+    bins = x[: n * width].reshape(n, width).mean(axis=1)
     s, q = (np.concatenate([[0.0], np.cumsum(v)]) for v in (bins, bins**2))
 
     def error(a: npt.NDArray[np.int64], b: npt.NDArray[np.int64]) -> Floats:
@@ -209,8 +210,8 @@ def hard_part(signal: npt.ArrayLike) -> tuple[int, int]:
     begin, end = int(a[best]), int(b[best])
     inner = (s[end] - s[begin]) / (end - begin)
     # What is before or after and not easy enough, or too short, belongs to the race.
-    if begin * RACE_BIN_S < SHORTEST_WARM_UP_S or s[begin] / max(begin, 1) > WARM_UP_SHARE * inner:
+    if begin * width < SHORTEST_WARM_UP_S or s[begin] / max(begin, 1) > WARM_UP_SHARE * inner:
         begin = 0
-    if (n - end) * RACE_BIN_S < SHORTEST_WARM_UP_S or (s[n] - s[end]) / max(n - end, 1) > COOL_DOWN_SHARE * inner:
+    if (n - end) * width < SHORTEST_WARM_UP_S or (s[n] - s[end]) / max(n - end, 1) > COOL_DOWN_SHARE * inner:
         end = n
-    return begin * RACE_BIN_S, len(x) if end == n else end * RACE_BIN_S
+    return begin * width, len(x) if end == n else end * width

@@ -115,8 +115,8 @@ def race(
         reports += read_reports(weather)
     question: dict[str, Any] = {
         "distance": parse_distance(distance) if distance else None, "time": parse_duration(time) if time else None,
-        "companion": parse_pace(companion) if companion else None, "course": course, "laps": laps, "marks": tuple(mark or ()),
-        "heights": heights, "smoothing": smoothing, "start": begin, "scale": scale, "efforts": tuple(effort or ()), "mass": mass,
+        "companion": parse_pace(companion) if companion else None, "course": _source(course), "laps": laps, "marks": tuple(mark or ()),
+        "heights": _source(heights), "smoothing": smoothing, "start": begin, "scale": scale, "efforts": tuple(effort or ()), "mass": mass,
         "weather": sky, "draft": draft, "risk": risk, "strategy": strategy.strip().lower() if strategy else None,
         "own": tuple(own or ()), "negative_split": negative_split, "after_ride": parse_duration(after_ride) if after_ride else None,
     }  # fmt: skip
@@ -156,6 +156,11 @@ def race(
     for text in plan.warnings:
         say(f"Note: {text}")
     return None
+
+
+def _source(text: str | None) -> str | int | None:
+    """A file where there is one, else the number of a run."""
+    return int(text) if text is not None and text.strip().isdigit() and not Path(text).exists() else text
 
 
 def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
@@ -243,14 +248,14 @@ def _said(question: dict[str, Any]) -> dict[str, Any]:
 
 
 def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
-    from footwork.quantities import Estimate, describe, format_distance, format_duration, format_pace
+    from footwork.quantities import Estimate, describe, format_distance, format_duration, format_lost, format_pace
 
     if as_json:
         return out(found)
     say(found["sentence"])
     say(
         f"Planned with what was known by {found['evidence_until']} on {found['scale']}: {format_duration(found['planned_s'])}. "
-        f"Of the plan hills were {_signed(found['hills_s'])} and wind {_signed(found['wind_s'])}."
+        f"Of the plan hills were {format_lost(found['hills_s'])} and wind {format_lost(found['wind_s'])}."
     )
     for row in found["rows"]:
         length = row["length_m"]
@@ -270,12 +275,6 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
             f"Tail γ {describe(Estimate.from_json(found['tail_before']), 3)} before, {describe(Estimate.from_json(found['tail_after']), 3)} with this race."
         )
     return None
-
-
-def _signed(seconds: float) -> str:
-    from footwork.quantities import format_duration
-
-    return f"{'+' if seconds >= 0 else '-'}{format_duration(abs(seconds))}"
 
 
 def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
@@ -321,7 +320,8 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         watts = "as felt" if i["walked"] else f"{i['power_w']:.0f} W  {i['low_w']:.0f}–{i['high_w']:.0f}"
         until = f", until {i['until']}" if i["until"] not in ("", "finish") else ""
         watch = "" if i["walked"] else f"; watch the {i['watch']} mean"
-        passes = f" ({', '.join(i['passes'])})" if i["passes"] else ""
+        there = ", ".join(f"{p['name']} at {format_distance(p['at_m'], imperial)}" for p in i["passes"])
+        passes = f" ({there})" if there else ""
         say(
             f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  {watts}  {i['where']}{until}{watch}{passes}"
         )

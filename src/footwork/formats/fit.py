@@ -97,6 +97,8 @@ def read(data: bytes) -> list[Recording] | Course:
             continue
         own = {str(m.get("type")) for m in messages.get("file_id")} - {"activity", "None"}
         if own == {"course"} and len(parts) == 1:
+            if lost or messages.lost:
+                raise UnreadableFile(f"the course is damaged: {[*lost, *messages.lost][0]}")
             return _course(messages)
         kinds |= own
         out += _legs(messages, len(out))

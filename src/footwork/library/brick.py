@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
 
 from footwork.analysis import efforts, speed
 from footwork.analysis.summary import AT
@@ -16,7 +14,6 @@ from footwork.library import capacity, entries, evidence, runs
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions
 from footwork.quantities import Estimate, Floats, plain
-from footwork.store import schema
 
 NEEDS_SD = 0.02  # how much more or less a device may show at a speed after a ride, before any brick run; our convention
 BEST_SD = 0.03  # of one maximal brick run about what was expected of it; our convention
@@ -68,15 +65,6 @@ def _draws(pair: tuple[float, float], count: int, seed: int) -> Floats:
     return np.asarray(pair[0] + pair[1] * np.random.default_rng(seed).standard_normal(count), dtype=float)
 
 
-def bricks(library: Any) -> set[int]:
-    """Runs after a ride: their file holds it before them, or they are marked as brick runs."""
-    table = schema.result
-    with library.reading() as connection:
-        found = connection.execute(select(table.c.run_id, table.c.legs_before).where(table.c.run_id.is_not(None))).all()
-    told = {r.run_id for r in found if "cycling" in json.loads(r.legs_before)}
-    return told | {r.id for r in library.runs() if "brick" in r.marks}
-
-
 def effect(library: Any, made: capacity.Capacity, ride: float) -> Effect:
     """What a ride of so many seconds changes for this runner.
 
@@ -90,7 +78,7 @@ def effect(library: Any, made: capacity.Capacity, ride: float) -> Effect:
     relation = made.power_at_speed
     if not made.scale_key or relation is None or made.posterior is None or made.date is None:
         return Effect(prior, (0.0, NEEDS_SD), 0, 0)
-    after = bricks(library)
+    after = runs.bricks(library)
     rows = [r for r in runs.scale_rows(library, made.scale_key) if r.run in after and r.date <= made.date]
     dearer, weaker = [], []
     for row in rows:

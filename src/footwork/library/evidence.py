@@ -60,7 +60,10 @@ def track(library: Any, key: str, asked: dt.date) -> tracking.Track | None:
 
     def make() -> tracking.Track | None:
         rows = [r for r in runs.scale_rows(library, key) if r.date <= asked]
-        dated = effort_model.timeline([best_of(r) for r in rows], asked.toordinal())
+        tired = runs.bricks(library)  # a race after a ride tells nothing of a fresh runner's limit
+        bests = [best_of(r) for r in rows]
+        bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in bests]
+        dated = effort_model.timeline(bests, asked.toordinal())
         dated = [_widened(d, rows) for d in dated]
         dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
         newest = library.runs()[0].local.date() if library.runs() else asked

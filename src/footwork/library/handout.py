@@ -42,6 +42,10 @@ def course(plan: RacePlan, name: str = "") -> bytes:
     track = plan.course["track"]
     if track is None:
         raise UsageError("a course for the watch needs positions: give --course FILE.gpx")
+    if plan.course["private"]:
+        raise UsageError(
+            "this run passes one of your private places, and a course file would hold it: take a course drawn without it"
+        )
     lat, lon = np.array(track).T
     segments = plan.strategies["strategies"][plan.strategies["chosen"]]["segments"]
     metres = np.array([0.0, *(s["end_m"] for s in segments)])

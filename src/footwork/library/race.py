@@ -108,10 +108,11 @@ class Question:
             raise UsageError("a ride before the run lasts up to a day")
         if self.reports and self.start is None:
             raise UsageError("weather by the hour needs the start: give --start 2026-10-04T09:00")
-        sky = (self.weather or Weather()).checked()
-        if self.reports and self.start is not None:
-            sky = sky.along(self.reports, self.start.astimezone()).checked()
-        return replace(self, weather=sky, strategy=self.strategy or ("even-pace" if self.companion else "best"))
+        return replace(
+            self,
+            weather=(self.weather or Weather()).checked(),
+            strategy=self.strategy or ("even-pace" if self.companion else "best"),
+        )
 
 
 @dataclass(frozen=True)
@@ -192,12 +193,13 @@ def _laid(
         table = race.tabulate(path, relation.power, mass, guess, fastest)
         watts, nominal = (float(np.median(v)) for v in race.sustainable(table, cp, wp, tail))
         if sky.hours:
-            clock = np.cumsum(path.length / race.segment_speed([watts], path, relation.power, mass, fastest)[0])
+            clock = np.cumsum(
+                path.length / race.segment_speed([watts], path, relation.power, mass, fastest)[0] + path.stops
+            )
     return path, table, nominal
 
 
 def _day(library: Any, asked: Question) -> _Day:
-    sky = asked.weather or Weather()
     made = capacity.answer(library, asked.efforts, asked.date, asked.scale, asked.mass)
     if made.posterior is None:
         raise NotEnoughData(f"no race plan without critical power: {made.critical_power.reason or 'none is known'}")
@@ -211,9 +213,15 @@ def _day(library: Any, asked: Question) -> _Day:
     distance, time = asked.distance, asked.time
     if only_time and time is not None:
         distance = float(relation.speed(float(np.median(cp)))) * time  # only to lay out a road long enough
-    if asked.course is not None and sky.wind and sky.wind_from is None and not sky.variable and not sky.hours:
-        raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
     way = road.Asked(asked.course, distance, asked.laps, asked.marks, asked.heights, asked.smoothing).road(library)
+    sky = asked.weather or Weather()
+    if asked.reports and asked.start is not None:
+        place = (
+            None if way.latitude is None or way.longitude is None else (float(way.latitude[0]), float(way.longitude[0]))
+        )
+        sky = sky.along(asked.reports, asked.start.astimezone(), place).checked()
+    if asked.course is not None and any(w.wind and w.wind_from is None and not w.variable for w in sky.all()):
+        raise UsageError("a course needs the wind's direction too: --wind 5@240 is 5 m/s from 240°")
     metres = way.path.distance
     if not 400 <= metres <= 500_000:
         raise UsageError(f"a race of {metres:.0f} m is outside 400 m to 500 km")
@@ -239,10 +247,12 @@ def _day(library: Any, asked: Question) -> _Day:
     wbgt = None if heat is None else float(heat.mean())
     factor = conditions.capacity_factors(wbgt, altitude, made.home_altitude, time or nominal, count)
     ridden = None if asked.after_ride is None else brick.effect(library, made, asked.after_ride)
+    ride: Floats | float = 1.0
     if ridden is not None:
-        factor, needs = factor * ridden.capacity_draws(count), needs * ridden.needs_draws(count)
+        ride, needs = ridden.capacity_draws(count), needs * ridden.needs_draws(count)
     form = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(count))
-    draws = ways.Draws(cp * factor * form, wp * factor * form, tail, factor, form, needs)
+    day = factor * form * ride
+    draws = ways.Draws(cp * day, wp * day, tail, factor, form, needs, ride)
     return _Day(
         asked, sky, made, relation, made.posterior.n, way, path, table, draws, time, only_time, heat, altitude, descent, shortest,
         fastest, ridden,
@@ -304,7 +314,7 @@ def answer(library: Any, **question: Any) -> RacePlan:
     )
     hottest = None if day.heat is None else float(day.heat.max())
     cautions = [CAUTION, *_cautions(float(np.median(times)), hottest), *([day.ridden.sentence] if day.ridden else [])]
-    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way), *cautions[1:]]
+    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *cautions[1:]]
     if told["solver"]["status"] != "converged":
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
@@ -343,7 +353,7 @@ def _course(way: Road, places: list[Place]) -> dict[str, Any]:
     if way.latitude is not None and way.longitude is not None:
         track = [[round(float(a), 6), round(float(b), 6)] for a, b in zip(way.latitude, way.longitude, strict=True)]
     return {
-        "climb_m": way.climb, "smoothing_m": way.smoothing, "notes": list(way.notes), "watch_share": way.watch,
+        "private": way.private, "climb_m": way.climb, "smoothing_m": way.smoothing, "notes": list(way.notes), "watch_share": way.watch,
         "marks": [{"start_m": m.start, "end_m": m.end, "name": m.name, "stop_s": m.seconds, "cost_share": m.cost} for m in way.marks],
         "places": [{"at_m": p.at, "name": p.name} for p in places], "track": track,
         "height_m": None if way.height is None else [round(float(h), 1) for h in way.height],
@@ -386,7 +396,7 @@ def _goal(
     # Power at a duration grows in proportion to CP and W′ together, so one factor tells the CP the goal takes.
     stretch = wanted / power_at(time, *day.held)
     goal["critical_power_needed"] = Estimate.from_draws(
-        day.draws.critical_power / day.draws.conditions * stretch, "W", n, "race"
+        day.draws.critical_power / day.draws.conditions / day.draws.ride * stretch, "W", n, "race"
     )
     return goal, power, times, times / path.distance
 
@@ -429,13 +439,13 @@ def _cautions(time: float, hottest: float | None) -> list[str]:
     return out
 
 
-def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road) -> list[str]:
+def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road, sky: Weather) -> list[str]:
     """What was taken for granted, and what was given in vain."""
-    out, sky = [], asked.weather or Weather()
-    directed = any(w.wind and w.wind_from is not None for _, w in (sky.hours or ((0.0, sky),)))
+    out = []
+    directed = any(w.wind and w.wind_from is not None for w in sky.all())
     if directed and asked.course is None:
         out.append("Without a course half the way is taken against this wind and half with it.")
-    if any(w.variable for _, w in (sky.hours or ((0.0, sky),))):
+    if any(w.variable for w in sky.all()):
         out.append("The report calls the wind variable: it is left out.")
     if sky.humidity is not None and sky.temperature is None:
         out.append("Humidity counts only together with a temperature.")

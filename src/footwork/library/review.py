@@ -17,6 +17,7 @@ from footwork.planning.course import Course
 from footwork.quantities import Estimate, Floats, format_distance, format_duration, plain
 from footwork.signals import Course as Track
 
+LEAST_PLACED = 0.9  # with fewer positions the track is not the course
 FADE = 0.05  # a loss of effort from the first third to the last that is called a fade; our convention
 LEAST_LOG = 5  # fewer races do not tell whether the predictions are calibrated
 
@@ -40,6 +41,10 @@ def answer(library: Any, run_id: int, **question: Any) -> dict[str, Any]:
     if row.entered_by_hand:
         raise UsageError(
             f"run {run_id} was entered by hand: it has no seconds to compare with a plan; --log has its prediction"
+        )
+    if question.get("scale") not in (None, row.power_scale):
+        raise UsageError(
+            f"run {run_id} was recorded on {row.power_scale}: its watts are held against a plan on that scale only"
         )
     raced = _raced(library, row, question.get("distance"))
     asked = _eve(row, raced, question)
@@ -65,7 +70,7 @@ def answer(library: Any, run_id: int, **question: Any) -> dict[str, Any]:
         "faster_days": float((plan.reachable <= total).mean()), "counts": bool(set(row.marks) & entries.MAXIMAL_MARKS),
         "tail_before": before, "tail_after": after if set(row.marks) & entries.MAXIMAL_MARKS else None, **told,
     }  # fmt: skip
-    made: dict[str, Any] = plain({**out, "sentence": _sentence(out)})
+    made: dict[str, Any] = plain({**out, "sentence": _sentence(out, library.setting("units") == "imperial")})
     return made
 
 
@@ -93,6 +98,8 @@ def _raced(library: Any, row: Any, distance: float | None = None) -> Raced:
     speed = np.diff(way, prepend=way[0])
     begin, end = efforts.hard_part(power if np.isfinite(power).mean() > 0.9 else speed)
     moving = np.flatnonzero(speed[begin:end] > 0) + begin
+    if not len(moving):
+        raise NotEnoughData(f"run {row.id} does not move along its seconds")
     first, last = max(int(moving[0]) - 1, 0), int(moving[-1])
     if distance is not None and way[last] - way[first] > 1.03 * distance:
         ends = np.searchsorted(way, way + distance)
@@ -102,7 +109,8 @@ def _raced(library: Any, row: Any, distance: float | None = None) -> Raced:
             last = int(ends[first])
     part = slice(first, last + 1)
     columns = {name: found.get(name)[part] for name in ("latitude", "longitude", "altitude", "distance")}
-    return Raced(way[part] - way[first], power[part], road.track_of(columns))
+    placed = np.isfinite(columns["latitude"]).mean() > LEAST_PLACED
+    return Raced(way[part] - way[first], power[part], road.track_of(columns) if placed else None)
 
 
 def _eve(row: Any, raced: Raced, question: dict[str, Any]) -> dict[str, Any]:
@@ -116,16 +124,16 @@ def _eve(row: Any, raced: Raced, question: dict[str, Any]) -> dict[str, Any]:
         told.get("humidity"),
         None,
         told.get("pressure_pa"),
+        told.get("wind_mps") is not None and told.get("wind_from_deg") is None,
     )
     if given.get("weather") in (None, Weather()):
         given["weather"] = kept
     if given.get("course") is None and raced.track is not None:
         given["course"] = replace(raced.track, name=f"run {row.id}")
-    elif given.get("course") is None:
-        given.setdefault(
-            "distance", float(raced.metres[-1])
-        )  # a flat road, on which the wind's direction means nothing
-        given["weather"] = replace(given["weather"], wind=None, wind_from=None)
+    elif given.get("course") is None:  # a flat road, on which the wind's direction means nothing
+        given["weather"] = replace(given["weather"], wind=None, wind_from=None, variable=False)
+    if not isinstance(given.get("course"), str | int):
+        given.setdefault("distance", float(raced.metres[-1]))  # the track may begin after the race did
     given.setdefault("scale", row.power_scale)
     given["date"] = row.local.date() - dt.timedelta(days=1)
     return given
@@ -159,7 +167,7 @@ def _told(plan: race.RacePlan, path: Course, took: Floats, shown: Floats, asked:
     effort = np.where(np.isfinite(shown), shown, np.nanmean(shown) if has_power else planned) / share
     able = path.length / pacing.speed_at(engine, path, np.clip(effort, 1.0, None))
     still = replace(path, headwind=np.zeros(len(path.length)))
-    level = replace(still, grade=np.zeros(len(path.length)), surface=1.0)
+    level = replace(still, grade=np.zeros(len(path.length)))
     calm, flat = (path.length / pacing.speed_at(engine, c, planned) for c in (still, level))
     rows = []
     ends = path.ends
@@ -170,14 +178,14 @@ def _told(plan: race.RacePlan, path: Course, took: Floats, shown: Floats, asked:
         here = which == k
         if here.any():
             rows.append({
-                "distance_m": float(mark), "length_m": float(path.length[here].sum()), "time_s": float(took[here].sum()), "planned_s": float(meant[here].sum()),
+                "distance_m": float(mark), "length_m": float(path.length[here].sum()), "time_s": float(took[here].sum()), "planned_s": float((meant + path.stops)[here].sum()),
                 "power_w": float(np.average(shown[here], weights=took[here])) if has_power and np.isfinite(shown[here]).all() else None,
                 "planned_power_w": float(np.average((planned * share)[here], weights=meant[here])),
-                "effort_s": float((able - meant)[here].sum()) if has_power else None, "other_s": float((took - able)[here].sum()) if has_power else None,
+                "effort_s": float((able - meant)[here].sum()) if has_power else None, "other_s": float((took - able - path.stops)[here].sum()) if has_power else None,
             })  # fmt: skip
     out: dict[str, Any] = {
         "planned_s": chosen["time_s"], "lost_s": float(took.sum()) - chosen["time_s"], "stops_planned_s": float(path.stops.sum()),
-        "effort_s": float((able - meant).sum()) if has_power else None, "other_s": float((took - able).sum()) if has_power else None,
+        "effort_s": float((able - meant).sum()) if has_power else None, "other_s": float((took - able - path.stops).sum()) if has_power else None,
         "hills_s": float((calm - flat).sum()), "wind_s": float((meant - calm).sum()), "rows": rows,
         "stores": None, "fade_share": None,
     }  # fmt: skip
@@ -199,7 +207,7 @@ def _told(plan: race.RacePlan, path: Course, took: Floats, shown: Floats, asked:
     return out
 
 
-def _sentence(found: dict[str, Any]) -> str:
+def _sentence(found: dict[str, Any], imperial: bool) -> str:
     p, total = found["predicted"], found["time_s"]
     inside = p["p10"] <= total <= p["p90"]
     text = (
@@ -218,7 +226,7 @@ def _sentence(found: dict[str, Any]) -> str:
             text += f" The last third was run with {100 * fade:.0f} % less effort than the first: a fade."
         if stores["dry_probability"] > 0.5:
             text += (
-                f" By what was known of you a store was most likely empty from {format_distance(stores['dry_from_m'])} on."
+                f" By what was known of you a store was most likely empty from {format_distance(stores['dry_from_m'], imperial)} on."
                 if fade > FADE
                 else " That is more than the evidence before it allows: you were better that day than was known."
             )
@@ -245,11 +253,23 @@ def predictions(library: Any) -> dict[str, Any]:
 
 def _predictions(library: Any) -> dict[str, Any]:
     rows: list[dict[str, Any]] = []
+    bricks = runs.bricks(library)
     for row in sorted(library.runs(), key=lambda r: r.start):
         if "race" not in row.marks or not row.distance_m or row.left_out:
             continue
         line: dict[str, Any] = {"run": row.id, "date": row.local.date().isoformat()}
         metres, took = row.distance_m, row.elapsed_s
+        if row.id in bricks:
+            rows.append(
+                {
+                    **line,
+                    "distance_m": metres,
+                    "time_s": took,
+                    "predicted": None,
+                    "reason": "it was run after a ride of unknown length",
+                }
+            )
+            continue
         try:
             if row.entered_by_hand:
                 asked = {"distance": metres, "date": row.local.date() - dt.timedelta(days=1)}

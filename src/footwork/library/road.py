@@ -15,7 +15,16 @@ from footwork.errors import UsageError
 from footwork.formats import metar
 from footwork.library import runs, weather
 from footwork.physics import air
-from footwork.physics.terrain import SMOOTHING_M, bearing, clean_heights, climb, smooth_altitude, step_distance
+from footwork.physics.terrain import (
+    EARTH_RADIUS_M,
+    MOST_DRIFT_M,
+    SMOOTHING_M,
+    bearing,
+    clean_heights,
+    climb,
+    smooth_altitude,
+    step_distance,
+)
 from footwork.planning import course
 from footwork.quantities import Floats, format_distance, parse_distance
 from footwork.signals import Course as Track
@@ -28,7 +37,9 @@ LIMITS = {
     "wind": (-25, 25, "m/s"), "wind_from": (0, 360, "degrees"), "temperature": (-40, 50, "°C"), "humidity": (0, 1, "as a share, 0.6 for 60 %"),
     "altitude": (-430, 4000, "m"), "pressure": (85_000, 110_000, "Pa"),
 }  # fmt: skip
-_MARK = re.compile(r"\s*([\d.,]+\s*(?:km|mi|m)?)\s*(?:(?:-|–|to)\s*([\d.,]+\s*(?:km|mi|m)?))?\s*:\s*(.+)")
+_MARK = re.compile(
+    r"\s*([\d.,]+\s*(?:km|k|miles|mile|mi|m)?)\s*(?:(?:-|–|to)\s*([\d.,]+\s*(?:km|k|miles|mile|mi|m)?))?\s*:\s*(.+)"
+)
 
 
 @dataclass(frozen=True)
@@ -69,8 +80,15 @@ class Weather:
         variable = self.wind is None and bool(told.get("wind")) and told.get("wind_from") is None
         return Weather(**{**{k: v for k, v in told.items() if v is not None}, **own}, variable=variable)
 
-    def along(self, reports: Sequence[dict[str, Any]], start: dt.datetime) -> Weather:
-        """This weather where it is given, else that of dated reports along the hours from the start on.
+    def all(self) -> tuple[Weather, ...]:
+        """The weather of each known hour, or the one there is."""
+        return tuple(w for _, w in self.hours) or (self,)
+
+    def along(
+        self, reports: Sequence[dict[str, Any]], start: dt.datetime, place: tuple[float, float] | None = None
+    ) -> Weather:
+        """This weather where it is given, else that of dated reports along the hours from the start on; of those within 50 km of a place
+        (latitude, longitude), where both are known, the first of each moment.
 
         Raises
         ------
@@ -78,9 +96,12 @@ class Weather:
             No report within 90 minutes of the start.
         """
         begin = start.timestamp()
-        keep = sorted(
-            (r for r in reports if -weather.NEAREST_S <= r["time"] - begin <= 48 * 3600), key=lambda r: r["time"]
-        )
+        near = {
+            r["time"]: r
+            for r in reversed(reports)
+            if -weather.NEAREST_S <= r["time"] - begin <= 48 * 3600 and weather.is_near(r, place)
+        }
+        keep = [near[moment] for moment in sorted(near)]
         if not keep or keep[0]["time"] - begin > weather.NEAREST_S:
             raise UsageError(
                 f"no weather report is within {weather.NEAREST_S // 60} minutes of the start at {start:%Y-%m-%d %H:%M}"
@@ -170,7 +191,7 @@ def parse_mark(text: str) -> Mark:
     unit = re.search(r"[a-z]+$", (last or first).strip())
     if unit and not re.search(r"[a-z]+\s*$", first):
         first += unit.group()  # 3-5km
-    begin = parse_distance(first)
+    begin = 0.0 if re.fullmatch(r"0+([.,]0+)?\s*[a-z]*", first.strip()) else parse_distance(first)
     end = parse_distance(last) if last else begin
     names, seconds, cost = [], 0.0, 0.0
     for part in (p.strip() for p in words.split(",")):
@@ -190,7 +211,8 @@ def parse_mark(text: str) -> Mark:
 @dataclass(frozen=True)
 class Road:
     """A course laid out in segments, without weather: ``path`` in still standard air; headings [deg] of the segments, positions and
-    heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre."""
+    heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre; ``private`` where it is a run that
+    passes a private place."""
 
     path: course.Course
     name: str = ""
@@ -200,6 +222,7 @@ class Road:
     height: Floats | None = None
     marks: tuple[Mark, ...] = ()
     watch: float = 1.0
+    private: bool = False
     notes: tuple[str, ...] = ()
     climb: float = 0.0
     smoothing: float = SMOOTHING_M
@@ -274,7 +297,11 @@ def lay(
             raise UsageError(f"{name} climbs to {np.nanmax(z):.0f} m: its altitude cannot be right")
         z, mended = clean_heights(x, z, gap)
         notes += _mended(mended)
-        z, _ = smooth_altitude(x, z, smoothing)
+        if laps > 1:  # a lap ends at the height where it began, or there would be a step at every joint
+            off = float(z[-1] - z[0])
+            if abs(off) > MOST_DRIFT_M:
+                raise UsageError(f"{name} is no lap: it ends {off:+.0f} m from the height where it began")
+            z = z - off * (x - x[0]) / (x[-1] - x[0])
     else:
         notes.append("The course has no altitude: it is taken as flat. A run recorded on it can give the heights.")
         z = np.zeros(len(x))
@@ -285,6 +312,8 @@ def lay(
         step = float(x[-1]) + gap
         x = np.concatenate([x + k * step for k in range(laps)])
         z, latitude, longitude = (np.tile(v, laps) for v in (z, latitude, longitude))
+    if has_heights:
+        z, _ = smooth_altitude(x, z, smoothing)
     measured = float(x[-1])
     stretch = distance / measured if distance else 1.0
     if not 0.5 <= stretch <= 2.0:
@@ -303,7 +332,7 @@ def lay(
     watch = 1 / stretch if track.recorded and distance else 1.0
     return Road(
         _marked(path, given), track.name, bearing(lat, lon)[:-1], lat, lon, height if has_heights else None,
-        tuple(sorted(given, key=lambda m: m.start)), watch, tuple(notes), climb(height) if has_heights else 0.0, smoothing,
+        tuple(sorted(given, key=lambda m: m.start)), watch, track.private, tuple(notes), climb(height) if has_heights else 0.0, smoothing,
     )  # fmt: skip
 
 
@@ -334,8 +363,8 @@ def _waypoints(track: Track, x: Floats, latitude: Floats, longitude: Floats) -> 
     """Points that the file names, at each pass of the course within a hundred metres of them."""
     out = []
     for lat, lon, name in track.points:
-        north = np.radians(latitude - lat) * 6_371_008.8
-        east = np.radians(longitude - lon) * 6_371_008.8 * np.cos(np.radians(lat))
+        north = np.radians(latitude - lat) * EARTH_RADIUS_M
+        east = np.radians(longitude - lon) * EARTH_RADIUS_M * np.cos(np.radians(lat))
         away = np.hypot(north, east)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], (away < 100).astype(np.int8), [0]])))
         for a, b in zip(edges[::2], edges[1::2], strict=True):
@@ -351,7 +380,8 @@ def _heights_of(track: Track, other: Track) -> tuple[Floats, float]:
     known = np.isfinite(other.altitude)
     if known.sum() < 2:
         raise UsageError(f"{other.name or 'that run'} has no altitude to give")
-    scale = np.array([111_195.0, 111_195.0 * np.cos(np.radians(float(np.mean(track.latitude))))])
+    degree = np.radians(1.0) * EARTH_RADIUS_M
+    scale = degree * np.array([1.0, np.cos(np.radians(float(np.mean(track.latitude))))])
     tree = cKDTree(np.column_stack([other.latitude, other.longitude])[known] * scale)
     away, index = tree.query(np.column_stack([track.latitude, track.longitude]) * scale)
     near = np.asarray(away <= NEAR_M)
@@ -371,12 +401,13 @@ def read_track(source: str | Path | int, library: Any = None) -> Track:
     UsageError
         No such file or run, or no course in it.
     """
-    path = Path(str(source))
-    if not path.exists() and str(source).strip().isdigit():
+    if isinstance(source, int):
         if library is None:
-            raise UsageError(f"{source} is no file")
-        return _usable(_track_of_run(library, int(str(source))), f"run {source}")
+            raise UsageError(f"there is no library with a run {source}")
+        return _usable(_track_of_run(library, source), f"run {source}")
     from footwork.library import read
+
+    path = Path(source)
 
     if not path.is_file():
         raise UsageError(f"there is no course file {path}")
@@ -405,8 +436,12 @@ def _track(recordings: list[Recording]) -> Track | None:
 
 
 def _track_of_run(library: Any, run_id: int) -> Track | None:
+    from footwork.library import export
+
     found = runs.signals(library, run_id)
-    return track_of({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
+    track = track_of({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
+    private = export.near_places(found, export.places(library)).any()
+    return replace(track, private=bool(private)) if track is not None else None
 
 
 def track_of(columns: dict[str, Floats]) -> Track | None:

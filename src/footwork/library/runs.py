@@ -390,6 +390,22 @@ class StreamRows:
         return Sky(told.get("temperature_c"), told.get("wind_mps"), told.get("wind_from_deg"))
 
 
+def bricks(library: Any) -> set[int]:
+    """Runs after a ride: their file holds it before them, or they are marked as brick runs."""
+
+    def make() -> set[int]:
+        table = schema.result
+        with library.reading() as connection:
+            found = connection.execute(
+                select(table.c.run_id, table.c.legs_before).where(table.c.run_id.is_not(None))
+            ).all()
+        told = {int(r.run_id) for r in found if "cycling" in json.loads(r.legs_before)}
+        return told | {run for run, said in entries.told(library).items() if "brick" in said.marks}
+
+    found: set[int] = library.cached("bricks", make)
+    return found
+
+
 def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
     """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on a
     scale with converted watts the other scales' runs are."""

@@ -14,11 +14,10 @@ from footwork.planning.course import Course, Place
 from footwork.quantities import Floats, format_duration, parse_distance, plain
 
 EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a race; our convention
-MOST_RESERVE = 0.999  # a slow goal may leave nearly all
-LEAST_RESERVE = -3.0  # a goal that is faster than the middle of what is known asks for more than that
+MOST_RESERVE = 0.999
 CURVE = np.linspace(0.02, 0.98, 49)
 UNKNOWNS = {
-    "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take",
+    "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take", "ride": "what the ride before takes",
     "form": "how good a day it is", "execution": "how exactly you hold the power",
 }  # fmt: skip
 
@@ -26,7 +25,7 @@ UNKNOWNS = {
 @dataclass(frozen=True)
 class Draws:
     """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's form
-    gives as factors, and how much more power the device shows for a speed."""
+    gives as factors, how much more power the device shows for a speed, and what a ride before leaves, as a factor."""
 
     critical_power: Floats
     w_prime: Floats
@@ -34,6 +33,7 @@ class Draws:
     conditions: Floats
     form: Floats
     needs: Floats
+    ride: Floats | float = 1.0
 
     @property
     def execution(self) -> Floats:
@@ -166,14 +166,6 @@ def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) 
     the runner most likely has."""
     make = pacing.even_pace if wishes.strategy == "even-pace" else pacing.even_power
 
-    def search(enough: Any, low: float) -> float:
-        """The least reserve that is enough."""
-        high = MOST_RESERVE
-        for _ in range(16):
-            middle = 0.5 * (low + high)
-            low, high = (low, middle) if enough(middle) else (middle, high)
-        return high
-
     out = 0.0
     if wishes.risk is not None:
         risk = wishes.risk
@@ -181,14 +173,15 @@ def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) 
         def dry(reserve: float) -> float:
             return float(_futures(make(engine, path, reserve), path, draws).dry[-1])
 
-        out = 0.0 if dry(0.0) <= risk else search(lambda r: dry(r) <= risk, 0.0)
+        low, high = 0.0, MOST_RESERVE
+        for _ in range(16 if dry(0.0) > risk else 0):
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if dry(middle) <= risk else (middle, high)
+            out = high
     if wishes.goal is not None:
-        goal = wishes.goal
-        faster = wishes.risk is None and make(engine, path, out).time > goal
-        out = max(
-            search(lambda r: make(engine, path, r).time >= goal, LEAST_RESERVE if faster else 0.0),
-            LEAST_RESERVE if faster else out,
-        )
+        timed = pacing.in_time(engine, path, wishes.goal, wishes.strategy == "even-pace")
+        left = pacing.spare(engine, timed, 0.0)
+        out = left if wishes.risk is None else max(out, left)
     return out
 
 
@@ -205,8 +198,8 @@ def _unknowns(run: pacing.Run, path: Course, draws: Draws) -> list[dict[str, Any
         "critical_power": np.median(draws.critical_power) * ones, "w_prime": np.median(draws.w_prime) * ones,
         "tail": np.median(draws.tail) * ones, "needs": ones, "execution": ones,
     }  # fmt: skip
-    own, form = draws.conditions / np.median(draws.conditions), draws.form / np.median(draws.form)
-    held = own * form
+    own, form, ride = (np.asarray(v) / np.median(v) for v in (draws.conditions, draws.form, draws.ride))
+    held = own * form * ride
     alone: dict[str, dict[str, Floats]] = {
         "capacity": {
             "critical_power": draws.critical_power / held,
@@ -215,12 +208,15 @@ def _unknowns(run: pacing.Run, path: Course, draws: Draws) -> list[dict[str, Any
         },
         "power at speed": {"needs": draws.needs},
         "heat and altitude": {"critical_power": still["critical_power"] * own, "w_prime": still["w_prime"] * own},
+        "ride": {"critical_power": still["critical_power"] * ride, "w_prime": still["w_prime"] * ride},
         "form": {"critical_power": still["critical_power"] * form, "w_prime": still["w_prime"] * form},
         "execution": {"execution": draws.execution},
     }
     spread = {
         name: float(np.var(_futures(run, path, draws, **{**still, **varied}).times)) for name, varied in alone.items()
     }
+    if np.ptp(draws.ride) == 0:
+        del spread["ride"]
     total = sum(spread.values()) or 1.0
     rows = [{"name": n, "what": UNKNOWNS[n], "share": v / total, "sd_s": v**0.5} for n, v in spread.items()]
     return sorted(rows, key=lambda r: -float(r["share"]))
@@ -255,7 +251,7 @@ def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
     return {
         "start_m": s.start, "end_m": s.end, "watch_end_m": s.end * watch, "clock_s": s.clock, "duration_s": s.seconds, "power_w": s.power,
         "low_w": s.low, "high_w": s.high, "grade": s.grade, "headwind_mps": s.headwind, "where": s.where, "watch": s.watch, "until": s.until,
-        "passes": list(s.passes), "walked": s.walked,
+        "passes": [{"at_m": p.at, "name": p.name} for p in s.passes], "walked": s.walked,
     }  # fmt: skip
 
 

@@ -117,7 +117,7 @@ def from_file(library: Any, path: Path) -> dict[str, Any]:
     for row in reversed(library.runs()):
         middle = _middle(row)
         span = range(bisect_left(moments, middle - NEAREST_S), bisect_right(moments, middle + NEAREST_S))
-        inside = [i for i in span if _near(ordered[i], places.get(row.id))]
+        inside = [i for i in span if is_near(ordered[i], places.get(row.id))]
         if inside:
             best = min(inside, key=lambda i: abs(moments[i] - middle))
             values = {k: v for k, v in ordered[best].items() if k in LIMITS}
@@ -227,7 +227,8 @@ def _places(library: Any) -> dict[int, tuple[float, float]]:
     return {r.run_id: (r.latitude, r.longitude) for r in found if r.longitude is not None}
 
 
-def _near(report: dict[str, Any], place: tuple[float, float] | None) -> bool:
+def is_near(report: dict[str, Any], place: tuple[float, float] | None) -> bool:
+    """Whether a report is of within 50 km of a place, or one of them is not known."""
     if place is None or "latitude" not in report or "longitude" not in report:
         return True
     return float(step_distance([place[0], report["latitude"]], [place[1], report["longitude"]])[1]) <= NEAREST_M

@@ -46,9 +46,16 @@ class Change:
         return self
 
 
+def can_change_wind(plan: RacePlan) -> bool:
+    """Whether more wind means anything: on a course only where its direction is known."""
+    return plan.way.heading is None or all(w.wind_from is not None for w in plan.sky.all())
+
+
 def _changed(plan: RacePlan, change: Change) -> tuple[pacing.Engine, Course, float]:
     """The runner and the course after a change, and the factor on what can be held."""
     basis, sky = plan.basis, plan.sky
+    if change.wind and not can_change_wind(plan):
+        raise UsageError("on a course more wind needs a direction: give the plan a wind with one first")
 
     def turned(w: Weather) -> Weather:
         warm = (
@@ -56,7 +63,12 @@ def _changed(plan: RacePlan, change: Change) -> tuple[pacing.Engine, Course, flo
             if not change.warmer
             else (USUAL_C if w.temperature is None else w.temperature) + change.warmer
         )
-        wind = w.wind if not change.wind else max((w.wind or 0.0) + change.wind, 0.0)
+        wind = w.wind
+        if change.wind:
+            wind = (w.wind or 0.0) + change.wind
+            wind = (
+                wind if w.wind_from is None else max(wind, 0.0)
+            )  # without a direction less than nothing is a tail wind
         return replace(w, temperature=warm, wind=wind, variable=w.variable and not change.wind)
 
     other = replace(turned(sky), hours=tuple((t, turned(w)) for t, w in sky.hours))

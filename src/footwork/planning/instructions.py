@@ -38,7 +38,7 @@ class Stretch:
     headwind: float
     clock: float
     until: str = ""
-    passes: tuple[str, ...] = ()
+    passes: tuple[Place, ...] = ()
     walked: bool = False
 
     @property
@@ -96,7 +96,7 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
             float(np.average(course.grade[a:b], weights=course.length[a:b])),
             float(np.average(course.headwind[a:b], weights=course.length[a:b])),
             float(run.clock[b - 1]), until,
-            tuple(f"{p.name} at {p.at / 1000:.1f} km" for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
+            tuple(p for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
             float(np.average(walking[a:b], weights=weight)) > 0.5,
         ))  # fmt: skip
     return out

@@ -152,7 +152,7 @@ def even_power(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
     """One power all the way, as high as the reserve allows."""
     whole = np.ones(len(course.length))
     return _hardest(
-        lambda p: at_power(engine, course, p * whole), engine, reserve, 0.2 * engine.critical_power, engine.hardest
+        lambda p: at_power(engine, course, p * whole), engine, reserve, 0.05 * engine.critical_power, engine.hardest
     )
 
 
@@ -160,6 +160,19 @@ def even_pace(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
     """One speed all the way, as high as the reserve allows."""
     whole = np.ones(len(course.length))
     return _hardest(lambda v: at_speed(engine, course, v * whole), engine, reserve, 0.3, engine.fastest())
+
+
+def in_time(engine: Engine, course: Course, time: float, even_speed: bool = False) -> Run:
+    """Even power, or even pace, that takes a time [s], whatever it leaves in the stores; the nearest there is."""
+    whole = np.ones(len(course.length))
+    if even_speed:
+        moving = max(time - float(course.stops.sum()), 1.0)
+        return at_speed(engine, course, min(course.distance / moving, engine.fastest()) * whole)
+    low, high = 0.05 * engine.critical_power, engine.hardest
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if at_power(engine, course, middle * whole).time > time else (low, middle)
+    return at_power(engine, course, high * whole)
 
 
 def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run:

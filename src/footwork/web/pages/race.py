@@ -23,7 +23,7 @@ from footwork.quantities import parse_date, parse_distance, parse_duration, pars
 from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.forms import Field, sentence
-from footwork.web.layout import link, page, text
+from footwork.web.layout import link, page, text, whole_number
 from footwork.web.pages import race_plan
 
 # Groups of fields: name, label, what stands there while it is empty.
@@ -80,17 +80,17 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
             raise UsageError("several METAR lines are weather by the hour: fill in the start too")
         reports = tuple(of_metars(lines, start))
     distance = parsed("distance", parse_distance)
-    way = course if course is not None else asked.get("run")
+    way = course if course is not None else parsed("run", whole_number)
     if distance is None and way is None and "time" not in asked:
         distance = parse_distance("half")
     return {
         "distance": distance, "time": parsed("time", parse_duration), "companion": parsed("companion", parse_pace), "course": way,
-        "laps": int(number("laps", "the number of laps") or 1), "marks": _several(asked.get("marks", "")), "heights": asked.get("heights"),
-        "smoothing": number("smoothing", "the smoothing") or 40.0, "start": start, "weather": sky, "reports": reports,
-        "draft": number("draft", "the share of the way", 0.01) or 0.0, "scale": asked.get("scale"), "date": parsed("date", parse_date),
+        "laps": parsed("laps", _count), "marks": _several(asked.get("marks", "")), "heights": parsed("heights", whole_number),
+        "smoothing": number("smoothing", "the smoothing"), "start": start, "weather": sky, "reports": reports,
+        "draft": number("draft", "the share of the way", 0.01), "scale": asked.get("scale"), "date": parsed("date", parse_date),
         "split": splits_every(library.setting("units") == "imperial"), "strategy": asked.get("strategy"),
         "risk": number("risk", "the chance", 0.01), "own": _several(asked.get("own", "")),
-        "negative_split": number("negative_split", "the second half", 0.01) or 0.0, "after_ride": parsed("after_ride", parse_duration),
+        "negative_split": number("negative_split", "the second half", 0.01), "after_ride": parsed("after_ride", parse_duration),
     }  # fmt: skip
 
 
@@ -112,6 +112,12 @@ def _number(text_: str, what: str) -> float:
         raise UsageError(f"{what} '{text_}' is not a number") from None
 
 
+def _count(text_: str) -> int:
+    if not text_.isdigit():
+        raise UsageError(f"the number of laps '{text_}' is no whole number")
+    return int(text_)
+
+
 def _moment(text_: str) -> dt.datetime:
     try:
         return dt.datetime.fromisoformat(text_)
@@ -121,6 +127,8 @@ def _moment(text_: str) -> dt.datetime:
 
 def data(library: Any, **given: str) -> dict[str, Any]:
     """Shown by the page and its twin; the twin takes the page's fields as a query."""
+    if "course" in given:
+        raise UsageError("a course is dropped on the page; the twin takes a run's number as run")
     return answer(library, None, **given).to_json()
 
 

@@ -30,9 +30,9 @@ SLIDERS = (
 )  # fmt: skip
 
 
-def sentence(plan: RacePlan) -> str:
+def sentence(plan: RacePlan, imperial: bool = False) -> str:
     if plan.distance is not None:
-        return f"In {format_duration(plan.time.value or 0)} at even power you can cover about {format_distance(plan.distance.value or 0)}."
+        return f"In {format_duration(plan.time.value or 0)} at even power you can cover about {format_distance(plan.distance.value or 0, imperial)}."
     goal = plan.goal
     if goal and goal["critical_power_needed"] is not None:
         needed = goal["critical_power_needed"]
@@ -44,7 +44,7 @@ def sentence(plan: RacePlan) -> str:
 
 def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
     """The whole plan."""
-    text("p", sentence(plan))
+    text("p", sentence(plan, imperial))
     per = "/mi" if imperial else "/km"
     with ui.element("div").classes("numbers"):
         whisker(base, f"Power on {plan.scale}", "power", plan.power, "even effort")
@@ -167,7 +167,7 @@ def _instructions(found: dict[str, Any], imperial: bool) -> None:
         ["no.", "from", "to", "watts shown", "band", "road", "until", "watch"],
         [
             [str(number), format_distance(i["start_m"], imperial), format_distance(i["end_m"], imperial), *(("as felt", "") if i["walked"] else (f"{i['power_w']:.0f} W", f"{i['low_w']:.0f}–{i['high_w']:.0f}")),
-             i["where"], i["until"] or f"km {i['end_m'] / 1000:.1f}", "" if i["walked"] else f"{i['watch']} mean"]
+             i["where"], i["until"] or format_distance(i["end_m"], imperial), "" if i["walked"] else f"{i['watch']} mean"]
             for number, i in enumerate(found["instructions"], start=1)
         ],
         labelled=True,
@@ -202,7 +202,7 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
     text(
         "p",
         f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])} and nine under "
-        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of the plan."
+        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of the plan, and of CP at most."
         + (
             ""
             if found["reserve"] > 0
@@ -276,7 +276,7 @@ def _what_if(plan: RacePlan, imperial: bool) -> None:
 
     with ui.element("div").classes("fw-form"):
         for name, label, low, high, step in SLIDERS:
-            if name == "mass" and plan.basis.mass is None:
+            if (name == "mass" and plan.basis.mass is None) or (name == "wind" and not whatif.can_change_wind(plan)):
                 continue
             with ui.element("label"):
                 with ui.element("span"):

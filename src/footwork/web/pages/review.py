@@ -10,7 +10,8 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.quantities import Estimate, format_distance, format_duration, format_pace, parse_distance
+from footwork.library.race import splits_every
+from footwork.quantities import Estimate, format_distance, format_duration, format_lost, format_pace, parse_distance
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, note, page, table, text, whisker, whole_number
 from footwork.web.pages.run import show_chart
@@ -19,7 +20,8 @@ from footwork.web.pages.run import show_chart
 def data(library: Any, run_id: str, distance: str = "") -> dict[str, Any]:
     """Shown by the page of one race and its twin; ``distance`` is the official one."""
     asked = {"distance": parse_distance(distance)} if distance.strip() else {}
-    found: dict[str, Any] = library.review(whole_number(run_id), **asked)
+    every = splits_every(library.setting("units") == "imperial")
+    found: dict[str, Any] = library.review(whole_number(run_id), split=every, **asked)
     return found
 
 
@@ -66,8 +68,8 @@ def chart(found: dict[str, Any], imperial: bool) -> Chart:
     return Chart(panes, "distance", "The race as run beside its plan, along the way", imperial)
 
 
-def _signed(seconds: float | None) -> str:
-    return "" if seconds is None else f"{'+' if seconds >= 0 else '−'}{format_duration(abs(seconds))}"
+def _lost(seconds: float | None) -> str:
+    return "" if seconds is None else format_lost(seconds)
 
 
 def register(base: str, library: Any) -> None:
@@ -115,8 +117,8 @@ def register(base: str, library: Any) -> None:
                 ["", "time"],
                 [
                     ["As run", format_duration(found["time_s"])], [f"Planned by what was known on {found['evidence_until']}", format_duration(found["planned_s"])],
-                    ["By effort", _signed(found["effort_s"]) or "no power"], ["By road, weather, device and form", _signed(found["other_s"]) or "no power"],
-                    ["Hills in the plan", _signed(found["hills_s"])], ["Wind in the plan", _signed(found["wind_s"])],
+                    ["By effort", _lost(found["effort_s"]) or "no power"], ["By road, weather, device and form", _lost(found["other_s"]) or "no power"],
+                    ["Hills in the plan", _lost(found["hills_s"])], ["Wind in the plan", _lost(found["wind_s"])],
                 ],
                 two_line=False,
             )  # fmt: skip
@@ -126,7 +128,7 @@ def register(base: str, library: Any) -> None:
                 ["to", "pace", "planned", "watts", "planned", "by effort", "by the rest"],
                 [
                     [format_distance(r["distance_m"], imperial), format_pace(r["length_m"] / r["time_s"], imperial), format_pace(r["length_m"] / r["planned_s"], imperial),
-                     "" if r["power_w"] is None else f"{r['power_w']:.0f} W", f"{r['planned_power_w']:.0f} W", _signed(r["effort_s"]), _signed(r["other_s"])]
+                     "" if r["power_w"] is None else f"{r['power_w']:.0f} W", f"{r['planned_power_w']:.0f} W", _lost(r["effort_s"]), _lost(r["other_s"])]
                     for r in found["rows"]
                 ],
                 labelled=True,
