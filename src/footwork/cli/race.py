@@ -42,7 +42,9 @@ def race(
     mass: Mass = None,
     wind: Annotated[
         str | None,
-        typer.Option(help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way."),
+        typer.Option(
+            help="Wind at 10 m: 5@240 is 5 m/s from 240 degrees; a plain 3 is a headwind all the way, -3 a tail wind."
+        ),
     ] = None,
     temperature: Annotated[float | None, typer.Option(help="Air temperature in degrees Celsius.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Relative humidity in percent.")] = None,
@@ -102,6 +104,8 @@ def race(
         if path is not None:
             check_out(path, ending)
     begin = _moment(start)
+    if humidity is not None and not 0 <= humidity <= 100:
+        raise UsageError(f"a humidity of {humidity:g} % cannot be: give 0 to 100")
     speed, source = parse_wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
     reports: list[dict[str, Any]] = []
@@ -229,7 +233,10 @@ def _plan(plan: Any, imperial: bool) -> None:
     )
     if plan.course["climb_m"]:
         say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
-    say("Splits at that power:")
+    chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
+    if plan.strategies["reserve"] > 0.005 and not goal:
+        say(f"With the risk you accept: {chosen['mean_power_w']:.0f} W, {format_duration(chosen['time_s'])}")
+    say(f"Splits of the plan ({plan.strategies['chosen']}):")
     for row in plan.splits:
         rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
         at = f"  at {row['clock'][11:16]}" if row["clock"] else ""

@@ -24,7 +24,7 @@ def workout(plan: RacePlan, name: str = "") -> bytes:
     """
     steps, before = [], 0.0
     for told in plan.strategies["instructions"]:
-        title = f"{told['end_m'] / 1000:.1f} km " + ("walk" if told["walked"] else f"{told['power_w']:.0f} W")
+        title = f"to {told['end_m'] / 1000:.1f}km " + ("walk" if told["walked"] else f"{told['power_w']:.0f}W")
         band = (None, None) if told["walked"] else (told["low_w"], told["high_w"])
         steps.append(watch.Step(title, told["watch_end_m"] - before, None, *band))
         before = told["watch_end_m"]

@@ -293,8 +293,7 @@ def answer(library: Any, **question: Any) -> RacePlan:
         best_times, paces = times, times / path.distance
         if time is not None:
             goal, power, times, paces = _goal(time, path, table, day, power, times)
-    target = float(np.median(power))
-    # Splits add up to the time shown: the table's power for that time, before what one day's device adds.
+    # The profile is of even power in the time shown: the table's power for it, before what one day's device adds.
     speeds = race.segment_speed(
         table.power([float(np.median(times))]), path, day.relation.power, made.mass, day.fastest
     )[0]
@@ -320,7 +319,9 @@ def answer(library: Any, **question: Any) -> RacePlan:
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
         )
     told["cautions"] = cautions
-    rows = [{**row, "power_w": target} for row in race.splits(path, speeds, asked.split, _spread(times))]
+    chosen = told["strategies"][told["chosen"]]["segments"]
+    planned, watts = (np.array([s[k] for s in chosen]) for k in ("speed_mps", "power_w"))
+    rows = race.splits(path, planned, watts, asked.split, _spread(times))
     return RacePlan(
         question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
                   "course": None if asked.course is None else way.name, "start": None if asked.start is None else asked.start.isoformat()},
@@ -447,6 +448,8 @@ def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road, sk
         out.append("Without a course half the way is taken against this wind and half with it.")
     if any(w.variable for w in sky.all()):
         out.append("The report calls the wind variable: it is left out.")
+    if sky.temperature is not None and sky.humidity is None:
+        out.append("Humidity was not given: it is taken as 50 %.")
     if sky.humidity is not None and sky.temperature is None:
         out.append("Humidity counts only together with a temperature.")
     if (np.abs(path.headwind).max() > 0 or asked.draft) and made.mass is None:

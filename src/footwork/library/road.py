@@ -418,7 +418,14 @@ def read_track(source: str | Path | int, library: Any = None) -> Track:
 def _usable(track: Track | None, name: str) -> Track:
     if track is None or len(track.distance) < 3 or track.distance[-1] < 100:
         raise UsageError(f"{name} is no course: it needs at least three positions over 100 m or more")
-    return track if track.name else replace(track, name=Path(name).stem)
+    track = track if track.name else replace(track, name=Path(name).stem)
+    step = np.diff(track.distance)
+    if not track.recorded and float(step.max()) > max(2000.0, 0.2 * float(track.distance[-1])):
+        at = int(np.argmax(step))
+        raise UsageError(
+            f"{name} jumps {step[at] / 1000:.1f} km between its points {at + 1} and {at + 2}: mend it or draw that part"
+        )
+    return track
 
 
 def _track(recordings: list[Recording]) -> Track | None:

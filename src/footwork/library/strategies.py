@@ -267,5 +267,5 @@ def _why(found: dict[str, pacing.Run], path: Course) -> str:
         text = f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second is bought for least."
     if loss >= 1 and (hilly or windy):
         cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
-        text += f" Even pace costs {format_duration(loss)}: {cause} then ask for far more power in places, which empties a store early, so the whole must be slower."
+        text += f" Even pace costs {format_duration(loss)}: {cause} take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, which spends endurance fast, so the whole must be slower."
     return text

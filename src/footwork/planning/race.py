@@ -118,20 +118,23 @@ def sustainable(
 
 
 def splits(
-    course: Course, speeds: Floats, every: float = 1000.0, spread: tuple[float, float] = (1.0, 1.0)
+    course: Course, speeds: Floats, power: Floats, every: float = 1000.0, spread: tuple[float, float] = (1.0, 1.0)
 ) -> list[dict[str, float]]:
-    """Time at every so many metres and at the end, from segment speeds [m/s] (shape (s,)).
+    """Time and mean power at every so many metres and at the end, from segment speeds [m/s] and powers [W] (shape (s,)).
 
-    ``spread`` is the interval of the race's time as multiples of it: at even power every split shares it.
+    ``spread`` is the interval of the race's time as multiples of it: every split shares it.
     """
     ends = np.concatenate([[0.0], course.ends])
     clock = np.concatenate([[0.0], np.cumsum(course.length / speeds + course.stops)])
     marks = np.arange(every, ends[-1] - 0.05 * every, every)
     marks = np.append(marks, ends[-1])
     at = np.interp(marks, ends, clock)
+    work = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(power * course.length / speeds)]))
+    moving = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(course.length / speeds)]))
+    mean = np.diff(work, prepend=0.0) / np.diff(moving, prepend=0.0)
     height = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(course.length * course.grade)]))
     before = np.concatenate([[0.0], marks[:-1]])
     return [
-        {"distance_m": float(m), "time_s": float(t), "time_low_s": float(t * spread[0]), "time_high_s": float(t * spread[1]), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r)}
-        for m, t, s, b, r in zip(marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), strict=True)
+        {"distance_m": float(m), "time_s": float(t), "time_low_s": float(t * spread[0]), "time_high_s": float(t * spread[1]), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r), "power_w": float(p)}
+        for m, t, s, b, r, p in zip(marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), mean, strict=True)
     ]  # fmt: skip

@@ -36,6 +36,10 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
              "watch": "" if i["walked"] else f", {i['watch']} mean"}
             for i in found["instructions"]
         ],
+        "splits": [
+            {"at": format_distance(s["distance_m"], imperial).replace(" ", "\u00a0"), "clock": format_duration(s["time_s"])}
+            for s in plan.splits[:: max(1, -(-len(plan.splits) // 14))]
+        ] + ([{"at": "finish", "clock": format_duration(clock)}] if len(plan.splits) > 14 else []),
         "scale": plan.scale,
         "time": format_duration(clock), "p10": format_duration(days["p10"]), "p90": format_duration(days["p90"]),
         "dry": f"{100 * found['run_dry_probability']:.0f}",

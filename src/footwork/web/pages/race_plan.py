@@ -39,6 +39,9 @@ def sentence(plan: RacePlan, imperial: bool = False) -> str:
         return f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
     if goal:
         return f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about {plan.power.value:.0f} W."
+    safe = plan.strategies["strategies"][plan.strategies["chosen"]]
+    if plan.strategies["reserve"] > 0.005 and not goal:
+        return f"With the chance you accept: about {safe['mean_power_w']:.0f} W and {format_duration(safe['time_s'])}. All you have, most likely: {plan.power.value:.0f} W and {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
     return f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
 
 
@@ -66,7 +69,7 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
     _take_along(plan, name, imperial)
     _strategies(base, plan.strategies, imperial)
     _what_if(plan, imperial)
-    heading("Splits at even power")
+    heading(f"Splits of the plan, {plan.strategies['chosen'].replace('-', ' ')}")
     clock, watch = any(s["clock"] for s in plan.splits), plan.course["watch_share"] != 1.0
     table(
         ["distance", *(["watch shows"] if watch else []), "time", *(["clock"] if clock else []), "split pace", "rise", "power"],
