@@ -241,6 +241,17 @@ METHODS: dict[str, Method] = {
             "Killick, Fearnhead & Eckley 2012, JASA 107:1590 (exact change points); Truong et al. 2020, Signal Processing 167:107299.",
         ),
     ),
+    "sessions": Method(
+        "Sessions: preview and match",
+        "Words stand for shares of the accepted CP†, or of the estimated one where none is accepted; exertion becomes a share of CP by common practice, pace "
+        "by power at speed, heart rate by the line through the domain borders. W′ balance runs over the draws of CP and W′, its own published error in "
+        "proportion to what is spent; dry is W′ spent, or one step longer than its power can be held. A kinder version is finished in four of five days. "
+        "A run is matched by the least total of differences in duration and power, with a cost for what was left out or added†.",
+        "",
+        (
+            "Skiba et al. 2015, Eur J Appl Physiol 115:703; Townsend et al. 2017, Front Physiol 8:180; exertion: common practice, no source.",
+        ),
+    ),
     "w-prime-balance": Method(
         "W′ balance along a run",
         "The differential form over the draws of CP and W′ known on the day: spent above CP, given back below it in proportion to what is missing. "

@@ -10,7 +10,7 @@ import pytest
 from tests.conftest import fit_of, simulate
 
 PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
-         "/race": "/race.json?distance=half", "/race/log": "/race/log.json", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
+         "/race": "/race.json?distance=half", "/race/log": "/race/log.json", "/sessions": "/sessions.json", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
          "/runs?by=week": "/runs.json?by=week", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
 
 
@@ -158,6 +158,34 @@ def test_a_run_against_its_plan(page, served):
     assert page.locator("table").last.locator("tbody tr").count() >= 1
     found = twin(served, f"/runs/{newest}/review.json")
     assert found["run"] == newest and found["rows"]
+
+
+def test_a_session_is_previewed_as_it_is_typed_and_kept(page, served):
+    page.goto("/sessions")
+    page.wait_for_selector("text=CP-minutes")
+    box = page.locator("input[name=session]")
+    assert "105 % CP" in box.input_value()
+    box.fill("4 min at 900 % CP")
+    page.wait_for_selector("text=cannot be run: give 20 to 300 % of CP")
+    box.fill("10 min easy, 3 x (2 min at 110 % CP, 1 min easy jog)")
+    page.wait_for_selector("text=19:00,")
+    page.locator("summary", has_text="Keep it for a day").click()
+    page.locator("input[name=keep-text]").fill("3 x 2 min hard")
+    page.locator("input[name=keep-date]").fill("2026-05-05")
+    page.get_by_role("button", name="Keep this session").click()
+    page.wait_for_selector("text=3 x 2 min hard")
+    assert any(r["text"] == "3 x 2 min hard" for r in twin(served, "/sessions.json")["kept"])
+
+
+def test_the_efforts_of_a_run_are_on_its_page(page, served):
+    page.goto("/runs/3")
+    page.wait_for_selector("text=4 x 3:00")
+    found = twin(served, "/runs/3/efforts.json")
+    assert sum(e["kind"] == "work" for e in found["efforts"]) == 4 and found["balance"]["minimum"]["value"] > 0
+    page.locator("summary", has_text="W′ balance along the run").click()
+    page.wait_for_selector(".num[data-key='balance.minimum']")
+    page.goto("/runs/3/session?session=4 x (3 min at 106 %25 CP, 100 s easy jog)")
+    page.wait_for_selector("text=pieces of work were run")
 
 
 def test_hovering_a_chart_keeps_its_traces(page):

@@ -336,3 +336,53 @@ def _round_seconds(value: float) -> float:
     step = 10.0 if value < 120 else 15.0 if value < 600 else 60.0
     near = step * round(value / step)
     return near if abs(near - value) <= max(0.03 * value, 3.0) else round(value)
+
+
+SKIP_COST, EXTRA_COST = (
+    1.0,
+    0.8,
+)  # of a piece that was asked and not run, and of one that was run unasked; our conventions
+
+
+def align(asked: Sequence[tuple[float, float]], run: Sequence[tuple[float, float | None]]) -> list[tuple[int, int]]:
+    """Which piece of work that was run is which that was asked, in order, with some skipped and some extra.
+
+    Parameters
+    ----------
+    asked, run : sequence of (seconds, power [W])
+        Power that is not known tells nothing.
+
+    Returns
+    -------
+    list of (int, int)
+        Pairs of indexes, by the least total cost: the logarithms of the ratios of duration and power, and a fixed cost for what is left
+        over.
+    """
+    n, m = len(asked), len(run)
+
+    def cost(i: int, j: int) -> float:
+        (s, p), (t, q) = asked[i], run[j]
+        size = abs(float(np.log(max(t, 1.0) / max(s, 1.0))))
+        hard = 0.0 if q is None or p <= 0 or q <= 0 else 3.0 * abs(float(np.log(q / p)))
+        return size + hard
+
+    total = np.full((n + 1, m + 1), np.inf)
+    total[0, 0] = 0.0
+    for i in range(n + 1):
+        for j in range(m + 1):
+            if i:
+                total[i, j] = min(total[i, j], total[i - 1, j] + SKIP_COST)
+            if j:
+                total[i, j] = min(total[i, j], total[i, j - 1] + EXTRA_COST)
+            if i and j:
+                total[i, j] = min(total[i, j], total[i - 1, j - 1] + cost(i - 1, j - 1))
+    out, i, j = [], n, m
+    while i or j:
+        if i and j and np.isclose(total[i, j], total[i - 1, j - 1] + cost(i - 1, j - 1)):
+            i, j = i - 1, j - 1
+            out.append((i, j))
+        elif i and np.isclose(total[i, j], total[i - 1, j] + SKIP_COST):
+            i -= 1
+        else:
+            j -= 1
+    return out[::-1]

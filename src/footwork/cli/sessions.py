@@ -7,8 +7,16 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, opened, out, say
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say
 from footwork.errors import UsageError
+
+session = typer.Typer(
+    help="Sessions in plain words: new, list, preview, solve, export, match, shelf.", no_args_is_help=True
+)
+app.add_typer(session, name="session")
+Words = Annotated[
+    str, typer.Argument(help="The session in plain words, the number of a kept one, or a name of the shelf.")
+]
 
 
 @app.command()
@@ -82,3 +90,236 @@ def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
             f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} {size:>7}  "
             + "  ".join(p for p in parts if p)
         )
+
+
+def _words(library: Any, what: str) -> tuple[str, str]:
+    """Wording and name of what was asked: a kept session's number, a name of the shelf, or the words themselves."""
+    from footwork.library import sessions
+    from footwork.planning import shelf
+
+    if what.strip().isdigit():
+        row = sessions.kept(library, int(what))
+        return row["text"], row["name"]
+    entry = shelf.find(what)
+    return (entry.text, entry.name) if entry else (what, "")
+
+
+@session.command()
+def new(
+    text: Annotated[str | None, typer.Argument(help="The session in plain words, or a name of the shelf.")] = None,
+    date: Annotated[str | None, typer.Option(help="Day it is planned for, YYYY-MM-DD; today by default.")] = None,
+    name: Annotated[str, typer.Option(help="What to call it.")] = "",
+    from_: Annotated[Path | None, typer.Option("--from", help="A FIT workout or YAML file instead of words.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Keep a session for a day."""
+    from footwork.library import sessions
+
+    if (text is None) == (from_ is None):
+        raise UsageError("give a session in words, or a file with --from")
+    planned = day(date)
+    with opened() as library:
+        if from_ is not None:
+            called, words, on = sessions.from_file(from_)
+            planned = planned or on
+        else:
+            words, called = _words(library, text or "")
+        number = library.plan_session(words, planned, name or called)
+        row = sessions.kept(library, number)
+    if as_json:
+        return out(row)
+    return say(f"Session {number} for {row['date']}: {row['text']}")
+
+
+@session.command("list")
+def list_(as_json: Json = False) -> None:
+    """Kept sessions beside the runs of their days."""
+    with opened() as library:
+        found = library.sessions()
+    if as_json:
+        return out(found)
+    if not found:
+        say(
+            'No session is kept: footwork session new "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"'
+        )
+    for r in found:
+        done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  no run that day"
+        say(f"{r['id']:>4}  {r['date']}  {(r['name'] + ': ') if r['name'] else ''}{r['text']}{done}")
+    return None
+
+
+def _previewed(found: dict[str, Any], imperial: bool) -> None:
+    from footwork.library import sessions
+    from footwork.quantities import format_duration, format_pace
+
+    say(found["text"])
+    least = sessions.minimum(found)
+    dry = 100 * found["run_dry_probability"]
+    say(
+        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, shares of {'accepted' if found['accepted'] else 'estimated'} CP {found['critical_power_w']:.0f} W. "
+        f"Least W′ {(least.value or 0) / 1000:.1f} kJ  {(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}; chance of running dry {dry:.0f} %."
+    )
+    for s in found["steps"]:
+        at = f"{'.'.join(map(str, s['repeat']))}" if s["repeat"] else ""
+        pace = format_pace(s["speed_mps"], imperial) if s["speed_mps"] else ""
+        rate = f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else ""
+        chance = f"  dry {100 * s['dry_by']:.0f} %" if s["dry_by"] >= 0.005 else ""
+        say(
+            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} {s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} kJ{chance}"
+        )
+    hardest = found["steps"][found["hardest"]]
+    if len(found["steps"]) > 1:
+        say(f"Hardest: {hardest['text']} at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.")
+    if found["kinder"]:
+        say(f"Kinder, {found['kinder']['change']}: {found['kinder']['text']}")
+    for text in found["warnings"]:
+        say(f"Note: {text}")
+
+
+@session.command()
+def preview(
+    what: Words,
+    date: Date = None,
+    scale: Scale = None,
+    effort: Efforts = None,
+    mass: Mass = None,
+    as_json: Json = False,
+) -> None:
+    """What a session asks: power, pace, W′, load, and whether it can be finished."""
+    with asked(effort) as library:
+        words, _ = _words(library, what)
+        found = library.session(words, day(date), scale, efforts=tuple(effort or ()), mass=mass)
+        imperial = library.setting("units") == "imperial"
+    if as_json:
+        return out(found)
+    return _previewed(found, imperial)
+
+
+@session.command()
+def solve(
+    what: Annotated[str, typer.Argument(help="A session with one ?: 5 x (4 min at ?, 2 min easy), or ? min easy, or ? x (...).")],
+    leave: Annotated[float, typer.Option(help="Share of W′ left where it is lowest, as 0.2.")] = 0.2,
+    date: Date = None, scale: Scale = None, effort: Efforts = None, mass: Mass = None, as_json: Json = False,
+) -> None:  # fmt: skip
+    """The power, the rest or the number of repeats at which a share of W′ is left."""
+    with asked(effort) as library:
+        found = library.solve_session(what, leave, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass)
+        imperial = library.setting("units") == "imperial"
+    if as_json:
+        return out(found)
+    return _previewed(found, imperial)
+
+
+@session.command()
+def export(
+    what: Annotated[
+        str | None, typer.Argument(help="Words, a kept session's number or a name of the shelf; none for --ics of all.")
+    ] = None,
+    fit: Annotated[Path | None, typer.Option(help="FIT workout for the watch.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="PDF for paper.")] = None,
+    yaml: Annotated[Path | None, typer.Option(help="YAML file.")] = None,
+    ics: Annotated[Path | None, typer.Option(help="iCalendar with all kept sessions.")] = None,
+    scale: Scale = None,
+) -> None:
+    """Take a session along: FIT workout, PDF, YAML; or all kept ones as a calendar."""
+    from footwork.library import sessions
+    from footwork.library.export import check_out, write_whole
+
+    for path, ending in ((fit, ".fit"), (pdf, ".pdf"), (yaml, ".yaml"), (ics, ".ics")):
+        if path is not None:
+            check_out(path, ending)
+    if not any((fit, pdf, yaml, ics)):
+        raise UsageError("say what to write: --fit, --pdf, --yaml or --ics")
+    if what is None and any((fit, pdf, yaml)):
+        raise UsageError("say which session: its words, its number or a name of the shelf")
+    with opened() as library:
+        if ics is not None:
+            write_whole(ics, sessions.calendar(library))
+        if what is not None:
+            words, name = _words(library, what)
+            found = library.session(words, None, scale)
+            if fit is not None:
+                write_whole(fit, sessions.workout(library, words, name, scale=scale))
+            if yaml is not None:
+                write_whole(yaml, sessions.yaml_of({"name": name, "text": found["text"]}).encode())
+            if pdf is not None:
+                from footwork.reports import session_sheet
+
+                write_whole(pdf, session_sheet(found, name))
+    for path in (fit, pdf, yaml, ics):
+        if path is not None:
+            say(f"Wrote {path}.")
+    return None
+
+
+@session.command()
+def match(
+    run: Annotated[int, typer.Argument(help="Number of the run.")],
+    session_: Annotated[
+        str | None, typer.Option("--session", help="Words, number or shelf name; the one kept for that day by default.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """A run against a session: each step against its band, and one verdict."""
+    from footwork.library import sessions
+    from footwork.quantities import format_duration
+
+    with opened() as library:
+        if session_ is None:
+            mine = [r for r in library.sessions() if run in r["runs"]]
+            if not mine:
+                raise UsageError(f"no session is kept for the day of run {run}: name one with --session")
+            words = mine[0]["text"]
+        else:
+            words, _ = _words(library, session_)
+        found = sessions.match(library, run, words)
+    if as_json:
+        return out(found)
+    say(f"{found['verdict']} {found['next']}")
+    for s in found["steps"]:
+        if not s["found"]:
+            if s["work"]:
+                say(f"  {s['text']}: not run")
+            continue
+        if not s["work"] or s["power_w"] is None:
+            continue
+        share = f"{100 * s['in_band']:.0f} % in the band" if s["in_band"] is not None else ""
+        fade = f", second half {-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else ""
+        rate = f", heart rate to {s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else ""
+        left = (
+            f", W′ {s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ"
+            if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None
+            else ""
+        )
+        say(
+            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: {format_duration(s['end_s'] - s['start_s'])} at {s['power_w']:.0f} W against {s['low_w']:.0f}–{s['high_w']:.0f}, {share}{fade}{rate}{left}"
+        )
+    for e in found["extra"]:
+        say(
+            f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  extra: {format_duration(e['end_s'] - e['start_s'])}"
+            + (f" at {e['power']:.0f} W" if e["power"] is not None else "")
+        )
+    return None
+
+
+@session.command()
+def shelf(
+    name: Annotated[str | None, typer.Argument(help="Which; all by default.")] = None, as_json: Json = False
+) -> None:
+    """Classic sessions by purpose, and the usual tests with what each can and cannot tell."""
+    from dataclasses import asdict
+
+    from footwork.planning import shelf as shelves
+
+    entries = [shelves.find(name)] if name else list(shelves.SHELF)
+    if entries == [None]:
+        raise UsageError(f"'{name}' is not on the shelf: footwork session shelf lists it")
+    if as_json:
+        return out([asdict(e) for e in entries if e])
+    for e in entries:
+        if e is not None:
+            say(f"{e.name} ({e.purpose}): {e.text}")
+            for line in (e.protocol, e.tells, e.caution) if name else ():
+                if line:
+                    say(f"  {line}")
+    return None

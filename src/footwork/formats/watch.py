@@ -6,26 +6,34 @@ import struct
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any, Literal
 
 import numpy as np
 
+from footwork.errors import UnreadableFile
 from footwork.formats.fit import EPOCH, crc
 from footwork.quantities import Floats
 
 POWER_OFFSET = 1000  # the protocol stores watts plus 1000; less is a share of a threshold
 _TYPE_WORKOUT, _TYPE_COURSE, _RUNNING, _DISTANCE, _TIME, _OPEN, _POWER, _NO_TARGET, _ACTIVE = 5, 6, 1, 1, 0, 5, 4, 2, 0
+_REST, _REPEAT = 1, 6
+# Target type, and offset and scale of its values: the protocol stores watts plus 1000, beats plus 100, millimetres a second.
+_TARGETS = {"power": (_POWER, POWER_OFFSET, 1), "heart_rate": (1, 100, 1), "speed": (0, 0, 1000)}
 LONGEST_NAME = 15  # bytes, what watches show of a step
 
 
 @dataclass(frozen=True)
 class Step:
-    """One step: its name, how far [m] or how long [s] (neither: until pressed), and its band of power [W] (none: as felt)."""
+    """One step: its name, how far [m] or how long [s] (neither: until pressed), and its band (none: as felt) of power [W], heart rate
+    [bpm] or speed [m/s]; whether it is rest."""
 
     name: str
     metres: float | None = None
     seconds: float | None = None
     low: float | None = None
     high: float | None = None
+    of: Literal["power", "heart_rate", "speed"] = "power"
+    rest: bool = False
 
 
 def message(
@@ -71,23 +79,91 @@ def workout(name: str, steps: Sequence[Step]) -> bytes:
         if (step.low is None) != (step.high is None) or (
             step.low is not None and not 0 <= step.low <= (step.high or 0)
         ):
-            raise ValueError(f"step {index + 1} has no band of power")
+            raise ValueError(f"step {index + 1} has no band")
         if step.metres is not None:
             kind, value = _DISTANCE, round(100 * step.metres)
         elif step.seconds is not None:
             kind, value = _TIME, round(1000 * step.seconds)
         else:
             kind, value = _OPEN, 0
-        target = _NO_TARGET if step.low is None else _POWER
-        low, high = (
-            (0, 0) if step.low is None else (POWER_OFFSET + round(step.low), POWER_OFFSET + round(step.high or 0))
-        )
+        target, offset, scale = _TARGETS[step.of] if step.low is not None else (_NO_TARGET, 0, 0)
+        low, high = (offset + round(scale * (v or 0.0)) for v in (step.low, step.high))
         fields = [
             (254, "H", 0x84, index), (1, "B", 0x00, kind), (2, "I", 0x86, value), (3, "B", 0x00, target), (4, "I", 0x86, 0),
-            (5, "I", 0x86, low), (6, "I", 0x86, high), (7, "B", 0x00, _ACTIVE),
+            (5, "I", 0x86, low), (6, "I", 0x86, high), (7, "B", 0x00, _REST if step.rest else _ACTIVE),
         ]  # fmt: skip
         body += message(2, 27, fields, (0, step.name, LONGEST_NAME))
     return wrapped(body)
+
+
+def read_workout(data: bytes) -> tuple[str, list[Step]]:
+    """Name and steps of a FIT workout, its repeats unrolled.
+
+    Raises
+    ------
+    UnreadableFile
+        No workout, or one whose repeats do not end.
+    """
+    import io
+
+    import fitdecode
+
+    rows: list[dict[str, Any]] = []
+    name = ""
+    try:
+        with fitdecode.FitReader(io.BytesIO(data)) as reader:
+            for frame in reader:
+                if isinstance(frame, fitdecode.FitDataMessage) and frame.name in ("workout", "workout_step"):
+                    raw = {f.name: f.raw_value for f in frame.fields if f.raw_value is not None}
+                    if frame.name == "workout":
+                        name = str(frame.get_value("wkt_name", fallback="") or "")
+                    else:
+                        rows.append({**raw, "name": str(frame.get_value("wkt_step_name", fallback="") or "")})
+    except Exception as error:  # a decoder's own errors and those of damaged bytes
+        raise UnreadableFile(f"the workout cannot be read ({type(error).__name__})") from None
+    if not rows:
+        raise UnreadableFile("the file holds no workout")
+    out: list[Step] = []
+    _unroll(rows, 0, len(rows), out)
+    return name, out
+
+
+def _unroll(rows: list[dict[str, Any]], begin: int, end: int, out: list[Step]) -> None:
+    """Steps of rows in order; a repeat runs those from its first on again."""
+    for index in range(begin, end):
+        row = rows[index]
+        if int(row.get("duration_type", _OPEN)) == _REPEAT:
+            first, count = (
+                int(row.get("duration_value", row.get("duration_step", 0))),
+                int(row.get("target_value", row.get("repeat_steps", 1))),
+            )
+            if not begin <= first < index or not 1 <= count <= 200 or len(out) > 400:
+                raise UnreadableFile("a repeat of the workout does not end or begins nowhere")
+            for _ in range(count - 1):
+                _unroll(rows, first, index, out)
+        else:
+            out.append(_read_step(row))
+
+
+def _read_step(row: dict[str, Any]) -> Step:
+    def value(*names: str) -> float | None:
+        return next((float(row[n]) for n in names if row.get(n) is not None), None)
+
+    kind, target = int(row.get("duration_type", _OPEN)), int(row.get("target_type", _NO_TARGET))
+    size = value("duration_time", "duration_distance", "duration_value")
+    metres = size / 100 if kind == _DISTANCE and size is not None else None
+    seconds = size / 1000 if kind == _TIME and size is not None else None
+    of = next((n for n, (number, _, _) in _TARGETS.items() if number == target), None)
+    names = {"power": "power", "heart_rate": "heart_rate", "speed": "speed"}
+    low = value(f"custom_target_{names[of]}_low", "custom_target_value_low") if of else None
+    high = value(f"custom_target_{names[of]}_high", "custom_target_value_high") if of else None
+    rest = int(row.get("intensity", _ACTIVE)) in (_REST, 2, 3, 4)
+    if of is None or low is None or high is None:
+        return Step(row["name"], metres, seconds, rest=rest)
+    _, offset, scale = _TARGETS[of]
+    if of != "speed" and min(low, high) < offset:  # a share of a threshold that the watch keeps: as felt
+        return Step(row["name"], metres, seconds, rest=rest)
+    return Step(row["name"], metres, seconds, (low - offset) / scale, (high - offset) / scale, of, rest)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)

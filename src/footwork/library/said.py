@@ -1,4 +1,4 @@
-"""What the runner says, as methods of `Library`: marks, corrections, diary, weather, decisions about scales."""
+"""What the runner says and plans, as methods of `Library`: marks, corrections, diary, weather, decisions about scales, sessions."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 
 class Said:
-    """Everything that is kept as an entry and can be taken back."""
+    """Everything that is kept as an entry and can be taken back, and the sessions that are among it."""
 
     def mark(
         self, run_id: int, name: str, remove: bool = False, incline: float | None = None,
@@ -151,3 +151,35 @@ class Said:
         from footwork.library import scales
 
         return scales.accept_break(self, name, date)
+
+    def session(
+        self, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
+    ) -> dict[str, Any]:
+        """What a session in plain words asks of the runner; see `sessions.show`."""
+        from footwork.library import sessions
+
+        return sessions.show(self, text, date, scale, **stated)
+
+    def solve_session(self, text: str, leave: float, **asked: Any) -> dict[str, Any]:
+        """Fill the ``?`` of a session so that a share of W′ is left; see `sessions.solve`."""
+        from footwork.library import sessions
+
+        return sessions.solve(self, text, leave, **asked)
+
+    def plan_session(self, text: str, date: dt.date | None = None, name: str = "") -> int:
+        """Keep a session for a day; returns its number, by which it can be undone."""
+        from footwork.library import sessions
+
+        return sessions.add(self, text, date, name)
+
+    def sessions(self) -> list[dict[str, Any]]:
+        """Kept sessions, the newest day first, with the runs of their days."""
+        from footwork.library import sessions
+
+        return sessions.listed(self)
+
+    def match_session(self, run_id: int, text: str) -> dict[str, Any]:
+        """A run against a session; see `sessions.match`."""
+        from footwork.library import sessions
+
+        return sessions.match(self, run_id, text)

@@ -135,6 +135,22 @@ class Session:
         return _unknowns(self.items)
 
 
+def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
+    """Steps with what comes again and again written as repeats: the longest saving first, from the left."""
+    items = list(steps)
+    for size in range(1, 5):
+        at = 0
+        while at + 2 * size <= len(items):
+            block, count = items[at : at + size], 1
+            while items[at + count * size : at + (count + 1) * size] == block:
+                count += 1
+            # The last rest of a set is often left out or another: a set still reads as one with it apart.
+            if count > 1 and not (size == 1 and isinstance(block[0], Repeat)):
+                items[at : at + count * size] = [Repeat(count, tuple(block))]
+            at += 1
+    return tuple(items)
+
+
 def _unrolled(items: Sequence[Item], at: tuple[int, ...]) -> Iterator[tuple[Step, tuple[int, ...]]]:
     for item in items:
         if isinstance(item, Step):

@@ -6,9 +6,35 @@ import json
 from pathlib import Path
 from typing import Any, Literal
 
-from footwork.quantities import format_distance, format_duration
+from footwork.quantities import format_distance, format_duration, format_pace
 
 _HERE = Path(__file__).parent
+
+
+def session_sheet(found: dict[str, Any], name: str = "", imperial: bool = False) -> bytes:
+    """A previewed session as one page of PDF: steps with watts and pace, black on white.
+
+    Parameters
+    ----------
+    found : dict
+        From `library.sessions.show`.
+    """
+    import typst
+
+    told = {
+        "title": name or "Session", "text": found["text"], "length": format_duration(found["duration_s"]), "load": f"{found['cp_minutes']:.0f}", "scale": found["scale"],
+        "cp": f"{found['critical_power_w']:.0f}", "dry": f"{100 * found['run_dry_probability']:.0f}",
+        "rows": [
+            {"at": format_duration(s["start_s"]) if s["start_s"] else "0:00", "repeat": ".".join(map(str, s["repeat"])), "text": s["text"], "watts": f"{s['power_w']:.0f}" if s["power_w"] >= 1 else "",
+             "pace": format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", "domain": s["domain"]}
+            for s in found["steps"]
+        ],
+        "notes": found["warnings"],
+    }  # fmt: skip
+    made: bytes = typst.compile(
+        str(_HERE / "session.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
 
 
 def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["pdf", "svg"] = "pdf") -> bytes:

@@ -23,6 +23,7 @@ NAV = (
     ("runs", "Runs"),
     ("usual", "Usual"),
     ("capacity", "Capacity"),
+    ("sessions", "Sessions"),
     ("race", "Race"),
     ("devices", "Devices"),
     ("diary", "Diary"),

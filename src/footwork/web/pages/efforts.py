@@ -12,7 +12,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, method_link, table, text, whisker, whole_number
+from footwork.web.layout import heading, link, method_link, table, text, whisker, whole_number
 from footwork.web.pages.run import show_chart
 
 
@@ -62,6 +62,8 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
             ],
             labelled=True,
         )  # fmt: skip
+    with ui.element("p"):
+        link("Hold this run against a session", f"{base}/runs/{run_id}/session")
     with ui.element("p"):
         method_link(base, "efforts", "How efforts are found")
     with ui.element("details"):

@@ -1,0 +1,432 @@
+"""Sessions in the library: what one asks of this runner today, kept for a day, taken along, and held against what was run."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from footwork.analysis import intervals as parts_model
+from footwork.errors import NotEnoughData, UsageError
+from footwork.formats import ical, watch
+from footwork.library import capacity, entries, intervals
+from footwork.library.layout import read_entries
+from footwork.physiology import domains
+from footwork.planning import preview, sessions
+from footwork.planning.sessions import Session, Step
+from footwork.quantities import Estimate, format_duration, plain
+
+BAND = 0.03  # half-width of a band around a single value; our convention
+CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
+
+
+@dataclass(frozen=True)
+class Basis:
+    """The runner as a session is asked of: model, scale, CP that shares are of [W] and whether it was accepted, and warnings."""
+
+    runner: preview.Runner
+    scale: str
+    critical_power: float
+    accepted: bool
+    borders: tuple[float, float, float]
+    heart: tuple[float, float] | None
+    warnings: list[str]
+
+
+def basis(
+    library: Any,
+    date: dt.date | None = None,
+    scale: str | None = None,
+    efforts: tuple[str, ...] = (),
+    mass: float | None = None,
+) -> Basis:
+    """The runner of a day.
+
+    Raises
+    ------
+    NotEnoughData
+        No critical power.
+    """
+    made = capacity.answer(library, efforts, date, scale, mass)
+    if made.posterior is None:
+        raise NotEnoughData(f"a session needs critical power: {made.critical_power.reason or 'none is known'}")
+    cp, wp, tail = made.posterior.draws(capacity.DRAWS)
+    accepted = made.accepted["critical_power_w"] if made.accepted else float(made.critical_power.value or np.median(cp))
+    relation = made.power_at_speed
+    low, middle, high = (float(np.median(b)) for b in domains.border_draws(cp, wp))
+    rates = {
+        name: made.domains[name]["heart_rate"] for name in ("moderate_heavy", "heavy_severe") if name in made.domains
+    }
+    heart = None
+    if len(rates) == 2 and all(e.value is not None for e in rates.values()):
+        one, two = (float(e.value or 0.0) for e in rates.values())
+        slope = (two - one) / (middle - low)
+        heart = (two - slope * middle, slope)
+    return Basis(
+        preview.Runner(
+            cp, wp, tail, accepted,
+            None if relation is None else relation.speed,
+            None if relation is None else lambda v: float(relation.power(v)),
+            None if heart is None or heart[1] <= 0 else lambda bpm: (bpm - heart[0]) / heart[1],
+        ),
+        made.scale, accepted, made.accepted is not None, (low, middle, high), heart, list(made.warnings),
+    )  # fmt: skip
+
+
+def show(
+    library: Any, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
+) -> dict[str, Any]:
+    """What a session asks, as plain JSON.
+
+    Returns
+    -------
+    dict
+        ``text`` (canonical), ``duration_s``, ``cp_minutes``, ``w_prime_minimum_j``, ``run_dry_probability``, ``steps`` (each with ``text``, ``repeat``, ``start_s``,
+        ``duration_s``, ``power_w`` and band, ``speed_mps``, ``distance_m``, ``heart_rate_bpm``, ``domain``, ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``),
+        ``seconds_in_domains``, ``hardest`` (index), ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
+    """
+    session = sessions.parse(text)
+    if session.unknowns:
+        raise UsageError("this session holds a ?: solve for it first, with --leave")
+    who = basis(library, date, scale, **stated)
+    return _shown(session, who)
+
+
+def _shown(session: Session, who: Basis) -> dict[str, Any]:
+    rows = preview.preview(session, who.runner)
+    at, steps = 0.0, []
+    spent = dict.fromkeys(domains.NAMES, 0.0)
+    for row in rows:
+        domain = domains.NAMES[int(np.searchsorted(who.borders, row.power, side="right"))]
+        spent[domain] += row.seconds
+        heart = (
+            None
+            if who.heart is None or row.seconds < 120 or row.power > who.borders[2]
+            else who.heart[0] + who.heart[1] * row.power
+        )
+        known = bool(np.isfinite(row.speed))
+        steps.append({
+            "text": row.step.text(), "repeat": list(row.at), "start_s": at, "duration_s": row.seconds, "power_w": row.power, "low_w": row.low, "high_w": row.high,
+            "speed_mps": row.speed if known else None, "distance_m": row.step.metres or (row.speed * row.seconds if known else None), "heart_rate_bpm": heart,
+            "domain": domain, "w_prime_j": row.w_prime[1], "w_prime_low_j": row.w_prime[0], "w_prime_high_j": row.w_prime[2], "dry_by": row.dry_by, "dry_in": row.dry_in,
+        })  # fmt: skip
+        at += row.seconds
+    kinder = preview.eased(session, who.runner)
+    hardest = max(range(len(rows)), key=lambda i: (round(rows[i].dry_in, 2), -round(rows[i].w_prime[1]), rows[i].power))
+    out: dict[str, Any] = plain({
+        "text": session.text(), "duration_s": at, "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
+        "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
+        "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
+        "accepted": who.accepted, "warnings": [*who.warnings, CAUTION],
+    })  # fmt: skip
+    return out
+
+
+def solve(
+    library: Any, text: str, leave: float, date: dt.date | None = None, scale: str | None = None, **stated: Any
+) -> dict[str, Any]:
+    """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved`` beside."""
+    who = basis(library, date, scale, **stated)
+    filled, value = preview.solve(sessions.parse(text), who.runner, leave)
+    return {**_shown(filled, who), "solved": value, "leave": leave}
+
+
+def add(library: Any, text: str, date: dt.date | None = None, name: str = "") -> int:
+    """Keep a session for a day, in its canonical wording; returns its number, by which it can be undone."""
+    session = sessions.parse(text)
+    if session.unknowns:
+        raise UsageError("a session that is kept holds no ?")
+    label = " ".join(name.split())[:60]
+    return entries.write(library, "session", None, {"text": session.text(), "name": label}, date or dt.date.today())
+
+
+def listed(library: Any) -> list[dict[str, Any]]:
+    """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text`` and the runs of that day."""
+    on: dict[str, list[int]] = {}
+    for row in library.runs():
+        on.setdefault(row.local.date().isoformat(), []).append(row.id)
+    with library.reading() as connection:
+        found = read_entries(connection, "session")
+    rows = [
+        {
+            "id": e.id,
+            "date": e.date,
+            "name": e.payload["name"],
+            "text": e.payload["text"],
+            "runs": sorted(on.get(str(e.date), [])),
+        }
+        for e in found
+    ]
+    return sorted(rows, key=lambda r: (str(r["date"]), r["id"]), reverse=True)
+
+
+def kept(library: Any, number: int) -> dict[str, Any]:
+    """One kept session. Raises UsageError where there is none."""
+    row = next((r for r in listed(library) if r["id"] == number), None)
+    if row is None:
+        raise UsageError(f"there is no session {number}: 'footwork session list' shows them")
+    return row
+
+
+def workout(library: Any, text: str, name: str = "", **asked: Any) -> bytes:
+    """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything else as watts."""
+    session = sessions.parse(text)
+    who = basis(library, **asked)
+    rows = preview.preview(session, who.runner)
+    return watch.workout(name or session.text()[:40], [_watch_step(r) for r in rows])
+
+
+def _watch_step(row: preview.Row) -> watch.Step:
+    target, step = row.step.target, row.step
+    rest = row.power < 1
+    easy = target is not None and target.word in ("rest", "walk", "jog", "easy jog")
+    if target is None or rest:
+        return watch.Step(step.text(), step.metres, step.seconds, rest=rest)
+    of: Any = target.quantity if target.quantity == "heart_rate" else "speed" if target.quantity == "pace" else "power"
+    low, high = (target.low, target.high) if of != "power" else (row.low, row.high)
+    if low == high:
+        low, high = low * (1 - BAND), high * (1 + BAND)
+    name = f"{row.power:.0f} W" if of == "power" else target.text().removeprefix("at ")
+    return watch.Step(f"{target.word or ''} {name}".strip(), step.metres, step.seconds, low, high, of, easy)
+
+
+def from_workout(data: bytes) -> tuple[str, str]:
+    """Name and canonical wording of a FIT workout; steps in watts, heart rate or pace, as the file has them."""
+    name, steps = watch.read_workout(data)
+    items = []
+    for s in steps:
+        target = None
+        if s.low is not None and s.high is not None:
+            if s.of == "power":
+                target = sessions.Target("watts", float(round(s.low)), float(round(s.high)))
+            elif s.of == "heart_rate":
+                target = sessions.Target("heart_rate", float(round(s.low)), float(round(s.high)))
+            else:
+                low, high = (1000 / max(round(1000 / max(v, 0.1)), 1) for v in (s.low, s.high))
+                target = sessions.Target("pace", low, high)
+        elif s.rest:
+            target = sessions.Target("cp", 0.0, 0.0, "rest")
+        items.append(
+            Step(
+                target,
+                None if s.seconds is None else round(s.seconds, 1),
+                None if s.metres is None else round(s.metres, 1),
+            )
+        )
+    text = Session(sessions.folded(items)).text()
+    return name, sessions.parse(text).text()
+
+
+def calendar(library: Any) -> bytes:
+    """Kept sessions as iCalendar (RFC 5545), whole days, with what each asks."""
+    events = [
+        ical.Event(
+            f"session-{r['id']}@footwork",
+            dt.date.fromisoformat(str(r["date"])),
+            r["name"] or "Running session",
+            r["text"],
+        )
+        for r in listed(library)
+        if r["date"]
+    ]
+    return ical.encode(events)
+
+
+def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
+    """A run against a session: each step beside what was run, as plain JSON.
+
+    Returns
+    -------
+    dict
+        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` against ``low_w`` and ``high_w``, ``in_band`` (share of its
+        seconds), ``spread_w``, ``fade_share`` (second half against the first), ``heart_rate_bpm``, ``heart_rate_end_bpm``, ``speed_mps``, ``w_prime_start_j`` and
+        ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
+    """
+    from footwork.library import runs
+
+    row = entries.library_row(library, run_id)
+    who = basis(library, row.local.date(), row.power_scale)
+    rows = preview.preview(sessions.parse(text), who.runner)
+    found = library.efforts(run_id)
+    signals = runs.signals(library, run_id)
+    power, heart = np.where(signals.timer, signals.get(row.column), np.nan), signals.sound_heart_rate
+    wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
+    if len({*wanted}) == 1:  # all alike: everything is work
+        wanted = [True] * len(rows)
+    asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
+    works = [e for e in found if e["kind"] == "work"]
+    pairs = parts_model.align(
+        [(r.seconds, r.power) for _, r in asked], [(e["end_s"] - e["start_s"], e["power"]) for e in works]
+    )
+    taken = {asked[a][0]: works[b] for a, b in pairs}
+    balance = _balance(library, run_id)
+    steps = []
+    for index, r in enumerate(rows):
+        part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
+        steps.append(_step_told(index, r, part, wanted[index], power, heart, balance))
+    done = [s for s in steps if s["work"] and s["found"]]
+    extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
+    verdict, then = _verdict(steps, done, len(asked), len(extra), who)
+    out: dict[str, Any] = plain({
+        "run": run_id, "text": sessions.parse(text).text(), "steps": steps, "extra": extra, "done": len(done), "asked": len(asked), "scale": who.scale,
+        "critical_power_w": who.critical_power, "verdict": verdict, "next": then,
+    })  # fmt: skip
+    return out
+
+
+def _balance(library: Any, run_id: int) -> np.ndarray | None:
+    try:
+        return np.repeat(np.array(intervals.balance(library, run_id)["middle_j"]), 5)
+    except NotEnoughData:
+        return None
+
+
+def _between(
+    index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
+) -> dict[str, Any] | None:
+    """The easy part of the run between the pieces of work about an easy step."""
+    before = max((k for k in taken if k < index), default=None)
+    after = min((k for k in taken if k > index), default=None)
+    low = taken[before]["end_s"] if before is not None else 0.0
+    high = taken[after]["start_s"] if after is not None else float("inf")
+    inside = [e for e in found if e["kind"] != "work" and e["start_s"] >= low - 1 and e["end_s"] <= high + 1]
+    return inside[0] if len(inside) == 1 else None
+
+
+def _step_told(
+    index: int,
+    r: preview.Row,
+    part: dict[str, Any] | None,
+    work: bool,
+    power: np.ndarray,
+    heart: np.ndarray,
+    balance: np.ndarray | None,
+) -> dict[str, Any]:
+    low, high = (r.low, r.high) if r.low < r.high else (r.low * (1 - BAND), r.high * (1 + BAND))
+    told: dict[str, Any] = {
+        "index": index,
+        "text": r.step.text(),
+        "work": work,
+        "found": part is not None,
+        "asked_s": r.seconds,
+        "low_w": low,
+        "high_w": high,
+    }
+    if part is None:
+        return told
+    a, b = round(part["start_s"]), round(part["end_s"])
+    p, h = power[a:b], heart[a:b]
+    # The first seconds are the device's and the legs' way up.
+    settled = p[min(10, len(p) // 4) :]
+    known = settled[np.isfinite(settled)]
+    half = len(known) // 2
+    smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
+    return {
+        **told, "start_s": a, "end_s": b, "power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"],
+        "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) else None,
+        "spread_w": float(smooth.std()) if len(smooth) else None,
+        "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 else None,
+        "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
+        "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
+        "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
+    }  # fmt: skip
+
+
+def _verdict(
+    steps: list[dict[str, Any]], done: list[dict[str, Any]], asked: int, extra: int, who: Basis
+) -> tuple[str, str]:
+    if not done:
+        return (
+            "Nothing in this run looks like the session's work.",
+            "Check that it is the right run, or divide it by hand.",
+        )
+    share = np.array([s["power_w"] / (0.5 * (s["low_w"] + s["high_w"])) - 1 for s in done if s["power_w"] is not None])
+    text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
+    if not len(share):
+        return text + " There is no power to hold against the bands.", "Run it with power to see more."
+    off = 100 * float(share.mean())
+    short = [s for s in done if s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]]
+    text += (
+        f" On average they were {abs(off):.0f} % {'above' if off > 0 else 'below'} what was asked."
+        if abs(off) >= 1
+        else " On average they were as hard as asked."
+    )
+    if short:
+        text += f" {len(short)} {'was' if len(short) == 1 else 'were'} cut short."
+    fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
+    if fall < -3:
+        text += f" They faded: the last was {abs(fall):.0f} % under the first."
+    if len(done) < asked or short or fall < -3:
+        then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
+    elif off > 3:
+        then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."
+    elif off < -3:
+        then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
+    else:
+        last = done[-1]
+        left = last.get("w_prime_end_j")
+        spare = left is not None and left > 0.6 * float(np.median(who.runner.w_prime))
+        then = (
+            "Next time it can be one repeat longer."
+            if spare and len(done) > 1
+            else "Next time ask the same again: the session fits."
+        )
+    return text, then
+
+
+def yaml_of(row: dict[str, Any]) -> str:
+    """A kept session as YAML."""
+    import yaml
+
+    return str(
+        yaml.safe_dump({k: row[k] for k in ("name", "date", "text") if row.get(k)}, sort_keys=False, allow_unicode=True)
+    )
+
+
+def from_file(path: Path) -> tuple[str, str, dt.date | None]:
+    """Name, wording and day of a session in a YAML or FIT workout file.
+
+    Raises
+    ------
+    UsageError
+        No session in it.
+    """
+    import yaml
+
+    if not path.is_file():
+        raise UsageError(f"there is no file {path}")
+    if path.suffix.lower() == ".fit":
+        return (*from_workout(path.read_bytes()), None)
+    try:
+        found = yaml.safe_load(path.read_text(encoding="utf-8"))
+    except (yaml.YAMLError, UnicodeDecodeError):
+        raise UsageError(f"{path.name} is no YAML") from None
+    if not isinstance(found, dict) or not isinstance(found.get("text"), str):
+        raise UsageError(
+            f"{path.name} holds no session: write text: 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog)"
+        )
+    day = found.get("date")
+    date = day if isinstance(day, dt.date) else dt.date.fromisoformat(day) if isinstance(day, str) else None
+    return str(found.get("name") or ""), sessions.parse(found["text"]).text(), date
+
+
+def length(found: dict[str, Any]) -> str:
+    """Duration in words for a list."""
+    return format_duration(found["duration_s"])
+
+
+def minimum(found: dict[str, Any]) -> Estimate:
+    """Least W′ of a preview as an estimate."""
+    least = min(found["steps"], key=lambda s: float(s["w_prime_j"]))
+    return Estimate(
+        least["w_prime_j"],
+        least["w_prime_low_j"],
+        least["w_prime_high_j"],
+        "J",
+        len(found["steps"]),
+        "w-prime-balance",
+        "steps",
+    )

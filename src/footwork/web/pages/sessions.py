@@ -1,0 +1,257 @@
+"""Sessions: written in plain words with a live preview, kept for a day beside what was run, and held against it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError, UsageError
+from footwork.library import sessions as kept
+from footwork.planning import shelf
+from footwork.quantities import format_duration, format_pace
+from footwork.reports import session_sheet
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, link, method_link, note, page, table, text, whisker, whole_number
+from footwork.web.pages.run import show_chart
+
+EXAMPLE = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
+
+
+def data(library: Any, session: str = "", scale: str = "") -> dict[str, Any]:
+    """Shown by the page and its twin: the preview of a session in words, and the kept ones."""
+    return {"preview": library.session(session or EXAMPLE, None, scale or None), "kept": library.sessions()}
+
+
+def match_data(library: Any, run_id: str, session: str = "") -> dict[str, Any]:
+    """A run against a session, in words or the one kept for its day."""
+    number = whole_number(run_id)
+    words = session.strip() or next((r["text"] for r in library.sessions() if number in r["runs"]), "")
+    if not words:
+        raise UsageError(f"no session is kept for the day of run {number}: write one below")
+    found: dict[str, Any] = library.match_session(number, words)
+    return found
+
+
+def chart(found: dict[str, Any]) -> Chart:
+    """Power over time, and W′ with its interval at the end of each step."""
+    x = np.array([v for s in found["steps"] for v in (s["start_s"], s["start_s"] + s["duration_s"])])
+    power = np.array([v for s in found["steps"] for v in (s["power_w"], s["power_w"])])
+    ends = np.array([0.0, *(s["start_s"] + s["duration_s"] for s in found["steps"])])
+    first = found["steps"][0]["w_prime_j"] if len(found["steps"]) == 1 else max(s["w_prime_j"] for s in found["steps"])
+    low, middle, high = (
+        np.array([first if k == "w_prime_j" else np.nan, *(s[k] for s in found["steps"])]) / 1000
+        for k in ("w_prime_low_j", "w_prime_j", "w_prime_high_j")
+    )
+    cp = np.full(2, found["critical_power_w"])
+    panes = [
+        Pane(
+            "power, W",
+            [Mark("line", np.array([0.0, x[-1]]), cp, label="CP", soft=True), Mark("line", x, power)],
+            height=140,
+        )
+    ]
+    if np.nanmax(high) - np.nanmin(low) > 0.5:
+        panes.append(
+            Pane("W′ balance, kJ", [Mark("band", ends[1:], low[1:], high[1:]), Mark("line", ends, middle)], height=110)
+        )
+    return Chart(panes, "time", "Power and W′ balance of the session")
+
+
+def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None:
+    """The preview."""
+    text("p", found["text"])
+    least = kept.minimum(found)
+    with ui.element("div").classes("numbers"):
+        whisker(base, "Least W′", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
+    text(
+        "p",
+        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, shares of {'your accepted' if found['accepted'] else 'the estimated'} CP of "
+        f"{found['critical_power_w']:.0f} W. Chance of running dry before the end: {100 * found['run_dry_probability']:.0f} %.",
+    )
+    if found["kinder"]:
+        text("p", f"A kinder version, {found['kinder']['change']}: {found['kinder']['text']}.")
+    show_chart(chart(found))
+    hardest = found["steps"][found["hardest"]]
+    table(
+        ["step", "from", "lasts", "power", "flat pace", "heart rate", "domain", "W′ left", "dry by then"],
+        [
+            [(f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"], format_duration(s["start_s"]) if s["start_s"] else "0:00", format_duration(s["duration_s"]),
+             f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest", format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
+             s["domain"], f"{s['w_prime_j'] / 1000:.1f} kJ", f"{100 * s['dry_by']:.0f} %"]
+            for s in found["steps"]
+        ],
+        labelled=True,
+    )  # fmt: skip
+    if len(found["steps"]) > 1:
+        text(
+            "p",
+            f"The hardest step: {hardest['text']}, at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
+            "soft",
+        )
+    for warning in found["warnings"]:
+        note(warning, base, "sessions")
+    _take_along(library, found)
+
+
+def _take_along(library: Any, found: dict[str, Any]) -> None:
+    words = found["text"]
+    with ui.element("div").classes("row-of"):
+        for label, name, make in (
+            ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
+            ("On paper", "session.pdf", lambda: session_sheet(found)),
+            ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
+        ):
+
+            async def press(_: Any, name: str = name, make: Any = make) -> None:
+                try:
+                    ui.download.content(await asyncio.to_thread(make), name)
+                except FootworkError as error:
+                    ui.notify(sentence(str(error)))
+
+            text("button", label, "fw").on("click", press)
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/sessions")
+    async def sessions(session: str = "", scale: str = "") -> None:
+        imperial = library.setting("units") == "imperial"
+        state: dict[str, Any] = {"words": session or EXAMPLE, "turn": 0}
+
+        async def follow() -> None:
+            state["turn"] += 1
+            turn = state["turn"]
+            try:
+                found, problem = await asyncio.to_thread(library.session, state["words"], None, scale or None), ""
+            except FootworkError as error:
+                found, problem = None, sentence(str(error))
+            if turn != state["turn"]:
+                return
+            shown.clear()
+            with shown:
+                if found is None:
+                    text("p", problem)
+                else:
+                    show(base, library, found, imperial)
+
+        async def typed(event: Any) -> None:
+            state["words"] = str(event.args["value"])
+            state["typed"] = state.get("typed", 0) + 1
+            mine = state["typed"]
+            await asyncio.sleep(0.25)  # typing settles
+            if mine == state["typed"]:
+                await follow()
+
+        with page(
+            base, "Sessions", "Sessions", "Write a session in plain words; see what it asks of you before you run it."
+        ):
+            with ui.element("label").classes("find").style("max-width:none"):
+                text(
+                    "span",
+                    "Steps with commas between; repeats as 5 x (…); how hard as 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, easy, threshold",
+                )
+                box = ui.element("input").props('type="text" autocomplete="off" name="session"')
+                box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
+            ui.run_javascript(f"document.querySelector('input[name=session]').value = {json.dumps(state['words'])}")
+            with ui.element("details"):
+                text("summary", "A shelf of sessions and tests")
+                for entry in shelf.SHELF:
+                    with ui.element("p"):
+                        link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
+                        text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
+                note(shelf.CAUTION, base, "cautions")
+            shown = ui.element("div")
+            with ui.element("details"):
+                text("summary", "Keep it for a day")
+                command_form(
+                    library, ["session", "new"], [Field("text", "Session in words"), Field("date", "Day, YYYY-MM-DD", "--date"), Field("name", "Name", "--name")],
+                    "Keep this session", f"{base}/sessions", needed=["text"], prefix="keep-",
+                )  # fmt: skip
+            with ui.element("details"):
+                text("summary", "Solve for the unknown")
+                text(
+                    "p",
+                    "Write ? for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
+                    "soft",
+                )
+                command_form(
+                    library, ["session", "solve"], [Field("what", "Session with one ?"), Field("leave", "Share of W′ to leave, 0.2", "--leave")],
+                    "Solve", lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.", needed=["what"], prefix="solve-",
+                )  # fmt: skip
+            rows = library.sessions()
+            heading("Planned beside done")
+            if rows:
+                table(
+                    ["day", "session", "run"],
+                    [
+                        [str(r["date"]), (f"{r['name'] + ': ' if r['name'] else ''}{r['text']}", f"{base}/sessions?session={quote(r['text'])}"),
+                         (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run"]
+                        for r in rows
+                    ],
+                    labelled=True,
+                )  # fmt: skip
+                with ui.element("div").classes("row-of"):
+
+                    async def calendar(_: Any) -> None:
+                        ui.download.content(await asyncio.to_thread(kept.calendar, library), "sessions.ics")
+
+                    text("button", "All as a calendar", "fw").on("click", calendar)
+            else:
+                text("p", "No session is kept yet.")
+            with ui.element("p"):
+                method_link(base, "sessions", "How a preview is made")
+            await follow()
+
+    @ui.page(f"{base}/runs/{{run_id}}/session")
+    async def against(run_id: str, session: str = "") -> None:
+        try:
+            found, problem = await asyncio.to_thread(match_data, library, run_id, session), ""
+        except FootworkError as error:
+            found, problem = None, sentence(str(error))
+        with page(
+            base,
+            "Sessions",
+            f"Run {run_id} against its session",
+            problem or f"{found['verdict']} {found['next']}" if found else problem,
+        ):
+            with ui.element("div").classes("row-of"):
+                link("The run", f"{base}/runs/{run_id}", "button")
+                link("Sessions", f"{base}/sessions", "button")
+            with ui.element("details") as box:
+                box.props["open"] = found is None
+                text("summary", "Hold it against another session")
+                with ui.element("label").classes("find").style("max-width:none"):
+                    text("span", "Session in words")
+                    field = ui.element("input").props('type="text" autocomplete="off" name="session"')
+
+                async def compare(event: Any) -> None:
+                    ui.navigate.to(f"{base}/runs/{run_id}/session?session={quote(str(event.args['value']))}")
+
+                field.on("change", compare, js_handler="(e) => emit({value: e.target.value})")
+            if found is not None:
+                text("p", found["text"])
+                table(
+                    ["step", "from", "lasted", "power", "band", "in band", "second half", "heart rate at the end", "W′"],
+                    [
+                        [s["text"], "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                         *((format_duration(s["end_s"] - s["start_s"]), f"{s['power_w']:.0f} W" if s["power_w"] is not None else "", f"{s['low_w']:.0f}–{s['high_w']:.0f}",
+                            f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "", f"{-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else "",
+                            f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
+                            f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ" if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None else "") if s["found"] else ("",) * 7)]
+                        for s in found["steps"] if s["work"] or s["found"]
+                    ],
+                    labelled=True,
+                )  # fmt: skip
+                for e in found["extra"]:
+                    text(
+                        "p",
+                        f"Extra: {format_duration(e['end_s'] - e['start_s'])} of work from {format_duration(e['start_s']) if e['start_s'] else '0:00'}.",
+                        "soft",
+                    )
+                with ui.element("p"):
+                    method_link(base, "sessions", "How a run is matched")

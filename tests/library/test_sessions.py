@@ -1,0 +1,229 @@
+"""Sessions in the library: previewed, kept, taken along as FIT, iCalendar and YAML, and held against what was run."""
+
+import datetime as dt
+import io
+import shutil
+
+import numpy as np
+import pytest
+
+from footwork.analysis import intervals
+from footwork.errors import UnreadableFile, UsageError
+from footwork.formats import ical, watch
+from footwork.library import Library, sessions
+from tests.cli.test_cli import footwork, of_json, ok
+
+FOUR = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
+THREE = "10 min easy, 4 x (3 min at 106 % CP, 100 s easy jog), 5 min easy"
+STATED = {"efforts": ("3:00=361", "12:00=278"), "mass": 68.0}
+
+
+@pytest.fixture
+def library(season_library, tmp_path):
+    shutil.copytree(season_library.folder, tmp_path / "season")
+    with Library.open(tmp_path / "season") as made:
+        yield made
+
+
+def session_run(library):
+    return max(r.id for r in library.runs() if r.local.weekday() == 4)
+
+
+def test_a_preview_holds_what_is_documented(library):
+    found = library.session(FOUR)
+    assert {"duration_s", "cp_minutes", "w_prime_minimum_j", "run_dry_probability", "steps"} <= set(found)
+    assert (
+        found["duration_s"] == 55 * 60
+        and len(found["steps"]) == 12
+        and sum(found["seconds_in_domains"].values()) == pytest.approx(found["duration_s"])
+    )
+    work = found["steps"][1]
+    assert (
+        work["power_w"] == pytest.approx(1.05 * found["critical_power_w"])
+        and work["domain"] == "severe"
+        and work["repeat"] == [1]
+    )
+    assert work["w_prime_low_j"] < work["w_prime_j"] < work["w_prime_high_j"]
+    accepted = library.accept(round(0.9 * found["critical_power_w"]), library.runs()[0].local.date())
+    lower = library.session(FOUR)
+    assert (
+        lower["accepted"]
+        and lower["critical_power_w"] == accepted["critical_power_w"]
+        and lower["run_dry_probability"] <= found["run_dry_probability"]
+    )
+
+
+def test_sessions_are_kept_listed_and_taken_back(library):
+    run = session_run(library)
+    day = next(r for r in library.runs() if r.id == run).local.date()
+    number = library.plan_session("5x(4min @105% CP, 2 min jog)", day, "fours")
+    (row,) = library.sessions()
+    assert row == {
+        "id": number,
+        "date": day.isoformat(),
+        "name": "fours",
+        "text": "5 x (4 min at 105 % CP, 2 min jog)",
+        "runs": [run],
+    }
+    assert "session planned" in library.edits()[0]["sentence"]
+    library.undo(number)
+    assert library.sessions() == []
+    with pytest.raises(UsageError, match="no session"):
+        sessions.kept(library, number)
+    with pytest.raises(UsageError, match="no \\?"):
+        library.plan_session("4 min at ?")
+
+
+def test_the_workout_is_read_back_by_two_decoders_and_by_us(library):
+    import fitdecode
+    import fitfast
+
+    text = (
+        "10 min at 150 to 155 bpm, 2 x (800 m at 4:00 to 3:50/km, 90 s rest), 4 min at 280 to 290 W, until pressed easy"
+    )
+    data = sessions.workout(library, text, "Mixed")
+    with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
+        found = [f for f in reader if isinstance(f, fitdecode.FitDataMessage) and f.name == "workout_step"]
+    raw = [{f.name: f.raw_value for f in step.fields} for step in found]
+    assert len(raw) == 7
+    # The protocol stores beats plus 100, watts plus 1000 and millimetres a second (FIT profile, workout_step; public protocol document).
+    assert (raw[0]["target_type"], raw[0]["custom_target_heart_rate_low"], raw[0]["custom_target_heart_rate_high"]) == (
+        1,
+        250,
+        255,
+    )
+    assert (raw[1]["target_type"], raw[1]["custom_target_speed_low"], raw[1]["custom_target_speed_high"]) == (
+        0,
+        4167,
+        4348,
+    )
+    assert (raw[5]["target_type"], raw[5]["custom_target_power_low"], raw[5]["custom_target_power_high"]) == (
+        4,
+        1280,
+        1290,
+    )
+    assert raw[2]["duration_time"] == 90_000 and raw[1]["duration_distance"] == 80_000 and raw[6]["duration_type"] == 5
+    other = fitfast.parse(data, datetimes=False)["workout_step"]
+    assert len(other) == 7 and [s["wkt_step_name"] for s in other] == [s["wkt_step_name"] for s in raw]
+    name, words = sessions.from_workout(data)
+    assert name == "Mixed" and words.startswith(
+        "10 min at 150 to 155 bpm, 2 x (800 m at 4:00 to 3:50/km, 90 s rest), 4 min at 280 to 290 W, until pressed at "
+    )
+    assert (
+        sessions.from_workout(sessions.workout(library, "2 x (3 min at 250 to 260 W, 1 min rest)"))[1]
+        == "2 x (3 min at 250 to 260 W, 1 min rest)"
+    )
+
+
+def test_repeats_of_other_workouts_are_unrolled_and_bad_ones_refused():
+    steps = [
+        {"duration_type": 0, "duration_time": 60_000, "name": "a"},
+        {"duration_type": 1, "duration_distance": 40_000, "name": "b"},
+        {"duration_type": 6, "duration_value": 0, "target_value": 3, "name": ""},
+    ]
+    out = []
+    watch._unroll(steps, 0, 3, out)
+    assert [s.name for s in out] == ["a", "b"] * 3
+    with pytest.raises(UnreadableFile):
+        watch._unroll([{"duration_type": 6, "duration_value": 5, "target_value": 2, "name": ""}], 0, 1, [])
+    for data in (b"", b"nonsense" * 40):
+        with pytest.raises(UnreadableFile):
+            watch.read_workout(data)
+
+
+def test_the_calendar_is_valid(library):
+    import icalendar
+
+    long = "Five, four; three \\ two " + "é" * 60
+    library.plan_session(FOUR, dt.date(2026, 9, 1), long[:60])
+    library.plan_session(THREE, dt.date(2026, 9, 3))
+    data = sessions.calendar(library)
+    assert all(len(line) <= 75 for line in data.split(b"\r\n"))  # RFC 5545, 3.1
+    found = icalendar.Calendar.from_ical(data)
+    events = found.walk("VEVENT")
+    assert {str(e["DESCRIPTION"]) for e in events} == {FOUR, THREE} and len({str(e["UID"]) for e in events}) == 2
+    assert {e.decoded("DTSTART") for e in events} == {dt.date(2026, 9, 1), dt.date(2026, 9, 3)}
+    assert long[:60].strip() in {str(e["SUMMARY"]) for e in events}
+    assert not found.walk("VEVENT")[0].errors
+    whole = icalendar.Calendar.from_ical(ical.encode([ical.Event("a", dt.date(2026, 1, 1), "x" * 300, "line\nline")]))
+    assert str(whole.walk("VEVENT")[0]["SUMMARY"]) == "x" * 300
+
+
+def test_a_run_is_held_against_its_session(library):
+    run = session_run(library)
+    found = library.match_session(run, THREE)
+    assert (found["done"], found["asked"], found["extra"]) == (4, 4, [])
+    works = [s for s in found["steps"] if s["work"]]
+    assert all(s["found"] and 0 <= s["in_band"] <= 1 and s["w_prime_end_j"] < s["w_prime_start_j"] for s in works)
+    assert [s["start_s"] for s in works] == sorted(s["start_s"] for s in works)
+    assert "4 of 4 pieces of work were run" in found["verdict"] and found["next"]
+    six = library.match_session(run, THREE.replace("4 x", "6 x"))
+    assert (six["done"], six["asked"]) == (4, 6) and "less" in six["next"]
+    two = library.match_session(run, THREE.replace("4 x", "2 x"))
+    assert two["done"] == 2 and len(two["extra"]) == 2
+    easy = max(r.id for r in library.runs() if r.local.weekday() == 0)
+    assert library.match_session(easy, "40 min easy")["done"] == 1
+
+
+def test_alignment_survives_skipped_and_extra_pieces():
+    asked = [(240.0, 300.0)] * 5
+    assert intervals.align(asked, asked) == [(i, i) for i in range(5)]
+    assert len(intervals.align(asked, asked[:3])) == 3
+    ladder = [(60.0, 330.0), (120.0, 310.0), (240.0, 290.0), (480.0, 270.0)]
+    assert intervals.align(ladder, [ladder[0], ladder[2], ladder[3]]) == [(0, 0), (2, 1), (3, 2)]
+    assert intervals.align(ladder, [ladder[0], (20.0, 400.0), *ladder[1:]]) == [(0, 0), (1, 2), (2, 3), (3, 4)]
+    assert intervals.align([], ladder) == [] and intervals.align(ladder, [(60.0, None)]) == [(0, 0)]
+
+
+def test_the_commands(library, tmp_path):
+    folder = library.folder
+    assert of_json("session", "preview", FOUR, library=folder) == library.session(FOUR)
+    told = ok("session", "preview", "four minutes", library=folder).stdout
+    assert FOUR in told and "Least W′" in told and "chance of running dry" in told
+    solved = of_json("session", "solve", "5 x (4 min at ?, 2 min easy jog)", "--leave", "0.3", library=folder)
+    assert 1.0 < solved["solved"] < 1.4
+    made = of_json("session", "new", FOUR, "--date", "2026-09-01", "--name", "fours", library=folder)
+    ok(
+        "session",
+        "export",
+        made["id"],
+        "--fit",
+        tmp_path / "s.fit",
+        "--pdf",
+        tmp_path / "s.pdf",
+        "--yaml",
+        tmp_path / "s.yaml",
+        "--ics",
+        tmp_path / "s.ics",
+        library=folder,
+    )
+    assert (tmp_path / "s.pdf").read_bytes()[:5] == b"%PDF-" and FOUR in (tmp_path / "s.yaml").read_text()
+    again = of_json("session", "new", "--from", tmp_path / "s.yaml", "--date", "2026-09-02", library=folder)
+    assert (again["text"], again["name"]) == (FOUR, "fours")
+    assert "2 x" not in of_json("session", "new", "--from", tmp_path / "s.fit", library=folder)["text"]
+    assert len(of_json("session", "list", library=folder)) == 3
+    assert "pieces of work" in ok("session", "match", session_run(library), "--session", THREE, library=folder).stdout
+    assert "12 min" in ok("session", "shelf", "test: 3, 7 and 12 minutes", library=folder).stdout
+    for arguments, words in (
+        (("preview", "5 x (4 min hard"), "never closed"), (("preview", "99"), "no session 99"), (("new",), "in words"), (("match", "1"), "no session is kept"),
+        (("export", FOUR), "say what to write"), (("export", FOUR, "--fit", tmp_path / "x.txt"), "must end in .fit"), (("preview", "4 min at ?"), "solve for it"),
+        (("shelf", "moon"), "not on the shelf"), (("new", "--from", tmp_path / "none.yaml"), "no file"),
+    ):  # fmt: skip
+        done = footwork("session", *arguments, library=folder)
+        assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1, (arguments, done.stderr)
+
+
+def test_a_preview_of_stated_efforts_needs_no_library(tmp_path):
+    found = of_json(
+        "session",
+        "preview",
+        FOUR,
+        "--effort",
+        "3:00=361",
+        "--effort",
+        "12:00=278",
+        "--mass",
+        "68",
+        library=tmp_path / "none",
+    )
+    assert found["run_dry_probability"] >= 0 and np.isfinite(found["cp_minutes"])
