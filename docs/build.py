@@ -13,7 +13,7 @@ COMMANDS = (
     "places", "backup", "restore", "doctor", "serve", "demo", "methods",
 )  # fmt: skip
 EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "pair", "lap", "delete")
-SESSION = ("new", "list", "preview", "solve", "export", "match", "shelf")
+SESSION = ("new", "list", "preview", "solve", "export", "match", "compare", "shelf")
 DEVICES = ("rename", "join", "break", "check")
 
 

@@ -252,6 +252,13 @@ METHODS: dict[str, Method] = {
             "Skiba et al. 2015, Eur J Appl Physiol 115:703; Townsend et al. 2017, Front Physiol 8:180; exertion: common practice, no source.",
         ),
     ),
+    "repeated-sessions": Method(
+        "The same session weeks apart",
+        "Pieces of work of two runs of one device are aligned; changes are their mean over the repeats, with the spread over them and from day to day (the "
+        "device's own at a speed, 3 bpm† of heart rate). Heart rate is brought to the same power at one beat for one per cent of power†.",
+        "",
+        ("Our convention†.",),
+    ),
     "w-prime-balance": Method(
         "W′ balance along a run",
         "The differential form over the draws of CP and W′ known on the day: spent above CP, given back below it in proportion to what is missing. "

@@ -227,3 +227,39 @@ def test_a_preview_of_stated_efforts_needs_no_library(tmp_path):
         library=tmp_path / "none",
     )
     assert found["run_dry_probability"] >= 0 and np.isfinite(found["cp_minutes"])
+
+
+def test_a_test_that_nobody_marked_is_recognised_and_counts_only_once_marked(library):
+    last = max(r.id for r in library.runs() if r.local.weekday() == 6)
+    assert library.recognised(last) is None  # it is marked already
+    library.mark(last, "test", remove=True)
+    found = library.recognised(last)
+    assert (
+        found["kind"] == "test"
+        and found["limit_share"] > 0.96
+        and found["checks"]["warmed_up"]
+        and "once you mark it" in found["sentence"]
+    )
+    assert "looks like a test" in ok("efforts", last, library=library.folder).stdout
+    assert any(f"run {last}" in d["what"] for d in library.today()["due"])
+    easy = max(r.id for r in library.runs() if r.local.weekday() == 0)
+    assert library.recognised(easy) is None and library.recognised(session_run(library)) is None
+
+
+def test_the_same_session_weeks_apart(library):
+    fridays = sorted((r.start, r.id) for r in library.runs() if r.local.weekday() == 4)
+    first, second = fridays[1][1], fridays[-1][1]
+    found = library.compare_sessions(first, second)
+    assert len(found["pairs"]) == 4
+    for name in ("power", "speed", "speed_at_power", "heart_rate_at_power"):
+        e = found[name]
+        assert e["low"] <= e["value"] <= e["high"]
+    assert found["speed_at_power"]["low"] < 0 < found["speed_at_power"]["high"]  # nothing changed in this season
+    told = ok("session", "compare", first, second, library=library.folder).stdout
+    assert "Speed at the same watts" in told
+    for pair, words in (
+        ((first, first), "name two runs"),
+        ((first, max(r.id for r in library.runs() if r.local.weekday() == 0)), "fewer than two"),
+    ):
+        done = footwork("session", "compare", *pair, library=library.folder)
+        assert done.returncode in (2, 5) and words in done.stderr

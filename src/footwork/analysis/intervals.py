@@ -224,7 +224,8 @@ def _refined(
 ) -> list[tuple[int, int, bool]]:  # fmt: skip
     """Edges moved to the second where a step, seen through the device's smoothing, fits best."""
     edges = [parts[0][0], *(b for _, b, _ in parts)]
-    reach, ramp = (25, 1) if signal == "heart_rate" else (12, RAMP_S)
+    # Some devices smooth and some do not: whichever ramp fits an edge better.
+    reach, ramps = (25, (1,)) if signal == "heart_rate" else (12, (1, RAMP_S))
     drawn = np.where(standing, np.nan, level)
     for k in range(1, len(edges) - 1):
         low, high = max(edges[k - 1] + 5, edges[k] - 2 * reach), min(edges[k + 1] - 5, edges[k] + 2 * reach)
@@ -249,9 +250,12 @@ def _refined(
             continue
         one, two = float(np.nanmedian(before)), float(np.nanmedian(after))
         at = np.arange(max(low, edges[k] - reach), min(high, edges[k] + reach + 1))
-        rise = np.clip((np.arange(low, high)[None, :] - at[:, None] + 1) / ramp, 0.0, 1.0)
-        miss = np.where(known, np.where(known, y, 0.0) - (one + (two - one) * rise), 0.0)
-        edges[k] = int(at[np.argmin(np.abs(miss).sum(axis=1))])
+        best = np.inf
+        for ramp in ramps:
+            rise = np.clip((np.arange(low, high)[None, :] - at[:, None] + 1) / ramp, 0.0, 1.0)
+            miss = np.abs(np.where(known, np.where(known, y, 0.0) - (one + (two - one) * rise), 0.0)).sum(axis=1)
+            if miss.min() < best:
+                best, edges[k] = float(miss.min()), int(at[np.argmin(miss)])
     return [(a, b, h) for (a, b), (_, _, h) in zip(pairwise(edges), parts, strict=True) if b > a]
 
 

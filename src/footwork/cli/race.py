@@ -109,7 +109,7 @@ def race(
     speed, source = parse_wind(wind)
     sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
     reports: list[dict[str, Any]] = []
-    if metar and len(metar) == 1:
+    if metar and len(metar) == 1 and weather is None:
         sky = sky.over(metar[0])
     elif metar:
         if begin is None:
@@ -273,8 +273,10 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         )
     stores = found["stores"]
     if stores is not None:
+        spent = stores["endurance_left"]
+        left = f"endurance left {100 * spent:.0f} %" if spent >= 0 else "more endurance spent than was known of"
         say(
-            f"Least W′ {stores['w_prime_least_j'] / 1000:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}; endurance left {100 * stores['endurance_left']:.0f} %; "
+            f"Least W′ {stores['w_prime_least_j'] / 1000:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}; {left}; "
             f"chance that a store was empty {100 * stores['dry_probability']:.0f} %; last third {-100 * found['fade_share']:+.0f} % effort against the first."
         )
     if found["tail_after"] is not None:
@@ -303,7 +305,7 @@ def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
 
 def _strategies(found: dict[str, Any], imperial: bool) -> None:
     """Three ways over the course, what race days make of the chosen one, and how to run it."""
-    from footwork.quantities import format_distance, format_duration
+    from footwork.quantities import format_distance, format_duration, format_pace
 
     say("Ways to run it, with the same left at the end:")
     for name, s in found["strategies"].items():
@@ -316,10 +318,12 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
     t = found["finish_time"]
     say(
         f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
-        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}."
+        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}. After a store runs dry the rest is run at 80 % of the plan."
     )
     if found["reserve"] < -0.005:
         say("That plan asks for more than you most likely have.")
+    elif found["risk"] is not None and found["risk"] > found["run_dry_probability"] + 0.02:
+        say("All you most likely have runs dry less often than the risk you accept: there is nothing bolder to plan.")
     elif found["reserve"] <= 0 and found["run_dry_probability"] > 0.3:
         say("That plan spends all you most likely have: --risk 0.2 plans for running dry in one race of five.")
     say("Watts your device will show:")
@@ -332,6 +336,13 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         say(
             f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  {watts}  {i['where']}{until}{watch}{passes}"
         )
+    if min(s["grade"] for s in found["strategies"]["best"]["segments"]) < -0.03:
+        how = (
+            "as your own running shows"
+            if found["descent_learned"]
+            else "by our convention: your own descents are not known"
+        )
+        say(f"Descents no faster than {format_pace(found['fastest_descent_mps'], imperial)}, {how}.")
     if found["simplifying_costs_s"] >= 0.5:
         say(f"Run so, simplifying costs {found['simplifying_costs_s']:.0f} s.")
     say(f"Fuel: {found['fuel']['sentence']}")

@@ -43,7 +43,7 @@ def efforts(
         path = Path(what)
         if not path.is_file():
             raise UsageError(f"there is no file {path}")
-        found, run = intervals.of_file(path, name), None
+        found, run, looks = intervals.of_file(path, name), None, None
         imperial, left = False, None
     else:
         run = int(what)
@@ -55,9 +55,12 @@ def efforts(
                     say(f"Kept as edit {edit}: footwork edit undo {edit} takes it back.")
             found = library.efforts(run, name)
             left = library.balance(run) if balance else None
+            looks = library.recognised(run)
     if as_json:
         return out(left if balance else found)
     _listed(found, imperial)
+    if looks is not None:
+        say(f"{looks['sentence']} footwork mark {run} --as {looks['kind']}")
     if left is not None:
         least, at = left["minimum"], left["minimum_at_s"]
         from footwork.quantities import format_duration
@@ -299,6 +302,32 @@ def match(
             f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  extra: {format_duration(e['end_s'] - e['start_s'])}"
             + (f" at {e['power']:.0f} W" if e["power"] is not None else "")
         )
+    return None
+
+
+@session.command()
+def compare(
+    first: Annotated[int, typer.Argument(help="Number of the earlier run.")],
+    second: Annotated[int, typer.Argument(help="Number of the later run.")],
+    as_json: Json = False,
+) -> None:
+    """The same session weeks apart: pace and heart rate at the same watts, with intervals, and what else differed."""
+    from footwork.quantities import Estimate, describe
+
+    with opened() as library:
+        found = library.compare_sessions(first, second)
+    if as_json:
+        return out(found)
+    say(found["sentence"])
+    for name, words in (
+        ("power", "Power"),
+        ("speed", "Speed"),
+        ("speed_at_power", "Speed at the same watts"),
+        ("heart_rate_at_power", "Heart rate at the same watts"),
+    ):
+        say(f"{words:<29} {describe(Estimate.from_json(found[name]), 1)}")
+    if found["differed"]:
+        say(f"Differed: {', '.join(found['differed'])}.")
     return None
 
 

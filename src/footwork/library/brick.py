@@ -39,7 +39,7 @@ class Effect:
     def sentence(self) -> str:
         loss, more = 100 * (1 - np.exp(self.capacity[0])), 100 * (np.exp(self.needs[0]) - 1)
         own = f" and {_runs(self.maximal, 'maximal ')}" if self.maximal else ""
-        shown = f"; {_runs(self.bricks)} of yours show {more:+.1f} % watts at a speed" if self.bricks else ""
+        shown = f"; {_runs(self.bricks)} of yours: {more:+.1f} % watts at a speed" if self.bricks else ""
         return (
             f"After the ride about {loss:.0f} % less can be held, by the literature{own}{shown}. "
             "The first minutes off the bicycle feel worse than they are."

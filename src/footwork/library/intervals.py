@@ -19,6 +19,7 @@ from footwork.quantities import Estimate, Floats, format_duration, parse_duratio
 
 SIGNALS = ("power", "pace", "speed", "heart_rate")
 KINDS = ("warm-up", "work", "recovery", "cool-down")
+MOST_WATTS = 3000.0
 LONGEST_GAP_S = 15  # rows of a file may be ten seconds apart; a longer gap is missing
 
 
@@ -63,8 +64,10 @@ def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
     NotEnoughData
         The file has none of the signals.
     """
+    from scipy.ndimage import uniform_filter1d
+
     from footwork.library import read
-    from footwork.signals import Recording
+    from footwork.signals import Recording, distance_along
 
     found = read(path)
     if not isinstance(found, list) or not found:
@@ -79,8 +82,17 @@ def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
     for column in ("power", "speed", "heart_rate", "distance", "grade"):
         if column in recording.columns:
             columns[column] = _every_second(at, recording.columns[column][order], grid)
+    if "power" in columns:
+        columns["power"] = np.where(
+            (columns["power"] >= 0) & (columns["power"] <= MOST_WATTS), columns["power"], np.nan
+        )
+    if "distance" not in columns and {"latitude", "longitude"} <= set(recording.columns):
+        lat, lon = (_every_second(at, recording.columns[n][order], grid) for n in ("latitude", "longitude"))
+        known = np.isfinite(lat) & np.isfinite(lon)
+        if known.sum() > 2:
+            columns["distance"] = np.interp(grid, grid[known], distance_along(lat[known], lon[known]))
     if "speed" not in columns and "distance" in columns:
-        columns["speed"] = np.gradient(columns["distance"])
+        columns["speed"] = uniform_filter1d(np.gradient(columns["distance"]), 9, mode="nearest")
     return _found(columns, signal, begin)
 
 

@@ -240,7 +240,7 @@ def _day(library: Any, asked: Question) -> _Day:
     heat = sky.heat(np.linspace(0.0, nominal, 20))
     if heat is not None and heat.max() > TOO_HOT:
         raise UsageError(
-            f"a wet-bulb globe temperature of {heat.max():.0f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
+            f"a wet-bulb globe temperature of {heat.max():.1f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
         )
     count = len(cp)
     needs = relation.factors(metres / nominal, count, 5)
@@ -454,6 +454,8 @@ def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road, sk
         out.append("Humidity counts only together with a temperature.")
     if (np.abs(path.headwind).max() > 0 or asked.draft) and made.mass is None:
         out.append("Wind, drafting and air density need the runner's mass to count: footwork athlete --mass KG.")
+    if np.max(path.surface) > 1:
+        out.append("Ground that costs more is not felt by a device: watts shown there are lower for the same effort.")
     if path.grade.max() >= WALK_GRADE:
         out.append(
             f"Climbs of {100 * WALK_GRADE:.0f} % and more are walked where that costs less; watts shown while walking are not comparable, so go by feel there."

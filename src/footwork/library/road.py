@@ -195,10 +195,12 @@ def parse_mark(text: str) -> Mark:
     end = parse_distance(last) if last else begin
     names, seconds, cost = [], 0.0, 0.0
     for part in (p.strip() for p in words.split(",")):
-        if stand := re.fullmatch(r"(\d+(?:\.\d+)?)\s*s", part):
-            seconds = float(stand.group(1))
+        if stand := re.fullmatch(r"(\d+(?:\.\d+)?)\s*(s|min|h)", part):
+            seconds = float(stand.group(1)) * {"s": 1, "min": 60, "h": 3600}[stand.group(2)]
         elif dear := re.fullmatch(r"([+-]?\d+(?:\.\d+)?)\s*%", part):
             cost = float(dear.group(1)) / 100
+        elif re.match(r"[+-]?\d", part):
+            raise UsageError(f"'{part}' is neither a stop nor a cost: write 20 s, 2 min or +15 %")
         else:
             names.append(part)
     if end < begin or seconds > 7200 or not -0.1 <= cost <= 1.0:
@@ -292,6 +294,10 @@ def lay(
         notes.append(f"Heights are those of a run recorded on {100 * share:.0f} % of the course.")
     known = np.isfinite(z)
     has_heights = known.sum() >= 2
+    if has_heights and known.mean() < 0.9:
+        notes.append(
+            f"Heights are missing on {100 * (1 - known.mean()):.0f} % of the course: a straight line stands there."
+        )
     if has_heights:
         if float(np.nanmax(z)) > HIGHEST_M or float(np.nanmin(z)) < -430 or float(np.ptp(z[known])) > HIGHEST_M:
             raise UsageError(f"{name} climbs to {np.nanmax(z):.0f} m: its altitude cannot be right")

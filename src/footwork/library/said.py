@@ -178,6 +178,21 @@ class Said:
 
         return sessions.listed(self)
 
+    def recognised(self, run_id: int) -> dict[str, Any] | None:
+        """Whether an unmarked run looks like a test or race; see `recognising.recognised`."""
+        from footwork.library import recognising
+
+        found: dict[str, Any] | None = self.cached(  # type: ignore[attr-defined]
+            ("recognised", run_id), lambda: recognising.recognised(self, run_id)
+        )
+        return found
+
+    def compare_sessions(self, first: int, second: int) -> dict[str, Any]:
+        """The same session on two days; see `recognising.compare`."""
+        from footwork.library import recognising
+
+        return recognising.compare(self, first, second)
+
     def match_session(self, run_id: int, text: str) -> dict[str, Any]:
         """A run against a session; see `sessions.match`."""
         from footwork.library import sessions

@@ -248,7 +248,10 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     from footwork.library import runs
 
     row = entries.library_row(library, run_id)
-    who = basis(library, row.local.date(), row.power_scale)
+    try:
+        who = basis(library, row.local.date(), row.power_scale)
+    except NotEnoughData:  # before the first test: by what is known since
+        who = basis(library, None, row.power_scale)
     rows = preview.preview(sessions.parse(text), who.runner)
     found = library.efforts(run_id)
     signals = runs.signals(library, run_id)

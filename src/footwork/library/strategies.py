@@ -10,7 +10,7 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.planning import fuel, instructions, pacing
-from footwork.planning.course import Course, Place
+from footwork.planning.course import Course, Place, ground_factor
 from footwork.quantities import Floats, format_duration, parse_distance, plain
 
 EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a race; our convention
@@ -133,11 +133,12 @@ def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
     share = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation.effects)
     told = instructions.stretches(chosen, path, share, basis.places)
     simple = instructions.simplified(engine, path, chosen, share, told, reserve)
-    eaten = fuel.guidance(path.distance, chosen.time, basis.mass)
+    # Energy by distance on the level: climbs and soft ground count as the longer road that costs as much.
+    eaten = fuel.guidance(float((path.length * ground_factor(path, chosen.speed)).sum()), chosen.time, basis.mass)
     days = _futures(chosen, path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
     out: dict[str, Any] = plain({
-        "chosen": wishes.strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": basis.descent is not None, "reserve": reserve, "w_prime_j": engine.w_prime,
+        "chosen": wishes.strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": basis.descent is not None, "reserve": reserve, "risk": wishes.risk, "w_prime_j": engine.w_prime,
         "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
         "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
         "finish_curve": [{"share": float(s), "time_s": float(t)} for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)],
@@ -267,5 +268,5 @@ def _why(found: dict[str, pacing.Run], path: Course) -> str:
         text = f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second is bought for least."
     if loss >= 1 and (hilly or windy):
         cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
-        text += f" Even pace costs {format_duration(loss)}: {cause} take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, which spends endurance fast, so the whole must be slower."
+        text += f" Even pace costs {format_duration(loss)}: {cause} take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, which spends endurance fast, so the whole must be slower; this takes work above CP as spent for good, by our convention, and is less where it comes back."
     return text

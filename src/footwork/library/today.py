@@ -40,6 +40,15 @@ def answer(library: Any) -> dict[str, Any]:
             why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
+        looks = library.recognised(newest.id)
+        if looks is not None:
+            due.append(
+                {
+                    "what": f"Was run {newest.id} a {looks['kind']}?",
+                    "why": looks["sentence"].rstrip("."),
+                    "page": f"runs/{newest.id}",
+                }
+            )
         due += _unwell(library, max(day, dt.date.today())) or _unwell(library, day) or _test_due(made, day)
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None

@@ -20,6 +20,7 @@ WORTH_SHARE = 0.015  # watts that differ by less are one instruction; our conven
 BAND_SHARE = 0.03  # half-width of the band; our convention
 SHORT_S = 180.0  # up to here the ten-second mean is watched, beyond it that of the lap
 STEEP = 0.015
+WALK_APART, LITTLE_WALK, MOSTLY_WALK = 0.5, 0.1, 0.8
 MARKED = 2  # weight of a place that somebody marked
 
 
@@ -40,6 +41,8 @@ class Stretch:
     until: str = ""
     passes: tuple[Place, ...] = ()
     walked: bool = False
+    partly: bool = False  # some of it is walked, and its watts are of the rest
+    both: bool = False  # up and down
 
     @property
     def watch(self) -> str:
@@ -49,9 +52,17 @@ class Stretch:
     @property
     def where(self) -> str:
         """The kind of road, in words."""
-        road = "uphill" if self.grade > STEEP else "downhill" if self.grade < -STEEP else "level"
+        road = (
+            "up and down"
+            if self.both
+            else "uphill"
+            if self.grade > STEEP
+            else "downhill"
+            if self.grade < -STEEP
+            else "level"
+        )
         wind = ", against the wind" if self.headwind > 1.5 else ", with the wind" if self.headwind < -1.5 else ""
-        return road + wind + (", walk" if self.walked else "")
+        return road + wind + (", walk" if self.walked else ", walk the steep climbs" if self.partly else "")
 
 
 def displayed_share(
@@ -81,23 +92,30 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
     at places that a runner recognises where there is one near.
     """
     shown, ends = run.power * share, course.ends
-    bounds = _division(shown, run.seconds, ends - 0.5 * course.length, ends, places)
     walking = walked(course.grade, run.speed)
+    # What is walked is told apart from what is run before watts are.
+    bounds = _division(
+        np.where(walking, WALK_APART * shown, shown), run.seconds, ends - 0.5 * course.length, ends, places
+    )
     out = []
     for a, b in pairwise(bounds):
         weight = run.seconds[a:b]
+        on_foot = float(np.average(walking[a:b], weights=course.length[a:b]))
+        if LITTLE_WALK < on_foot < MOSTLY_WALK:
+            weight = np.where(walking[a:b], 0.0, weight)
         power = float(np.average(shown[a:b], weights=weight))
         half = max(BAND_SHARE * power, float(np.sqrt(np.average((shown[a:b] - power) ** 2, weights=weight))))
         start, end = float(ends[a] - course.length[a]), float(ends[b - 1])
         here = [p for p in places if abs(p.at - end) <= 0.51 * course.length[b - 1] and b < len(ends)]
         until = max(here, key=lambda p: p.weight).name if here else "finish" if b == len(ends) else ""
         out.append(Stretch(
-            start, end, float(weight.sum()), power, power - half, power + half,
+            start, end, float(run.seconds[a:b].sum()), power, power - half, power + half,
             float(np.average(course.grade[a:b], weights=course.length[a:b])),
             float(np.average(course.headwind[a:b], weights=course.length[a:b])),
             float(run.clock[b - 1]), until,
             tuple(p for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
-            float(np.average(walking[a:b], weights=weight)) > 0.5,
+            on_foot >= MOSTLY_WALK, LITTLE_WALK < on_foot < MOSTLY_WALK,
+            min(float(np.average(side, weights=course.length[a:b])) for side in (course.grade[a:b] > STEEP, course.grade[a:b] < -STEEP)) > 0.2,
         ))  # fmt: skip
     return out
 

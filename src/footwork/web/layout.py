@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -83,6 +84,15 @@ def whole_number(given: str) -> int:
     if not (str(given).isascii() and str(given).isdigit() and len(str(given)) < 12):
         raise NoSuchRun(f"there is no run {given}: the runs page lists them")
     return int(given)
+
+
+def fill(values: dict[str, str]) -> None:
+    """Write texts into fields by their names, once they are there; they reach the page as data. No value is ever bound: a page that
+    redraws would put it back over what was typed."""
+    for name, value in values.items():
+        ui.run_javascript(
+            f"const put = () => {{ const box = document.querySelector('[name={name}]'); if (!box) return setTimeout(put, 50); box.value = {json.dumps(value)}; }}; put();"
+        )
 
 
 def method_link(base: str, key: str, label: str = "How this is known") -> None:

@@ -12,19 +12,19 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, link, method_link, table, text, whisker, whole_number
+from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
 from footwork.web.pages.run import show_chart
 
 
 def data(library: Any, run_id: str, signal: str = "") -> dict[str, Any]:
-    """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known."""
+    """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known, ``looks_like`` where it looks like no test or race."""
     number = whole_number(run_id)
     found = library.efforts(number, signal or None)
     try:
         balance = library.balance(number)
     except FootworkError:
         balance = None
-    return {"efforts": found, "balance": balance}
+    return {"efforts": found, "balance": balance, "looks_like": library.recognised(number)}
 
 
 def balance_chart(found: dict[str, Any]) -> Chart:
@@ -62,6 +62,9 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
             ],
             labelled=True,
         )  # fmt: skip
+    looks = library.recognised(run_id)
+    if looks is not None:
+        note(looks["sentence"], base, "efforts")
     with ui.element("p"):
         link("Hold this run against a session", f"{base}/runs/{run_id}/session")
     with ui.element("p"):

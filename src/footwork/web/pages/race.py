@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-import json
 import re
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
@@ -23,7 +22,7 @@ from footwork.quantities import parse_date, parse_distance, parse_duration, pars
 from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.forms import Field, sentence
-from footwork.web.layout import link, page, text, whole_number
+from footwork.web.layout import fill, link, page, text, whole_number
 from footwork.web.pages import race_plan
 
 # Groups of fields: name, label, what stands there while it is empty.
@@ -250,12 +249,6 @@ def _scales(library: Any, current: str, changed: Any) -> None:
         _inputs((Field("scale", "Watts of", choices=choices),), changed)
         if current:
             fill({"scale": current})
-
-
-def fill(values: dict[str, str]) -> None:
-    """Write texts into the form's fields; they reach the page as data."""
-    for name, value in values.items():
-        ui.run_javascript(f"document.querySelector('[name={name}]').value = {json.dumps(value)}")
 
 
 async def read_elsewhere(event: events.UploadEventArguments) -> Course:

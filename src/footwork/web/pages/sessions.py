@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from typing import Any
 from urllib.parse import quote
 
@@ -17,7 +16,7 @@ from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
 from footwork.reports import session_sheet
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, link, method_link, note, page, table, text, whisker, whole_number
+from footwork.web.layout import fill, heading, link, method_link, note, page, table, text, whisker, whole_number
 from footwork.web.pages.run import show_chart
 
 EXAMPLE = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
@@ -157,7 +156,7 @@ def register(base: str, library: Any) -> None:
                 )
                 box = ui.element("input").props('type="text" autocomplete="off" name="session"')
                 box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
-            ui.run_javascript(f"document.querySelector('input[name=session]').value = {json.dumps(state['words'])}")
+            fill({"session": state["words"]})
             with ui.element("details"):
                 text("summary", "A shelf of sessions and tests")
                 for entry in shelf.SHELF:
@@ -182,6 +181,12 @@ def register(base: str, library: Any) -> None:
                 command_form(
                     library, ["session", "solve"], [Field("what", "Session with one ?"), Field("leave", "Share of W′ to leave, 0.2", "--leave")],
                     "Solve", lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.", needed=["what"], prefix="solve-",
+                )  # fmt: skip
+            with ui.element("details"):
+                text("summary", "The same session weeks apart")
+                command_form(
+                    library, ["session", "compare"], [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
+                    "Compare", lambda found: found["sentence"], needed=["first", "second"], prefix="compare-",
                 )  # fmt: skip
             rows = library.sessions()
             heading("Planned beside done")
