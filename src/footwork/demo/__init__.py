@@ -51,6 +51,14 @@ def _ride(folder: Path, day: dt.date, brick: bool) -> int:
     return 1
 
 
+SESSIONS = {
+    "5 times 4 minutes along the sea wall": "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 12 min easy",
+    "4 times 6 minutes along the sea wall": "15 min easy, 4 x (6 min threshold, 3 min easy jog), 12 min easy",
+    "6 times 3 minutes along the sea wall": "15 min easy, 6 x (3 min at 108 % CP, 90 s easy jog), 10 min easy",
+    "10 times 1.5 minutes along the sea wall": "15 min easy, 10 x (90 s at 112 % CP, 75 s easy jog), 10 min easy",
+}
+
+
 def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]:
     """Write the recordings, import them into a library beside them, and tell it what the runner would.
 
@@ -81,6 +89,8 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
             for mark in item.marks:
                 if run_id is not None:
                     library.mark(run_id, mark)
+            if item.title in SESSIONS and item.start.month >= 7:
+                library.plan_session(SESSIONS[item.title], item.start.date(), item.title)
         _tell(library, {row.id: row for row in library.runs()})
         runs = len(library.runs())
     return {
