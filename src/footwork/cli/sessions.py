@@ -170,6 +170,8 @@ def _previewed(found: dict[str, Any], imperial: bool) -> None:
         say(
             f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} {s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} kJ{chance}"
         )
+    spent = ", ".join(f"{n} {format_duration(s)}" for n, s in found["seconds_in_domains"].items() if s)
+    say(f"Time in domains: {spent}.")
     hardest = found["steps"][found["hardest"]]
     if len(found["steps"]) > 1:
         say(f"Hardest: {hardest['text']} at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.")
@@ -289,6 +291,7 @@ def match(
         share = f"{100 * s['in_band']:.0f} % in the band" if s["in_band"] is not None else ""
         fade = f", second half {-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else ""
         rate = f", heart rate to {s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else ""
+        rate += f", {s['heart_rate_drop_bpm']:.0f} less a minute after" if s["heart_rate_drop_bpm"] is not None else ""
         left = (
             f", W′ {s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ"
             if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None

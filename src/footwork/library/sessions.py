@@ -19,6 +19,7 @@ from footwork.planning import preview, sessions
 from footwork.planning.sessions import Session, Step
 from footwork.quantities import Estimate, format_duration, plain
 
+START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 BAND = 0.03  # half-width of a band around a single value; our convention
 CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
 
@@ -242,7 +243,8 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     -------
     dict
         ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` against ``low_w`` and ``high_w``, ``in_band`` (share of its
-        seconds), ``spread_w``, ``fade_share`` (second half against the first), ``heart_rate_bpm``, ``heart_rate_end_bpm``, ``speed_mps``, ``w_prime_start_j`` and
+        seconds), ``spread_w``, ``fade_share`` (second half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``, ``heart_rate_end_bpm``,
+        ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
         ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
     """
     from footwork.library import runs
@@ -332,10 +334,18 @@ def _step_told(
         "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) else None,
         "spread_w": float(smooth.std()) if len(smooth) else None,
         "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 else None,
+        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 else None,
+        "heart_rate_drop_bpm": _drop(heart, b),
         "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
         "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
         "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
     }  # fmt: skip
+
+
+def _drop(heart: np.ndarray, end: int) -> float | None:
+    """How far heart rate falls in the minute after a step."""
+    top, after = heart[max(end - 10, 0) : end], heart[end + 50 : end + 70]
+    return float(np.nanmean(top) - np.nanmean(after)) if np.isfinite(top).any() and np.isfinite(after).any() else None
 
 
 def _verdict(
@@ -359,6 +369,9 @@ def _verdict(
     )
     if short:
         text += f" {len(short)} {'was' if len(short) == 1 else 'were'} cut short."
+    starts = [s["start_share"] for s in done if s.get("start_share") is not None]
+    if starts and float(np.mean(starts)) > START_HARD:
+        text += f" They were begun too hard: the first quarter {100 * float(np.mean(starts)):.0f} % above the rest."
     fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
     if fall < -3:
         text += f" They faded: the last was {abs(fall):.0f} % under the first."

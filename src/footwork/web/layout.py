@@ -86,6 +86,11 @@ def whole_number(given: str) -> int:
     return int(given)
 
 
+def unbroken(given: str) -> str:
+    """A date that stays on one line."""
+    return given.replace("-", "\u2011")
+
+
 def fill(values: dict[str, str]) -> None:
     """Write texts into fields by their names, once they are there; they reach the page as data. No value is ever bound: a page that
     redraws would put it back over what was typed."""

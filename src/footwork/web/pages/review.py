@@ -13,7 +13,7 @@ from footwork.errors import FootworkError
 from footwork.library.race import splits_every
 from footwork.quantities import Estimate, format_distance, format_duration, format_lost, format_pace, parse_distance
 from footwork.web.forms import sentence
-from footwork.web.layout import heading, link, note, page, table, text, whisker, whole_number
+from footwork.web.layout import heading, link, note, page, table, text, unbroken, whisker, whole_number
 from footwork.web.pages.run import show_chart
 
 
@@ -91,7 +91,7 @@ def register(base: str, library: Any) -> None:
                 ["race", "distance", "time", "predicted", "eight of ten days", "error"],
                 [
                     [
-                        (r["date"], f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}"), format_distance(r["distance_m"], imperial),
+                        (unbroken(r["date"]), f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}"), format_distance(r["distance_m"], imperial),
                         format_duration(r["time_s"]), *((format_duration(r["predicted"]["p50"]), f"{format_duration(r['predicted']['p10'])}–{format_duration(r['predicted']['p90'])}",
                         f"{100 * r['error_share']:+.1f} %") if r["predicted"] else ("none", r["reason"], "")),
                     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
 from typing import Any
 from urllib.parse import quote
 
@@ -16,9 +17,33 @@ from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
 from footwork.reports import session_sheet
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import fill, heading, link, method_link, note, page, table, text, whisker, whole_number
+from footwork.web.layout import (
+    domain_strip,
+    fill,
+    heading,
+    link,
+    method_link,
+    note,
+    page,
+    table,
+    text,
+    whisker,
+    whole_number,
+)
 from footwork.web.pages.run import show_chart
 
+BUILDER = {
+    "warm": "Warm-up", "count": "Repeats", "work": "Each, a time or distance", "how": "How hard", "rest": "Rest between", "between": "How", "cool": "Cool-down",
+}  # fmt: skip
+BUILT = {
+    "warm": "15 min",
+    "count": "5",
+    "work": "4 min",
+    "how": "at 105 % CP",
+    "rest": "2 min",
+    "between": "easy jog",
+    "cool": "10 min",
+}
 EXAMPLE = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
 
 
@@ -76,6 +101,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     if found["kinder"]:
         text("p", f"A kinder version, {found['kinder']['change']}: {found['kinder']['text']}.")
     show_chart(chart(found))
+    domain_strip(found["seconds_in_domains"])
     hardest = found["steps"][found["hardest"]]
     table(
         ["step", "from", "lasts", "power", "flat pace", "heart rate", "domain", "W′ left", "dry by then"],
@@ -158,6 +184,29 @@ def register(base: str, library: Any) -> None:
                 box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
             fill({"session": state["words"]})
             with ui.element("details"):
+                text("summary", "Build it from fields")
+                built = dict(BUILT)
+
+                async def put(event: Any, name: str) -> None:
+                    built[name] = str(event.args["value"]).strip() or BUILT[name]
+                    state["words"] = (
+                        f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, {built['rest']} {built['between']}), {built['cool']} easy"
+                    )
+                    fill({"session": state["words"]})
+                    await follow()
+
+                with ui.element("div").classes("fw-form"):
+                    for name, label in BUILDER.items():
+                        with ui.element("label"):
+                            text("span", label)
+                            part = ui.element("input").props(f'type="text" autocomplete="off" name="build-{name}"')
+                            part.props["placeholder"] = BUILT[name]
+
+                            async def told(event: Any, name: str = name) -> None:
+                                await put(event, name)
+
+                            part.on("change", told, js_handler="(e) => emit({value: e.target.value})")
+            with ui.element("details"):
                 text("summary", "A shelf of sessions and tests")
                 for entry in shelf.SHELF:
                     with ui.element("p"):
@@ -191,15 +240,21 @@ def register(base: str, library: Any) -> None:
             rows = library.sessions()
             heading("Planned beside done")
             if rows:
-                table(
-                    ["day", "session", "run"],
-                    [
-                        [str(r["date"]), (f"{r['name'] + ': ' if r['name'] else ''}{r['text']}", f"{base}/sessions?session={quote(r['text'])}"),
-                         (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run"]
-                        for r in rows
-                    ],
-                    labelled=True,
-                )  # fmt: skip
+                weeks: dict[dt.date, list[dict[str, Any]]] = {}
+                for r in rows:
+                    day = dt.date.fromisoformat(str(r["date"]))
+                    weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
+                for monday, mine in weeks.items():
+                    text("h3", f"Week of {monday.day} {monday:%B %Y}")
+                    table(
+                        ["day", "session", "run"],
+                        [
+                            [unbroken(str(r["date"])), (f"{r['name'] + ': ' if r['name'] else ''}{r['text']}", f"{base}/sessions?session={quote(r['text'])}"),
+                             (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run"]
+                            for r in mine
+                        ],
+                        labelled=True,
+                    )  # fmt: skip
                 with ui.element("div").classes("row-of"):
 
                     async def calendar(_: Any) -> None:
