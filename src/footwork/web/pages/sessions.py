@@ -27,6 +27,7 @@ from footwork.web.layout import (
     page,
     table,
     text,
+    unbroken,
     whisker,
     whole_number,
 )
