@@ -234,8 +234,10 @@ def _plan(plan: Any, imperial: bool) -> None:
     if plan.course["climb_m"]:
         say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
     chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
-    if plan.strategies["reserve"] > 0.005 and not goal:
-        say(f"With the risk you accept: {chosen['mean_power_w']:.0f} W, {format_duration(chosen['time_s'])}")
+    if plan.distance is None and abs(chosen["time_s"] - values[0]) > 3:
+        say(
+            f"The plan ({plan.strategies['chosen']}): {chosen['mean_power_w']:.0f} W, {format_duration(chosen['time_s'])}"
+        )
     say(f"Splits of the plan ({plan.strategies['chosen']}):")
     for row in plan.splits:
         rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""

@@ -126,7 +126,10 @@ def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
     }
     level = found.get(wishes.strategy, best)
     if wishes.negative_split:
-        found = {name: pacing.leaning(engine, path, run, wishes.negative_split, reserve) for name, run in found.items()}
+        found = {
+            name: pacing.leaning(engine, path, run, wishes.negative_split, reserve, wishes.goal)
+            for name, run in found.items()
+        }
     if wishes.own:
         found["own"] = _own(engine, basis, found["even-power"], wishes.own)
     chosen = found[wishes.strategy]

@@ -180,11 +180,18 @@ def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run
     return _hardest(lambda k: at_power(engine, course, k * power), engine, reserve, 0.7, 1.3)
 
 
-def leaning(engine: Engine, course: Course, run: Run, share: float, reserve: float) -> Run:
-    """A run with its second half harder by a share: power rises along a line in time, all by one factor as the reserve allows."""
+def leaning(engine: Engine, course: Course, run: Run, share: float, reserve: float, time: float | None = None) -> Run:
+    """A run with its second half harder by a share: power rises along a line in time, all by one factor as the reserve allows, or as a
+    time [s] asks."""
     middle = run.clock - 0.5 * run.seconds
     ramp = 1.0 + share * (2.0 * middle / run.time - 1.0)
-    return scaled(engine, course, run.power * ramp, reserve)
+    if time is None:
+        return scaled(engine, course, run.power * ramp, reserve)
+    low, high = 0.5, 2.0
+    for _ in range(36):
+        factor = 0.5 * (low + high)
+        low, high = (factor, high) if at_power(engine, course, factor * run.power * ramp).time > time else (low, factor)
+    return at_power(engine, course, high * run.power * ramp)
 
 
 def best(

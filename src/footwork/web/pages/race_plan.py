@@ -39,9 +39,9 @@ def sentence(plan: RacePlan, imperial: bool = False) -> str:
         return f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
     if goal:
         return f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about {plan.power.value:.0f} W."
-    safe = plan.strategies["strategies"][plan.strategies["chosen"]]
-    if plan.strategies["reserve"] > 0.005 and not goal:
-        return f"With the chance you accept: about {safe['mean_power_w']:.0f} W and {format_duration(safe['time_s'])}. All you have, most likely: {plan.power.value:.0f} W and {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
+    mine = plan.strategies["strategies"][plan.strategies["chosen"]]
+    if abs(mine["time_s"] - (plan.time.value or 0)) > 3:
+        return f"The plan, {plan.strategies['chosen'].replace('-', ' ')}: about {mine['mean_power_w']:.0f} W and {format_duration(mine['time_s'])}. All you have at even power, most likely: {plan.power.value:.0f} W and {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
     return f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
 
 
