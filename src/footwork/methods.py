@@ -245,7 +245,7 @@ METHODS: dict[str, Method] = {
         "Sessions: preview and match",
         "Words stand for shares of the accepted CP†, or of the estimated one where none is accepted; exertion becomes a share of CP by common practice, pace "
         "by power at speed, heart rate by the line through the domain borders. W′ balance runs over the draws of CP and W′, its own published error in "
-        "proportion to what is spent; dry is W′ spent, or one step longer than its power can be held. A kinder version is finished in four of five days. "
+        "proportion to what is spent; dry is W′ spent, or steps without an easy one between longer than can be held. A kinder version is finished in four of five days. "
         "A run is matched by the least total of differences in duration and power, with a cost for what was left out or added†.",
         "",
         (

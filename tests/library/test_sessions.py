@@ -126,6 +126,20 @@ def test_repeats_of_other_workouts_are_unrolled_and_bad_ones_refused():
     assert [s.name for s in out] == ["a", "b"] * 3
     with pytest.raises(UnreadableFile):
         watch._unroll([{"duration_type": 6, "duration_value": 5, "target_value": 2, "name": ""}], 0, 1, [])
+    with pytest.raises(UnreadableFile, match="no number of repeats"):
+        watch._unroll(
+            [{"duration_type": 0, "name": "a"}, {"duration_type": 7, "duration_value": 0, "name": ""}], 0, 2, []
+        )
+    assert watch._read_step(
+        {
+            "duration_type": 0,
+            "duration_time": 0,
+            "target_type": 0,
+            "custom_target_speed_low": 0,
+            "custom_target_speed_high": 0,
+            "name": "zone",
+        }
+    ) == watch.Step("zone")
     for data in (b"", b"nonsense" * 40):
         with pytest.raises(UnreadableFile):
             watch.read_workout(data)
@@ -147,6 +161,17 @@ def test_the_calendar_is_valid(library):
     assert not found.walk("VEVENT")[0].errors
     whole = icalendar.Calendar.from_ical(ical.encode([ical.Event("a", dt.date(2026, 1, 1), "x" * 300, "line\nline")]))
     assert str(whole.walk("VEVENT")[0]["SUMMARY"]) == "x" * 300
+
+
+def test_odd_files_and_long_sessions_are_one_sentence(library, tmp_path):
+    (tmp_path / "a.yaml").write_text("text: 10 min easy\ndate: tomorrow\n")
+    (tmp_path / "b.yaml").write_text("text: 10 min easy\ndate: 2026-05-01 10:00:00\n")
+    with pytest.raises(UsageError):
+        sessions.from_file(tmp_path / "a.yaml")
+    assert sessions.from_file(tmp_path / "b.yaml")[2] == dt.date(2026, 5, 1)
+    with pytest.raises(UsageError, match="too many for a watch"):
+        sessions.workout(library, "2 x (60 x (30 s hard, 30 s easy))")
+    assert library.match_session(session_run(library), "10 min rest")["verdict"]
 
 
 def test_a_run_is_held_against_its_session(library):

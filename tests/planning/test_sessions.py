@@ -26,7 +26,7 @@ CERTAIN = preview.Runner(
     [
         ("15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy", "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"),
         ("6x800m @ 4:00/km, 10 min easy", "6 x 800 m at 4:00/km, 10 min easy"), ("warm up 15 minutes, then 20' at threshold, cool down 10 min", "15 min easy, 20 min threshold, 10 min easy"),
-        ("3 x (6 x (30 s at 120% CP, 30 s jog), 3 min easy)", "3 x (6 x (30 s at 120 % CP, 30 s jog), 3 min easy)"), ("1h30 steady", "90 min steady"),
+        ("3 x (6 x (30 s at 120% CP, 30 s jog), 3 min easy)", "3 x (6 x (30 s at 120 % CP, 30 s jog), 3 min easy)"), ("1h30 steady", "90 min steady"), ("10 min easy,5 min steady+20 min easy", "10 min easy, 5 min steady, 20 min easy"), ("121.5 s easy", "2:02 easy"),
         ("2 km at 280-290W + 5 min rest", "2 km at 280 to 290 W, 5 min rest"), ("4 x 1 mile at 6:30/mile", "4 x 1609.3 m at 4:02/km"), ("1,5 km easy", "1.5 km easy"),
         ("8x400m at 4:30-4:20/km with 200 m jog", "8 x (400 m at 4:30 to 4:20/km, 200 m jog)"), ("4 min at 30 % of W'", "4 min spending 30 % of W′"),
         ("10 min in the heavy domain, 5 min RPE 7", "10 min in the heavy domain, 5 min at exertion 7"), ("until pressed easy; 3:00 all out", "until pressed easy, 3 min all out"),
@@ -41,7 +41,7 @@ def test_free_wording_has_one_canonical_form(text, canonical):
     ("text", "words"),
     [
         ("", "empty session"), ("5 x", "no duration"), ("5 x ()", "nothing to repeat"), ("0 x (1 min easy)", "0 repeats"), ("4 min at 900 % CP", "cannot be run"),
-        ("0 min easy", "cannot be run"), ("run easy", "no duration"), ("5 x (4 min hard", "never closed"), ("10 min at 80 %", "per cent of what"), ("until tired easy", "has no end"),
+        ("0 min easy", "cannot be run"), ("10m easy", "write 10 min"), ("run easy", "no duration"), ("5 x (4 min hard", "never closed"), ("10 min at 80 %", "per cent of what"), ("until tired easy", "has no end"),
         ("10 min wobbly", "no intensity"), ("4 min hard)", "was not opened"), ("99999 x (1 min easy)", "cannot be run"), ("? min at ?", "only one"), ("100 x (100 x (1 min easy, 1 min hard))", "more than"),
         ("5 x (4 min at ?, ? min easy)", "only one"), ("a few x (1 min easy)", "no number of repeats"),
     ],
@@ -158,6 +158,16 @@ def test_a_session_that_is_too_hard_has_a_kinder_version():
     assert preview.preview(kinder, draws())[-1].dry_by <= preview.KINDER and "easier" in change
     assert preview.eased(parse("5 x (4 min at 103 % CP, 3 min easy jog)"), draws()) is None
     assert preview.preview(parse("5 h at 95 % CP"), draws())[-1].dry_by > 0.9  # no W′ is spent, and it cannot be held
+    whole, cut, rested = (
+        preview.preview(parse(t), draws())[-1].dry_by
+        for t in ("90 min at 97 % CP", "9 x 10 min at 97 % CP", "9 x (10 min at 97 % CP, 3 min easy)")
+    )
+    assert whole == pytest.approx(cut, abs=0.02) and rested < 0.5 * whole
+    test = preview.preview(parse("3 min all out"), draws())[0]
+    assert (
+        test.power == pytest.approx(250 + 20_000 / 180, rel=0.02)
+        and preview.eased(parse("3 min all out"), draws()) is None
+    )
 
 
 def test_the_unknown_is_solved_for():
@@ -166,6 +176,10 @@ def test_the_unknown_is_solved_for():
     assert 1.05 < share < 1.3 and least == pytest.approx(4000, abs=60)
     rested, rest = preview.solve(parse("5 x (4 min at 110 % CP, ? min easy jog)"), CERTAIN, 0.3)
     assert rest % 5 == 0 and min(r.w_prime[1] for r in preview.preview(rested, CERTAIN)) >= 6000
+    longest, seconds = preview.solve(parse("10 min easy, ? min at 110 % CP"), CERTAIN, 0.2)
+    assert seconds == pytest.approx(16_000 / 25, abs=5) and longest.text().startswith("10 min easy, 10:")
+    _, share = preview.solve(parse("60 min at ?"), CERTAIN, 0.2)
+    assert share < 1.0  # W′ is never touched: it is the tail that ends so long an effort
     many, count = preview.solve(parse("? x (2 min at 115 % CP, 30 s easy jog)"), CERTAIN, 0.1)
     one_more = parse(many.text().replace(f"{count:.0f} x", f"{count + 1:.0f} x"))
     assert (
@@ -175,7 +189,8 @@ def test_the_unknown_is_solved_for():
     )
     for text, leave, words in (
         ("5 x (4 min easy)", 0.2, "put one"), ("? x (2 min easy, 1 min rest)", 0.2, "no limit"), ("? x (20 min at 130 % CP)", 0.5, "not even one"), ("4 min at ?", 1.5, "cannot be left"),
-        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "no rest"),
+        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "does not change"), ("? min easy, 5 x (4 min at 105 % CP, 2 min jog)", 0.2, "does not change"),
+        ("3 x (4 min at 117 % CP, ? min easy)", 0.5, "no rest"),
     ):  # fmt: skip
         with pytest.raises(UsageError, match=words):
             preview.solve(parse(text), CERTAIN, leave)

@@ -27,7 +27,28 @@ HEART_S, HEART_SMOOTH_S = (
     8.0,
 )  # first-order lag of the heart, which is undone; 38 to 132 s published for ramps, less for steps
 ALIKE = 0.12  # durations within this share are the same repeat
-ROUND_M = (100, 150, 200, 250, 300, 400, 500, 600, 800, 1000, 1200, 1500, 1600, 2000, 2400, 2500, 3000, 4000, 5000)
+ROUND_M = (
+    100,
+    150,
+    200,
+    250,
+    300,
+    400,
+    500,
+    600,
+    800,
+    1000,
+    1200,
+    1500,
+    1600,
+    1609,
+    2000,
+    2400,
+    2500,
+    3000,
+    4000,
+    5000,
+)
 Signal = Literal["power", "speed", "heart_rate"]
 Kind = Literal["warm-up", "work", "recovery", "cool-down"]
 
@@ -300,7 +321,9 @@ def grouped(parts: Sequence[Part], distance: Floats | None = None, power: Floats
     def alike(a: Part, b: Part) -> bool:
         close = abs(a.seconds - b.seconds) <= max(ALIKE * max(a.seconds, b.seconds), 8)
         one, two = metres(a), metres(b)
-        close = close or (np.isfinite(one) and np.isfinite(two) and abs(one - two) <= 0.04 * max(one, two))
+        close = close or (
+            np.isfinite(one) and np.isfinite(two) and min(one, two) > 50 and abs(one - two) <= 0.04 * max(one, two)
+        )
         x, y = level(a), level(b)
         return bool(close and not (np.isfinite(x) and np.isfinite(y) and abs(x - y) > 0.25 * max(x, y)))
 

@@ -37,7 +37,7 @@ def efforts(
     from footwork.library import intervals
 
     name = signal.strip().lower().replace("-", "_") if signal else None
-    if not what.isdigit() or Path(what).exists():
+    if not (what.isascii() and what.isdigit()) or Path(what).exists():
         if correct or balance:
             raise UsageError("corrections and W′ balance are of runs in the library: name one by its number")
         path = Path(what)
@@ -100,7 +100,7 @@ def _words(library: Any, what: str) -> tuple[str, str]:
     from footwork.library import sessions
     from footwork.planning import shelf
 
-    if what.strip().isdigit():
+    if what.strip().isascii() and what.strip().isdigit():
         row = sessions.kept(library, int(what))
         return row["text"], row["name"]
     entry = shelf.find(what)
@@ -250,7 +250,7 @@ def export(
             if pdf is not None:
                 from footwork.reports import session_sheet
 
-                write_whole(pdf, session_sheet(found, name))
+                write_whole(pdf, session_sheet(found, name, library.setting("units") == "imperial"))
     for path in (fit, pdf, yaml, ics):
         if path is not None:
             say(f"Wrote {path}.")

@@ -19,6 +19,7 @@ _TYPE_WORKOUT, _TYPE_COURSE, _RUNNING, _DISTANCE, _TIME, _OPEN, _POWER, _NO_TARG
 _REST, _REPEAT = 1, 6
 # Target type, and offset and scale of its values: the protocol stores watts plus 1000, beats plus 100, millimetres a second.
 _TARGETS = {"power": (_POWER, POWER_OFFSET, 1), "heart_rate": (1, 100, 1), "speed": (0, 0, 1000)}
+MOST_STEPS = 200
 LONGEST_NAME = 15  # bytes, what watches show of a step
 
 
@@ -71,8 +72,8 @@ def workout(name: str, steps: Sequence[Step]) -> bytes:
     ValueError
         No step, more than 200, or a band that is none.
     """
-    if not 1 <= len(steps) <= 200:
-        raise ValueError(f"a workout has 1 to 200 steps, not {len(steps)}")
+    if not 1 <= len(steps) <= MOST_STEPS:
+        raise ValueError(f"a workout has 1 to {MOST_STEPS} steps, not {len(steps)}")
     body = _file_id(_TYPE_WORKOUT)
     body += message(1, 26, [(4, "B", 0x00, _RUNNING), (6, "H", 0x84, len(steps))], (8, name, 40))
     for index, step in enumerate(steps):
@@ -123,6 +124,7 @@ def read_workout(data: bytes) -> tuple[str, list[Step]]:
         raise UnreadableFile(f"the workout cannot be read ({type(error).__name__})") from None
     if not rows:
         raise UnreadableFile("the file holds no workout")
+    rows.sort(key=lambda r: int(r.get("message_index", 0)))
     out: list[Step] = []
     _unroll(rows, 0, len(rows), out)
     return name, out
@@ -132,6 +134,10 @@ def _unroll(rows: list[dict[str, Any]], begin: int, end: int, out: list[Step]) -
     """Steps of rows in order; a repeat runs those from its first on again."""
     for index in range(begin, end):
         row = rows[index]
+        if _REPEAT < int(row.get("duration_type", _OPEN)) <= 13:
+            raise UnreadableFile(
+                "the workout repeats until a time, distance or rate is reached, which has no number of repeats"
+            )
         if int(row.get("duration_type", _OPEN)) == _REPEAT:
             first, count = (
                 int(row.get("duration_value", row.get("duration_step", 0))),
@@ -158,7 +164,8 @@ def _read_step(row: dict[str, Any]) -> Step:
     low = value(f"custom_target_{names[of]}_low", "custom_target_value_low") if of else None
     high = value(f"custom_target_{names[of]}_high", "custom_target_value_high") if of else None
     rest = int(row.get("intensity", _ACTIVE)) in (_REST, 2, 3, 4)
-    if of is None or low is None or high is None:
+    metres, seconds = metres or None, seconds or None  # nothing is until pressed
+    if of is None or low is None or not high:
         return Step(row["name"], metres, seconds, rest=rest)
     _, offset, scale = _TARGETS[of]
     if of != "speed" and min(low, high) < offset:  # a share of a threshold that the watch keeps: as felt

@@ -19,6 +19,8 @@ STEADY, PACED = 0.06, 0.05  # spread of half minutes, and the second half agains
 WARM_S = 600
 RACES_M = (1500, 3000, 5000, 10_000, 15_000, 20_000, 21_097.5, 42_195)
 RACE_NEAR = 0.02  # how near to a race distance a race comes, by a watch
+DAY_FREEDOM = 30  # runs that the spread from day to day rests on; our convention
+SLOPE_BPM, SLOPE_SD = 1.0, 0.4  # beats that go with one per cent of power, and how sure that is; our convention
 RATE_DAY_SD = 3.0  # heart rate at the same power from day to day [bpm]; our convention
 POWER_DAY_SD = (
     0.015  # watts at the same speed from day to day, where the device's own spread is not known; our convention
@@ -32,7 +34,7 @@ def recognised(library: Any, run_id: int) -> dict[str, Any] | None:
     -------
     dict or None
         ``kind``, ``start_s``, ``end_s``, ``power_w``, ``limit_share`` (its power over what the evidence of the day before allows for so long),
-        ``checks`` (``maximal``, ``steady``, ``paced``, ``warmed_up``: true, false or None), ``valid`` and ``sentence``. None where nothing looks maximal, or the
+        ``checks`` (``steady``, ``paced``, ``warmed_up``: true, false or None), ``valid`` and ``sentence``. None where nothing looks maximal, or the
         run is marked already. It counts only once the runner marks it.
     """
     row = entries.library_row(library, run_id)
@@ -60,7 +62,7 @@ def recognised(library: Any, run_id: int) -> dict[str, Any] | None:
     a, b = round(best["start_s"]), round(best["end_s"])
     signals = runs.signals(library, run_id)
     power, way = signals.get(row.column)[a:b], signals.get("distance")[a:b]
-    checks = _checks(power, a, max(shares))
+    checks = _checks(power, a)
     known = way[np.isfinite(way)]
     metres = float(known[-1] - known[0]) if len(known) > 1 else 0.0
     near = [m for m in RACES_M if abs(metres - m) <= RACE_NEAR * m]
@@ -88,13 +90,12 @@ def _known_before(library: Any, row: Any) -> bool:
     return any(r.start < row.start and r.scale_key == row.scale_key for r in library.runs())
 
 
-def _checks(power: Floats, begin: int, share: float) -> dict[str, bool | None]:
+def _checks(power: Floats, begin: int) -> dict[str, bool | None]:
     known = power[np.isfinite(power)]
     n = len(known) // 30
     blocks = known[: n * 30].reshape(n, 30).mean(axis=1) if n >= 4 else np.zeros(0)
     half = len(known) // 2
     return {
-        "maximal": bool(share >= NEAR_LIMIT),
         "steady": bool(blocks[1:].std() / blocks[1:].mean() <= STEADY) if len(blocks) else None,
         "paced": bool(abs(known[half:].mean() / known[:half].mean() - 1) <= PACED) if half >= 30 else None,
         "warmed_up": bool(begin >= WARM_S),
@@ -108,7 +109,7 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
     -------
     dict
         ``pairs`` of work (each with both powers, speeds and heart rates), the changes ``power``, ``speed``, ``speed_at_power`` [%] and ``heart_rate_at_power`` [bpm] as estimates (second
-        against first; from day to day included), ``differed`` and ``sentence``.
+        against first; the last three with the spread from day to day), ``differed`` and ``sentence``.
 
     Raises
     ------
@@ -139,11 +140,12 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
         [b["heart_rate"] - a["heart_rate"] if a["heart_rate"] and b["heart_rate"] else np.nan for a, b in pairs]
     )
     slopes = np.array([abs((b["grade"] or 0.0) - (a["grade"] or 0.0)) for a, b in pairs])
-    # One per cent more power goes with about one more beat; the change of heart rate is at the same power.
+    # Heart rate is brought to the same power, which is the less sure the more the powers differ.
+    apart = abs(float(100 * ratio.mean()))
     out: dict[str, Any] = {
         "first": first, "second": second, "dates": [one.local.date().isoformat(), two.local.date().isoformat()], "scale": one.power_scale,
         "pairs": [{"first": a, "second": b} for a, b in pairs], "power": power, "speed": _change(100 * fast, 100 * day * 2**0.5, "%"),
-        "speed_at_power": _change(100 * (fast - ratio), 100 * day * 2**0.5, "%"), "heart_rate_at_power": _change(rate - 100 * ratio, RATE_DAY_SD * 2**0.5, "bpm"),
+        "speed_at_power": _change(100 * (fast - ratio), 100 * day * 2**0.5, "%"), "heart_rate_at_power": _change(rate - SLOPE_BPM * 100 * ratio, float(np.hypot(RATE_DAY_SD * 2**0.5, SLOPE_SD * apart)), "bpm"),
         "differed": _differed(one, two, float(slopes.mean())),
     }  # fmt: skip
     made: dict[str, Any] = plain({**out, "sentence": _sentence(out)})
@@ -155,10 +157,14 @@ def _change(values: Floats, day: float, unit: str) -> Estimate:
     from scipy.stats import t
 
     known = values[np.isfinite(values)]
-    if len(known) < 2:
+    n = len(known)
+    if n < 2:
         return Estimate.withheld(unit, "repeated-sessions", "it is missing in one of the runs", len(known), "repeats")
-    middle, error = float(known.mean()), float(np.hypot(known.std(ddof=1) / len(known) ** 0.5, day))
-    half = float(t.ppf(0.975, max(len(known) - 1, 4))) * error
+    middle, own = float(known.mean()), float(known.var(ddof=1)) / n
+    # Degrees of freedom of the spread over repeats and from day to day together (Welch and Satterthwaite).
+    total = own + day**2
+    free = total**2 / (own**2 / (n - 1) + day**4 / DAY_FREEDOM) if total > 0 else n - 1
+    half = float(t.ppf(0.975, free)) * total**0.5
     return Estimate(middle, middle - half, middle + half, unit, len(known), "repeated-sessions", "repeats")
 
 
@@ -196,11 +202,21 @@ def _sentence(found: dict[str, Any]) -> str:
     ]
     said = [s for s in said if s]
     harder = told(found["power"], "more power", "less power")
-    text = (f"Run with {harder}. " if harder else "Run with the same power. ") + (
-        f"{'; '.join(s for s in said if s)}."
-        if said
-        else "Pace and heart rate at the same watts do not differ by more than days do."
-    )
+    p = found["power"]
+    text = f"Run with {harder}. " if harder else f"Power cannot be told apart: {p.low:+.1f} to {p.high:+.1f} %. "
+    if said:
+        text += f"{'; '.join(s for s in said if s)}."
+    else:
+        still = [
+            f"{words} {e.low:+.1f} to {e.high:+.1f} {e.unit}"
+            for words, e in (("pace", found["speed_at_power"]), ("heart rate", found["heart_rate_at_power"]))
+            if e.value is not None
+        ]
+        text += (
+            f"At the same watts no difference can be told from that of days: {', '.join(still)}."
+            if still
+            else "Pace and heart rate are not known in both."
+        )
     return text + (
         f" Not the same on both days: {', '.join(found['differed'])}; that can be the cause."
         if found["differed"] and said

@@ -17,7 +17,7 @@ from footwork.library.layout import read_entries
 from footwork.physiology import domains
 from footwork.planning import preview, sessions
 from footwork.planning.sessions import Session, Step
-from footwork.quantities import Estimate, format_duration, plain
+from footwork.quantities import Estimate, parse_date, plain
 
 START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 BAND = 0.03  # half-width of a band around a single value; our convention
@@ -118,7 +118,7 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
     kinder = preview.eased(session, who.runner)
     hardest = max(range(len(rows)), key=lambda i: (round(rows[i].dry_in, 2), -round(rows[i].w_prime[1]), rows[i].power))
     out: dict[str, Any] = plain({
-        "text": session.text(), "duration_s": at, "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
+        "text": session.text(), "duration_s": at, "w_prime_j": float(np.median(who.runner.w_prime)), "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
         "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
         "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
         "accepted": who.accepted, "warnings": [*who.warnings, CAUTION],
@@ -177,6 +177,8 @@ def workout(library: Any, text: str, name: str = "", **asked: Any) -> bytes:
     session = sessions.parse(text)
     who = basis(library, **asked)
     rows = preview.preview(session, who.runner)
+    if len(rows) > watch.MOST_STEPS:
+        raise UsageError(f"{len(rows)} steps are too many for a watch: at most {watch.MOST_STEPS}")
     return watch.workout(name or session.text()[:40], [_watch_step(r) for r in rows])
 
 
@@ -184,7 +186,7 @@ def _watch_step(row: preview.Row) -> watch.Step:
     target, step = row.step.target, row.step
     rest = row.power < 1
     easy = target is not None and target.word in ("rest", "walk", "jog", "easy jog")
-    if target is None or rest:
+    if target is None or rest or target.word == preview.ALL_OUT:
         return watch.Step(step.text(), step.metres, step.seconds, rest=rest)
     of: Any = target.quantity if target.quantity == "heart_rate" else "speed" if target.quantity == "pace" else "power"
     low, high = (target.low, target.high) if of != "power" else (row.low, row.high)
@@ -210,6 +212,8 @@ def from_workout(data: bytes) -> tuple[str, str]:
                 target = sessions.Target("pace", low, high)
         elif s.rest:
             target = sessions.Target("cp", 0.0, 0.0, "rest")
+        if target is not None and not sessions.possible(target):
+            target = None  # a band that nobody runs, as a zone that only the watch knows: as felt
         items.append(
             Step(
                 target,
@@ -222,7 +226,7 @@ def from_workout(data: bytes) -> tuple[str, str]:
 
 
 def calendar(library: Any) -> bytes:
-    """Kept sessions as iCalendar (RFC 5545), whole days, with what each asks."""
+    """Kept sessions as iCalendar (RFC 5545), whole days, in their words."""
     events = [
         ical.Event(
             f"session-{r['id']}@footwork",
@@ -317,6 +321,9 @@ def _step_told(
         "work": work,
         "found": part is not None,
         "asked_s": r.seconds,
+        "asked_m": r.step.metres,
+        "open": r.step.seconds is None and r.step.metres is None,
+        "all_out": r.step.target is not None and r.step.target.word == preview.ALL_OUT,
         "low_w": low,
         "high_w": high,
     }
@@ -356,12 +363,30 @@ def _verdict(
             "Nothing in this run looks like the session's work.",
             "Check that it is the right run, or divide it by hand.",
         )
-    share = np.array([s["power_w"] / (0.5 * (s["low_w"] + s["high_w"])) - 1 for s in done if s["power_w"] is not None])
+    share = np.array(
+        [
+            s["power_w"] / (0.5 * (s["low_w"] + s["high_w"])) - 1
+            for s in done
+            if s["power_w"] is not None and not s["all_out"] and s["high_w"] > 0
+        ]
+    )
     text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
     if not len(share):
-        return text + " There is no power to hold against the bands.", "Run it with power to see more."
+        return (
+            text + " There is no band to hold them against.",
+            "All out is as it comes; mark a test so that it counts."
+            if done[0]["all_out"]
+            else "Run it with power to see more.",
+        )
     off = 100 * float(share.mean())
-    short = [s for s in done if s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]]
+    short = [
+        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]
+    ]
+    short += [
+        s
+        for s in done
+        if s["asked_m"] and s["speed_mps"] and s["speed_mps"] * (s["end_s"] - s["start_s"]) < 0.95 * s["asked_m"]
+    ]
     text += (
         f" On average they were {abs(off):.0f} % {'above' if off > 0 else 'below'} what was asked."
         if abs(off) >= 1
@@ -425,13 +450,16 @@ def from_file(path: Path) -> tuple[str, str, dt.date | None]:
             f"{path.name} holds no session: write text: 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog)"
         )
     day = found.get("date")
-    date = day if isinstance(day, dt.date) else dt.date.fromisoformat(day) if isinstance(day, str) else None
+    date = (
+        day.date()
+        if isinstance(day, dt.datetime)
+        else day
+        if isinstance(day, dt.date)
+        else parse_date(day)
+        if isinstance(day, str)
+        else None
+    )
     return str(found.get("name") or ""), sessions.parse(found["text"]).text(), date
-
-
-def length(found: dict[str, Any]) -> str:
-    """Duration in words for a list."""
-    return format_duration(found["duration_s"])
 
 
 def minimum(found: dict[str, Any]) -> Estimate:

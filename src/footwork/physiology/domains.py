@@ -81,5 +81,10 @@ def cp_minutes(seconds_by_watt: npt.ArrayLike, critical_power: float) -> float:
         [W]
     """
     seconds = np.asarray(seconds_by_watt, dtype=float)
-    x = np.arange(len(seconds)) / critical_power
+    return weighted_minutes(np.arange(len(seconds), dtype=float), seconds, critical_power)
+
+
+def weighted_minutes(power: Floats, seconds: Floats, critical_power: float) -> float:
+    """CP-minutes of so many seconds at each power [W]."""
+    x = power / critical_power
     return float((seconds * x * np.exp(LOAD_EXPONENT * (x - 1))).sum() / 60.0)

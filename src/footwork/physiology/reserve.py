@@ -91,7 +91,8 @@ EXHAUSTION_SD_J = 2000.0  # of the balance at exhaustion in the differential for
 def balance_interval(
     power: npt.ArrayLike, critical_power: Floats, w_prime: Floats, seed: int = 23, most: int = 400
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
-    """W′ balance at 1 Hz over joint draws: its 2.5 %, 50 % and 97.5 % quantiles, each of shape (n,).
+    """W′ balance at 1 Hz over joint draws: its 2.5 %, 50 % and 97.5 % quantiles, each of shape (n,), renewed every five seconds and
+    where power falls below CP.
 
     Parameters
     ----------
@@ -114,13 +115,15 @@ def balance_interval(
     error = 1 + EXHAUSTION_SD_J / wp * np.random.default_rng(seed).standard_normal(len(cp))
     out = np.empty((3, len(p)))
     deficit = np.zeros(len(cp))
+    above_cp = np.nan_to_num(p) > float(np.median(cp))
+    turns = above_cp & ~np.append(above_cp[1:], False)
     for index, watts in enumerate(p.tolist()):
         if watts == watts:  # a missing second neither spends nor gives back
             above = watts - cp
             deficit = np.where(above > 0, deficit + above, deficit * np.exp(np.minimum(above, 0.0) / wp))
         out[:, index] = (
             np.quantile(wp - np.maximum(error, 0.2) * deficit, (0.025, 0.5, 0.975))
-            if index % 5 == 0
+            if index % 5 == 0 or turns[index]
             else out[:, index - 1]
         )
     return out[0], out[1], out[2]

@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 
 from footwork.errors import UsageError
-from footwork.physiology.domains import LOAD_EXPONENT
-from footwork.physiology.endurance import time_to_exhaustion
+from footwork.physiology.domains import weighted_minutes
+from footwork.physiology.endurance import power_at, time_to_exhaustion
 from footwork.physiology.reserve import EXHAUSTION_SD_J
 from footwork.planning.sessions import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
 from footwork.quantities import Floats
@@ -20,6 +20,7 @@ OPEN_S = 300.0  # how long a step until pressed is taken to last; our convention
 KINDER = 0.2  # chance of running dry that a kinder version keeps under
 MOST_SOLVED = 40
 RECOVERY_CP = 0.8  # steps under this share of CP are no repeats
+ALL_OUT, SHORTEST_LIMIT_S = "all out", 60.0  # from a minute on all out is what can be held for so long
 UNTOLD_CP = 0.7  # a step without a target is run easily
 
 
@@ -65,6 +66,9 @@ def watts(target: Target | None, runner: Runner, seconds: float | None) -> tuple
     if target is None:
         return UNTOLD_CP * runner.accepted, UNTOLD_CP * runner.accepted
     ends = (target.low, target.high)
+    if target.word == ALL_OUT and seconds is not None and seconds >= SHORTEST_LIMIT_S:
+        limit = float(np.median(power_at(seconds, runner.critical_power, runner.w_prime, runner.tail)))
+        return limit, limit
     match target.quantity:
         case "cp":
             low, high = (v * runner.accepted for v in ends)
@@ -99,7 +103,7 @@ def watts(target: Target | None, runner: Runner, seconds: float | None) -> tuple
 def preview(session: Session, runner: Runner) -> list[Row]:
     """Every step of a session as it will be run, with W′ in the differential form over the draws.
 
-    A draw has run dry where W′ is spent, or where one step lasts longer than its power can be held.
+    A draw has run dry where W′ is spent, or where steps without an easy one between last longer than their powers can be held.
     """
     cp, wp = runner.critical_power, runner.w_prime
     # The balance's own published error counts in proportion to what is spent, as along a run.
@@ -109,6 +113,7 @@ def preview(session: Session, runner: Runner) -> list[Row]:
         else np.ones(1)
     )
     deficit, empty = np.zeros(len(cp)), np.zeros(len(cp), dtype=np.bool_)
+    lasting = np.zeros(len(cp))  # share of what can be held, over steps that follow each other without an easy one
     out = []
     for step, at in session.steps():
         low, high = watts(step.target, runner, step.seconds)
@@ -126,7 +131,11 @@ def preview(session: Session, runner: Runner) -> list[Row]:
             seconds = OPEN_S
         above = power - cp
         deficit = deficit * np.exp(np.minimum(above, 0.0) * seconds / wp) + np.maximum(above, 0.0) * seconds
-        now = (error * deficit >= wp) | (time_to_exhaustion(max(power, 1.0), cp, wp, runner.tail) < seconds)
+        if power < RECOVERY_CP * runner.accepted:
+            lasting[:] = 0.0
+        else:
+            lasting = lasting + seconds / time_to_exhaustion(power, cp, wp, runner.tail)
+        now = (error * deficit >= wp) | (lasting >= 1.0)
         fresh = float((now & ~empty).mean())
         empty |= now
         left = np.quantile(wp - error * deficit, (0.025, 0.5, 0.975))
@@ -149,8 +158,8 @@ def preview(session: Session, runner: Runner) -> list[Row]:
 
 def cp_minutes(rows: list[Row], accepted: float) -> float:
     """Load of a session: minutes weighted by how hard they are against the accepted CP."""
-    x = np.array([r.power for r in rows]) / accepted
-    return float(sum(x * np.exp(LOAD_EXPONENT * (x - 1)) * np.array([r.seconds for r in rows]) / 60))
+    powers, seconds = (np.array([getattr(r, name) for r in rows]) for name in ("power", "seconds"))
+    return weighted_minutes(powers, seconds, accepted)
 
 
 def _mapped(items: tuple[Item, ...], change: Callable[[Item], Item]) -> tuple[Item, ...]:
@@ -160,8 +169,10 @@ def _mapped(items: tuple[Item, ...], change: Callable[[Item], Item]) -> tuple[It
 def eased(session: Session, runner: Runner) -> tuple[Session, str] | None:
     """A kinder version that is finished in four of five days: the hard steps up to 15 % easier, or else fewer repeats; and what was
     changed. None where the session is kind enough already, or no kinder version is."""
-    if preview(session, runner)[-1].dry_by <= KINDER:
-        return None
+    if preview(session, runner)[-1].dry_by <= KINDER or any(
+        s.target and s.target.word == ALL_OUT for s, _ in session.steps()
+    ):
+        return None  # what is meant to empty has no kinder version
     for share in np.arange(0.99, 0.845, -0.01):
 
         def easier(item: Item, share: float = float(share)) -> Item:
@@ -232,7 +243,8 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
         return Session(_mapped(session.items, fill))
 
     def least(value: float) -> float:
-        return min(r.w_prime[1] for r in preview(filled(value), middle)) / store
+        rows = preview(filled(value), middle)
+        return -1.0 if rows[-1].dry_by > 0.5 else min(r.w_prime[1] for r in rows) / store
 
     kind = _unknown_kind(session.items)
     if kind == "target":
@@ -245,12 +257,25 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
         value = round(low, 3)
     elif kind == "duration":
         low, high = 1.0, 3600.0
-        if least(high) < leave:
-            raise UsageError("no rest up to an hour leaves so much of W′: make the work easier or shorter")
-        for _ in range(40):
-            at = 0.5 * (low + high)
-            low, high = (low, at) if least(at) >= leave else (at, high)
-        value = float(np.ceil(high / 5) * 5)
+        short, long = least(low), least(high)
+        if abs(short - long) < 1e-6:
+            raise UsageError(
+                "how long that step lasts does not change the least of W′: choose it freely, or ask for another"
+            )
+        if long < short:  # work: the longest that leaves so much
+            if short < leave:
+                raise UsageError("not even a second of that leaves so much of W′: make it easier")
+            for _ in range(40):
+                at = 0.5 * (low + high)
+                low, high = (at, high) if least(at) >= leave else (low, at)
+            value = float(max(np.floor(low / 5) * 5, 1.0))
+        else:
+            if long < leave:
+                raise UsageError("no rest up to an hour leaves so much of W′: make the work easier or shorter")
+            for _ in range(40):
+                at = 0.5 * (low + high)
+                low, high = (low, at) if least(at) >= leave else (at, high)
+            value = float(np.ceil(high / 5) * 5)
     else:
         if least(1) < leave:
             raise UsageError("not even one repeat leaves so much of W′: make it easier or shorter")

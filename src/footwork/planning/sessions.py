@@ -145,6 +145,7 @@ def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
             while items[at + count * size : at + (count + 1) * size] == block:
                 count += 1
             # The last rest of a set is often left out or another: a set still reads as one with it apart.
+            count = min(count, MOST_REPEATS)
             if count > 1 and not (size == 1 and isinstance(block[0], Repeat)):
                 items[at : at + count * size] = [Repeat(count, tuple(block))]
             at += 1
@@ -252,9 +253,7 @@ def _items(text: str, at: int, depth: int = 0) -> tuple[list[Item], int]:
             at += 1
             start = at
             continue
-        parting = re.compile(r"(?:,(?!\d{1,2}\b\s*(?:%|min|h|km|W))|;|\+(?!\d)|\bthen\b)\s*", re.IGNORECASE).match(
-            text, at
-        )
+        parting = re.compile(r"(?:(?<!\d),|,(?!\d)|;|\+|\bthen\b)\s*", re.IGNORECASE).match(text, at)
         if here in ("", ")") or parting:
             piece = text[start:at].strip()
             if piece:
@@ -342,6 +341,9 @@ def _size(found: re.Match[str], text: str) -> Step:
         metres = round(MILE_M * number("mi"), 1)
     else:
         metres = round(number("m"), 1)
+    if "m" in group and number("m") < 50 and not re.search(r"met(?:re|er)", found.group(), re.IGNORECASE):
+        raise UsageError(f"'{text}': write {group['m']} min for minutes, or {group['m']} metres")
+    seconds = None if seconds is None else float(round(seconds)) if seconds >= 1 else seconds
     if (seconds is not None and not 0 < seconds <= LONGEST_S) or (metres is not None and not 0 < metres <= LONGEST_M):
         raise UsageError(f"'{text}' cannot be run: a step lasts more than nothing and at most a day, or 300 km")
     return Step(None, seconds, metres)
@@ -388,6 +390,12 @@ def _target(words: str, whole: str) -> Target:
     raise UsageError(
         f"'{words}' is no intensity: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
     )
+
+
+def possible(target: Target) -> bool:
+    """Whether a target lies within what is run."""
+    limit = LIMITS.get(target.quantity)
+    return limit is None or bool(target.word) or (limit[0] <= target.low <= target.high <= limit[1])
 
 
 def _checked(quantity: Quantity, low: float, high: float, whole: str) -> Target:

@@ -68,7 +68,7 @@ def chart(found: dict[str, Any]) -> Chart:
     x = np.array([v for s in found["steps"] for v in (s["start_s"], s["start_s"] + s["duration_s"])])
     power = np.array([v for s in found["steps"] for v in (s["power_w"], s["power_w"])])
     ends = np.array([0.0, *(s["start_s"] + s["duration_s"] for s in found["steps"])])
-    first = found["steps"][0]["w_prime_j"] if len(found["steps"]) == 1 else max(s["w_prime_j"] for s in found["steps"])
+    first = found["w_prime_j"]
     low, middle, high = (
         np.array([first if k == "w_prime_j" else np.nan, *(s[k] for s in found["steps"])]) / 1000
         for k in ("w_prime_low_j", "w_prime_j", "w_prime_high_j")
@@ -130,7 +130,7 @@ def _take_along(library: Any, found: dict[str, Any]) -> None:
     with ui.element("div").classes("row-of"):
         for label, name, make in (
             ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
-            ("On paper", "session.pdf", lambda: session_sheet(found)),
+            ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
             ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
         ):
 
