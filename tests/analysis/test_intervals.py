@@ -123,3 +123,8 @@ def test_heart_rate_from_rest_tells_no_warm_up():
 def test_parts_always_cover_the_run(pieces):
     power = np.concatenate([np.full(s, float(p)) for s, p in pieces])
     covers(intervals.find(power), len(power))
+
+
+def test_a_stop_of_some_steps_at_the_turn_of_a_hill_hides_nothing():
+    power = run((900, 200), *[(75, 340), (20, 60), (120, 140)] * 8, (600, 190))
+    np.testing.assert_allclose(works(intervals.find(power)), [(900 + 215 * k, 975 + 215 * k) for k in range(8)], atol=4)

@@ -183,11 +183,18 @@ def test_a_run_is_held_against_its_session(library):
     assert [s["start_s"] for s in works] == sorted(s["start_s"] for s in works)
     assert "4 of 4 pieces of work were run" in found["verdict"] and found["next"]
     six = library.match_session(run, THREE.replace("4 x", "6 x"))
-    assert (six["done"], six["asked"]) == (4, 6) and "less" in six["next"]
+    assert (six["done"], six["asked"]) == (4, 6) and "as many as were run" in six["next"]
+    assert [s["found"] for s in six["steps"] if s["work"]] == [True] * 4 + [
+        False
+    ] * 2  # the first that were asked are the first that were run
     two = library.match_session(run, THREE.replace("4 x", "2 x"))
     assert two["done"] == 2 and len(two["extra"]) == 2
     easy = max(r.id for r in library.runs() if r.local.weekday() == 0)
     assert library.match_session(easy, "40 min easy")["done"] == 1
+    assert "another session" in library.match_session(run, THREE.replace("106", "140"))["verdict"]
+    with pytest.raises(UsageError, match="solve for it"):
+        library.match_session(run, "4 x (3 min at ?, 2 min easy)")
+    assert "no rest between" in library.session("4 x 3 min hard")["warnings"][0]
 
 
 def test_alignment_survives_skipped_and_extra_pieces():
@@ -228,7 +235,7 @@ def test_the_commands(library, tmp_path):
     assert "2 x" not in of_json("session", "new", "--from", tmp_path / "s.fit", library=folder)["text"]
     assert len(of_json("session", "list", library=folder)) == 3
     assert "pieces of work" in ok("session", "match", session_run(library), "--session", THREE, library=folder).stdout
-    assert "12 min" in ok("session", "shelf", "test: 3, 7 and 12 minutes", library=folder).stdout
+    assert "12 min" in ok("session", "shelf", "test: 12 and 3 minutes", library=folder).stdout
     for arguments, words in (
         (("preview", "5 x (4 min hard"), "never closed"), (("preview", "99"), "no session 99"), (("new",), "in words"), (("match", "1"), "no session is kept"),
         (("export", FOUR), "say what to write"), (("export", FOUR, "--fit", tmp_path / "x.txt"), "must end in .fit"), (("preview", "4 min at ?"), "solve for it"),

@@ -21,6 +21,7 @@ STANDING = {"power": 40.0, "speed": 0.6}
 CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
 EXPLAINED, PLAIN = 0.7, 0.2
 HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
+SLOW_SHARE = 0.55
 RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
 HEART_S, HEART_SMOOTH_S = (
     32.0,
@@ -112,6 +113,8 @@ def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
     level = np.log(np.interp(np.arange(n), np.flatnonzero(moving), raw[moving]))
     if signal == "heart_rate":
         level = _unlagged(level)
+    else:  # a few steps at the turn are no level of their own
+        level = np.maximum(level, np.log(SLOW_SHARE * float(np.median(raw[moving]))))
     bins = level[: n // BIN_S * BIN_S].reshape(-1, BIN_S).mean(axis=1)
     noise = max(float(np.median(np.abs(np.diff(bins)))) / 0.954, 0.01)
     penalty = max(2.0 * CONTRAST[signal] ** 2, 4.0 * noise**2 * float(np.log(len(bins))))
@@ -389,8 +392,9 @@ def align(asked: Sequence[tuple[float, float]], run: Sequence[tuple[float, float
 
     def cost(i: int, j: int) -> float:
         (s, p), (t, q) = asked[i], run[j]
-        size = abs(float(np.log(max(t, 1.0) / max(s, 1.0))))
-        hard = 0.0 if q is None or p <= 0 or q <= 0 else 3.0 * abs(float(np.log(q / p)))
+        # Small differences do not decide which repeat is which: the first run are then the first asked.
+        size = max(abs(float(np.log(max(t, 1.0) / max(s, 1.0)))) - 0.1, 0.0)
+        hard = 0.0 if q is None or p <= 0 or q <= 0 else 3.0 * max(abs(float(np.log(q / p))) - 0.05, 0.0)
         return size + hard
 
     total = np.full((n + 1, m + 1), np.inf)
@@ -405,11 +409,11 @@ def align(asked: Sequence[tuple[float, float]], run: Sequence[tuple[float, float
                 total[i, j] = min(total[i, j], total[i - 1, j - 1] + cost(i - 1, j - 1))
     out, i, j = [], n, m
     while i or j:
-        if i and j and np.isclose(total[i, j], total[i - 1, j - 1] + cost(i - 1, j - 1)):
+        if i and np.isclose(total[i, j], total[i - 1, j] + SKIP_COST):
+            i -= 1
+        elif j and np.isclose(total[i, j], total[i, j - 1] + EXTRA_COST):
+            j -= 1
+        else:
             i, j = i - 1, j - 1
             out.append((i, j))
-        elif i and np.isclose(total[i, j], total[i - 1, j] + SKIP_COST):
-            i -= 1
-        else:
-            j -= 1
     return out[::-1]

@@ -277,8 +277,14 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
     if stores is not None:
         spent = stores["endurance_left"]
         left = f"endurance left {100 * spent:.0f} %" if spent >= 0 else "more endurance spent than was known of"
+        least = stores["w_prime_least_j"] / 1000
+        lowest = (
+            f"Least W′ {least:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}"
+            if least >= 0
+            else "More W′ spent than was known of"
+        )
         say(
-            f"Least W′ {stores['w_prime_least_j'] / 1000:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}; {left}; "
+            f"{lowest}; {left}; "
             f"chance that a store was empty {100 * stores['dry_probability']:.0f} %; last third {-100 * found['fade_share']:+.0f} % effort against the first."
         )
     if found["tail_after"] is not None:

@@ -131,7 +131,7 @@ def new(
         row = sessions.kept(library, number)
     if as_json:
         return out(row)
-    return say(f"Session {number} for {row['date']}: {row['text']}")
+    return say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
 
 
 @session.command("list")
@@ -166,7 +166,7 @@ def _previewed(found: dict[str, Any], imperial: bool) -> None:
         at = f"{'.'.join(map(str, s['repeat']))}" if s["repeat"] else ""
         pace = format_pace(s["speed_mps"], imperial) if s["speed_mps"] else ""
         rate = f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else ""
-        chance = f"  dry {100 * s['dry_by']:.0f} %" if s["dry_by"] >= 0.005 else ""
+        chance = f"  dry by then {100 * s['dry_by']:.0f} %" if s["dry_by"] >= 0.005 else ""
         say(
             f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} {s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} kJ{chance}"
         )

@@ -153,6 +153,9 @@ def correct(library: Any, run_id: int, text: str) -> int:
     parts = []
     for piece in (p.strip() for p in re.split(r"[,;]", text) if p.strip()):
         clock, _, kind = piece.partition(" ")
+        kind = {"warmup": "warm-up", "warm up": "warm-up", "cooldown": "cool-down", "cool down": "cool-down"}.get(
+            kind.strip(), kind
+        )
         if kind.strip() not in KINDS:
             raise UsageError(
                 f"'{piece}' is no part of a run: write a time and one of {', '.join(KINDS)}, as 15:00 work"

@@ -19,7 +19,9 @@ from footwork.planning import preview, sessions
 from footwork.planning.sessions import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 
+OTHER_OFF = 15.0  # per cent off on average: another session; our convention
 START_HARD = 0.04  # of a step's first quarter over the rest; our convention
+EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
 BAND = 0.03  # half-width of a band around a single value; our convention
 CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
 
@@ -105,7 +107,7 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         spent[domain] += row.seconds
         heart = (
             None
-            if who.heart is None or row.seconds < 120 or row.power > who.borders[2]
+            if who.heart is None or row.seconds < 180 or not 0.5 * who.critical_power <= row.power <= who.borders[2]
             else who.heart[0] + who.heart[1] * row.power
         )
         known = bool(np.isfinite(row.speed))
@@ -121,8 +123,23 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         "text": session.text(), "duration_s": at, "w_prime_j": float(np.median(who.runner.w_prime)), "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
         "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
         "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
-        "accepted": who.accepted, "warnings": [*who.warnings, CAUTION],
+        "accepted": who.accepted, "warnings": [*_restless(session.items), *who.warnings, CAUTION],
     })  # fmt: skip
+    return out
+
+
+def _restless(items: tuple[sessions.Item, ...]) -> list[str]:
+    """Hard repeats without a rest between, which is hardly ever meant."""
+    out = []
+    for item in items:
+        if isinstance(item, sessions.Repeat):
+            out += _restless(item.items)
+            step = item.items[0]
+            hard = isinstance(step, Step) and step.target is not None and step.target.word not in EASY_WORDS
+            if hard and len(item.items) == 1 and (item.count or 2) > 1:
+                out.append(
+                    f"There is no rest between the repeats of {item.text()}: write {item.count or '?'} x ({step.text()}, 2 min easy jog) if there is one."
+                )
     return out
 
 
@@ -254,6 +271,8 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     from footwork.library import runs
 
     row = entries.library_row(library, run_id)
+    if sessions.parse(text).unknowns:
+        raise UsageError("this session holds a ?: solve for it first")
     try:
         who = basis(library, row.local.date(), row.power_scale)
     except NotEnoughData:  # before the first test: by what is known since
@@ -397,10 +416,19 @@ def _verdict(
     starts = [s["start_share"] for s in done if s.get("start_share") is not None]
     if starts and float(np.mean(starts)) > START_HARD:
         text += f" They were begun too hard: the first quarter {100 * float(np.mean(starts)):.0f} % above the rest."
+    long = [
+        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] > 1.3 * s["asked_s"]
+    ]
+    if long:
+        text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
+    if abs(off) > OTHER_OFF or len(short) + len(long) > 0.7 * len(done) > 1:
+        return text + " This looks like another session.", "Check that it is the right one."
     fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
     if fall < -3:
         text += f" They faded: the last was {abs(fall):.0f} % under the first."
-    if len(done) < asked or short or fall < -3:
+    if len(done) < asked and not short and fall >= -3 and abs(off) <= 3:
+        then = "Those that were run were even: if it was not meant to be shorter, ask for as many as were run."
+    elif len(done) < asked or short or fall < -3:
         then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
     elif off > 3:
         then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -22,11 +23,16 @@ _SAME = {
     "easy jogging": "easy jog", "easy running": "easy", "easily": "easy", "easy run": "easy", "jogging": "jog", "jog easy": "easy jog", "standing": "rest",
     "stand": "rest", "walking": "walk", "steadily": "steady", "tempo": "threshold", "at threshold": "threshold", "stride": "strides", "flat out": "all out",
     "all-out": "all out", "warm-up": "easy", "warm up": "easy", "cool-down": "easy", "cool down": "easy", "recovery": "easy jog", "float": "steady",
-    "marathon pace": "marathon effort", "warmup": "easy", "cooldown": "easy",
+    "marathon pace": "marathon effort", "warmup": "easy", "cooldown": "easy", "wu": "easy", "cd": "easy",
 }  # fmt: skip
 DOMAINS = ("moderate", "heavy", "severe", "extreme")
 # Share of CP for a perceived exertion of 1 to 10, by common practice without a source; domains by their borders.
 EXERTION_CP = {1: 0.45, 2: 0.55, 3: 0.65, 4: 0.75, 5: 0.82, 6: 0.89, 7: 0.95, 8: 1.0, 9: 1.07, 10: 1.2}
+RACE_CP = {
+    "5": (1.0, 1.03),
+    "10": (0.96, 0.99),
+    "half": (0.90, 0.93),
+}  # what a race of that length is run at; our conventions
 DOMAIN_CP = {"moderate": (0.62, 0.78), "heavy": (0.82, 0.98), "severe": (1.02, 1.12), "extreme": (1.25, 1.5)}
 LIMITS: dict[str, tuple[float, float, str]] = {
     "cp": (0.2, 3.0, "20 to 300 % of CP"), "watts": (30, 1500, "30 to 1500 W"), "w_prime": (0.01, 1.0, "1 to 100 % of W′"), "pace": (1.0, 9.0, "1:51 to 16:40 a kilometre"),
@@ -213,6 +219,16 @@ def parse(text: str) -> Session:
         What cannot be read, with the place; a step of no length; repeats without end; an intensity that nobody runs.
     """
     clean = " ".join(text.replace("×", "x").replace("’", "'").split())
+    # What coaches shorten: w/, off 90 s, full stops between steps, per cent, 5 * 3 min.
+    for pattern, plain in (
+        (r"\bw/\s*", "with "),
+        (r"\boff\s+(?=\d)", "with "),
+        (r"\bper\s?cent\b", "%"),
+        (r"(?<=[a-z])\.(?=\s|$)", ","),
+        (r"(?<=\d)\s*\*\s*(?=[\d(])", " x "),
+    ):
+        clean = re.sub(pattern, plain, clean, flags=re.IGNORECASE)
+    clean = clean.strip(" ,")
     if not clean:
         raise UsageError("an empty session: write steps, as 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog)")
     items, rest = _items(clean, 0)
@@ -256,7 +272,9 @@ def _items(text: str, at: int, depth: int = 0) -> tuple[list[Item], int]:
         parting = re.compile(r"(?:(?<!\d),|,(?!\d)|;|\+|\bthen\b)\s*", re.IGNORECASE).match(text, at)
         if here in ("", ")") or parting:
             piece = text[start:at].strip()
-            if piece:
+            if piece.lower().startswith("with ") and out and isinstance(out[-1], Repeat):
+                out[-1] = replace(out[-1], items=(*out[-1].items, _step(piece[5:])))
+            elif piece:
                 out.append(_piece(piece))
             if not parting:
                 return out, at
@@ -307,7 +325,7 @@ def _step(text: str) -> Step:
     words = f"{text[: found.start()]} {text[found.end() :]}"
     words = re.sub(r"\b(?:of|for|with|running|run|then|between|rest of)\b", " ", words, flags=re.IGNORECASE)
     words = " ".join(words.split()).strip(" .:-")
-    if re.fullmatch(r"(?:at )?\?", words):
+    if re.fullmatch(r"(?:at )?\?\s*(?:w|watts?|% cp|%|/km)?", words, re.IGNORECASE):
         if step.unknown:
             raise UsageError("only one ? can be solved for")
         return replace(step, unknown="target")
@@ -357,6 +375,7 @@ def _target(words: str, whole: str) -> Target:
         high = low if found.group(2) is None else round(float(found.group(2).replace(",", ".")) * scale, 6)
         return _checked(quantity, min(low, high), max(low, high), whole)
 
+    lower = re.sub(r"(\d:\d\d)\s*/(?:km|mi|mile)(\s*(?:-|–|to)\s*\d+:\d\d\s*/)", r"\1\2", lower)
     pace = rf"{_PACE}\s*(?:(?:-|–|to)\s*{_PACE})?\s*(?:min\s*)?(?:/|per |a )\s*(km|k|mile|mi)"
     for pattern, quantity, scale in (
         (rf"(?:spend(?:ing)?\s*)?{_RANGE}\s*%\s*(?:of )?(?:the )?(?:w'|w′|w prime)", "w_prime", 0.01),
@@ -378,6 +397,14 @@ def _target(words: str, whole: str) -> Target:
         # Canonical paces are whole seconds a kilometre.
         low, high = (1000 / max(round(1000 / v), 1) for v in (min(speeds), max(speeds)))
         return _checked("pace", low, high, whole)
+    if found := re.fullmatch(rf"{_RANGE}\s*km/h", lower):
+        ends = sorted(float(v.replace(",", ".")) / 3.6 for v in found.groups() if v)
+        low, high = (1000 / max(round(1000 / v), 1) for v in (ends[0], ends[-1]))
+        return _checked("pace", low, high, whole)
+    if re.fullmatch(r"cp|critical power", lower):
+        return Target("cp", 1.0, 1.0)
+    if race := re.fullmatch(r"(5|10|half marathon|half)\s*(?:k|km)?\s*(?:race )?(?:pace|effort)", lower):
+        return Target("cp", *RACE_CP[race.group(1).removesuffix(" marathon")])
     domain = re.fullmatch(r"(?:in )?(?:the )?(moderate|heavy|severe|extreme)(?: domain)?", lower)
     if domain:
         low, high = DOMAIN_CP[domain.group(1)]
@@ -387,8 +414,10 @@ def _target(words: str, whole: str) -> Target:
         return Target("cp", *WORDS[word], word)
     if re.fullmatch(rf"{_RANGE}\s*%", lower):
         raise UsageError(f"'{whole}': per cent of what? write {lower} CP, or {lower} of W'")
+    near = difflib.get_close_matches(lower, [*WORDS, *_SAME], 1)
+    hint = f" (did you mean {near[0]}?)" if near else ""
     raise UsageError(
-        f"'{words}' is no intensity: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
+        f"'{whole}': '{words}' is no intensity{hint}: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
     )
 
 

@@ -37,22 +37,26 @@ SHELF = (
     Entry("race rehearsal", "race rehearsal: the race's watts, tired legs, the race's breakfast", "20 min easy, 3 x (3 km at 98 % CP, 3 min easy jog), 10 min easy"),
     Entry("off the bicycle", "brick: straight after a ride; mark the run as brick", "10 min at 85 % CP, 15 min steady, 5 min easy"),
     Entry(
-        "test: 3, 7 and 12 minutes", "test of CP and W′", "15 min easy, 3 x 20 s strides, 5 min easy, 3 min all out, 30 min easy jog, 12 min at 103 % CP, 10 min easy",
-        "All you can, evenly, on two or three rested days: 12 and 3 min on one day with half an hour between, 7 min on another. Flat, little wind, the same device. Mark the runs as test.",
+        "test: 12 and 3 minutes", "test of CP and W′", "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 12 min all out, 30 min easy jog, 3 min all out, 10 min easy",
+        "All you can, evenly, rested, with half an hour between; seven minutes on another day make it surer. Flat, little wind, the same device. Mark the run as test.",
         "CP and W′ with the narrowest intervals. It does not tell what you can hold for hours: only races and long runs tell the tail.", CAUTION,
     ),
     Entry(
-        "test: 3 minutes all-out", "test of CP in one go", "20 min easy, 3 x 20 s strides, 6 min easy, 3 min all out, 10 min easy",
+        "test: 7 minutes", "the third point of a test of CP and W′", "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 7 min all out, 10 min easy",
+        "All you can, evenly, some days before or after the test of 12 and 3 minutes. Mark the run as test.", "With 12 and 3 minutes a narrower CP; alone little.", CAUTION,
+    ),
+    Entry(
+        "test: 3 minutes all-out", "test of CP in one go", "20 min easy, 3 x (20 s strides, 1 min easy jog), 6 min easy, 3 min all out, 10 min easy",
         "As hard as possible from the first second and never paced; the last thirty seconds are near CP.",
         "CP and W′ from one effort, if it was all-out from the start; in runners it reads CP high (305 against 290 W in 23 runners, Hunter 2023).", CAUTION,
     ),
     Entry(
-        "test: 20 minutes steady", "test of what half an hour can be held at", "15 min easy, 3 x 20 s strides, 5 min easy, 20 min at 101 % CP, 10 min easy",
+        "test: 20 minutes steady", "test of what half an hour can be held at", "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 20 min all out, 10 min easy",
         "Twenty minutes as hard as can be held evenly to the end; the second half not slower than the first.",
         "One point of the curve: CP only together with a shorter effort; nothing about W′ alone.", CAUTION,
     ),
     Entry(
-        "test: 30 minutes steady", "test near CP for runners who know long efforts", "15 min easy, 3 x 20 s strides, 5 min easy, 30 min at 97 % CP, 10 min easy",
+        "test: 30 minutes steady", "test near CP for runners who know long efforts", "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 30 min all out, 10 min easy",
         "Half an hour as hard as can be held evenly, best in a race.", "A point close to CP and the beginning of the tail; nothing about W′.", CAUTION,
     ),
 )  # fmt: skip
