@@ -15,6 +15,7 @@ from footwork.quantities import Floats, format_duration
 METHOD_VERSION = 1
 BIN_S = 5
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
+LONG_STOP_S = 300
 LIGHT_S = 40  # standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again
 STANDING = {"power": 40.0, "speed": 0.6}
 # Least contrast of work over recovery, and how much of the spread of levels the two must explain; our conventions.
@@ -153,20 +154,21 @@ def _explained(
     from scipy.ndimage import uniform_filter1d
 
     smooth = uniform_filter1d(level, 15)
-    hard = np.zeros(len(level), dtype=np.bool_)
-    for a, b, h in parts:
-        hard[a:b] = h
+    works = [k for k, (_, _, h) in enumerate(parts) if h]
+    kind = np.zeros(len(level), dtype=np.int8)  # work, between, before and after
+    for k, (a, b, h) in enumerate(parts):
+        kind[a:b] = 0 if h else 1 if works[0] < k < works[-1] else 2
     moving = ~standing
-    easy = moving & ~hard
-    if not easy.any():
-        return True
-    groups = [smooth[moving & hard], smooth[easy]]
-    share = len(groups[0]) / moving.sum()
-    between = share * (1 - share) * (groups[0].mean() - groups[1].mean()) ** 2
-    within = sum(float(((g - g.mean()) ** 2).sum()) for g in groups) / moving.sum()
+    easy = moving & (kind > 0)
+    if not easy.any():  # only stops: rests come again, one alone is a gate or a drink unless it is long
+        stops = [b - a for a, b, h in parts if not h]
+        return len(stops) >= 2 or max(stops) >= LONG_STOP_S
+    groups = [smooth[moving & (kind == 0)], smooth[easy]]
+    within = sum(float(((g - g.mean()) ** 2).sum()) for k in range(3) if len(g := smooth[moving & (kind == k)]))
+    total = float(((smooth[moving] - smooth[moving].mean()) ** 2).sum())
     gap = float(groups[0].mean() - groups[1].mean())
     # Few short sprints explain little of a long run and are plain to see all the same.
-    return bool(between >= EXPLAINED * (between + within) or gap >= max(PLAIN, 4 * float(groups[1].std())))
+    return bool(total - within >= EXPLAINED * total or gap >= max(PLAIN, 4 * float(groups[1].std())))
 
 
 def _unlagged(level: Floats) -> Floats:
