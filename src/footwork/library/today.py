@@ -40,16 +40,8 @@ def answer(library: Any) -> dict[str, Any]:
             why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
-        looks = library.recognised(newest.id)
-        if looks is not None:
-            due.append(
-                {
-                    "what": f"Was run {newest.id} a {looks['kind']}?",
-                    "why": looks["sentence"].rstrip("."),
-                    "page": f"runs/{newest.id}",
-                }
-            )
-        due += _unwell(library, max(day, dt.date.today())) or _unwell(library, day) or _test_due(made, day)
+        ill = _unwell(library, max(day, dt.date.today())) or _unwell(library, day)
+        due += ill or [*_test_due(made, day), *_looks_like(library, newest.id)]
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
@@ -83,6 +75,16 @@ def _devices(library: Any, made: Any, day: dt.date) -> list[dict[str, str]]:
     if jump is not None:
         out.append({"what": "Look at your device", "why": jump["sentence"].rstrip("."), "page": "devices"})
     return out
+
+
+def _looks_like(library: Any, run_id: int) -> list[dict[str, str]]:
+    """A test or race that nobody marked."""
+    looks = library.recognised(run_id)
+    if looks is None:
+        return []
+    return [
+        {"what": f"Was run {run_id} a {looks['kind']}?", "why": looks["sentence"].rstrip("."), "page": f"runs/{run_id}"}
+    ]
 
 
 def _unwell(library: Any, day: dt.date) -> list[dict[str, str]]:
