@@ -388,6 +388,7 @@ def bench_sessions() -> list[tuple[str, str, str]]:
 def bench_sliders() -> tuple[float, float, float]:
     """Seconds of a whole race plan over a hilly marathon, and of even power and the quickest plan after a change."""
     from footwork.library import Library, whatif
+    from footwork.library.road import Weather
     from footwork.signals import Course
 
     way = np.linspace(0, 42_195, 4220)
@@ -399,7 +400,12 @@ def bench_sliders() -> tuple[float, float, float]:
         400 + 30 * np.sin(2 * np.pi * way / 4400),
         "benchmark",
     )
-    question = {"course": course, "efforts": ("3:00=361", "12:00=300"), "mass": 68.0}
+    question = {
+        "course": course,
+        "weather": Weather(wind=3.0, wind_from=240.0),
+        "efforts": ("3:00=361", "12:00=300"),
+        "mass": 68.0,
+    }
     with Library.from_nothing() as library:
         plan = library.race(**question)
         asked = seconds_of(lambda: library.race(**question), 3)
