@@ -388,7 +388,7 @@ def bench_sessions() -> list[tuple[str, str, str]]:
 def bench_sliders() -> tuple[float, float, float]:
     """Seconds of a whole race plan over a hilly marathon, and of even power and the quickest plan after a change."""
     from footwork.library import Library, whatif
-    from footwork.library.road import Weather
+    from footwork.library.sky import Weather
     from footwork.signals import Course
 
     way = np.linspace(0, 42_195, 4220)

@@ -12,7 +12,7 @@ from footwork.analysis.efforts import hard_part
 from footwork.errors import NotEnoughData, UsageError
 from footwork.library import Library, handout, runs, whatif
 from footwork.library.race import Question
-from footwork.library.road import Weather
+from footwork.library.sky import Weather
 from footwork.library.weather import of_metars
 from tests.conftest import RUNNER, fit_of, simulate
 from tests.planning.test_course import circle

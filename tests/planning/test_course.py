@@ -7,7 +7,7 @@ import pytest
 
 from footwork.errors import UsageError
 from footwork.library import road
-from footwork.library.road import Weather
+from footwork.library.sky import Weather
 from footwork.physics import air
 from footwork.physics.cost import running_cost, walking_cost
 from footwork.physics.terrain import clean_heights

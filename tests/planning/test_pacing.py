@@ -113,7 +113,7 @@ def test_descents_are_limited_by_what_the_runner_has_shown():
 
 
 def test_the_weather_of_a_race_as_metar():
-    from footwork.library.road import Weather
+    from footwork.library.sky import Weather
 
     # Dew point 15 at 24 degrees: relative humidity 57 % by the Magnus form; 10 knots are 5.144 m/s.
     seen = Weather(temperature=20.0).over("LPPT 251730Z 24010KT 9999 FEW020 24/15 Q1003")

@@ -96,7 +96,7 @@ def race(
     from footwork.library import handout
     from footwork.library.export import check_out, write_whole
     from footwork.library.race import splits_every
-    from footwork.library.road import Weather
+    from footwork.library.sky import Weather
     from footwork.library.weather import of_metars, read_reports
     from footwork.quantities import format_duration, parse_distance, parse_duration, parse_pace
 

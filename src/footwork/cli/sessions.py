@@ -266,7 +266,6 @@ def match(
     as_json: Json = False,
 ) -> None:
     """A run against a session: each step against its band, and one verdict."""
-    from footwork.library import sessions
     from footwork.quantities import format_duration
 
     with opened() as library:
@@ -277,7 +276,7 @@ def match(
             words = mine[0]["text"]
         else:
             words, _ = _words(library, session_)
-        found = sessions.match(library, run, words)
+        found = library.match_session(run, words)
     if as_json:
         return out(found)
     say(f"{found['verdict']} {found['next']}")

@@ -14,7 +14,8 @@ from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.errors import NotEnoughData, UsageError
 from footwork.library import brick, capacity, road
 from footwork.library import strategies as ways
-from footwork.library.road import Road, Weather
+from footwork.library.road import Road
+from footwork.library.sky import Weather
 from footwork.physics.terrain import SMOOTHING_M
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions, pacing, race

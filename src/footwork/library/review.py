@@ -11,7 +11,7 @@ import numpy as np
 from footwork.analysis import efforts
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.library import capacity, entries, race, road, runs
-from footwork.library.road import Weather
+from footwork.library.sky import Weather
 from footwork.planning import instructions, pacing
 from footwork.planning.course import Course
 from footwork.quantities import Estimate, Floats, format_distance, format_duration, plain

@@ -194,7 +194,7 @@ class Said:
         return recognising.compare(self, first, second)
 
     def match_session(self, run_id: int, text: str) -> dict[str, Any]:
-        """A run against a session; see `sessions.match`."""
-        from footwork.library import sessions
+        """A run against a session; see `matching.match`."""
+        from footwork.library import matching
 
-        return sessions.match(self, run_id, text)
+        return matching.match(self, run_id, text)

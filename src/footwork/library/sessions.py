@@ -9,18 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from footwork.analysis import intervals as parts_model
 from footwork.errors import NotEnoughData, UsageError
 from footwork.formats import ical, watch
-from footwork.library import capacity, entries, intervals
+from footwork.library import capacity, entries
 from footwork.library.layout import read_entries
 from footwork.physiology import domains
 from footwork.planning import preview, sessions
 from footwork.planning.sessions import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 
-OTHER_OFF = 15.0  # per cent off on average: another session; our convention
-START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
 BAND = 0.03  # half-width of a band around a single value; our convention
 CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
@@ -255,195 +252,6 @@ def calendar(library: Any) -> bytes:
         if r["date"]
     ]
     return ical.encode(events)
-
-
-def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
-    """A run against a session: each step beside what was run, as plain JSON.
-
-    Returns
-    -------
-    dict
-        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` against ``low_w`` and ``high_w``, ``in_band`` (share of its
-        seconds), ``spread_w``, ``fade_share`` (second half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``, ``heart_rate_end_bpm``,
-        ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
-        ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
-    """
-    from footwork.library import runs
-
-    row = entries.library_row(library, run_id)
-    if sessions.parse(text).unknowns:
-        raise UsageError("this session holds a ?: solve for it first")
-    try:
-        who = basis(library, row.local.date(), row.power_scale)
-    except NotEnoughData:  # before the first test: by what is known since
-        who = basis(library, None, row.power_scale)
-    rows = preview.preview(sessions.parse(text), who.runner)
-    found = library.efforts(run_id)
-    signals = runs.signals(library, run_id)
-    power, heart = np.where(signals.timer, signals.get(row.column), np.nan), signals.sound_heart_rate
-    wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
-    if len({*wanted}) == 1:  # all alike: everything is work
-        wanted = [True] * len(rows)
-    asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
-    works = [e for e in found if e["kind"] == "work"]
-    pairs = parts_model.align(
-        [(r.seconds, r.power) for _, r in asked], [(e["end_s"] - e["start_s"], e["power"]) for e in works]
-    )
-    taken = {asked[a][0]: works[b] for a, b in pairs}
-    balance = _balance(library, run_id)
-    steps = []
-    for index, r in enumerate(rows):
-        part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
-        steps.append(_step_told(index, r, part, wanted[index], power, heart, balance))
-    done = [s for s in steps if s["work"] and s["found"]]
-    extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
-    verdict, then = _verdict(steps, done, len(asked), len(extra), who)
-    out: dict[str, Any] = plain({
-        "run": run_id, "text": sessions.parse(text).text(), "steps": steps, "extra": extra, "done": len(done), "asked": len(asked), "scale": who.scale,
-        "critical_power_w": who.critical_power, "verdict": verdict, "next": then,
-    })  # fmt: skip
-    return out
-
-
-def _balance(library: Any, run_id: int) -> np.ndarray | None:
-    try:
-        return np.repeat(np.array(intervals.balance(library, run_id)["middle_j"]), 5)
-    except NotEnoughData:
-        return None
-
-
-def _between(
-    index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
-) -> dict[str, Any] | None:
-    """The easy part of the run between the pieces of work about an easy step."""
-    before = max((k for k in taken if k < index), default=None)
-    after = min((k for k in taken if k > index), default=None)
-    low = taken[before]["end_s"] if before is not None else 0.0
-    high = taken[after]["start_s"] if after is not None else float("inf")
-    inside = [e for e in found if e["kind"] != "work" and e["start_s"] >= low - 1 and e["end_s"] <= high + 1]
-    return inside[0] if len(inside) == 1 else None
-
-
-def _step_told(
-    index: int,
-    r: preview.Row,
-    part: dict[str, Any] | None,
-    work: bool,
-    power: np.ndarray,
-    heart: np.ndarray,
-    balance: np.ndarray | None,
-) -> dict[str, Any]:
-    low, high = (r.low, r.high) if r.low < r.high else (r.low * (1 - BAND), r.high * (1 + BAND))
-    told: dict[str, Any] = {
-        "index": index,
-        "text": r.step.text(),
-        "work": work,
-        "found": part is not None,
-        "asked_s": r.seconds,
-        "asked_m": r.step.metres,
-        "open": r.step.seconds is None and r.step.metres is None,
-        "all_out": r.step.target is not None and r.step.target.word == preview.ALL_OUT,
-        "low_w": low,
-        "high_w": high,
-    }
-    if part is None:
-        return told
-    a, b = round(part["start_s"]), round(part["end_s"])
-    p, h = power[a:b], heart[a:b]
-    # The first seconds are the device's and the legs' way up.
-    settled = p[min(10, len(p) // 4) :]
-    known = settled[np.isfinite(settled)]
-    half = len(known) // 2
-    smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
-    return {
-        **told, "start_s": a, "end_s": b, "power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"],
-        "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) else None,
-        "spread_w": float(smooth.std()) if len(smooth) else None,
-        "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 else None,
-        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 else None,
-        "heart_rate_drop_bpm": _drop(heart, b),
-        "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
-        "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
-        "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
-    }  # fmt: skip
-
-
-def _drop(heart: np.ndarray, end: int) -> float | None:
-    """How far heart rate falls in the minute after a step."""
-    top, after = heart[max(end - 10, 0) : end], heart[end + 50 : end + 70]
-    return float(np.nanmean(top) - np.nanmean(after)) if np.isfinite(top).any() and np.isfinite(after).any() else None
-
-
-def _verdict(
-    steps: list[dict[str, Any]], done: list[dict[str, Any]], asked: int, extra: int, who: Basis
-) -> tuple[str, str]:
-    if not done:
-        return (
-            "Nothing in this run looks like the session's work.",
-            "Check that it is the right run, or divide it by hand.",
-        )
-    share = np.array(
-        [
-            s["power_w"] / (0.5 * (s["low_w"] + s["high_w"])) - 1
-            for s in done
-            if s["power_w"] is not None and not s["all_out"] and s["high_w"] > 0
-        ]
-    )
-    text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
-    if not len(share):
-        return (
-            text + " There is no band to hold them against.",
-            "All out is as it comes; mark a test so that it counts."
-            if done[0]["all_out"]
-            else "Run it with power to see more.",
-        )
-    off = 100 * float(share.mean())
-    short = [
-        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]
-    ]
-    short += [
-        s
-        for s in done
-        if s["asked_m"] and s["speed_mps"] and s["speed_mps"] * (s["end_s"] - s["start_s"]) < 0.95 * s["asked_m"]
-    ]
-    text += (
-        f" On average they were {abs(off):.0f} % {'above' if off > 0 else 'below'} what was asked."
-        if abs(off) >= 1
-        else " On average they were as hard as asked."
-    )
-    if short:
-        text += f" {len(short)} {'was' if len(short) == 1 else 'were'} cut short."
-    starts = [s["start_share"] for s in done if s.get("start_share") is not None]
-    if starts and float(np.mean(starts)) > START_HARD:
-        text += f" They were begun too hard: the first quarter {100 * float(np.mean(starts)):.0f} % above the rest."
-    long = [
-        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] > 1.3 * s["asked_s"]
-    ]
-    if long:
-        text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
-    if abs(off) > OTHER_OFF or len(short) + len(long) > 0.7 * len(done) > 1:
-        return text + " This looks like another session.", "Check that it is the right one."
-    fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
-    if fall < -3:
-        text += f" They faded: the last was {abs(fall):.0f} % under the first."
-    if len(done) < asked and not short and fall >= -3 and abs(off) <= 3:
-        then = "Those that were run were even: if it was not meant to be shorter, ask for as many as were run."
-    elif len(done) < asked or short or fall < -3:
-        then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
-    elif off > 3:
-        then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."
-    elif off < -3:
-        then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
-    else:
-        last = done[-1]
-        left = last.get("w_prime_end_j")
-        spare = left is not None and left > 0.6 * float(np.median(who.runner.w_prime))
-        then = (
-            "Next time it can be one repeat longer."
-            if spare and len(done) > 1
-            else "Next time ask the same again: the session fits."
-        )
-    return text, then
 
 
 def yaml_of(row: dict[str, Any]) -> str:

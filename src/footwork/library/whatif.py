@@ -9,7 +9,7 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.library.race import RacePlan
-from footwork.library.road import Weather
+from footwork.library.sky import Weather
 from footwork.planning import conditions, pacing
 from footwork.planning.course import Course
 from footwork.quantities import Floats

@@ -16,7 +16,8 @@ from nicegui import events, ui
 
 from footwork.errors import FootworkError, UsageError
 from footwork.library.race import RacePlan, splits_every
-from footwork.library.road import Weather, read_track
+from footwork.library.road import read_track
+from footwork.library.sky import Weather
 from footwork.library.weather import of_metars
 from footwork.quantities import parse_date, parse_distance, parse_duration, parse_pace
 from footwork.signals import Course
