@@ -89,6 +89,16 @@ def test_drop_outs_and_short_repeats():
     assert len(works(strides)) == 6
 
 
+def test_a_warm_up_nearer_to_the_work_than_to_walked_rests_is_no_work():
+    walked = run((900, 200), *[(180, 280), (90, 85)] * 6, (600, 190))
+    np.testing.assert_allclose(
+        works(intervals.find(walked)), [(900 + 270 * k, 1080 + 270 * k) for k in range(6)], atol=4
+    )
+    # A long effort with an easy start of its own stays one beside short hard ones.
+    mixed = run((900, 190), (1200, 235), (180, 185), *[(60, 310), (60, 180)] * 5, (600, 180))
+    assert works(intervals.find(mixed))[0] == pytest.approx((900, 2100), abs=4)
+
+
 def test_a_ladder_is_found_and_not_grouped():
     parts = intervals.grouped(
         intervals.find(

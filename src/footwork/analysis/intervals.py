@@ -23,6 +23,7 @@ CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
 EXPLAINED, PLAIN = 0.7, 0.2
 HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
 SLOW_SHARE = 0.55
+WALKED = 0.62  # of what a run begins or ends with: rests this easy are walked; our convention
 RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
 HEART_S, HEART_SMOOTH_S = (
     32.0,
@@ -192,8 +193,26 @@ def _hard(
     told = size > 0
     if told.sum() < 2 and not (told.any() and still.any()):
         return None
-    order = np.argsort(means[told])
-    x, w = means[told][order], size[told][order]
+    cut = _cut(means[told], size[told], CONTRAST[signal])
+    if cut is None:
+        return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
+    hard = (means > cut) & ~still
+    # Where rests are walked, the warm-up is nearer to the work than to them: what the run begins and ends with is held against the work alone.
+    second = _cut(means[hard], size[hard], CONTRAST[signal])
+    if second is not None:
+        work = hard & (means > second)
+        rests = [m for m, h, s in zip(means, hard, still, strict=True) if not h and not s]
+        for way in (slice(None), slice(None, None, -1)):
+            end = int(np.argmin((hard & ~work)[way]))
+            if end and (work[way][end] or (rests and np.median(rests) < np.median(means[way][:end]) + np.log(WALKED))):
+                hard[way][:end] = False
+    return np.asarray(hard)
+
+
+def _cut(means: Floats, size: Floats, contrast: float) -> float | None:
+    """Between the two levels that explain stretches of some sizes best; None where no two are that far apart."""
+    order = np.argsort(means)
+    x, w = means[order], size[order]
     best, cut = -np.inf, None
     for k in range(1, len(x)):
         low, high = np.average(x[:k], weights=w[:k]), np.average(x[k:], weights=w[k:])
@@ -201,11 +220,9 @@ def _hard(
         between = float(np.sqrt(w[:k].sum() * w[k:].sum()) * (high - low) ** 2)
         within = float((w[:k] * (x[:k] - low) ** 2).sum() + (w[k:] * (x[k:] - high) ** 2).sum())
         worth = between / (within + 1e-3 * w.sum())
-        if high - low >= CONTRAST[signal] and worth > best:
-            best, cut = worth, 0.5 * (low + high)
-    if cut is None:
-        return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
-    return np.asarray((means > cut) & ~still)
+        if high - low >= contrast and worth > best:
+            best, cut = worth, float(0.5 * (low + high))
+    return cut
 
 
 def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bool:
