@@ -73,6 +73,31 @@ def test_w_prime_along_a_run(library):
         nothing.balance(1)
 
 
+def csv_of(path, power, speed, keep=None):
+    rows = [f"{t},{'' if np.isnan(p) else round(p)},{v:.2f}" for t, (p, v) in enumerate(zip(power, speed, strict=True))]
+    keep = range(len(rows)) if keep is None else keep
+    path.write_text("\n".join(["time,power,speed", *(rows[k] for k in keep)]) + "\n")
+    return path
+
+
+def test_speed_tells_where_power_is_missing_and_a_paused_watch_is_a_rest(tmp_path):
+    level = np.concatenate([np.full(s, float(p)) for s, p in [(600, 200), *[(180, 280), (90, 180)] * 5, (400, 190)]])
+    noise = 1 + 0.02 * np.random.default_rng(3).standard_normal(len(level))
+    edges = [(600 + 270 * k, 780 + 270 * k) for k in range(5)]
+    gappy = level * noise
+    gappy[840:900] = np.nan  # over the beginning of the second repeat
+    found = [
+        (e["start_s"], e["end_s"])
+        for e in intervals.of_file(csv_of(tmp_path / "gap.csv", gappy, level / 80))
+        if e["kind"] == "work"
+    ]
+    np.testing.assert_allclose(found, edges, atol=5)
+    held = np.concatenate([np.full(s, float(p)) for s, p in [(600, 200), *[(180, 280), (90, 275)] * 5, (400, 190)]])
+    keep = [k for k in range(len(held)) if not any(b <= k < b + 90 for _, b in edges)]
+    found = intervals.of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep))
+    np.testing.assert_allclose([(e["start_s"], e["end_s"]) for e in found if e["kind"] == "work"], edges, atol=3)
+
+
 # W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W leaves 8000.0 and
 # then 18735.21 J (computed check value of the published equation).
 def test_the_interval_narrows_to_the_differential_form():

@@ -11,6 +11,7 @@ from footwork.analysis import intervals
 from footwork.errors import UnreadableFile, UsageError
 from footwork.formats import ical, watch
 from footwork.library import Library, sessions
+from footwork.quantities import format_pace
 from tests.cli.test_cli import footwork, of_json, ok
 
 FOUR = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
@@ -195,6 +196,25 @@ def test_a_run_is_held_against_its_session(library):
     with pytest.raises(UsageError, match="solve for it"):
         library.match_session(run, "4 x (3 min at ?, 2 min easy)")
     assert "no rest between" in library.session("4 x 3 min hard")["warnings"][0]
+
+
+def test_a_session_in_pace_or_heart_rate_is_judged_in_it(library):
+    run = session_run(library)
+    works = [e for e in library.efforts(run) if e["kind"] == "work"]
+    for of, words, held in (
+        ("speed", "{low} to {high}/km", lambda e: e["speed"]),
+        ("heart_rate", "{low} to {high} bpm", lambda e: e["heart_rate"]),
+    ):
+        middle = float(np.mean([held(e) for e in works]))
+        ends = (middle * 0.8, middle * 1.2)
+        low, high = (format_pace(v).split()[0] if of == "speed" else f"{v:.0f}" for v in ends)
+        found = library.match_session(
+            run, f"10 min easy, 4 x (3 min at {words.format(low=low, high=high)}, 2 min easy jog), 5 min easy"
+        )
+        done = [s for s in found["steps"] if s["work"]]
+        assert {s["of"] for s in done} == {of} and all(s["low"] < s["held"] < s["high"] for s in done)
+        assert "as hard as asked" in found["verdict"] and found["done"] == 4
+        assert np.mean([s["in_band"] for s in done]) > 0.7
 
 
 def test_alignment_survives_skipped_and_extra_pieces():

@@ -29,7 +29,7 @@ CERTAIN = preview.Runner(
         ("3 x (6 x (30 s at 120% CP, 30 s jog), 3 min easy)", "3 x (6 x (30 s at 120 % CP, 30 s jog), 3 min easy)"), ("1h30 steady", "90 min steady"), ("5 x 1 km at 3:50/km w/ 2 min rest", "5 x (1 km at 3:50/km, 2 min rest)"), ("4 x (5 min hard) with 3 min rest", "4 x (5 min hard, 3 min rest)"),
         ("Warm up 10 minutes. Run 5 km steady.", "10 min easy, 5 km steady"), ("20 min at CP", "20 min at 100 % CP"), ("5 min at 15 km/h", "5 min at 4:00/km"), ("5 * 3 min hard", "5 x 3 min hard"),
         ("4 min at 4:00/km to 3:50/km", "4 min at 4:00 to 3:50/km"), ("5 x (4 min at ? W, 2 min easy)", "5 x (4 min at ?, 2 min easy)"), ("20 min at 10k pace", "20 min at 96 to 99 % CP"), ("10 min easy,5 min steady+20 min easy", "10 min easy, 5 min steady, 20 min easy"), ("121.5 s easy", "2:02 easy"),
-        ("2 km at 280-290W + 5 min rest", "2 km at 280 to 290 W, 5 min rest"), ("4 x 1 mile at 6:30/mile", "4 x 1609.3 m at 4:02/km"), ("1,5 km easy", "1.5 km easy"),
+        ("2 km at 280-290W + 5 min rest", "2 km at 280 to 290 W, 5 min rest"), ("4 x 1 mile at 6:30/mile", "4 x 1 mi at 4:02/km"), ("1,5 km easy", "1.5 km easy"),
         ("8x400m at 4:30-4:20/km with 200 m jog", "8 x (400 m at 4:30 to 4:20/km, 200 m jog)"), ("4 min at 30 % of W'", "4 min spending 30 % of W′"),
         ("10 min in the heavy domain, 5 min RPE 7", "10 min in the heavy domain, 5 min at exertion 7"), ("until pressed easy; 3:00 all out", "until pressed easy, 3 min all out"),
         ("10 min at 150-155 bpm", "10 min at 150 to 155 bpm"), ("run 10 min easy then 5 x 3' at 105%CP + 2' jog", "10 min easy, 5 x 3 min at 105 % CP, 2 min jog"),

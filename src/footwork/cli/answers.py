@@ -146,6 +146,8 @@ def today(as_json: Json = False) -> None:
     say(sentence(found, imperial))
     if not found["runs"]:
         return None
+    for r in found["planned"]:
+        say(f"Planned for today, session {r['id']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
     load = Estimate.from_json(found["week"]["load"])
     say(f"Load             {describe(load)}")
     say(f"Critical power   {describe(Estimate.from_json(found['critical_power']), 0, found['kind'])}")

@@ -69,11 +69,17 @@ def efforts(
             f"W′ balance was least at {format_duration(at)}: {least['value'] / 1000:.1f} kJ  {least['low'] / 1000:.1f}–{least['high'] / 1000:.1f}, "
             f"of {left['w_prime']['value'] / 1000:.1f} kJ on {left['scale']}, by what was known on {left['as_of']}. Recovery was measured in cycling."
         )
+        for e in found:
+            a, b = (min(int(v) // 5, len(left["middle_j"]) - 1) for v in (e["start_s"], e["end_s"]))
+            say(
+                f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} from {left['middle_j'][a] / 1000:.1f} to {left['middle_j'][b] / 1000:.1f} kJ"
+                f"  {left['low_j'][b] / 1000:.1f}–{left['high_j'][b] / 1000:.1f}"
+            )
     return None
 
 
 def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
-    from footwork.quantities import format_duration, format_pace
+    from footwork.quantities import format_distance, format_duration, format_pace
 
     groups = [g for g in dict.fromkeys(e["group"] for e in found) if g]
     works = [e for e in found if e["kind"] == "work"]
@@ -81,30 +87,20 @@ def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
         say("One effort of one level.")
     else:
         say(f"{len(works)} effort{'s' if len(works) != 1 else ''}" + (f": {', '.join(groups)}." if groups else "."))
+    say("      from  kind       lasts      way  power, pace, heart rate, mean slope")
     for e in found:
+        way = format_distance(e["speed"] * (e["end_s"] - e["start_s"]), imperial) if e["speed"] else ""
         parts = [
             f"{e['power']:.0f} W" if e["power"] is not None else "",
             format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
             f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "",
-            f"{100 * e['grade']:+.1f} %" if e["grade"] is not None and abs(e["grade"]) >= 0.005 else "",
+            f"slope {100 * e['grade']:+.1f} %" if e["grade"] is not None and abs(e["grade"]) >= 0.005 else "",
         ]
         size = format_duration(e["end_s"] - e["start_s"])
         say(
-            f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} {size:>7}  "
+            f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} {size:>7} {way:>8}  "
             + "  ".join(p for p in parts if p)
         )
-
-
-def _words(library: Any, what: str) -> tuple[str, str]:
-    """Wording and name of what was asked: a kept session's number, a name of the shelf, or the words themselves."""
-    from footwork.library import sessions
-    from footwork.planning import shelf
-
-    if what.strip().isascii() and what.strip().isdigit():
-        row = sessions.kept(library, int(what))
-        return row["text"], row["name"]
-    entry = shelf.find(what)
-    return (entry.text, entry.name) if entry else (what, "")
 
 
 @session.command()
@@ -126,7 +122,7 @@ def new(
             called, words, on = sessions.from_file(from_)
             planned = planned or on
         else:
-            words, called = _words(library, text or "")
+            words, called = sessions.worded(library, text or "")
         number = library.plan_session(words, planned, name or called)
         row = sessions.kept(library, number)
     if as_json:
@@ -174,10 +170,12 @@ def _previewed(found: dict[str, Any], imperial: bool) -> None:
     say(f"Time in domains: {spent}.")
     hardest = found["steps"][found["hardest"]]
     if len(found["steps"]) > 1:
-        say(f"Hardest: {hardest['text']} at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.")
+        say(
+            f"Hardest, by the chance of running dry in it, else by the least W′: {hardest['text']} at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}."
+        )
     if found["kinder"]:
         say(f"Kinder, {found['kinder']['change']}: {found['kinder']['text']}")
-    for text in found["warnings"]:
+    for text in (*found["of_capacity"], *found["warnings"]):
         say(f"Note: {text}")
 
 
@@ -191,8 +189,10 @@ def preview(
     as_json: Json = False,
 ) -> None:
     """What a session asks: power, pace, W′, load, and whether it can be finished."""
+    from footwork.library import sessions
+
     with asked(effort) as library:
-        words, _ = _words(library, what)
+        words, _ = sessions.worded(library, what)
         found = library.session(words, day(date), scale, efforts=tuple(effort or ()), mass=mass)
         imperial = library.setting("units") == "imperial"
     if as_json:
@@ -225,6 +225,8 @@ def export(
     yaml: Annotated[Path | None, typer.Option(help="YAML file.")] = None,
     ics: Annotated[Path | None, typer.Option(help="iCalendar with all kept sessions.")] = None,
     scale: Scale = None,
+    effort: Efforts = None,
+    mass: Mass = None,
 ) -> None:
     """Take a session along: FIT workout, PDF, YAML; or all kept ones as a calendar."""
     from footwork.library import sessions
@@ -237,20 +239,22 @@ def export(
         raise UsageError("say what to write: --fit, --pdf, --yaml or --ics")
     if what is None and any((fit, pdf, yaml)):
         raise UsageError("say which session: its words, its number or a name of the shelf")
-    with opened() as library:
-        if ics is not None:
-            write_whole(ics, sessions.calendar(library))
-        if what is not None:
-            words, name = _words(library, what)
-            found = library.session(words, None, scale)
+    stated: dict[str, Any] = {"efforts": tuple(effort or ()), "mass": mass}
+    with asked(effort) as library:
+        calendar = sessions.calendar(library) if ics is not None else b""
+        if what is not None and any((fit, pdf, yaml)):
+            words, name = sessions.worded(library, what)
+            found = library.session(words, None, scale, **stated)
             if fit is not None:
-                write_whole(fit, sessions.workout(library, words, name, scale=scale))
+                write_whole(fit, sessions.workout(library, words, name, scale=scale, **stated))
             if yaml is not None:
                 write_whole(yaml, sessions.yaml_of({"name": name, "text": found["text"]}).encode())
             if pdf is not None:
                 from footwork.reports import session_sheet
 
                 write_whole(pdf, session_sheet(found, name, library.setting("units") == "imperial"))
+        if ics is not None:
+            write_whole(ics, calendar)
     for path in (fit, pdf, yaml, ics):
         if path is not None:
             say(f"Wrote {path}.")
@@ -266,16 +270,19 @@ def match(
     as_json: Json = False,
 ) -> None:
     """A run against a session: each step against its band, and one verdict."""
+    from footwork.library import sessions
+    from footwork.library.matching import against
     from footwork.quantities import format_duration
 
     with opened() as library:
+        imperial = library.setting("units") == "imperial"
         if session_ is None:
             mine = [r for r in library.sessions() if run in r["runs"]]
             if not mine:
                 raise UsageError(f"no session is kept for the day of run {run}: name one with --session")
             words = mine[0]["text"]
         else:
-            words, _ = _words(library, session_)
+            words, _ = sessions.worded(library, session_)
         found = library.match_session(run, words)
     if as_json:
         return out(found)
@@ -285,8 +292,9 @@ def match(
             if s["work"]:
                 say(f"  {s['text']}: not run")
             continue
-        if not s["work"] or s["power_w"] is None:
+        if not s["work"]:
             continue
+        was, band = against(s, imperial)
         share = f"{100 * s['in_band']:.0f} % in the band" if s["in_band"] is not None else ""
         fade = f", second half {-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else ""
         rate = f", heart rate to {s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else ""
@@ -297,7 +305,7 @@ def match(
             else ""
         )
         say(
-            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: {format_duration(s['end_s'] - s['start_s'])} at {s['power_w']:.0f} W against {s['low_w']:.0f}–{s['high_w']:.0f}, {share}{fade}{rate}{left}"
+            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: {format_duration(s['end_s'] - s['start_s'])}{f' at {was}' if was else ''} against {band}{', ' if share else ''}{share}{fade}{rate}{left}"
         )
     for e in found["extra"]:
         say(

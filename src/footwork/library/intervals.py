@@ -20,6 +20,8 @@ from footwork.quantities import Estimate, Floats, format_duration, parse_duratio
 SIGNALS = ("power", "pace", "speed", "heart_rate")
 KINDS = ("warm-up", "work", "recovery", "cool-down")
 MOST_WATTS = 3000.0
+WALKING_MPS = 1.2
+PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
 LONGEST_GAP_S = 15  # rows of a file may be ten seconds apart; a longer gap is missing
 
 
@@ -93,7 +95,19 @@ def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
             columns["distance"] = np.interp(grid, grid[known], distance_along(lat[known], lon[known]))
     if "speed" not in columns and "distance" in columns:
         columns["speed"] = uniform_filter1d(np.gradient(columns["distance"]), 9, mode="nearest")
+    for a, b in pairwise(at):
+        if b - a > PAUSE_S and not _moved(columns.get("distance"), a, b):
+            for name in {"power", "speed"} & set(columns):
+                columns[name][int(a) + 1 : int(b)] = 0.0
     return _found(columns, signal, begin)
+
+
+def _moved(distance: Floats | None, a: float, b: float) -> bool:
+    """Whether the way over a gap is that of a runner who went on."""
+    if distance is None:
+        return False
+    before, after = (distance[round(v)] for v in (a, b))
+    return bool(after - before > WALKING_MPS * (b - a))
 
 
 def _every_second(at: Floats, values: Floats, grid: Floats) -> Floats:
@@ -121,9 +135,16 @@ def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list
         raise NotEnoughData(f"there is no {signal or 'power, speed or heart rate'} to find efforts in")
     name: Any = wanted or known[0]
     values = columns[name]
-    if name == "speed" and "grade" in columns:
+    flat = columns.get("speed", np.full(len(values), np.nan))
+    if "grade" in columns:
         # Uphill a runner is slower for the same effort: pace is judged as on the flat.
-        values = values * slope_factor(np.clip(np.nan_to_num(columns["grade"]), -0.1, 0.3))
+        flat = flat * slope_factor(np.clip(np.nan_to_num(columns["grade"]), -0.1, 0.3))
+    if name == "speed":
+        values = flat
+    elif name == "power":
+        both = np.isfinite(values) & (values > 0) & (flat > WALKING_MPS)
+        if both.any():  # where power is missing, speed tells how hard it was
+            values = np.where(np.isfinite(values), values, flat * float(np.median(values[both] / flat[both])))
     parts = intervals.grouped(intervals.find(values, name), columns.get("distance"), values)
     return _told(parts, columns, begin)
 

@@ -11,7 +11,7 @@ from footwork.errors import NotEnoughData, UsageError
 from footwork.library import entries, intervals
 from footwork.library import sessions as asked_of
 from footwork.planning import preview, sessions
-from footwork.quantities import plain
+from footwork.quantities import format_pace, plain
 
 OTHER_OFF = 15.0  # per cent off on average: another session; our convention
 START_HARD = 0.04  # of a step's first quarter over the rest; our convention
@@ -23,8 +23,8 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` against ``low_w`` and ``high_w``, ``in_band`` (share of its
-        seconds), ``spread_w``, ``fade_share`` (second half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``, ``heart_rate_end_bpm``,
+        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` with ``low_w`` and ``high_w``; ``of`` (power, speed or heart_rate: what was asked
+        in), ``held`` against ``low`` and ``high`` in it, ``in_band`` (share of its seconds), ``spread_w``, ``fade_share`` (second half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``, ``heart_rate_end_bpm``,
         ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
         ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
     """
@@ -40,7 +40,11 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     rows = preview.preview(sessions.parse(text), who.runner)
     found = library.efforts(run_id)
     signals = runs.signals(library, run_id)
-    power, heart = np.where(signals.timer, signals.get(row.column), np.nan), signals.sound_heart_rate
+    held = {
+        "power": np.where(signals.timer, signals.get(row.column), np.nan),
+        "speed": np.where(signals.timer, signals.get("speed"), np.nan),
+        "heart_rate": signals.sound_heart_rate,
+    }
     wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
     if len({*wanted}) == 1:  # all alike: everything is work
         wanted = [True] * len(rows)
@@ -54,7 +58,7 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     steps = []
     for index, r in enumerate(rows):
         part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
-        steps.append(_step_told(index, r, part, wanted[index], power, heart, balance))
+        steps.append(_step_told(index, r, part, wanted[index], held, balance))
     done = [s for s in steps if s["work"] and s["found"]]
     extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
     verdict, then = _verdict(steps, done, len(asked), len(extra), who)
@@ -89,11 +93,14 @@ def _step_told(
     r: preview.Row,
     part: dict[str, Any] | None,
     work: bool,
-    power: np.ndarray,
-    heart: np.ndarray,
+    held: dict[str, np.ndarray],
     balance: np.ndarray | None,
 ) -> dict[str, Any]:
-    low, high = (r.low, r.high) if r.low < r.high else (r.low * (1 - asked_of.BAND), r.high * (1 + asked_of.BAND))
+    target, of = r.step.target, "power"
+    low, high = low_w, high_w = preview.banded(r.low, r.high)
+    if target is not None and target.quantity in ("pace", "heart_rate"):
+        of = "speed" if target.quantity == "pace" else "heart_rate"
+        low, high = preview.banded(target.low, target.high)
     told: dict[str, Any] = {
         "index": index,
         "text": r.step.text(),
@@ -102,30 +109,53 @@ def _step_told(
         "asked_s": r.seconds,
         "asked_m": r.step.metres,
         "open": r.step.seconds is None and r.step.metres is None,
-        "all_out": r.step.target is not None and r.step.target.word == preview.ALL_OUT,
-        "low_w": low,
-        "high_w": high,
+        "all_out": target is not None and target.word == preview.ALL_OUT,
+        "low_w": low_w,
+        "high_w": high_w,
+        "of": of,
+        "low": low,
+        "high": high,
     }
     if part is None:
         return told
     a, b = round(part["start_s"]), round(part["end_s"])
-    p, h = power[a:b], heart[a:b]
-    # The first seconds are the device's and the legs' way up.
-    settled = p[min(10, len(p) // 4) :]
+    p, h, heart = held[of][a:b], held["heart_rate"][a:b], held["heart_rate"]
+    # The first seconds are the device's and the legs' way up; a heart takes a minute.
+    settled = p[min(60 if of == "heart_rate" else 10, len(p) // 4) :]
+    rising = of == "heart_rate"
     known = settled[np.isfinite(settled)]
     half = len(known) // 2
     smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
     return {
         **told, "start_s": a, "end_s": b, "power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"],
+        "held": float(known.mean()) if len(known) else None,
         "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) else None,
-        "spread_w": float(smooth.std()) if len(smooth) else None,
-        "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 else None,
-        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 else None,
+        "spread_w": float(smooth.std()) if len(smooth) and of == "power" else None,
+        "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 and not rising else None,
+        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 and not rising else None,
         "heart_rate_drop_bpm": _drop(heart, b),
         "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
         "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
         "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
     }  # fmt: skip
+
+
+def _outside(step: dict[str, Any]) -> float:
+    """Share by which a step lies above (or below) what was asked: a single value by its middle, a band by where it ends."""
+    value, middle = step["held"], 0.5 * (step["low"] + step["high"])
+    low, high = min(step["low"] / (1 - preview.BAND), middle), max(step["high"] / (1 + preview.BAND), middle)
+    return float(value / np.clip(value, low, high) - 1)
+
+
+def against(step: dict[str, Any], imperial: bool = False) -> tuple[str, str]:
+    """What was held in a step that was run, and the band it was asked in, in words."""
+    value, low, high = step["held"], step["low"], step["high"]
+    if step["of"] == "speed":
+        return format_pace(
+            value, imperial
+        ) if value else "", f"{format_pace(low, imperial)} to {format_pace(high, imperial)}"
+    unit = "W" if step["of"] == "power" else "bpm"
+    return f"{value:.0f} {unit}" if value is not None else "", f"{low:.0f}–{high:.0f} {unit}"
 
 
 def _drop(heart: np.ndarray, end: int) -> float | None:
@@ -142,22 +172,17 @@ def _verdict(
             "Nothing in this run looks like the session's work.",
             "Check that it is the right run, or divide it by hand.",
         )
-    share = np.array(
-        [
-            s["power_w"] / (0.5 * (s["low_w"] + s["high_w"])) - 1
-            for s in done
-            if s["power_w"] is not None and not s["all_out"] and s["high_w"] > 0
-        ]
-    )
+    told = [s for s in done if s["held"] is not None and not s["all_out"] and s["high"] > 0]
+    share = np.array([s["held"] / (0.5 * (s["low"] + s["high"])) - 1 for s in told])
     text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
     if not len(share):
         return (
             text + " There is no band to hold them against.",
             "All out is as it comes; mark a test so that it counts."
             if done[0]["all_out"]
-            else "Run it with power to see more.",
+            else "What was asked was not recorded in this run.",
         )
-    off = 100 * float(share.mean())
+    off = 100 * float(np.mean([_outside(s) for s in told]))
     short = [
         s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]
     ]

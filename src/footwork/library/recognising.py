@@ -120,7 +120,8 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
     """
     if first == second:
         raise UsageError("name two runs")
-    one, two = (entries.library_row(library, r) for r in (first, second))
+    one, two = sorted((entries.library_row(library, r) for r in (first, second)), key=lambda r: r.start)
+    first, second = one.id, two.id
     if one.scale_key != two.scale_key:
         raise UsageError(
             f"run {first} was recorded by {one.power_scale}, run {second} by {two.power_scale}: watts of two devices are not held against each other"

@@ -14,12 +14,11 @@ from footwork.formats import ical, watch
 from footwork.library import capacity, entries
 from footwork.library.layout import read_entries
 from footwork.physiology import domains
-from footwork.planning import preview, sessions
+from footwork.planning import preview, sessions, shelf
 from footwork.planning.sessions import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
-BAND = 0.03  # half-width of a band around a single value; our convention
 CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
 
 
@@ -120,7 +119,7 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         "text": session.text(), "duration_s": at, "w_prime_j": float(np.median(who.runner.w_prime)), "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
         "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
         "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
-        "accepted": who.accepted, "warnings": [*_restless(session.items), *who.warnings, CAUTION],
+        "accepted": who.accepted, "warnings": [*_restless(session.items), CAUTION], "of_capacity": who.warnings,
     })  # fmt: skip
     return out
 
@@ -186,6 +185,15 @@ def kept(library: Any, number: int) -> dict[str, Any]:
     return row
 
 
+def worded(library: Any, what: str) -> tuple[str, str]:
+    """Wording and name of what was asked: a kept session's number, a name of the shelf, or the words themselves."""
+    if what.strip().isascii() and what.strip().isdigit():
+        row = kept(library, int(what))
+        return row["text"], row["name"]
+    entry = shelf.find(what)
+    return (entry.text, entry.name) if entry else (what, "")
+
+
 def workout(library: Any, text: str, name: str = "", **asked: Any) -> bytes:
     """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything else as watts."""
     session = sessions.parse(text)
@@ -204,8 +212,7 @@ def _watch_step(row: preview.Row) -> watch.Step:
         return watch.Step(step.text(), step.metres, step.seconds, rest=rest)
     of: Any = target.quantity if target.quantity == "heart_rate" else "speed" if target.quantity == "pace" else "power"
     low, high = (target.low, target.high) if of != "power" else (row.low, row.high)
-    if low == high:
-        low, high = low * (1 - BAND), high * (1 + BAND)
+    low, high = preview.banded(low, high)
     name = f"{row.power:.0f} W" if of == "power" else target.text().removeprefix("at ")
     return watch.Step(f"{target.word or ''} {name}".strip(), step.metres, step.seconds, low, high, of, easy)
 
@@ -241,6 +248,11 @@ def from_workout(data: bytes) -> tuple[str, str]:
 
 def calendar(library: Any) -> bytes:
     """Kept sessions as iCalendar (RFC 5545), whole days, in their words."""
+    rows = [r for r in listed(library) if r["date"]]
+    if not rows:
+        raise UsageError(
+            "no session is kept for a day, so there is nothing for a calendar: footwork session new keeps one"
+        )
     events = [
         ical.Event(
             f"session-{r['id']}@footwork",
@@ -248,8 +260,7 @@ def calendar(library: Any) -> bytes:
             r["name"] or "Running session",
             r["text"],
         )
-        for r in listed(library)
-        if r["date"]
+        for r in rows
     ]
     return ical.encode(events)
 

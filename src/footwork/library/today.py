@@ -19,7 +19,17 @@ def answer(library: Any) -> dict[str, Any]:
     due: list[dict[str, str]] = []
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
-        return _told(scale="", runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due)
+        return _told(
+            planned=[],
+            scale="",
+            runs=0,
+            newest=None,
+            week=None,
+            critical_power=nothing,
+            evidence=None,
+            kind="",
+            due=due,
+        )
     newest = rows[0]
     day = newest.local.date()
     week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
@@ -48,8 +58,9 @@ def answer(library: Any) -> dict[str, Any]:
         "runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
         "cp_minutes": load["cp_minutes"], "load": load["load"], "seconds_in_domains": load["seconds_in_domains"],
     }  # fmt: skip
+    planned = [r for r in library.sessions() if str(r["date"]) == dt.date.today().isoformat()]
     return _told(
-        scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
+        planned=planned, scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
     )  # fmt: skip
 

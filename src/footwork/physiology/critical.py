@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.physiology.endurance import TAIL_LOG_SD, TAIL_MEDIAN, power_at
-from footwork.quantities import Estimate, Floats
+from footwork.quantities import Estimate, Floats, format_duration
 
 METHOD_VERSION = 2
 DAY_SD = 0.02  # day form shared by a day's efforts, as a share of power; our convention
@@ -352,8 +352,11 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
     if maximal:
         durations = np.array([t for t, _ in maximal])
         ordered = sorted(maximal)
-        if any(later[1] > earlier[1] * 1.01 and later[0] > earlier[0] * 1.2 for earlier, later in pairwise(ordered)):
-            out.append("A longer effort is stronger than a shorter one, so the shorter was not maximal: leave it out.")
+        for (short, less), (long, more) in pairwise(ordered):
+            if more > less * 1.01 and long > short * 1.2:
+                out.append(
+                    f"{more:.0f} W for {format_duration(long)} is more than {less:.0f} W for {format_duration(short)}, so the shorter effort was not maximal: leave it out."
+                )
         if len(maximal) < 3:
             out.append(
                 f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 to 12 minutes, settle CP and W′ better."

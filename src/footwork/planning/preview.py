@@ -19,6 +19,7 @@ METHOD_VERSION = 1
 OPEN_S = 300.0  # how long a step until pressed is taken to last; our convention
 KINDER = 0.2  # chance of running dry that a kinder version keeps under
 MOST_SOLVED = 40
+BAND = 0.03  # half-width of a band around a single value; our convention
 RECOVERY_CP = 0.8  # steps under this share of CP are no repeats
 ALL_OUT, SHORTEST_LIMIT_S = "all out", 60.0  # from a minute on all out is what can be held for so long
 UNTOLD_CP = 0.7  # a step without a target is run easily
@@ -98,6 +99,11 @@ def watts(target: Target | None, runner: Runner, seconds: float | None) -> tuple
                 )
             low, high = (runner.power_of_heart(v) for v in ends)
     return float(low), float(high)
+
+
+def banded(low: float, high: float) -> tuple[float, float]:
+    """A band as it stands, or one about a single value."""
+    return (low, high) if low < high else (low * (1 - BAND), high * (1 + BAND))
 
 
 def preview(session: Session, runner: Runner) -> list[Row]:

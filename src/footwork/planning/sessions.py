@@ -191,6 +191,9 @@ def _time(seconds: float) -> str:
 
 
 def _way(metres: float) -> str:
+    miles = metres / MILE_M
+    if abs(miles * 4 - round(miles * 4)) < 4e-4 and miles > 0.2:
+        return f"{round(miles * 4) / 4:g} mi"
     return (
         f"{metres / 1000:g} km" if metres >= 1000 and metres % 100 == 0 else f"{metres:.1f}".removesuffix(".0") + " m"
     )
@@ -397,8 +400,9 @@ def _target(words: str, whole: str) -> Target:
         # Canonical paces are whole seconds a kilometre.
         low, high = (1000 / max(round(1000 / v), 1) for v in (min(speeds), max(speeds)))
         return _checked("pace", low, high, whole)
-    if found := re.fullmatch(rf"{_RANGE}\s*km/h", lower):
-        ends = sorted(float(v.replace(",", ".")) / 3.6 for v in found.groups() if v)
+    if found := re.fullmatch(rf"{_RANGE}\s*(km/h|kmh|kph|mph)", lower):
+        hour = MILE_M if found.group(3) == "mph" else 1000.0
+        ends = sorted(float(v.replace(",", ".")) * hour / 3600 for v in found.groups()[:2] if v)
         low, high = (1000 / max(round(1000 / v), 1) for v in (ends[0], ends[-1]))
         return _checked("pace", low, high, whole)
     if re.fullmatch(r"cp|critical power", lower):

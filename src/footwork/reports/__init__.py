@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any, Literal
 
+from footwork.planning.preview import banded
 from footwork.quantities import format_distance, format_duration, format_pace
 
 _HERE = Path(__file__).parent
@@ -26,7 +27,8 @@ def session_sheet(found: dict[str, Any], name: str = "", imperial: bool = False)
         "cp": f"{found['critical_power_w']:.0f}", "dry": f"{100 * found['run_dry_probability']:.0f}",
         "rows": [
             {"at": format_duration(s["start_s"]) if s["start_s"] else "0:00", "repeat": ".".join(map(str, s["repeat"])), "text": s["text"], "watts": f"{s['power_w']:.0f}" if s["power_w"] >= 1 else "",
-             "pace": format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", "domain": s["domain"]}
+             "band": "–".join(f"{w:.0f}" for w in banded(s["low_w"], s["high_w"])) if s["power_w"] >= 1 else "", "way": format_distance(s["distance_m"], imperial) if s["distance_m"] else "",
+             "rate": f"{s['heart_rate_bpm']:.0f}" if s["heart_rate_bpm"] else "", "pace": format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", "domain": s["domain"]}
             for s in found["steps"]
         ],
         "notes": found["warnings"],

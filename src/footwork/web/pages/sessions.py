@@ -12,7 +12,9 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
+from footwork.library import entries
 from footwork.library import sessions as kept
+from footwork.library.matching import against
 from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
 from footwork.reports import session_sheet
@@ -50,15 +52,21 @@ EXAMPLE = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
 
 def data(library: Any, session: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin: the preview of a session in words, and the kept ones."""
-    return {"preview": library.session(session or EXAMPLE, None, scale or None), "kept": library.sessions()}
+    return {
+        "preview": library.session(kept.worded(library, session or EXAMPLE)[0], None, scale or None),
+        "kept": library.sessions(),
+    }
 
 
 def match_data(library: Any, run_id: str, session: str = "") -> dict[str, Any]:
     """A run against a session, in words or the one kept for its day."""
     number = whole_number(run_id)
-    words = session.strip() or next((r["text"] for r in library.sessions() if number in r["runs"]), "")
+    entries.library_row(library, number)
+    words = kept.worded(library, session)[0].strip() or next(
+        (r["text"] for r in library.sessions() if number in r["runs"]), ""
+    )
     if not words:
-        raise UsageError(f"no session is kept for the day of run {number}: write one below")
+        raise UsageError(f"no session is kept for the day of run {number}: name one, in words or as on the shelf")
     found: dict[str, Any] = library.match_session(number, words)
     return found
 
@@ -117,10 +125,10 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     if len(found["steps"]) > 1:
         text(
             "p",
-            f"The hardest step: {hardest['text']}, at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
+            f"The hardest step, by the chance of running dry in it, else by the least W′: {hardest['text']}, at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
             "soft",
         )
-    for warning in found["warnings"]:
+    for warning in (*found["of_capacity"], *found["warnings"]):
         note(warning, base, "sessions")
     _take_along(library, found)
 
@@ -153,7 +161,7 @@ def register(base: str, library: Any) -> None:
             state["turn"] += 1
             turn = state["turn"]
             try:
-                found, problem = await asyncio.to_thread(library.session, state["words"], None, scale or None), ""
+                found, problem = await asyncio.to_thread(lambda: data(library, state["words"], scale)["preview"]), ""
             except FootworkError as error:
                 found, problem = None, sentence(str(error))
             if turn != state["turn"]:
@@ -269,11 +277,12 @@ def register(base: str, library: Any) -> None:
             await follow()
 
     @ui.page(f"{base}/runs/{{run_id}}/session")
-    async def against(run_id: str, session: str = "") -> None:
+    async def held_against(run_id: str, session: str = "") -> None:
         try:
             found, problem = await asyncio.to_thread(match_data, library, run_id, session), ""
         except FootworkError as error:
             found, problem = None, sentence(str(error))
+        imperial = library.setting("units") == "imperial"
         with page(
             base,
             "Sessions",
@@ -297,10 +306,10 @@ def register(base: str, library: Any) -> None:
             if found is not None:
                 text("p", found["text"])
                 table(
-                    ["step", "from", "lasted", "power", "band", "in band", "second half", "heart rate at the end", "W′"],
+                    ["step", "from", "lasted", "held", "asked", "in band", "second half", "heart rate at the end", "W′"],
                     [
                         [s["text"], "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
-                         *((format_duration(s["end_s"] - s["start_s"]), f"{s['power_w']:.0f} W" if s["power_w"] is not None else "", f"{s['low_w']:.0f}–{s['high_w']:.0f}",
+                         *((format_duration(s["end_s"] - s["start_s"]), *against(s, imperial),
                             f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "", f"{-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else "",
                             f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
                             f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ" if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None else "") if s["found"] else ("",) * 7)]

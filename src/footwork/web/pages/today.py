@@ -72,6 +72,14 @@ def register(base: str, library: Any) -> None:
                     line += f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, {format_pace(distance / newest['duration_s'], imperial)}"
                 with ui.element("p"):
                     link(line, f"{base}/runs/{newest['id']}")
+            if found["planned"]:
+                heading("Planned for today")
+                for r in found["planned"]:
+                    with ui.element("p"):
+                        link(
+                            f"{r['name']}: {r['text']}" if r["name"] else r["text"],
+                            f"{base}/sessions?session={r['id']}",
+                        )
             if found["due"]:
                 heading("Due")
                 for item in found["due"]:
