@@ -1,0 +1,75 @@
+"""Simulated seasons of heart rate at power: a known gain or none, heat waves, colds, bad nights, devices that wander."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from footwork.analysis import progress, response
+from footwork.analysis.summary import AT, BLOCK_COLUMNS
+from footwork.analysis.usual import Sky
+from footwork.demo import simulate
+
+FIRST_DAY = 739_600
+
+
+def season(rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, lasting: bool = True) -> tuple[list[response.RunRows], float]:
+    """Runs of a season and about the runner's critical power [W]; ``gain`` is the share by which power at a heart rate grows evenly."""
+    base = simulate.draw_runner(rng)
+    device = simulate.Device(rng.uniform(0.95, 1.1), rng.uniform(0.5, 1.0), rng.uniform(0.02, 0.06), rng.uniform(1, 6))
+    per_week, day_sd = int(rng.integers(3, 6)), rng.uniform(1.0, 3.5)
+    middle, swing, phase = rng.uniform(8, 18), rng.uniform(3, 10), rng.uniform(0, 6.3)
+    wave = int(rng.integers(0, weeks * 7 - 10)) if rng.random() < 0.7 else -99
+    known = rng.random() < 0.8
+    out = []
+    for week in range(weeks):
+        for day in sorted(rng.choice(7, per_week, replace=False)):
+            at = week * 7 + int(day)
+            runner = base.fitter(gain * at / (weeks * 7)) if lasting else base
+            hot = 10.0 if wave <= at < wave + 10 else 0.0
+            temperature = middle + swing * np.sin(at / 365 * 6.283 + phase) + hot + rng.normal(0, 3)
+            kind = rng.random()
+            minutes = int(rng.integers(35, 80))
+            shares = np.repeat(rng.uniform(0.64, 0.80) * np.exp(rng.normal(0, 0.02, minutes)), 60)
+            if kind < 0.2:  # intervals
+                shares = np.concatenate([np.full(720, 0.68), *[np.r_[np.full(200, 1.04), np.full(110, 0.6)] for _ in range(6)], np.full(500, 0.66)])
+            hills = rng.uniform(0, 0.02) if kind < 0.8 else 0.05
+            grade = hills * np.sin(np.arange(len(shares)) / rng.uniform(40, 150) + rng.uniform(0, 6))
+            speed = shares * base.speed_cp / np.maximum(1 + 5 * grade + 17 * grade**2, 0.6)
+            power = np.exp(rng.normal(0, 0.012)) * simulate.device_watts(base, device, speed, grade, rng)
+            ill, sleep = bool(rng.random() < 0.02), float(np.clip(rng.normal(7.2, 0.8), 4, 9))
+            rate = simulate.heart_rate(runner, speed, grade, temperature, rng)
+            rate = rate + rng.normal(0, day_sd) + 6 * ill + 1.2 * max(6.5 - sleep, 0)
+            out.append(response.RunRows(FIRST_DAY + at, _minutes(power, speed, grade, rate), Sky(temperature if known else None), ill, sleep if rng.random() < 0.7 else None))
+    return out, base.critical_power(device)
+
+
+def _minutes(power: np.ndarray, speed: np.ndarray, grade: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    whole = len(power) // 60
+    block = np.full((whole, len(BLOCK_COLUMNS)), np.nan)
+    block[:, 0] = 60.0 * np.arange(whole)
+    for name, values in (("power", power), ("speed", speed), ("grade", grade), ("heart_rate", rate)):
+        block[:, AT[name]] = values[: whole * 60].reshape(whole, 60).mean(axis=1)
+    block[:, AT["power_sd"]] = power[: whole * 60].reshape(whole, 60).std(axis=1)
+    return block
+
+
+def looks(runs: list[response.RunRows], border: float, first_week: int = 8) -> tuple[list[progress.Verdict], tuple[float, float, float] | None]:
+    """Verdicts week by week, and the last change with its 95 % interval [%]."""
+    from footwork.errors import NotEnoughData
+
+    prepared = response.prepare(runs, border)
+    begin = prepared.days[0]
+    weeks = int((prepared.days[-1] - begin) // 7) + 1
+    out, last = [], None
+    for week in range(first_week, weeks + 1):
+        upto = int(np.searchsorted(prepared.days, begin + 7 * week))
+        try:
+            model = response.fit(prepared, upto)
+        except NotEnoughData:
+            continue
+        gains, why = response.gain(model, begin, model.days[-1])
+        if why:
+            continue
+        out.append(progress.decide(gains, progress.WORTHWHILE["%"], looks=week - first_week + 1))
+        last = (float(gains.mean()), *(float(v) for v in np.percentile(gains, [2.5, 97.5])))
+    return out, last
