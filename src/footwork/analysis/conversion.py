@@ -95,7 +95,7 @@ def together(first: Floats, first_start: float, second: Floats, second_start: fl
 
     Parameters
     ----------
-    first, second : numpy.ndarray, shape (n, 11)
+    first, second : numpy.ndarray, shape (n, 13)
         Columns `summary.BLOCK_COLUMNS`.
     first_start, second_start : float
         Unix seconds of their elapsed 0.

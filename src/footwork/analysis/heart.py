@@ -19,7 +19,7 @@ def heart_rate_at(blocks: Sequence[Floats], power: Floats, unit: str = "bpm") ->
 
     Parameters
     ----------
-    blocks : sequence of numpy.ndarray, shape (n, 11)
+    blocks : sequence of numpy.ndarray, shape (n, 13)
         One array a run, columns `summary.BLOCK_COLUMNS`.
     power : numpy.ndarray, shape (k,)
         Joint draws of the power asked about.

@@ -109,7 +109,7 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
 
     Parameters
     ----------
-    blocks : sequence of numpy.ndarray, shape (n, 11)
+    blocks : sequence of numpy.ndarray, shape (n, 13)
         One array a run, columns `summary.BLOCK_COLUMNS`.
     mass : float or None
         Centres the prior on 1 J/kg/m; without it the level is free. [kg]

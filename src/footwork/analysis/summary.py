@@ -12,10 +12,11 @@ from footwork.physiology import curve, domains
 from footwork.quantities import Floats
 from footwork.signals import PowerStream, Signals
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 BLOCK_S = 60
 BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
-                 "east", "north")  # fmt: skip
+                 "east", "north", "stance_time", "vertical_oscillation")  # fmt: skip
+_MEANS = ("power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "stance_time", "vertical_oscillation")
 
 AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 
@@ -111,7 +112,7 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
 
     Returns
     -------
-    numpy.ndarray, shape (n, 11)
+    numpy.ndarray, shape (n, 13)
         Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W], east and north the share of
         the minute's way that went there (-1 to 1); NaN where a third or more of the minute is missing.
     """
@@ -121,7 +122,8 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
     shape = (whole, BLOCK_S)
     out = np.full((whole, len(BLOCK_COLUMNS)), np.nan, dtype=np.float32)
     out[:, 0] = np.arange(whole) * BLOCK_S
-    for index, name in enumerate(BLOCK_COLUMNS[1:8], start=1):
+    for name in _MEANS:
+        index = AT[name]
         source = column if name == "power" else name
         if source not in signals:
             continue
@@ -135,9 +137,9 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
         out[:, index] = np.where(enough, mean, np.nan)
         if name == "power":
             spread = np.where(known, (values - mean[:, None]) ** 2, 0.0).sum(axis=1) / np.maximum(number, 1)
-            out[:, 8] = np.where(enough, np.sqrt(spread), np.nan)
+            out[:, AT["power_sd"]] = np.where(enough, np.sqrt(spread), np.nan)
     if "latitude" in signals and "longitude" in signals:
-        out[:, 9:] = _direction(signals, shape)
+        out[:, [AT["east"], AT["north"]]] = _direction(signals, shape)
     running = signals.timer[: whole * BLOCK_S].reshape(shape).all(axis=1)
     return np.asarray(out[running], dtype=np.float32)
 

@@ -116,7 +116,7 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
 
     Parameters
     ----------
-    blocks : sequence of numpy.ndarray, shape (n, 11)
+    blocks : sequence of numpy.ndarray, shape (n, 13)
         One array a run, columns `summary.BLOCK_COLUMNS`.
     skies : sequence of Sky or None
         Weather of each run, from weather reports, not from the device.
