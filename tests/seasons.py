@@ -12,7 +12,9 @@ from footwork.demo import simulate
 FIRST_DAY = 739_600
 
 
-def season(rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, lasting: bool = True) -> tuple[list[response.RunRows], float]:
+def season(
+    rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, lasting: bool = True
+) -> tuple[list[response.RunRows], float]:
     """Runs of a season and about the runner's critical power [W]; ``gain`` is the share by which power at a heart rate grows evenly."""
     base = simulate.draw_runner(rng)
     device = simulate.Device(rng.uniform(0.95, 1.1), rng.uniform(0.5, 1.0), rng.uniform(0.02, 0.06), rng.uniform(1, 6))
@@ -31,7 +33,13 @@ def season(rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, lasting
             minutes = int(rng.integers(35, 80))
             shares = np.repeat(rng.uniform(0.64, 0.80) * np.exp(rng.normal(0, 0.02, minutes)), 60)
             if kind < 0.2:  # intervals
-                shares = np.concatenate([np.full(720, 0.68), *[np.r_[np.full(200, 1.04), np.full(110, 0.6)] for _ in range(6)], np.full(500, 0.66)])
+                shares = np.concatenate(
+                    [
+                        np.full(720, 0.68),
+                        *[np.r_[np.full(200, 1.04), np.full(110, 0.6)] for _ in range(6)],
+                        np.full(500, 0.66),
+                    ]
+                )
             hills = rng.uniform(0, 0.02) if kind < 0.8 else 0.05
             grade = hills * np.sin(np.arange(len(shares)) / rng.uniform(40, 150) + rng.uniform(0, 6))
             speed = shares * base.speed_cp / np.maximum(1 + 5 * grade + 17 * grade**2, 0.6)
@@ -39,7 +47,15 @@ def season(rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, lasting
             ill, sleep = bool(rng.random() < 0.02), float(np.clip(rng.normal(7.2, 0.8), 4, 9))
             rate = simulate.heart_rate(runner, speed, grade, temperature, rng)
             rate = rate + rng.normal(0, day_sd) + 6 * ill + 1.2 * max(6.5 - sleep, 0)
-            out.append(response.RunRows(FIRST_DAY + at, _minutes(power, speed, grade, rate), Sky(temperature if known else None), ill, sleep if rng.random() < 0.7 else None))
+            out.append(
+                response.RunRows(
+                    FIRST_DAY + at,
+                    _minutes(power, speed, grade, rate),
+                    Sky(temperature if known else None),
+                    ill,
+                    sleep if rng.random() < 0.7 else None,
+                )
+            )
     return out, base.critical_power(device)
 
 
@@ -53,7 +69,9 @@ def _minutes(power: np.ndarray, speed: np.ndarray, grade: np.ndarray, rate: np.n
     return block
 
 
-def looks(runs: list[response.RunRows], border: float, first_week: int = 8) -> tuple[list[progress.Verdict], tuple[float, float, float] | None]:
+def looks(
+    runs: list[response.RunRows], border: float, first_week: int = 8
+) -> tuple[list[progress.Verdict], tuple[float, float, float] | None]:
     """Verdicts week by week, and the last change with its 95 % interval [%]."""
     from footwork.errors import NotEnoughData
 

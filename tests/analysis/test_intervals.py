@@ -99,6 +99,29 @@ def test_a_warm_up_nearer_to_the_work_than_to_walked_rests_is_no_work():
     assert works(intervals.find(mixed))[0] == pytest.approx((900, 2100), abs=4)
 
 
+@pytest.mark.parametrize(
+    ("pieces", "count"),
+    [
+        (((1800, 220), (90, 90), (1800, 250), (90, 90), (600, 215)), 3),
+        (((900, 200), (1200, 240), (120, 90), *[(60, 320), (60, 90)] * 6, (600, 190)), 6),
+        (((240, 240), (90, 85), (180, 270), (90, 85), (120, 300), (90, 85), (180, 270), (90, 85), (240, 240)), 5),
+        (((300, 240), (120, 90), *[(300, 270), (120, 90)] * 4), 5),
+    ],
+)
+def test_what_a_run_begins_with_hides_no_work(pieces, count):
+    assert len(works(intervals.find(run(*pieces, noise=0.02)))) >= count
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_last_seconds_are_no_stretch_of_their_own(seed):
+    rng = np.random.default_rng(seed)
+    level = np.concatenate(
+        [np.full(s, float(p)) for s, p in [(900, 200), *[(180, 280), (90, 85)] * 6, (600 + seed % 5, 190)]]
+    )
+    parts = intervals.find(level * (1 + 0.08 * rng.standard_normal(len(level))))
+    assert len(works(parts)) == 6 and parts[-1].kind == "cool-down"
+
+
 def test_a_ladder_is_found_and_not_grouped():
     parts = intervals.grouped(
         intervals.find(

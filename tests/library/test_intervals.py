@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from footwork.errors import UsageError
+from footwork.errors import NotEnoughData, UsageError
 from footwork.library import Library, intervals
 from tests.cli.test_cli import footwork, of_json, ok
 
@@ -96,6 +96,20 @@ def test_speed_tells_where_power_is_missing_and_a_paused_watch_is_a_rest(tmp_pat
     keep = [k for k in range(len(held)) if not any(b <= k < b + 90 for _, b in edges)]
     found = intervals.of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep))
     np.testing.assert_allclose([(e["start_s"], e["end_s"]) for e in found if e["kind"] == "work"], edges, atol=3)
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.4])
+def test_a_gap_in_running_is_no_pause(tmp_path, shift):
+    at = np.array([t for t in range(1800) if not 700 <= t < 820]) + shift
+    rows = [f"{t},250,{3.3 * t:.1f}" for t in at]
+    path = tmp_path / "gap.csv"
+    path.write_text("\n".join(["time,power,distance", *rows]) + "\n")
+    (only,) = intervals.of_file(path)
+    assert only["power"] == pytest.approx(250)
+    sparse = tmp_path / "sparse.csv"
+    sparse.write_text("\n".join(["time,power", *(f"{t},250" for t in range(0, 3600, 40))]) + "\n")
+    with pytest.raises(NotEnoughData):  # rows too far apart tell nothing, not zero watts
+        intervals.of_file(sparse)
 
 
 # W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W leaves 8000.0 and

@@ -1,8 +1,10 @@
 """Sessions in the library: previewed, kept, taken along as FIT, iCalendar and YAML, and held against what was run."""
 
+import contextlib
 import datetime as dt
 import io
 import shutil
+import struct
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from footwork.analysis import intervals
 from footwork.errors import UnreadableFile, UsageError
 from footwork.formats import ical, watch
+from footwork.formats.fit import crc
 from footwork.library import Library, sessions
 from footwork.quantities import format_pace
 from tests.cli.test_cli import footwork, of_json, ok
@@ -215,6 +218,30 @@ def test_a_session_in_pace_or_heart_rate_is_judged_in_it(library):
         assert {s["of"] for s in done} == {of} and all(s["low"] < s["held"] < s["high"] for s in done)
         assert "as hard as asked" in found["verdict"] and found["done"] == 4
         assert np.mean([s["in_band"] for s in done]) > 0.7
+
+
+def test_a_band_is_judged_by_its_ends_and_one_rest_is_not_told_twice(library):
+    run = session_run(library)
+    mean = np.mean([e["power"] for e in library.efforts(run) if e["kind"] == "work"])
+    for low, high in ((0.95, 1.01), (0.995, 1.05)):
+        found = library.match_session(
+            run, f"10 min easy, 4 x (3 min at {low * mean:.0f} to {high * mean:.0f} W, 100 s easy jog), 5 min easy"
+        )
+        assert "as hard as asked" in found["verdict"]
+    told = [(s["start_s"], s["end_s"]) for s in found["steps"] if s["found"]]
+    assert len(told) == len(set(told))
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_damaged_workouts_are_one_sentence():
+    whole = bytearray(watch.workout("x", [watch.Step("a", None, 60.0, 200, 250), watch.Step("b", 400.0)] * 3))
+    rng = np.random.default_rng(1)
+    for _ in range(300):
+        bad = bytearray(whole)
+        bad[int(rng.integers(14, len(bad) - 2))] = int(rng.integers(0, 256))
+        bad[-2:] = struct.pack("<H", crc(bytes(bad[:-2])))
+        with contextlib.suppress(UnreadableFile):
+            watch.read_workout(bytes(bad))
 
 
 def test_alignment_survives_skipped_and_extra_pieces():

@@ -1,5 +1,7 @@
 """Sessions: the language, what a session asks of a known runner, and what is unknown in it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -191,8 +193,8 @@ def test_the_unknown_is_solved_for():
     )
     for text, leave, words in (
         ("5 x (4 min easy)", 0.2, "put one"), ("? x (2 min easy, 1 min rest)", 0.2, "no limit"), ("? x (20 min at 130 % CP)", 0.5, "not even one"), ("4 min at ?", 1.5, "cannot be left"),
-        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "does not change"), ("? min easy, 5 x (4 min at 105 % CP, 2 min jog)", 0.2, "does not change"),
-        ("3 x (4 min at 117 % CP, ? min easy)", 0.5, "no rest"),
+        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "nothing from a second"), ("? min easy, 5 x (4 min at 105 % CP, 2 min jog)", 0.2, "does not change"),
+        ("3 x (4 min at 117 % CP, ? min easy)", 0.5, "nothing from a second"), ("5 x (3 min at 110 % CP, ? min at 85 % CP)", 0.5, "nothing from a second"), ("? min all out", 0.2, "all out leaves nothing"),
     ):  # fmt: skip
         with pytest.raises(UsageError, match=words):
             preview.solve(parse(text), CERTAIN, leave)
@@ -203,3 +205,59 @@ def test_the_shelf_parses_and_its_tests_carry_a_caution():
         assert parse(entry.text).text() == entry.text, entry.name
         assert not entry.name.startswith("test") or (entry.protocol and entry.tells and "physician" in entry.caution)
         assert shelf.find(entry.name.upper()) is entry
+
+
+@pytest.mark.parametrize("first", range(100, 1200, 90))
+def test_what_is_solved_is_finished(first):
+    filled, _ = preview.solve(parse(f"{first} s at ?, 20 min at 101 % CP"), CERTAIN, 0.1)
+    assert preview.preview(filled, CERTAIN)[-1].dry_by == 0
+
+
+def test_all_out_over_a_distance_is_what_can_be_held_for_so_long():
+    runner = replace(CERTAIN, speed=lambda p: p / 70, accepted=250.0)
+    (row,) = preview.preview(parse("5 km all out"), runner)
+    assert row.power == pytest.approx(
+        250 + 20_000 / row.seconds, rel=0.01
+    ) and row.seconds * row.power / 70 == pytest.approx(5000, rel=1e-3)
+    (row,) = preview.preview(parse("until pressed all out"), runner)
+    assert row.power == pytest.approx(250 + 20_000 / preview.OPEN_S, rel=0.01)
+    with pytest.raises(UsageError, match="standing covers no way"):
+        preview.preview(parse("400 m rest"), runner)
+
+
+def test_a_kinder_version_cuts_the_hard_repeats_only():
+    kinder, change = preview.eased(
+        parse("4 x (20 s at 90 % CP, 1 min easy), 3 x (6 x (1 min at 160 % CP, 30 s jog), 6 min easy)"), CERTAIN
+    )
+    assert kinder.text().startswith("4 x (20 s") and "3 x (" in kinder.text() and "fewer in each set" in change
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "5 min 0 km/h",
+        "5 min at 0:00/km",
+        "9" * 400 + " min easy",
+        "9" * 5000 + " x 5 min",
+        "5 min 4:00/km to 3:50/mi",
+        "x" * 9000,
+    ],
+)
+def test_odd_numbers_are_one_sentence(text):
+    with pytest.raises(UsageError):
+        parse(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "10 x (40 metres strides, 1 min walk)",
+        "12.07 km easy",
+        "0.01 mi strides",
+        "24.14 km easy",
+        "5 min at 1302.995 W",
+        "4 h 9.0 km/h",
+    ],
+)
+def test_odd_sizes_are_read_back(text):
+    assert parse(parse(text).text()) == parse(text)

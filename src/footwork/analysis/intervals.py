@@ -23,6 +23,7 @@ CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
 EXPLAINED, PLAIN = 0.7, 0.2
 HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
 SLOW_SHARE = 0.55
+OWN_LENGTH = 1.3  # of a piece of work: what a run begins or ends with lasts longer, or is a repeat; our convention
 WALKED = 0.62  # of what a run begins or ends with: rests this easy are walked; our convention
 RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
 HEART_S, HEART_SMOOTH_S = (
@@ -120,10 +121,22 @@ def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
     bins = level[: n // BIN_S * BIN_S].reshape(-1, BIN_S).mean(axis=1)
     noise = max(float(np.median(np.abs(np.diff(bins)))) / 0.954, 0.01)
     penalty = max(2.0 * CONTRAST[signal] ** 2, 4.0 * noise**2 * float(np.log(len(bins))))
-    edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)], standing, n)
-    hard = _hard(level, edges, standing, signal)
+    # The end of the bins is no change; the end of the run is an edge of its own.
+    edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)[:-1]], standing, n)
+    for ends in (True, False):
+        parts = _divided(level, edges, standing, signal, ends)
+        if len(parts) > 1 and _explained(level, parts, standing, signal):
+            return _named(parts)
+    return whole
+
+
+def _divided(
+    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
+) -> list[tuple[int, int, bool]]:
+    """Work and what is none, refined and joined; ``ends``: whether what a run begins and ends with is held against the work alone."""
+    hard = _hard(level, edges, standing, signal, ends)
     if hard is None:
-        return whole
+        return []
     parts = _refined(
         _joined([(a, b, bool(h)) for (a, b), h in zip(pairwise(edges), hard, strict=True)], standing),
         level,
@@ -132,10 +145,7 @@ def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
     )
     if signal == "heart_rate" and len(parts) > 1 and not parts[0][2] and parts[0][1] < HEART_RISE_S:
         parts[0] = (parts[0][0], parts[0][1], True)
-    parts = _joined(parts, standing)
-    if len(parts) < 2 or not _explained(level, parts, standing, signal):
-        return whole
-    return _named(parts)
+    return _joined(parts, standing)
 
 
 def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int) -> list[int]:
@@ -181,7 +191,7 @@ def _unlagged(level: Floats) -> Floats:
 
 
 def _hard(
-    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal
+    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
 ) -> npt.NDArray[np.bool_] | None:
     """Which stretches between edges are work: the two levels that explain the stretches best, or None where they are one."""
     spans = list(pairwise(edges))
@@ -198,13 +208,18 @@ def _hard(
         return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
     hard = (means > cut) & ~still
     # Where rests are walked, the warm-up is nearer to the work than to them: what the run begins and ends with is held against the work alone.
-    second = _cut(means[hard], size[hard], CONTRAST[signal])
+    second = _cut(means[hard], size[hard], CONTRAST[signal]) if ends else None
     if second is not None:
         work = hard & (means > second)
         rests = [m for m, h, s in zip(means, hard, still, strict=True) if not h and not s]
         for way in (slice(None), slice(None, None, -1)):
             end = int(np.argmin((hard & ~work)[way]))
-            if end and (work[way][end] or (rests and np.median(rests) < np.median(means[way][:end]) + np.log(WALKED))):
+            # As long as a repeat is a repeat.
+            if (
+                end
+                and size[way][:end].sum() >= OWN_LENGTH * np.median(size[work])
+                and (work[way][end] or (rests and np.median(rests) < np.median(means[way][:end]) + np.log(WALKED)))
+            ):
                 hard[way][:end] = False
     return np.asarray(hard)
 

@@ -31,7 +31,9 @@ class Verdict:
     looks: int
 
 
-def decide(draws: Floats, worthwhile: float, higher_is_better: bool = True, looks: int = 1, outcomes: int = 1) -> Verdict:
+def decide(
+    draws: Floats, worthwhile: float, higher_is_better: bool = True, looks: int = 1, outcomes: int = 1
+) -> Verdict:
     """A verdict from draws of a change.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -316,11 +317,15 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
     found = np.log(held) if held is not None else np.log([2.0, 3.0, 0.1])
     for turn in range(2):
         if held is None:
-            found = minimize(
-                lambda v, w=weights: system.badness(v, w), found, method="Nelder-Mead",
-                options={"xatol": 0.05, "fatol": 0.05, "maxfev": 80 - 40 * turn,
-                         "initial_simplex": found + np.array([[0, 0, 0], [0.5, 0, 0], [0, 0.5, 0], [0, 0, 0.8]])},
-            ).x  # fmt: skip
+            simplex = found + np.array([[0.0, 0.0, 0.0], [0.5, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, 0.8]])
+            options: dict[str, Any] = {
+                "xatol": 0.05,
+                "fatol": 0.05,
+                "maxfev": 80 - 40 * turn,
+                "initial_simplex": simplex,
+            }
+            least = minimize(system.badness, found, args=(weights,), method="Nelder-Mead", options=options)  # type: ignore[call-overload]
+            found = np.asarray(least.x, dtype=float)
         mean, covariance, effects, sds = system.posterior(found, weights)
         # A run far out, as after a bad night that nobody noted, loses weight.
         weights = np.minimum(1.0, _FAR * float(np.exp(found[0])) / np.maximum(np.abs(effects), 1e-9)) ** 2
@@ -341,7 +346,11 @@ class _System:
         self.xz, self.zz, self.xy, self.zy, self.n = (
             getattr(prepared, k)[:count] for k in ("xz", "zz", "xy", "zy", "n")
         )
-        self.cross, self.total, self.yy = prepared.xx[:count, 1:, 0], prepared.xx[:count].sum(axis=0), prepared.yy[:count].sum()
+        self.cross, self.total, self.yy = (
+            prepared.xx[:count, 1:, 0],
+            prepared.xx[:count].sum(axis=0),
+            prepared.yy[:count].sum(),
+        )
         days = prepared.days[:count]
         self.knots = np.arange(days.min(), days.max() + WEEK, WEEK)
         self.k, self.p = len(self.knots), len(COLUMNS) - 1
@@ -406,7 +415,11 @@ class _System:
 
         left, right, _, _, rest = self._equations(logs, weights)
         factor = cho_factor(left, lower=True, check_finite=False, overwrite_a=True)
-        return rest - float(right @ cho_solve(factor, right, check_finite=False)) + 2 * float(np.log(np.diag(factor[0])).sum())
+        return (
+            rest
+            - float(right @ cho_solve(factor, right, check_finite=False))
+            + 2 * float(np.log(np.diag(factor[0])).sum())
+        )
 
     def posterior(self, logs: Floats, weights: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Mean and covariance of the coefficients and levels; each run's own deviation and its SD [bpm]."""

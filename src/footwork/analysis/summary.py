@@ -16,7 +16,17 @@ METHOD_VERSION = 4
 BLOCK_S = 60
 BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
                  "east", "north", "stance_time", "vertical_oscillation")  # fmt: skip
-_MEANS = ("power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "stance_time", "vertical_oscillation")
+_MEANS = (
+    "power",
+    "speed",
+    "grade",
+    "heart_rate",
+    "cadence",
+    "temperature",
+    "altitude",
+    "stance_time",
+    "vertical_oscillation",
+)
 
 AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 

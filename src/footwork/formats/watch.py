@@ -120,13 +120,15 @@ def read_workout(data: bytes) -> tuple[str, list[Step]]:
                         name = str(frame.get_value("wkt_name", fallback="") or "")
                     else:
                         rows.append({**raw, "name": str(frame.get_value("wkt_step_name", fallback="") or "")})
+        if not rows:
+            raise UnreadableFile("the file holds no workout")
+        rows.sort(key=lambda r: int(r.get("message_index", 0)))
+        out: list[Step] = []
+        _unroll(rows, 0, len(rows), out)
+    except UnreadableFile:
+        raise
     except Exception as error:  # a decoder's own errors and those of damaged bytes
         raise UnreadableFile(f"the workout cannot be read ({type(error).__name__})") from None
-    if not rows:
-        raise UnreadableFile("the file holds no workout")
-    rows.sort(key=lambda r: int(r.get("message_index", 0)))
-    out: list[Step] = []
-    _unroll(rows, 0, len(rows), out)
     return name, out
 
 

@@ -95,19 +95,26 @@ def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
             columns["distance"] = np.interp(grid, grid[known], distance_along(lat[known], lon[known]))
     if "speed" not in columns and "distance" in columns:
         columns["speed"] = uniform_filter1d(np.gradient(columns["distance"]), 9, mode="nearest")
-    for a, b in pairwise(at):
-        if b - a > PAUSE_S and not _moved(columns.get("distance"), a, b):
-            for name in {"power", "speed"} & set(columns):
-                columns[name][int(a) + 1 : int(b)] = 0.0
+    for a, b in _pauses(at, columns.get("distance"), recording.columns.get("distance"), order):
+        for name in {"power", "speed"} & set(columns):
+            columns[name][int(a) + 1 : int(b)] = 0.0
     return _found(columns, signal, begin)
 
 
-def _moved(distance: Floats | None, a: float, b: float) -> bool:
-    """Whether the way over a gap is that of a runner who went on."""
-    if distance is None:
-        return False
-    before, after = (distance[round(v)] for v in (a, b))
-    return bool(after - before > WALKING_MPS * (b - a))
+def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.ndarray) -> list[tuple[float, float]]:
+    """Gaps in the rows [s] that are pauses of the watch: long against the rows' own spacing, and without the way of a runner who went on."""
+    usual = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
+    out = []
+    for i, (a, b) in enumerate(pairwise(at)):
+        if b - a <= max(PAUSE_S, 5 * usual):
+            continue
+        if rows is not None:
+            moved = float(rows[order][i + 1] - rows[order][i])
+        else:
+            moved = float(np.diff(np.interp([a, b], np.arange(len(known)), known))[0]) if known is not None else 0.0
+        if not moved > WALKING_MPS * (b - a):
+            out.append((float(a), float(b)))
+    return out
 
 
 def _every_second(at: Floats, values: Floats, grid: Floats) -> Floats:
@@ -173,7 +180,7 @@ def correct(library: Any, run_id: int, text: str) -> int:
     row = entries.library_row(library, run_id)
     parts = []
     for piece in (p.strip() for p in re.split(r"[,;]", text) if p.strip()):
-        clock, _, kind = piece.partition(" ")
+        clock, _, kind = piece.lower().partition(" ")
         kind = {"warmup": "warm-up", "warm up": "warm-up", "cooldown": "cool-down", "cool down": "cool-down"}.get(
             kind.strip(), kind
         )

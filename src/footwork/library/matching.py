@@ -13,7 +13,10 @@ from footwork.library import sessions as asked_of
 from footwork.planning import preview, sessions
 from footwork.quantities import format_pace, plain
 
-OTHER_OFF = 15.0  # per cent off on average: another session; our convention
+OTHER_OFF, HEART_OFF = (
+    15.0,
+    12.0,
+)  # per cent off on average, in power or pace and in heart rate: another session; our conventions
 START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 
 
@@ -57,7 +60,7 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     balance = _balance(library, run_id)
     steps = []
     for index, r in enumerate(rows):
-        part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
+        part = taken.get(index) or (None if wanted[index] else _between(index, wanted, taken, found))
         steps.append(_step_told(index, r, part, wanted[index], held, balance))
     done = [s for s in steps if s["work"] and s["found"]]
     extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
@@ -77,11 +80,14 @@ def _balance(library: Any, run_id: int) -> np.ndarray | None:
 
 
 def _between(
-    index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
+    index: int, wanted: list[bool], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
 ) -> dict[str, Any] | None:
-    """The easy part of the run between the pieces of work about an easy step."""
+    """The easy part of the run between the pieces of work about an easy step; None where several easy steps share it."""
     before = max((k for k in taken if k < index), default=None)
     after = min((k for k in taken if k > index), default=None)
+    first, last = -1 if before is None else before, len(wanted) if after is None else after
+    if last - first != 2:
+        return None
     low = taken[before]["end_s"] if before is not None else 0.0
     high = taken[after]["start_s"] if after is not None else float("inf")
     inside = [e for e in found if e["kind"] != "work" and e["start_s"] >= low - 1 and e["end_s"] <= high + 1]
@@ -96,11 +102,13 @@ def _step_told(
     held: dict[str, np.ndarray],
     balance: np.ndarray | None,
 ) -> dict[str, Any]:
-    target, of = r.step.target, "power"
-    low, high = low_w, high_w = preview.banded(r.low, r.high)
+    target, of, ends = r.step.target, "power", (r.low, r.high)
+    low_w, high_w = preview.banded(r.low, r.high)
     if target is not None and target.quantity in ("pace", "heart_rate"):
-        of = "speed" if target.quantity == "pace" else "heart_rate"
-        low, high = preview.banded(target.low, target.high)
+        of, ends = "speed" if target.quantity == "pace" else "heart_rate", (target.low, target.high)
+    low, high = preview.banded(*ends)
+    all_out = target is not None and target.word == preview.ALL_OUT
+    banded = not all_out and high > 0
     told: dict[str, Any] = {
         "index": index,
         "text": r.step.text(),
@@ -109,7 +117,9 @@ def _step_told(
         "asked_s": r.seconds,
         "asked_m": r.step.metres,
         "open": r.step.seconds is None and r.step.metres is None,
-        "all_out": target is not None and target.word == preview.ALL_OUT,
+        "all_out": all_out,
+        "banded": banded,
+        "ends": ends,
         "low_w": low_w,
         "high_w": high_w,
         "of": of,
@@ -119,17 +129,18 @@ def _step_told(
     if part is None:
         return told
     a, b = round(part["start_s"]), round(part["end_s"])
-    p, h, heart = held[of][a:b], held["heart_rate"][a:b], held["heart_rate"]
+    heart = held["heart_rate"]
+    p, h = held[of][a:b], heart[a:b]
     # The first seconds are the device's and the legs' way up; a heart takes a minute.
-    settled = p[min(60 if of == "heart_rate" else 10, len(p) // 4) :]
     rising = of == "heart_rate"
+    settled = p[min(60 if rising else 10, len(p) // 4) :]
     known = settled[np.isfinite(settled)]
     half = len(known) // 2
     smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
     return {
         **told, "start_s": a, "end_s": b, "power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"],
         "held": float(known.mean()) if len(known) else None,
-        "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) else None,
+        "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) and banded else None,
         "spread_w": float(smooth.std()) if len(smooth) and of == "power" else None,
         "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 and not rising else None,
         "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 and not rising else None,
@@ -141,15 +152,15 @@ def _step_told(
 
 
 def _outside(step: dict[str, Any]) -> float:
-    """Share by which a step lies above (or below) what was asked: a single value by its middle, a band by where it ends."""
-    value, middle = step["held"], 0.5 * (step["low"] + step["high"])
-    low, high = min(step["low"] / (1 - preview.BAND), middle), max(step["high"] / (1 + preview.BAND), middle)
-    return float(value / np.clip(value, low, high) - 1)
+    """Share by which a step lies above (or below) what was asked: a single value, or the nearer end of a band."""
+    return float(step["held"] / np.clip(step["held"], *step["ends"]) - 1)
 
 
 def against(step: dict[str, Any], imperial: bool = False) -> tuple[str, str]:
     """What was held in a step that was run, and the band it was asked in, in words."""
     value, low, high = step["held"], step["low"], step["high"]
+    if not step["banded"]:
+        return f"{value:.0f} W" if value is not None else "", "all out" if step["all_out"] else "rest"
     if step["of"] == "speed":
         return format_pace(
             value, imperial
@@ -172,7 +183,8 @@ def _verdict(
             "Nothing in this run looks like the session's work.",
             "Check that it is the right run, or divide it by hand.",
         )
-    told = [s for s in done if s["held"] is not None and not s["all_out"] and s["high"] > 0]
+    told = [s for s in done if s["held"] is not None and s["banded"]]
+    by_heart = bool(told) and all(s["of"] == "heart_rate" for s in told)
     share = np.array([s["held"] / (0.5 * (s["low"] + s["high"])) - 1 for s in told])
     text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
     if not len(share):
@@ -206,7 +218,7 @@ def _verdict(
     ]
     if long:
         text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
-    if abs(off) > OTHER_OFF or len(short) + len(long) > 0.7 * len(done) > 1:
+    if abs(off) > (HEART_OFF if by_heart else OTHER_OFF) or len(short) + len(long) > 0.7 * len(done) > 1:
         return text + " This looks like another session.", "Check that it is the right one."
     fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
     if fall < -3:
@@ -215,6 +227,8 @@ def _verdict(
         then = "Those that were run were even: if it was not meant to be shorter, ask for as many as were run."
     elif len(done) < asked or short or fall < -3:
         then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
+    elif off > 3 and by_heart:
+        then = "Next time begin slower and let heart rate come up: heat, a short night or an illness to come raise it at the same effort."
     elif off > 3:
         then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."
     elif off < -3:

@@ -17,10 +17,11 @@ def answer(library: Any) -> dict[str, Any]:
     """The newest run, the week up to it, capacity, and what the runner should do about the data; plain JSON."""
     rows: list[runs.RunRow] = library.runs()
     due: list[dict[str, str]] = []
+    planned = [r for r in library.sessions() if str(r["date"]) == dt.date.today().isoformat()]
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
         return _told(
-            planned=[],
+            planned=planned,
             scale="",
             runs=0,
             newest=None,
@@ -58,7 +59,6 @@ def answer(library: Any) -> dict[str, Any]:
         "runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
         "cp_minutes": load["cp_minutes"], "load": load["load"], "seconds_in_domains": load["seconds_in_domains"],
     }  # fmt: skip
-    planned = [r for r in library.sessions() if str(r["date"]) == dt.date.today().isoformat()]
     return _told(
         planned=planned, scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
         evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",

@@ -101,6 +101,22 @@ def watts(target: Target | None, runner: Runner, seconds: float | None) -> tuple
     return float(low), float(high)
 
 
+def _all_out_s(step: Step, runner: Runner) -> float | None:
+    """How long a step lasts, also where it is all out over a distance, which is run as fast as can be held for so long."""
+    if step.target is None or step.target.word != ALL_OUT or step.seconds is not None:
+        return step.seconds
+    if step.metres is None:
+        return OPEN_S
+    if runner.speed is None:
+        return None
+    low, high = 5.0, 24 * 3600.0
+    for _ in range(40):
+        at = float(np.sqrt(low * high))
+        power = max(float(np.median(power_at(at, runner.critical_power, runner.w_prime, runner.tail))), 31.0)
+        low, high = (at, high) if float(runner.speed(np.array([power]))[0]) * at < step.metres else (low, at)
+    return high
+
+
 def banded(low: float, high: float) -> tuple[float, float]:
     """A band as it stands, or one about a single value."""
     return (low, high) if low < high else (low * (1 - BAND), high * (1 + BAND))
@@ -122,12 +138,14 @@ def preview(session: Session, runner: Runner) -> list[Row]:
     lasting = np.zeros(len(cp))  # share of what can be held, over steps that follow each other without an easy one
     out = []
     for step, at in session.steps():
-        low, high = watts(step.target, runner, step.seconds)
+        low, high = watts(step.target, runner, _all_out_s(step, runner))
         power = 0.5 * (low + high)
         speed = float(runner.speed(np.array([power]))[0]) if runner.speed is not None and power > 30 else float("nan")
         if step.seconds is not None:
             seconds = step.seconds
         elif step.metres is not None:
+            if power <= 30:
+                raise UsageError("standing covers no way: give that rest a time, or say walk or jog")
             if not speed > 0.3:
                 raise UsageError(
                     "a distance becomes a time by power at speed, which is not known: give that step minutes"
@@ -193,18 +211,22 @@ def eased(session: Session, runner: Runner) -> tuple[Session, str] | None:
         kinder = Session(_mapped(session.items, easier))
         if preview(kinder, runner)[-1].dry_by <= KINDER:
             return kinder, f"about {100 * (1 - share):.0f} % easier"
+
+    def hard(repeat: Repeat) -> bool:
+        """Whether a repeat itself holds a step over CP; sets of repeats stay as many as they are."""
+        steps = [s for s in repeat.items if isinstance(s, Step) and s.target]
+        return any(sum(watts(s.target, runner, s.seconds)) > 2 * runner.accepted for s in steps)
+
     for fewer in range(1, 12):
 
         def shorter(item: Item, fewer: int = fewer) -> Item:
-            return (
-                replace(item, count=max(item.count - fewer, 1))
-                if isinstance(item, Repeat) and item.count and item.count > 1
-                else item
-            )
+            if not isinstance(item, Repeat) or not item.count or item.count < 2 or not hard(item):
+                return item
+            return replace(item, count=max(item.count - fewer, 1))
 
         kinder = Session(_mapped(session.items, shorter))
         if preview(kinder, runner)[-1].dry_by <= KINDER:
-            return kinder, f"{fewer} repeat{'s' if fewer > 1 else ''} fewer"
+            return kinder, f"{fewer} repeat{'s' if fewer > 1 else ''} fewer in each set of hard ones"
     return None
 
 
@@ -253,6 +275,8 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
         return -1.0 if rows[-1].dry_by > 0.5 else min(r.w_prime[1] for r in rows) / store
 
     kind = _unknown_kind(session.items)
+    if kind == "duration" and any(s.unknown and s.target and s.target.word == ALL_OUT for s, _ in session.steps()):
+        raise UsageError("all out leaves nothing, however long: give that step a power, or a time")
     if kind == "target":
         low, high = 0.5, 2.5
         if least(low) < leave or least(high) > leave:
@@ -260,24 +284,24 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
         for _ in range(40):
             at = 0.5 * (low + high)
             low, high = (at, high) if least(at) >= leave else (low, at)
-        value = round(low, 3)
+        value = float(np.floor(low * 1000) / 1000)  # never over the border
     elif kind == "duration":
         low, high = 1.0, 3600.0
         short, long = least(low), least(high)
+        if max(short, long) < leave:
+            raise UsageError(
+                "nothing from a second to an hour there leaves so much of W′: make the work easier or shorter"
+            )
         if abs(short - long) < 1e-6:
             raise UsageError(
                 "how long that step lasts does not change the least of W′: choose it freely, or ask for another"
             )
         if long < short:  # work: the longest that leaves so much
-            if short < leave:
-                raise UsageError("not even a second of that leaves so much of W′: make it easier")
             for _ in range(40):
                 at = 0.5 * (low + high)
                 low, high = (at, high) if least(at) >= leave else (low, at)
             value = float(max(np.floor(low / 5) * 5, 1.0))
         else:
-            if long < leave:
-                raise UsageError("no rest up to an hour leaves so much of W′: make the work easier or shorter")
             for _ in range(40):
                 at = 0.5 * (low + high)
                 low, high = (low, at) if least(at) >= leave else (at, high)

@@ -13,6 +13,7 @@ from footwork.quantities import MILE_M, format_duration
 
 METHOD_VERSION = 1
 Quantity = Literal["cp", "watts", "domain", "w_prime", "pace", "heart_rate", "exertion"]
+LONGEST_TEXT = 4000
 LONGEST_S, LONGEST_M, MOST_REPEATS, MOST_STEPS = 24 * 3600.0, 300_000.0, 100, 400
 # What words mean as a share of CP: low and high; our conventions, after the trade's use.
 WORDS: dict[str, tuple[float, float]] = {
@@ -191,9 +192,11 @@ def _time(seconds: float) -> str:
 
 
 def _way(metres: float) -> str:
-    miles = metres / MILE_M
-    if abs(miles * 4 - round(miles * 4)) < 4e-4 and miles > 0.2:
-        return f"{round(miles * 4) / 4:g} mi"
+    quarters = round(4 * metres / MILE_M)
+    if quarters and round(MILE_M * quarters / 4, 1) == metres and metres % 10:
+        return f"{quarters / 4:g} mi"
+    if metres < 50:
+        return f"{metres:g} metres"
     return (
         f"{metres / 1000:g} km" if metres >= 1000 and metres % 100 == 0 else f"{metres:.1f}".removesuffix(".0") + " m"
     )
@@ -203,7 +206,7 @@ _NUMBER = r"\d+(?:[.,]\d+)?"
 _RANGE = rf"({_NUMBER})\s*(?:(?:-|–|to)\s*({_NUMBER}))?"
 _DURATION = re.compile(
     rf"(?P<unknown>\?)\s*(?:min(?:utes?)?|m(?:etres?)?|s(?:ec(?:onds?)?)?)?\b|(?P<pressed>until (?:i )?press(?:ed)?)|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?!\s*(?:-|–|to|/))"
-    rf"|(?P<h>{_NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)\s*(?:min(?:utes?)?)?)?\b|(?P<min>{_NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
+    rf"|(?P<h>{_NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b|(?P<min>{_NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
     rf"|(?P<s>{_NUMBER})\s*(?:s(?:ec(?:onds?|s)?)?|″|\")(?![a-z])|(?P<km>{_NUMBER})\s*(?:km|k|kilomet(?:re|er)s?)\b|(?P<mi>{_NUMBER})\s*(?:mi|miles?)\b|(?P<m>{_NUMBER})\s*m(?:et(?:re|er)s?)?\b",
     re.IGNORECASE,
 )
@@ -232,6 +235,8 @@ def parse(text: str) -> Session:
     ):
         clean = re.sub(pattern, plain, clean, flags=re.IGNORECASE)
     clean = clean.strip(" ,")
+    if len(clean) > LONGEST_TEXT or re.search(r"\d{7}", clean):
+        raise UsageError(f"a session is at most {LONGEST_TEXT} characters, with numbers of at most six digits")
     if not clean:
         raise UsageError("an empty session: write steps, as 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog)")
     items, rest = _items(clean, 0)
@@ -374,10 +379,14 @@ def _target(words: str, whole: str) -> Target:
     lower = words.lower().removeprefix("at ").removeprefix("@").strip().removeprefix("about ").removeprefix("around ")
 
     def band(found: re.Match[str], quantity: Quantity, scale: float = 1.0) -> Target:
-        low = round(float(found.group(1).replace(",", ".")) * scale, 6)
-        high = low if found.group(2) is None else round(float(found.group(2).replace(",", ".")) * scale, 6)
+        digits = 4 if scale < 1 else 1  # as many as the wording prints
+        low = round(float(found.group(1).replace(",", ".")) * scale, digits)
+        high = low if found.group(2) is None else round(float(found.group(2).replace(",", ".")) * scale, digits)
         return _checked(quantity, min(low, high), max(low, high), whole)
 
+    two = re.match(r"\d+:\d\d\s*/(km|mi)\w*\s*(?:-|–|to)\s*\d+:\d\d\s*/(km|mi)", lower)
+    if two and two.group(1) != two.group(2):
+        raise UsageError(f"'{whole}': give both paces in one unit")
     lower = re.sub(r"(\d:\d\d)\s*/(?:km|mi|mile)(\s*(?:-|–|to)\s*\d+:\d\d\s*/)", r"\1\2", lower)
     pace = rf"{_PACE}\s*(?:(?:-|–|to)\s*{_PACE})?\s*(?:min\s*)?(?:/|per |a )\s*(km|k|mile|mi)"
     for pattern, quantity, scale in (
@@ -396,6 +405,8 @@ def _target(words: str, whole: str) -> Target:
         speeds = []
         for clock in (found.group(1), found.group(2) or found.group(1)):
             minutes, seconds = clock.split(":")
+            if not int(minutes) + int(seconds):
+                raise UsageError(f"'{whole}' cannot be run: give {LIMITS['pace'][2]}")
             speeds.append(unit / (60 * float(minutes) + float(seconds)))
         # Canonical paces are whole seconds a kilometre.
         low, high = (1000 / max(round(1000 / v), 1) for v in (min(speeds), max(speeds)))
@@ -403,6 +414,8 @@ def _target(words: str, whole: str) -> Target:
     if found := re.fullmatch(rf"{_RANGE}\s*(km/h|kmh|kph|mph)", lower):
         hour = MILE_M if found.group(3) == "mph" else 1000.0
         ends = sorted(float(v.replace(",", ".")) * hour / 3600 for v in found.groups()[:2] if v)
+        if not ends[0]:
+            raise UsageError(f"'{whole}' cannot be run: give {LIMITS['pace'][2]}")
         low, high = (1000 / max(round(1000 / v), 1) for v in (ends[0], ends[-1]))
         return _checked("pace", low, high, whole)
     if re.fullmatch(r"cp|critical power", lower):

@@ -155,13 +155,17 @@ def register(base: str, library: Any) -> None:
     @ui.page(f"{base}/sessions")
     async def sessions(session: str = "", scale: str = "") -> None:
         imperial = library.setting("units") == "imperial"
-        state: dict[str, Any] = {"words": session or EXAMPLE, "turn": 0}
+        try:  # a number or a name in the address; what is typed is words
+            words = kept.worded(library, session)[0]
+        except FootworkError:
+            words = session
+        state: dict[str, Any] = {"words": words or EXAMPLE, "turn": 0}
 
         async def follow() -> None:
             state["turn"] += 1
             turn = state["turn"]
             try:
-                found, problem = await asyncio.to_thread(lambda: data(library, state["words"], scale)["preview"]), ""
+                found, problem = await asyncio.to_thread(library.session, state["words"], None, scale or None), ""
             except FootworkError as error:
                 found, problem = None, sentence(str(error))
             if turn != state["turn"]:
