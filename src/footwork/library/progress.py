@@ -1,0 +1,411 @@
+"""Progress as it can be told: heart rate at power through a season, and what else says so; the answers behind `footwork progress`."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from footwork.analysis import form, progress, response
+from footwork.analysis.summary import AT
+from footwork.errors import NotEnoughData, UsageError
+from footwork.library import capacity, entries, runs
+from footwork.physics.power import slope_factor
+from footwork.quantities import Estimate, Floats, plain
+
+DAYS = 182  # a season, unless asked otherwise
+ILL_DAYS = 3  # days after an illness is noted that its run is taken as ill; our convention
+FIRST_LOOK_DAYS = 42  # from the beginning of the window on, each week is a look
+LEAST_SPAN_DAYS = 28
+SENTENCE_SPEED = "Speed at the same watts describes the device and how you run; it is no measure of economy."
+METHOD = "progress"
+
+
+@dataclass(frozen=True)
+class Season:
+    """What a question is asked of: the fitted model, stored rows of the same runs, the scale, and its window."""
+
+    model: response.Response
+    prepared: response.Prepared
+    rows: list[runs.StreamRows]
+    scale: str
+    scale_key: str
+    border: float
+    since: dt.date
+    until: dt.date
+
+
+def season(
+    library: Any,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+    date: dt.date | None = None,
+    scale: str | None = None,
+) -> Season:
+    """The model of the runs of a window on one scale.
+
+    Raises
+    ------
+    UsageError
+        A window that ends before it begins.
+    NotEnoughData
+        Too few runs with heart rate and power.
+    """
+    found: Season = library.cached(
+        ("season", since, until, date, scale), lambda: _season(library, since, until, date, scale)
+    )
+    return found
+
+
+def _season(
+    library: Any, since: dt.date | None, until: dt.date | None, date: dt.date | None, scale: str | None
+) -> Season:
+    held = capacity.answer(library, date=until or date, scale=scale)
+    if not held.scale_key or held.date is None:
+        raise NotEnoughData("no run has power yet: progress is told by heart rate at power")
+    last = held.date
+    first = since or last - dt.timedelta(days=DAYS)
+    if first >= last:
+        raise UsageError(f"a window ends after it begins: {first} to {last} does not")
+    rows = [
+        r
+        for r in runs.scale_rows(library, held.scale_key)
+        if first <= r.date <= last and not r.indoor and len(r.blocks)
+    ]
+    accepted = held.accepted["critical_power_w"] if held.accepted else held.critical_power.value
+    border = float(accepted) if accepted else _border(rows)
+    told = model_rows(library, rows)
+    prepared = response.prepare(told, border)
+    kept = {id(r) for r in prepared.rows}
+    used = [row for row, t in zip(rows, told, strict=True) if id(t) in kept]
+    model = response.fit(prepared)
+    return Season(model, prepared, used, held.scale, held.scale_key, border, used[0].date, used[-1].date)
+
+
+def _border(rows: list[runs.StreamRows]) -> float:
+    """About critical power where it is not known: a tenth above the strongest tenth of minutes."""
+    every = np.concatenate([r.blocks[:, AT["power"]] for r in rows]) if rows else np.zeros(0)
+    every = every[np.isfinite(every)]
+    return float(1.05 * np.percentile(every, 95)) if len(every) else 1.0
+
+
+def model_rows(library: Any, rows: list[runs.StreamRows]) -> list[response.RunRows]:
+    """Stored rows of runs as the model takes them, with what the diary tells of illness and sleep."""
+    ill: set[dt.date] = set()
+    sleep: dict[dt.date, float] = {}
+    for entry in library.diary():
+        day = dt.date.fromisoformat(str(entry["date"]))
+        if "illness" in entry:
+            ill |= {day + dt.timedelta(days=k) for k in range(ILL_DAYS + 1)}
+        if "sleep" in entry:
+            sleep[day] = float(entry["sleep"])
+    return [
+        response.RunRows(
+            r.date.toordinal(),
+            r.blocks,
+            r.sky,
+            r.date in ill,
+            sleep.get(r.date),
+            r.converted and max(r.scale_error, r.converted),
+        )
+        for r in rows
+    ]
+
+
+def answer(
+    library: Any, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, scale: str | None = None,
+    worthwhile: float | None = None,
+) -> dict[str, Any]:  # fmt: skip
+    """Whether more power goes with the same heart rate, as plain JSON.
+
+    Returns
+    -------
+    dict
+        ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at ``reference_heart_rate_bpm`` as estimates), ``change`` of
+        power at heart rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (``word``, ``sentence``, probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``, ``spread``,
+        ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed at the reference power by month: it describes the device),
+        ``form`` (measures at matched speed), ``durability``, ``warnings``.
+    """
+    key = ("progress", since, until, date, scale, worthwhile)
+    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, since, until, date, scale, worthwhile)))
+    return found
+
+
+def _answer(
+    library: Any,
+    since: dt.date | None,
+    until: dt.date | None,
+    date: dt.date | None,
+    scale: str | None,
+    worthwhile: float | None,
+) -> dict[str, Any]:
+    least = progress.WORTHWHILE["%"] if worthwhile is None else worthwhile
+    if not 0 < least <= 20:
+        raise UsageError(f"{least:g} % cannot be the smallest worthwhile change: give 0.1 to 20")
+    of = season(library, since, until, date, scale)
+    model, n = of.model, of.model.runs
+    first, last = of.since.toordinal(), of.until.toordinal()
+    middle = model.rate(0.5 * (first + last))[0]
+    rate, power = round(middle), round(model.power)
+    days = [*range(first, last, 7), last]
+    powers = model.draws(days, rate)
+    series = []
+    for k, day in enumerate(days):
+        at, sd = model.rate(day, power)
+        series.append({
+            "date": dt.date.fromordinal(day), "heart_rate": Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm", n, METHOD, "runs"),
+            "power": Estimate.from_draws(powers[:, k], "W", n, METHOD, "runs"),
+        })  # fmt: skip
+    gains, why = response.gain(model, first, last, rate)
+    looks = max((last - first - FIRST_LOOK_DAYS) // 7 + 1, 1)
+    if last - first < LEAST_SPAN_DAYS:
+        why = why or f"the runs span {last - first} days: a change needs {LEAST_SPAN_DAYS}"
+    change = progress.change(gains, "%", n) if not why else Estimate.withheld("%", METHOD, why, n, "runs")
+    moved = model.row(last, power) - model.row(first, power)
+    beats, beats_sd = float(moved @ model.mean), float(np.sqrt(moved @ model.covariance @ moved))
+    verdict = progress.decide(gains, least, looks=looks)
+    told = {
+        "word": "cannot tell yet" if why else verdict.word, "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse,
+        "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "looks": looks,
+        "more_runs": None if why or verdict.word != "cannot tell yet" else progress.more_runs(float(gains.mean()), float(gains.std()), least, n, looks),
+    }  # fmt: skip
+    drift = of.prepared.rows
+    out: dict[str, Any] = {
+        "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
+        "reference_power_w": power, "reference_heart_rate_bpm": rate, "smallest_worthwhile_change_percent": least,
+        "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "change": change,
+        "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if not why else Estimate.withheld("bpm", METHOD, why, n, "runs"),
+        "effects": _effects(model), "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk}, "time_constants_s": list(model.tau),
+        "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
+        "warnings": _warnings(of, drift), "prior": "level flat; a year's trend 0 ± 8 bpm, a week's step by chance about 0.3 bpm; heat 0.5 ± 0.4 bpm a degree",
+    }  # fmt: skip
+    out["verdict"] = {**told, "sentence": _sentence(out, told, why)}
+    return out
+
+
+def _effects(model: response.Response) -> list[dict[str, Any]]:
+    """Coefficients that runs told more of than the prior, with their interval."""
+    words = {
+        "heat": ("a degree over 12 °C", 1.0), "drift": ("an hour of running", 1.0), "heat_drift": ("a degree over 12 °C, for each hour", 1.0), "illness": ("a run while the diary tells of illness", 1.0),
+        "sleep": ("an hour of sleep short of seven", 1.0), "power": ("ten watts", 10.0), "up": ("one per cent uphill, at the same watts", 1.0),
+    }  # fmt: skip
+    out = []
+    for name, (what, times) in words.items():
+        k = response.C[name] - 1
+        at, sd = float(model.mean[k]) * times, float(np.sqrt(model.covariance[k, k])) * times
+        if sd < 0.7 * response._SD[k + 1] * times:
+            out.append(
+                {
+                    "name": name,
+                    "of": what,
+                    "effect": Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm", model.runs, METHOD, "runs"),
+                }
+            )
+    return out
+
+
+def _results(library: Any, of: Season) -> list[dict[str, Any]]:
+    """Critical power by tests and races at both ends of the window: evidence that heart rate has no part in."""
+    out = []
+    for day in (of.since, of.until):
+        try:
+            made = capacity.answer(
+                library, date=max(day, of.since + dt.timedelta(days=14)) if day == of.since else day, scale=of.scale
+            )
+        except (NotEnoughData, UsageError):
+            continue
+        if made.evidence and made.evidence["kind"] == "tested":
+            out.append(
+                {"date": made.date, "critical_power": made.critical_power, "evidence": made.evidence["sentence"]}
+            )
+    return out
+
+
+def _speed(of: Season, power: float) -> dict[str, Any]:
+    """Flat speed at the reference power by month, from the device's own watts and speed."""
+    per_month: dict[str, list[float]] = {}
+    for r in of.rows:
+        b = r.blocks
+        v, p, g = b[:, AT["speed"]], b[:, AT["power"]], np.nan_to_num(b[:, AT["grade"]])
+        near = (v > 1.2) & (v < 8) & np.isfinite(p) & (np.abs(g) < 0.03) & (np.abs(p / power - 1) < 0.2)
+        if near.sum() >= 5:
+            cost = float(np.median(p[near] / v[near] / slope_factor(g[near])))
+            per_month.setdefault(f"{r.date:%Y-%m}", []).append(power / cost)
+    rows = [{"month": m, "speed": _mean(np.array(v), "m/s", "speed-at-power")} for m, v in sorted(per_month.items())]
+    return {"power_w": power, "months": rows, "sentence": SENTENCE_SPEED}
+
+
+def _mean(values: Floats, unit: str, method: str) -> Estimate:
+    from scipy.stats import t
+
+    n = len(values)
+    if n < 3:
+        return Estimate.withheld(unit, method, f"only {n} run{'s' if n > 1 else ''}", n, "runs")
+    half = float(t.ppf(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
+    return Estimate(
+        float(values.mean()), float(values.mean()) - half, float(values.mean()) + half, unit, n, method, "runs"
+    )
+
+
+def _durability(of: Season) -> list[dict[str, Any]]:
+    """How heart rate at the reference power stands after so much work in a run, against its first part, over the window's runs."""
+    from scipy.stats import t
+
+    model = of.model
+    out = []
+    for low, high in ((400, 600), (600, 800), (800, 1200), (1200, 1600), (1600, 2400)):
+        per_run = []
+        for run in of.prepared.rows:
+            x, since = response.answered(
+                run.blocks[:, AT["power"]], run.blocks[:, AT["elapsed"]], model.tau, model.border
+            )
+            kept = response.usable(run, x, since, of.border)
+            work = np.cumsum(np.nan_to_num(run.blocks[:, AT["power"]])) * 60 / 1000
+            early, late = kept & (work >= 100) & (work < 350), kept & (work >= low) & (work < high)
+            if early.sum() < 5 or late.sum() < 5:
+                continue
+            design = response.design(run, x, np.ones(len(x), dtype=bool), model.power, float(of.since.toordinal()))
+            design[:, [response.C["drift"], response.C["heat_drift"]]] = 0.0  # what is asked about stays in
+            rest = run.blocks[:, AT["heart_rate"]] - design[:, 1:] @ model.mean[: len(response.COLUMNS) - 1]
+            per_run.append(float(rest[late].mean() - rest[early].mean()))
+        n = len(per_run)
+        if n >= 4:
+            values = np.array(per_run)
+            half = float(t.ppf(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
+            out.append(
+                {
+                    "from_kj": low,
+                    "to_kj": high,
+                    "rise": Estimate(
+                        float(values.mean()),
+                        float(values.mean()) - half,
+                        float(values.mean()) + half,
+                        "bpm",
+                        n,
+                        "durability",
+                        "runs",
+                    ),
+                }
+            )
+    return out
+
+
+def _warnings(of: Season, rows: list[response.RunRows]) -> list[str]:
+    out = []
+    if of.model.weather < 0.75:
+        out.append(
+            f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: heat can look like lost form. footwork weather enters it."
+        )
+    if any(r.converted for r in rows):
+        out.append("Some watts are converted from another device: the conversion's error is in the interval.")
+    if not any(r.sleep is not None for r in rows):
+        out.append("The diary tells of no sleep: bad nights stay in the spread from run to run.")
+    return out
+
+
+def _sentence(found: dict[str, Any], told: dict[str, Any], why: str) -> str:
+    if why:
+        return f"It cannot be told whether this is progress: {why}."
+    change: Estimate = found["change"]
+    beats: Estimate = found["change_heart_rate"]
+    since = f"{found['since'].day} {found['since']:%B}"
+    more = "more" if (change.value or 0) >= 0 else "less"
+    size = f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']} bpm than on {since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']} W {beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
+    match told["word"]:
+        case "improved":
+            return f"Improved: {size}."
+        case "worse":
+            return (
+                f"Worse: {size}. Look first at health, sleep, heat and the device; see a physician if you are unwell."
+            )
+        case "no worthwhile change":
+            return f"No worthwhile change: {size}."
+    more_runs = (
+        f" About {told['more_runs']} more runs would tell, if it stays so."
+        if told["more_runs"]
+        else " More runs alone would hardly tell a change of this size."
+    )
+    return f"Cannot tell yet: {size}.{more_runs}"
+
+
+def within(library: Any, run_id: int) -> dict[str, Any]:
+    """Heart rate against power along one run, apart from pacing and, where the season's model knows it, heat; plain JSON.
+
+    Returns
+    -------
+    dict
+        ``drift`` [bpm an hour at the same power] as an estimate, ``usual`` drift of the runner's runs, ``points`` every minute (``elapsed_s``, heart rate at the run's mean power
+        ``heart_rate_bpm``), ``power_w``, ``sentence``.
+
+    Raises
+    ------
+    NotEnoughData
+        Under 25 settled minutes with heart rate and power.
+    """
+    from scipy.stats import t
+
+    row = entries.library_row(library, run_id)
+    if row.scale_key is None:
+        raise NotEnoughData(f"run {run_id} has no power")
+    mine = next((r for r in runs.scale_rows(library, row.scale_key) if r.run == run_id), None)
+    if mine is None:
+        raise NotEnoughData(f"run {run_id} is left out of analysis, or has no power")
+    try:
+        of: Season | None = season(library, date=row.local.date(), scale=row.power_scale)
+    except NotEnoughData:
+        of = None
+    tau, border, edge = (
+        (of.model.tau, of.border, of.model.border) if of else ((40.0, 40.0), _border([mine]), 0.85 * _border([mine]))
+    )
+    told = model_rows(library, [mine])[0]
+    x, since = response.answered(mine.blocks[:, AT["power"]], mine.blocks[:, AT["elapsed"]], tau, edge)
+    kept = response.usable(told, x, since, border) & (mine.blocks[:, AT["elapsed"]] >= 600)
+    if kept.sum() < 25:
+        raise NotEnoughData(
+            f"run {run_id} has {int(kept.sum())} settled minutes with heart rate after the first ten: drift needs 25"
+        )
+    y, hours, p = mine.blocks[kept][:, AT["heart_rate"]], mine.blocks[kept][:, AT["elapsed"]] / 3600, x[kept]
+    slope, slope_sd = (float(of.model.mean[0]), float(np.sqrt(of.model.covariance[0, 0]))) if of else (0.35, 0.15)
+    grade = 100 * np.maximum(np.nan_to_num(mine.blocks[kept][:, AT["grade"]]), 0)
+    design = np.column_stack([np.ones(len(y)), p - p.mean(), hours - hours.mean(), grade])
+    # The runner's own slope of heart rate on power is known far better than one run tells it.
+    prior = np.diag([0.0, 1 / max(slope_sd, 0.02) ** 2, 0.0, 1 / 0.5**2])
+    rest = y - design @ np.linalg.lstsq(design, y, rcond=None)[0]
+    rho = float(
+        np.clip(rest[1:] @ rest[:-1] / max(rest @ rest, 1e-9) + 4 / len(y), 0.0, 0.9)
+    )  # short series read it low
+    scale2 = float(rest @ rest / max(len(y) - 4, 1)) * (1 + rho) / (1 - rho)
+    covariance = np.linalg.inv(design.T @ design / scale2 + prior)
+    beta = covariance @ (design.T @ y / scale2 + prior @ np.array([0.0, slope, 0.0, 0.0]))
+    free = max(len(y) * (1 - rho) / (1 + rho) - 3, 2.0)
+    half = float(t.ppf(0.975, free) * np.sqrt(covariance[2, 2]))
+    drift = Estimate(
+        float(beta[2]), float(beta[2]) - half, float(beta[2]) + half, "bpm/h", int(kept.sum()), "within-run", "minutes"
+    )
+    usual = None
+    if of is not None:
+        heat = max((mine.sky.temperature or response.COOL_C) - response.COOL_C, 0.0)
+        d, h = response.C["drift"] - 1, response.C["heat_drift"] - 1
+        at = float(of.model.mean[d] + heat * of.model.mean[h])
+        sd = float(np.sqrt(of.model.drift_sd**2 + of.model.covariance[d, d] + heat**2 * of.model.covariance[h, h]))
+        usual = Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm/h", of.model.runs, "within-run", "runs")
+    points = y - (p - p.mean()) * beta[1] - grade * beta[3]
+    out: dict[str, Any] = plain({
+        "run": run_id, "power_w": float(p.mean()), "drift": drift, "usual": usual, "points": [{"elapsed_s": float(h * 3600), "heart_rate_bpm": float(v)} for h, v in zip(hours, points, strict=True)],
+        "sentence": _drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
+    })  # fmt: skip
+    return out
+
+
+def _drift_sentence(drift: Estimate, usual: Estimate | None, power: float, temperature: float | None) -> str:
+    text = f"At {power:.0f} W heart rate moved by {drift.value:+.1f} bpm an hour ({drift.low:+.1f} to {drift.high:+.1f}), pacing and slopes taken off"
+    if usual is None or drift.low is None or drift.high is None or usual.low is None or usual.high is None:
+        return text + "."
+    text += f"; your runs{' at this warmth' if temperature is not None else ''} show {usual.value:.1f} ({usual.low:.1f} to {usual.high:.1f})"
+    if drift.low > usual.high:
+        return text + ". That is more than usual: heat, thirst, a long week or an illness to come can do it."
+    if drift.high < usual.low:
+        return text + ". That is less than usual."
+    return text + ". That is within the usual."
