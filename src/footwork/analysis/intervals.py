@@ -16,6 +16,7 @@ METHOD_VERSION = 1
 BIN_S = 5
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
 LONG_STOP_S = 300
+REGULAR = 0.3  # spread of what comes again and again, as rests and repeats do and lights do not; our convention
 LIGHT_S = 40  # standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again
 STANDING = {"power": 40.0, "speed": 0.6}
 # Least contrast of work over recovery, and how much of the spread of levels the two must explain; our conventions.
@@ -241,9 +242,14 @@ def _cut(means: Floats, size: Floats, contrast: float) -> float | None:
 
 
 def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bool:
-    """Whether standing comes again and again or lasts, as between repeats, and is no light."""
-    stops = [b - a for (a, b), s in zip(spans, still, strict=True) if s]
-    return max(stops) >= 2 * LIGHT_S or (len(stops) >= 3 and max(stops) >= LIGHT_S)
+    """Whether standing lasts, or comes again and again after work that is alike, as between repeats, and is no light."""
+    stops = np.array([b - a for (a, b), s in zip(spans, still, strict=True) if s], dtype=float)
+    if max(stops) >= LONG_STOP_S:
+        return True
+    at = [k for k, s in enumerate(still) if s]
+    pieces = np.array([spans[j][0] - spans[i][1] for i, j in pairwise(at)], dtype=float)
+    alike = all(v.std() <= REGULAR * v.mean() for v in (stops, pieces) if len(v))
+    return bool(len(stops) >= 2 and max(stops) >= LIGHT_S and alike and len(pieces))
 
 
 def _joined(parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_]) -> list[tuple[int, int, bool]]:

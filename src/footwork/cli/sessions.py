@@ -113,6 +113,7 @@ def new(
 ) -> None:
     """Keep a session for a day."""
     from footwork.library import sessions
+    from footwork.planning.sessions import parse
 
     if (text is None) == (from_ is None):
         raise UsageError("give a session in words, or a file with --from")
@@ -127,7 +128,10 @@ def new(
         row = sessions.kept(library, number)
     if as_json:
         return out(row)
-    return say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
+    say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
+    for text_ in sessions.restless(parse(row["text"]).items):
+        say(f"Note: {text_}")
+    return None
 
 
 @session.command("list")
@@ -306,6 +310,10 @@ def match(
         )
         say(
             f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: {format_duration(s['end_s'] - s['start_s'])}{f' at {was}' if was else ''} against {band}{', ' if share else ''}{share}{fade}{rate}{left}"
+        )
+    if found["rests"]:
+        say(
+            f"  Rests between: {format_duration(found['rests']['run_s'])} where {format_duration(found['rests']['asked_s'])} were asked, on average."
         )
     for e in found["extra"]:
         say(

@@ -138,6 +138,9 @@ def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list
         for n in ("power", "speed", "heart_rate")
         if n in columns and np.isfinite(columns[n]).mean() > 0.3 and np.nanmax(columns[n]) > 0
     ]
+    sparse = [n for n in ("power", "speed", "heart_rate") if n in columns and 0 < np.isfinite(columns[n]).mean() <= 0.3]
+    if not known and sparse:
+        raise NotEnoughData(f"the rows are too far apart to find efforts: at most {LONGEST_GAP_S - 5} seconds")
     if not known or (wanted and wanted not in known):
         raise NotEnoughData(f"there is no {signal or 'power, speed or heart rate'} to find efforts in")
     name: Any = wanted or known[0]

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from footwork.analysis import intervals as parts_model
+from footwork.analysis.summary import mean_known
 from footwork.errors import NotEnoughData, UsageError
 from footwork.library import entries, intervals
 from footwork.library import sessions as asked_of
 from footwork.planning import preview, sessions
-from footwork.quantities import format_pace, plain
+from footwork.quantities import format_duration, format_pace, plain
 
 OTHER_OFF, HEART_OFF = (
     15.0,
     12.0,
 )  # per cent off on average, in power or pace and in heart rate: another session; our conventions
+OTHER_REST, UNEVEN = (
+    1.5,
+    0.35,
+)  # rests so many times longer or shorter are other rests; less of the time in the band is uneven; our conventions
 START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 
 
@@ -36,11 +42,9 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     row = entries.library_row(library, run_id)
     if sessions.parse(text).unknowns:
         raise UsageError("this session holds a ?: solve for it first")
-    try:
-        who = asked_of.basis(library, row.local.date(), row.power_scale)
-    except NotEnoughData:  # before the first test: by what is known since
-        who = asked_of.basis(library, None, row.power_scale)
-    rows = preview.preview(sessions.parse(text), who.runner)
+    session = sessions.parse(text)
+    who = _basis(library, row, session)
+    rows = preview.preview(session, who.runner) if who else [_by_target(step, at) for step, at in session.steps()]
     found = library.efforts(run_id)
     signals = runs.signals(library, run_id)
     held = {
@@ -48,7 +52,10 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
         "speed": np.where(signals.timer, signals.get("speed"), np.nan),
         "heart_rate": signals.sound_heart_rate,
     }
-    wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
+    if who:
+        wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
+    else:
+        wanted = [r.step.target is not None and r.step.target.word not in asked_of.EASY_WORDS for r in rows]
     if len({*wanted}) == 1:  # all alike: everything is work
         wanted = [True] * len(rows)
     asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
@@ -60,16 +67,52 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     balance = _balance(library, run_id)
     steps = []
     for index, r in enumerate(rows):
-        part = taken.get(index) or (None if wanted[index] else _between(index, wanted, taken, found))
+        part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
         steps.append(_step_told(index, r, part, wanted[index], held, balance))
     done = [s for s in steps if s["work"] and s["found"]]
     extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
-    verdict, then = _verdict(steps, done, len(asked), len(extra), who)
+    rests = _rests(rows, taken, wanted)
+    store = float(np.median(who.runner.w_prime)) if who else None
+    verdict, then = _verdict(steps, done, len(asked), len(extra), store, rests)
     out: dict[str, Any] = plain({
-        "run": run_id, "text": sessions.parse(text).text(), "steps": steps, "extra": extra, "done": len(done), "asked": len(asked), "scale": who.scale,
-        "critical_power_w": who.critical_power, "verdict": verdict, "next": then,
+        "run": run_id, "text": session.text(), "steps": steps, "extra": extra, "done": len(done), "asked": len(asked), "scale": who.scale if who else "",
+        "critical_power_w": who.critical_power if who else None, "rests": rests, "verdict": verdict, "next": then,
     })  # fmt: skip
     return out
+
+
+def _basis(library: Any, row: Any, session: sessions.Session) -> asked_of.Basis | None:
+    """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell what was asked."""
+    for day in (row.local.date(), None):
+        try:
+            return asked_of.basis(library, day, row.power_scale)
+        except NotEnoughData as error:
+            missing = error
+    told = [s.target for s, _ in session.steps() if s.target is not None and s.target.word not in asked_of.EASY_WORDS]
+    if told and all(t.quantity in ("watts", "pace", "heart_rate") for t in told):
+        return None
+    raise missing
+
+
+def _by_target(step: sessions.Step, at: tuple[int, ...]) -> preview.Row:
+    """A step of an unknown runner: only what its target says."""
+    target = step.target
+    low, high = (target.low, target.high) if target is not None and target.quantity == "watts" else (0.0, 0.0)
+    speed = target.middle if target is not None and target.quantity == "pace" else 3.0
+    seconds = step.seconds or (step.metres / speed if step.metres else preview.OPEN_S)
+    none = (float("nan"),) * 3
+    return preview.Row(step, at, 0.5 * (low + high), low, high, seconds, float("nan"), none, 0.0, 0.0)
+
+
+def _rests(rows: list[preview.Row], taken: dict[int, dict[str, Any]], wanted: list[bool]) -> dict[str, float] | None:
+    """Mean rest between pieces of work that follow each other, as asked and as run [s]."""
+    asked, run = [], []
+    for one, two in pairwise(sorted(taken)):
+        between = [rows[k] for k in range(one + 1, two)]
+        if between and not any(wanted[one + 1 : two]) and all(r.step.seconds is not None for r in between):
+            asked.append(sum(r.seconds for r in between))
+            run.append(taken[two]["start_s"] - taken[one]["end_s"])
+    return {"asked_s": float(np.mean(asked)), "run_s": float(np.mean(run))} if asked else None
 
 
 def _balance(library: Any, run_id: int) -> np.ndarray | None:
@@ -80,18 +123,26 @@ def _balance(library: Any, run_id: int) -> np.ndarray | None:
 
 
 def _between(
-    index: int, wanted: list[bool], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
+    index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
 ) -> dict[str, Any] | None:
-    """The easy part of the run between the pieces of work about an easy step; None where several easy steps share it."""
+    """The easy part of the run between the pieces of work about an easy step; several easy steps share it by what each asks for,
+    the last has what is left."""
     before = max((k for k in taken if k < index), default=None)
     after = min((k for k in taken if k > index), default=None)
-    first, last = -1 if before is None else before, len(wanted) if after is None else after
-    if last - first != 2:
-        return None
     low = taken[before]["end_s"] if before is not None else 0.0
     high = taken[after]["start_s"] if after is not None else float("inf")
     inside = [e for e in found if e["kind"] != "work" and e["start_s"] >= low - 1 and e["end_s"] <= high + 1]
-    return inside[0] if len(inside) == 1 else None
+    if len(inside) != 1:
+        return None
+    part = inside[0]
+    shared = range(-1 if before is None else before, len(rows) if after is None else after)[1:]
+    if len(shared) == 1:
+        return part
+    start = part["start_s"] + sum(rows[k].seconds for k in shared if k < index)
+    end = part["end_s"] if index == shared[-1] else start + rows[index].seconds
+    if end - start < 10 or end > part["end_s"]:
+        return None
+    return {**part, "start_s": start, "end_s": end, "shared": True}
 
 
 def _step_told(
@@ -137,8 +188,11 @@ def _step_told(
     known = settled[np.isfinite(settled)]
     half = len(known) // 2
     smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
+    means = {"power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"]}
+    if part.get("shared"):
+        means = {name: mean_known(held[name.rsplit("_", 1)[0]][a:b]) for name in means}
     return {
-        **told, "start_s": a, "end_s": b, "power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"],
+        **told, "start_s": a, "end_s": b, **means,
         "held": float(known.mean()) if len(known) else None,
         "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) and banded else None,
         "spread_w": float(smooth.std()) if len(smooth) and of == "power" else None,
@@ -176,7 +230,12 @@ def _drop(heart: np.ndarray, end: int) -> float | None:
 
 
 def _verdict(
-    steps: list[dict[str, Any]], done: list[dict[str, Any]], asked: int, extra: int, who: asked_of.Basis
+    steps: list[dict[str, Any]],
+    done: list[dict[str, Any]],
+    asked: int,
+    extra: int,
+    store: float | None,
+    rests: dict[str, float] | None,
 ) -> tuple[str, str]:
     if not done:
         return (
@@ -220,6 +279,15 @@ def _verdict(
         text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
     if abs(off) > (HEART_OFF if by_heart else OTHER_OFF) or len(short) + len(long) > 0.7 * len(done) > 1:
         return text + " This looks like another session.", "Check that it is the right one."
+    shares = [s["in_band"] for s in told if s["in_band"] is not None]
+    uneven = bool(shares) and float(np.mean(shares)) < UNEVEN and abs(off) <= 3
+    if uneven:
+        text += f" Only {100 * float(np.mean(shares)):.0f} % of the time lay in the band: it was run unevenly."
+    other = rests is not None and not 1 / OTHER_REST <= rests["run_s"] / rests["asked_s"] <= OTHER_REST
+    if other and rests is not None:
+        text += (
+            f" The rests lasted {format_duration(rests['run_s'])} where {format_duration(rests['asked_s'])} were asked."
+        )
     fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
     if fall < -3:
         text += f" They faded: the last was {abs(fall):.0f} % under the first."
@@ -233,10 +301,16 @@ def _verdict(
         then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."
     elif off < -3:
         then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
+    elif other:
+        then = "Next time keep to the rests: with others it is another session."
+    elif uneven:
+        then = "Next time run each piece more evenly, then look again."
+    elif long:
+        then = "Next time stop when it is done, or ask for as much as was run."
     else:
         last = done[-1]
         left = last.get("w_prime_end_j")
-        spare = left is not None and left > 0.6 * float(np.median(who.runner.w_prime))
+        spare = left is not None and store is not None and left > 0.6 * store
         then = (
             "Next time it can be one repeat longer."
             if spare and len(done) > 1

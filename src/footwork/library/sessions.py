@@ -119,17 +119,17 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         "text": session.text(), "duration_s": at, "w_prime_j": float(np.median(who.runner.w_prime)), "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
         "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
         "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
-        "accepted": who.accepted, "warnings": [*_restless(session.items), CAUTION], "of_capacity": who.warnings,
+        "accepted": who.accepted, "warnings": [*restless(session.items), CAUTION], "of_capacity": who.warnings,
     })  # fmt: skip
     return out
 
 
-def _restless(items: tuple[sessions.Item, ...]) -> list[str]:
+def restless(items: tuple[sessions.Item, ...]) -> list[str]:
     """Hard repeats without a rest between, which is hardly ever meant."""
     out = []
     for item in items:
         if isinstance(item, sessions.Repeat):
-            out += _restless(item.items)
+            out += restless(item.items)
             step = item.items[0]
             hard = isinstance(step, Step) and step.target is not None and step.target.word not in EASY_WORDS
             if hard and len(item.items) == 1 and (item.count or 2) > 1:
@@ -233,6 +233,8 @@ def from_workout(data: bytes) -> tuple[str, str]:
                 target = sessions.Target("pace", low, high)
         elif s.rest:
             target = sessions.Target("cp", 0.0, 0.0, "rest")
+        elif preview.ALL_OUT in s.name:  # as our own workouts say it
+            target = sessions.Target("cp", *sessions.WORDS[preview.ALL_OUT], preview.ALL_OUT)
         if target is not None and not sessions.possible(target):
             target = None  # a band that nobody runs, as a zone that only the watch knows: as felt
         items.append(
@@ -290,22 +292,16 @@ def from_file(path: Path) -> tuple[str, str, dt.date | None]:
         return (*from_workout(path.read_bytes()), None)
     try:
         found = yaml.safe_load(path.read_text(encoding="utf-8"))
-    except (yaml.YAMLError, UnicodeDecodeError):
+    except (yaml.YAMLError, UnicodeDecodeError, ValueError):  # also a date that is none
         raise UsageError(f"{path.name} is no YAML") from None
     if not isinstance(found, dict) or not isinstance(found.get("text"), str):
         raise UsageError(
             f"{path.name} holds no session: write text: 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog)"
         )
     day = found.get("date")
-    date = (
-        day.date()
-        if isinstance(day, dt.datetime)
-        else day
-        if isinstance(day, dt.date)
-        else parse_date(day)
-        if isinstance(day, str)
-        else None
-    )
+    if isinstance(day, str):
+        day = parse_date(day)
+    date = day.date() if isinstance(day, dt.datetime) else day if isinstance(day, dt.date) else None
     return str(found.get("name") or ""), sessions.parse(found["text"]).text(), date
 
 

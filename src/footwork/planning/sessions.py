@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
 from collections.abc import Iterator, Sequence
@@ -145,6 +146,14 @@ class Session:
 def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
     """Steps with what comes again and again written as repeats: the longest saving first, from the left."""
     items = list(steps)
+    before = 0
+    while before != len(items):  # sets of repeats fold once their repeats have
+        before = len(items)
+        _fold(items)
+    return tuple(items)
+
+
+def _fold(items: list[Item]) -> None:
     for size in range(1, 5):
         at = 0
         while at + 2 * size <= len(items):
@@ -156,7 +165,6 @@ def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
             if count > 1 and not (size == 1 and isinstance(block[0], Repeat)):
                 items[at : at + count * size] = [Repeat(count, tuple(block))]
             at += 1
-    return tuple(items)
 
 
 def _unrolled(items: Sequence[Item], at: tuple[int, ...]) -> Iterator[tuple[Step, tuple[int, ...]]]:
@@ -202,6 +210,7 @@ def _way(metres: float) -> str:
     )
 
 
+_NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _RANGE = rf"({_NUMBER})\s*(?:(?:-|–|to)\s*({_NUMBER}))?"
 _DURATION = re.compile(
@@ -224,9 +233,26 @@ def parse(text: str) -> Session:
     UsageError
         What cannot be read, with the place; a step of no length; repeats without end; an intensity that nobody runs.
     """
-    clean = " ".join(text.replace("×", "x").replace("’", "'").split())
+    try:
+        return _parsed(text)
+    except UsageError as error:  # what was typed is echoed in part
+        raise UsageError(re.sub(r"'([^']{90})[^']{20,}'", r"'\1…'", str(error))) from None
+
+
+def _parsed(text: str) -> Session:
+    clean = ", ".join(line for line in text.replace("×", "x").replace("’", "'").splitlines() if line.strip())
+    clean = " ".join(clean.split())
     # What coaches shorten: w/, off 90 s, full stops between steps, per cent, 5 * 3 min.
     for pattern, plain in (
+        (r"\bw/u\b", "warm up"),
+        (r"\bc/d\b", "cool down"),
+        (r"\bhalf an hour\b", "30 min"),
+        (r"\b(?:an|one) hour\b", "1 h"),
+        (
+            rf"\b({'|'.join(_NUMBERS)})\b(?=\s*(?:x|times|sets?|min\w*|sec\w*|h(?:ours?)?|k|m|km|metres?|meters?|miles?)\b)",
+            lambda f: str(_NUMBERS.index(f.group().lower()) + 1),
+        ),
+        (r"\brec\b", "recovery"),
         (r"\bw/\s*", "with "),
         (r"\boff\s+(?=\d)", "with "),
         (r"\bper\s?cent\b", "%"),
@@ -267,13 +293,23 @@ def _items(text: str, at: int, depth: int = 0) -> tuple[list[Item], int]:
         here = text[at] if at < len(text) else ""
         if here == "(":
             head = text[start:at].strip().strip(",;+").strip()
-            count = _count(head)
+            # A bracket behind repeats holds the rest after each, as 5 x 4 min hard (2 min jog).
+            before = (
+                _piece(head) if re.match(r"(?:\d+|\?)\s*(?:x|times|sets? of)\s*\S*\d", head, re.IGNORECASE) else None
+            )
+            count = _count(head) if before is None else None
             inner, at = _items(text, at + 1, depth + 1)
             if at >= len(text) or text[at] != ")":
                 raise UsageError(f"the bracket after '{head or '('}' is never closed")
             if not inner:
                 raise UsageError(f"there is nothing to repeat in '{head} ()'")
-            out.append(_repeat(count, inner))
+            if before is None:
+                out.append(_repeat(count, inner))
+            elif isinstance(before, Repeat):
+                rests = [_rested(i) for i in inner]
+                out.append(replace(before, items=(*before.items, *rests)))
+            else:
+                raise UsageError(f"'{head}' before a bracket is no number of repeats: write 5 x (...)")
             at += 1
             start = at
             continue
@@ -281,7 +317,7 @@ def _items(text: str, at: int, depth: int = 0) -> tuple[list[Item], int]:
         if here in ("", ")") or parting:
             piece = text[start:at].strip()
             if piece.lower().startswith("with ") and out and isinstance(out[-1], Repeat):
-                out[-1] = replace(out[-1], items=(*out[-1].items, _step(piece[5:])))
+                out[-1] = replace(out[-1], items=(*out[-1].items, _rested(_step(piece[5:]))))
             elif piece:
                 out.append(_piece(piece))
             if not parting:
@@ -293,8 +329,18 @@ def _items(text: str, at: int, depth: int = 0) -> tuple[list[Item], int]:
     return out, at
 
 
+_COUNT = r"(?:(\d+)|(\?))\s*(?:x|times|sets?|\*)?(?:\s*of)?"
+
+
+def _rested(item: Item) -> Item:
+    """A rest that says no more than how long it is, is jogged."""
+    if isinstance(item, Step) and item.target is None and not item.unknown:
+        return replace(item, target=Target("cp", *WORDS["easy jog"], "easy jog"))
+    return item
+
+
 def _count(head: str) -> int | None:
-    found = re.fullmatch(r"(?:(\d+)|(\?))\s*(?:x|times|\*)?(?:\s*of)?", head.lower())
+    found = re.fullmatch(_COUNT, head.lower())
     if head and found is None:
         raise UsageError(f"'{head}' before a bracket is no number of repeats: write 5 x (...)")
     if not head:
@@ -311,13 +357,13 @@ def _repeat(count: int | None, inner: Sequence[Item]) -> Item:
 
 def _piece(text: str) -> Item:
     """A step, or ``6 x 800 m at 110 % CP`` without brackets."""
-    many = re.match(r"(?:(\d+)|(\?))\s*(?:x|times)\s+(?:of\s+)?", text, re.IGNORECASE) or re.match(
+    many = re.match(r"(?:(\d+)|(\?))\s*(?:x|times|sets?(?=\s+of))\s+(?:of\s+)?", text, re.IGNORECASE) or re.match(
         r"(?:(\d+)|(\?))\s*x\s*(?=\d)", text, re.IGNORECASE
     )
     if many:
         # What comes "with" the repeats is the rest after each.
         parts = re.split(r"\s+with\s+(?=\d)", text[many.end() :], maxsplit=1, flags=re.IGNORECASE)
-        return _repeat(_count(many.group().strip()), [_step(part) for part in parts])
+        return _repeat(_count(many.group().strip()), [_step(parts[0]), *(_rested(_step(part)) for part in parts[1:])])
     return _step(text)
 
 
@@ -333,6 +379,12 @@ def _step(text: str) -> Step:
     words = f"{text[: found.start()]} {text[found.end() :]}"
     words = re.sub(r"\b(?:of|for|with|running|run|then|between|rest of)\b", " ", words, flags=re.IGNORECASE)
     words = " ".join(words.split()).strip(" .:-")
+    if step.metres and (told := re.fullmatch(r"in (.+)", words, re.IGNORECASE)):
+        lasts = _DURATION.fullmatch(told.group(1).strip())
+        seconds = _size(lasts, text).seconds if lasts else None
+        if seconds:  # 400 m in 88 s is a pace
+            pace = 1000 / max(round(1000 * seconds / step.metres), 1)
+            return replace(step, target=_checked("pace", pace, pace, text))
     if re.fullmatch(r"(?:at )?\?\s*(?:w|watts?|% cp|%|/km)?", words, re.IGNORECASE):
         if step.unknown:
             raise UsageError("only one ? can be solved for")
@@ -369,9 +421,9 @@ def _size(found: re.Match[str], text: str) -> Step:
         metres = round(number("m"), 1)
     if "m" in group and number("m") < 50 and not re.search(r"met(?:re|er)", found.group(), re.IGNORECASE):
         raise UsageError(f"'{text}': write {group['m']} min for minutes, or {group['m']} metres")
-    seconds = None if seconds is None else float(round(seconds)) if seconds >= 1 else seconds
-    if (seconds is not None and not 0 < seconds <= LONGEST_S) or (metres is not None and not 0 < metres <= LONGEST_M):
-        raise UsageError(f"'{text}' cannot be run: a step lasts more than nothing and at most a day, or 300 km")
+    seconds = None if seconds is None else float(round(seconds))
+    if (seconds is not None and not 1 <= seconds <= LONGEST_S) or (metres is not None and not 0 < metres <= LONGEST_M):
+        raise UsageError(f"'{text}' cannot be run: a step lasts at least a second and at most a day, or 300 km")
     return Step(None, seconds, metres)
 
 
@@ -418,6 +470,14 @@ def _target(words: str, whole: str) -> Target:
             raise UsageError(f"'{whole}' cannot be run: give {LIMITS['pace'][2]}")
         low, high = (1000 / max(round(1000 / v), 1) for v in (ends[0], ends[-1]))
         return _checked("pace", low, high, whole)
+    if found := re.fullmatch(r"(\d{1,2})\s*(?:/|out of)\s*10", lower):
+        return _checked("exertion", float(found.group(1)), float(found.group(1)), whole)
+    if re.fullmatch(rf"{_PACE}(?:\s*(?:-|–|to)\s*{_PACE})?(?:\s*pace)?", lower):
+        raise UsageError(f"'{whole}': a pace needs its unit, as 4:30/km or 7:15/mi")
+    if re.search(r"\bzone|\bz\d|\bftp\b|vo2|\blt\d?\b|max ?hr|hr ?max", lower):
+        raise UsageError(
+            f"'{whole}': zones and thresholds of other systems are not known here: write a share of CP, as 105 % CP, a domain, as in the severe domain, or beats, as 150 bpm"
+        )
     if re.fullmatch(r"cp|critical power", lower):
         return Target("cp", 1.0, 1.0)
     if race := re.fullmatch(r"(5|10|half marathon|half)\s*(?:k|km)?\s*(?:race )?(?:pace|effort)", lower):
@@ -431,6 +491,13 @@ def _target(words: str, whole: str) -> Target:
         return Target("cp", *WORDS[word], word)
     if re.fullmatch(rf"{_RANGE}\s*%", lower):
         raise UsageError(f"'{whole}': per cent of what? write {lower} CP, or {lower} of W'")
+    # Two words of one intensity, as easy at 5:30/km or jog recovery: the second, which is often a number.
+    parts = lower.split()
+    for k in range(len(parts) - 1, 0, -1):
+        first = " ".join(parts[:k])
+        if _SAME.get(first, first) in WORDS:
+            with contextlib.suppress(UsageError):
+                return _target(" ".join(parts[k:]), whole)
     near = difflib.get_close_matches(lower, [*WORDS, *_SAME], 1)
     hint = f" (did you mean {near[0]}?)" if near else ""
     raise UsageError(
