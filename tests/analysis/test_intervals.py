@@ -122,6 +122,13 @@ def test_the_last_seconds_are_no_stretch_of_their_own(seed):
     assert len(works(parts)) == 6 and parts[-1].kind == "cool-down"
 
 
+@pytest.mark.parametrize("easy", [225, 235, 245])
+def test_repeats_with_floats_between_are_found(easy):
+    power = run((900, 190), *[(300, 280), (180, easy)] * 5, (600, 185))
+    found = works(intervals.find(power))
+    assert found[0] == pytest.approx((900, 1200), abs=5) and len(found) == 5
+
+
 def test_a_ladder_is_found_and_not_grouped():
     parts = intervals.grouped(
         intervals.find(

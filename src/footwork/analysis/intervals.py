@@ -25,6 +25,10 @@ EXPLAINED, PLAIN = 0.7, 0.2
 HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
 SLOW_SHARE = 0.55
 OWN_LENGTH = 1.3  # of a piece of work: what a run begins or ends with lasts longer, or is a repeat; our convention
+LEAST_FLOATED, FLOAT_EXPLAINED = (
+    3,
+    0.85,
+)  # repeats with floats between: how many at least, and how much of the spread two levels explain
 WALKED = 0.62  # of what a run begins or ends with: rests this easy are walked; our convention
 RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
 HEART_S, HEART_SMOOTH_S = (
@@ -222,7 +226,29 @@ def _hard(
                 and (work[way][end] or (rests and np.median(rests) < np.median(means[way][:end]) + np.log(WALKED)))
             ):
                 hard[way][:end] = False
-    return np.asarray(hard)
+    return _floated(np.asarray(hard), means, size, CONTRAST[signal])
+
+
+def _floated(hard: npt.NDArray[np.bool_], means: Floats, size: Floats, contrast: float) -> npt.NDArray[np.bool_]:
+    """Repeats with steady running between, which a much easier warm-up hides: what was taken for one long work goes up and down
+    again and again between two levels."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[0], hard.astype(np.int8), [0]])))
+    for a, b in zip(turns[::2], turns[1::2], strict=True):
+        if b - a < 2 * LEAST_FLOATED - 1:
+            continue
+        x, w = means[a:b], size[a:b]
+        cut = _cut(x, w, contrast)
+        if cut is None:
+            continue
+        high = x > cut
+        pieces = int((np.diff(np.concatenate([[0], high.astype(np.int8)])) == 1).sum())
+        low_level, high_level = np.average(x[~high], weights=w[~high]), np.average(x[high], weights=w[high])
+        level = np.average(x, weights=w)
+        total = float((w * (x - level) ** 2).sum())
+        within = float((w * (x - np.where(high, high_level, low_level)) ** 2).sum())
+        if pieces >= LEAST_FLOATED and total - within >= FLOAT_EXPLAINED * total and high_level - low_level >= contrast:
+            hard[a:b] = high
+    return hard
 
 
 def _cut(means: Floats, size: Floats, contrast: float) -> float | None:

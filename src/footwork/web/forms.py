@@ -60,6 +60,7 @@ def command_form(
     fixed: Sequence[str] = (),
     prefix: str = "",
     bare: bool = False,
+    more: Callable[[], list[str]] | None = None,
 ) -> None:
     """A form for one command.
 
@@ -74,6 +75,8 @@ def command_form(
         Names of fields that must be filled.
     bare : bool
         Whether it may run with nothing filled in.
+    more : callable
+        Words that follow those of the fields, as they stand when the button is pressed.
     """
     given: dict[str, str] = {f.name: f.choices[0][0] for f in fields if f.choices}
     if fields:
@@ -85,7 +88,7 @@ def command_form(
         if missing or (fields and not any(filled.values()) and not bare):
             status.set_text(f"Fill in: {', '.join(missing)}." if missing else "Fill in at least one field.")
             return
-        words = [filled[f.name] for f in fields if not f.option and filled[f.name]]
+        words = [filled[f.name] for f in fields if not f.option and filled[f.name]] + (more() if more else [])
         # One word with its option, so that a value that begins with a dash stays a value.
         options = [f"{f.option}={filled[f.name]}" for f in fields if f.option and filled[f.name]]
         status.set_text("Working…")

@@ -230,19 +230,19 @@ def register(base: str, library: Any) -> None:
             with ui.element("details"):
                 text("summary", "Keep it for a day")
                 command_form(
-                    library, ["session", "new"], [Field("text", "Session in words"), Field("date", "Day, YYYY-MM-DD", "--date"), Field("name", "Name", "--name")],
-                    "Keep this session", f"{base}/sessions", needed=["text"], prefix="keep-",
+                    library, ["session", "new"], [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
+                    "Keep this session", f"{base}/sessions", prefix="keep-", bare=True, more=lambda: [state["words"]],
                 )  # fmt: skip
             with ui.element("details"):
                 text("summary", "Solve for the unknown")
                 text(
                     "p",
-                    "Write ? for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
+                    "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
                     "soft",
                 )
                 command_form(
-                    library, ["session", "solve"], [Field("what", "Session with one ?"), Field("leave", "Share of W′ to leave, 0.2", "--leave")],
-                    "Solve", lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.", needed=["what"], prefix="solve-",
+                    library, ["session", "solve"], [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
+                    "Solve", lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.", prefix="solve-", bare=True, more=lambda: [state["words"]],
                 )  # fmt: skip
             with ui.element("details"):
                 text("summary", "The same session weeks apart")
