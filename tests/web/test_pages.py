@@ -170,7 +170,7 @@ def test_a_session_is_previewed_as_it_is_typed_and_kept(page, served):
     box.fill("10 min easy, 3 x (2 min at 110 % CP, 1 min easy jog)")
     page.wait_for_selector("text=19:00,")
     page.locator("summary", has_text="Keep it for a day").click()
-    page.locator("input[name=keep-date].fill("2026-05-05")
+    page.locator("input[name=keep-date]").fill("2026-05-05")
     page.get_by_role("button", name="Keep this session").click()
     page.wait_for_selector("text=2026-05-05")
     assert any(r["text"] == "10 min easy, 3 x (2 min at 110 % CP, 1 min easy jog)" for r in twin(served, "/sessions.json")["kept"])
