@@ -172,8 +172,11 @@ def test_a_session_is_previewed_as_it_is_typed_and_kept(page, served):
     page.locator("summary", has_text="Keep it for a day").click()
     page.locator("input[name=keep-date]").fill("2026-05-05")
     page.get_by_role("button", name="Keep this session").click()
-    page.wait_for_selector("text=2026-05-05")
-    assert any(r["text"] == "10 min easy, 3 x (2 min at 110 % CP, 1 min easy jog)" for r in twin(served, "/sessions.json")["kept"])
+    page.wait_for_selector("text=Week of 4 May 2026")
+    assert any(
+        r["text"] == "10 min easy, 3 x (2 min at 110 % CP, 1 min easy jog)"
+        for r in twin(served, "/sessions.json")["kept"]
+    )
 
 
 def test_the_efforts_of_a_run_are_on_its_page(page, served):

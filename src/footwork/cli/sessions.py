@@ -300,7 +300,7 @@ def match(
             continue
         was, band = against(s, imperial)
         share = f"{100 * s['in_band']:.0f} % in the band" if s["in_band"] is not None else ""
-        fade = f", second half {-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else ""
+        fade = f", second half {round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else ""
         rate = f", heart rate to {s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else ""
         rate += f", {s['heart_rate_drop_bpm']:.0f} less a minute after" if s["heart_rate_drop_bpm"] is not None else ""
         left = (

@@ -96,6 +96,32 @@ def chart(found: dict[str, Any]) -> Chart:
     return Chart(panes, "time", "Power and W′ balance of the session")
 
 
+def match_chart(library: Any, run_id: int, found: dict[str, Any]) -> Chart | None:
+    """What was run over time with the bands that were asked; None where nothing was asked in what was recorded."""
+    of = next((s["of"] for s in found["steps"] if s["work"] and s["found"] and s["banded"]), None)
+    if of is None:
+        return None
+    signals, row = library.signals(run_id), entries.library_row(library, run_id)
+    values = signals.sound_heart_rate if of == "heart_rate" else signals.get(row.column if of == "power" else "speed")
+    n = len(values) // 10
+    with np.errstate(invalid="ignore"):
+        mean = np.array(
+            [float(np.nanmean(v)) if np.isfinite(v).any() else np.nan for v in values[: 10 * n].reshape(-1, 10)]
+        )
+    x = np.asarray(10.0 * np.arange(n) + 5, dtype=float)
+    marks = []
+    for s in found["steps"]:
+        if s["work"] and s["found"] and s["banded"] and s["of"] == of:
+            at = np.array([float(s["start_s"]), float(s["end_s"])])
+            marks.append(Mark("band", at, np.full(2, s["low"]), np.full(2, s["high"])))
+    label = {"power": "power, W", "speed": "speed, m/s", "heart_rate": "heart rate, bpm"}[of]
+    return Chart(
+        [Pane(label, [*marks, Mark("line", x, mean)], height=200)],
+        "time",
+        "What was run, with the bands that were asked",
+    )
+
+
 def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None:
     """The preview."""
     text("p", found["text"])
@@ -309,12 +335,15 @@ def register(base: str, library: Any) -> None:
                 field.on("change", compare, js_handler="(e) => emit({value: e.target.value})")
             if found is not None:
                 text("p", found["text"])
+                drawn = await asyncio.to_thread(match_chart, library, int(run_id), found)
+                if drawn is not None:
+                    show_chart(drawn)
                 table(
                     ["step", "from", "lasted", "held", "asked", "in band", "second half", "heart rate at the end", "W′"],
                     [
                         [s["text"], "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
                          *((format_duration(s["end_s"] - s["start_s"]), *against(s, imperial),
-                            f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "", f"{-100 * s['fade_share']:+.0f} %" if s["fade_share"] is not None else "",
+                            f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "", f"{round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else "",
                             f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
                             f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ" if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None else "") if s["found"] else ("",) * 7)]
                         for s in found["steps"] if s["work"] or s["found"]
