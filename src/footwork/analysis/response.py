@@ -32,6 +32,11 @@ _MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
 _SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 8.0)
 WALK_SD = 0.3  # bpm a week: how far a level moves by chance, the prior's scale of its SD
 WEEK = 7.0
+FEW = (
+    3.0,
+    5.0,
+    0.1,
+)  # spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; our conventions
 MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
 TANGLED = {
     "heat": "heat came with the change and cannot be told from it",
@@ -198,7 +203,7 @@ class Prepared:
     flat: float
 
 
-def prepare(runs: Sequence[RunRows], border: float) -> Prepared:
+def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepared:
     """Cross products of runs with sound heart rate, under the time constants that explain the newest best.
 
     Parameters
@@ -207,6 +212,8 @@ def prepare(runs: Sequence[RunRows], border: float) -> Prepared:
         The oldest first, one scale.
     border : float
         About critical power: the time constants part below and above 85 % of it. [W]
+    few : bool
+        Whether two runs of ten minutes are enough: the prior then tells most, and `fit` needs its variances held at `FEW`.
 
     Raises
     ------
@@ -225,7 +232,12 @@ def prepare(runs: Sequence[RunRows], border: float) -> Prepared:
             told.append((run, x, kept))
     minutes = sum(int(k.sum()) for _, _, k in told)
     days = [r.day for r, _, _ in told]
-    if len(told) < LEAST_RUNS or minutes < LEAST_MINUTES or max(days) - min(days) < LEAST_DAYS:
+    enough = (
+        len(told) >= 2
+        if few
+        else len(told) >= LEAST_RUNS and minutes >= LEAST_MINUTES and max(days) - min(days) >= LEAST_DAYS
+    )
+    if not enough:
         raise NotEnoughData(
             f"{len(told)} run{'s' if len(told) != 1 else ''} with sound heart rate and power, {minutes} minutes over {max(days) - min(days) if days else 0} days: "
             f"progress needs {LEAST_RUNS} runs, {LEAST_MINUTES} minutes and {LEAST_DAYS} days"
@@ -233,7 +245,7 @@ def prepare(runs: Sequence[RunRows], border: float) -> Prepared:
     every = np.concatenate([x[k] for _, x, k in told])
     grades = np.concatenate([np.abs(np.nan_to_num(r.blocks[k][:, AT["grade"]])) for r, _, k in told])
     flat = float((grades < FLAT).mean())
-    if flat < LEAST_FLAT:
+    if flat < LEAST_FLAT and not few:
         raise NotEnoughData(
             f"only {100 * flat:.0f} % of the minutes are near the flat: on one hill the sensor's reading of the slope and the runner cannot be told apart"
         )

@@ -75,7 +75,7 @@ def _season(
         if first <= r.date <= last and not r.indoor and len(r.blocks)
     ]
     accepted = held.accepted["critical_power_w"] if held.accepted else held.critical_power.value
-    border = float(accepted) if accepted else _border(rows)
+    border = float(accepted) if accepted else guessed_border(rows)
     told = model_rows(library, rows)
     prepared = response.prepare(told, border)
     kept = {id(r) for r in prepared.rows}
@@ -84,7 +84,7 @@ def _season(
     return Season(model, prepared, used, held.scale, held.scale_key, border, used[0].date, used[-1].date)
 
 
-def _border(rows: list[runs.StreamRows]) -> float:
+def guessed_border(rows: list[runs.StreamRows]) -> float:
     """About critical power where it is not known: a tenth above the strongest tenth of minutes."""
     every = np.concatenate([r.blocks[:, AT["power"]] for r in rows]) if rows else np.zeros(0)
     every = every[np.isfinite(every)]
@@ -357,7 +357,9 @@ def within(library: Any, run_id: int) -> dict[str, Any]:
     except NotEnoughData:
         of = None
     tau, border, edge = (
-        (of.model.tau, of.border, of.model.border) if of else ((40.0, 40.0), _border([mine]), 0.85 * _border([mine]))
+        (of.model.tau, of.border, of.model.border)
+        if of
+        else ((40.0, 40.0), guessed_border([mine]), 0.85 * guessed_border([mine]))
     )
     told = model_rows(library, [mine])[0]
     x, since = response.answered(mine.blocks[:, AT["power"]], mine.blocks[:, AT["elapsed"]], tau, edge)

@@ -1,0 +1,350 @@
+"""Any two runs, or two blocks of weeks, against each other: what changed at matched power, how surely, and what else differed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Any
+
+import numpy as np
+
+from footwork.analysis import form, progress, response
+from footwork.analysis.summary import AT
+from footwork.errors import NotEnoughData, UsageError
+from footwork.library import capacity, entries, runs
+from footwork.library import progress as seasons
+from footwork.physics.power import slope_factor
+from footwork.quantities import Estimate, Floats, parse_date, plain
+
+METHOD = "compare-runs"
+LEAST_MINUTES = 8  # matched minutes on each side
+BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
+NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
+SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs do not tell it; our convention
+
+
+def answer(
+    library: Any, first: str, second: str, scale: str | None = None, worthwhile: float | None = None
+) -> dict[str, Any]:
+    """The second against the first, each a run's number or a block of days as ``2026-03-02..2026-03-29``; plain JSON.
+
+    Returns
+    -------
+    dict
+        ``first`` and ``second`` (``runs``, ``since``, ``until``, ``minutes``), ``matched`` (power band [W], slopes, temperature), ``outcomes`` (each ``name``, ``difference`` as an
+        estimate, ``smallest_worthwhile_change`` and ``probability_worthwhile``, None where it is only described), ``verdict`` (``word``, ``sentence``, ``more_runs``),
+        ``differences_in_conditions`` (sentences), ``prior``.
+
+    Raises
+    ------
+    UsageError
+        No such run or block, the same twice, or watts of two devices.
+    NotEnoughData
+        No power or heart rate on one side, or no minutes that match.
+    """
+    key = ("compare-runs", first, second, scale, worthwhile)
+    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, first, second, scale, worthwhile)))
+    return found
+
+
+def _answer(library: Any, first: str, second: str, scale: str | None, worthwhile: float | None) -> dict[str, Any]:
+    least = progress.WORTHWHILE["%"] if worthwhile is None else worthwhile
+    if not 0 < least <= 20:
+        raise UsageError(f"{least:g} % cannot be the smallest worthwhile change: give 0.1 to 20")
+    sides, key, name = _sides(library, (first, second), scale)
+    if {r.run for r in sides[0]} & {r.run for r in sides[1]}:
+        raise UsageError("the two sides share runs: name two runs, or two blocks of days apart from each other")
+    newest = max(r.date for side in sides for r in side)
+    oldest = min(r.date for side in sides for r in side)
+    rows = [
+        r for r in runs.scale_rows(library, key)
+        if min(oldest, newest - dt.timedelta(days=seasons.DAYS)) <= r.date <= newest and not r.indoor and len(r.blocks)
+    ]  # fmt: skip
+    held = capacity.answer(library, date=newest, scale=name)
+    border = float(
+        (held.accepted or {}).get("critical_power_w") or held.critical_power.value or seasons.guessed_border(rows)
+    )
+    told = seasons.model_rows(library, rows)
+    try:
+        prepared = response.prepare(told, border)
+        model = response.fit(prepared)
+    except NotEnoughData:
+        prepared = response.prepare(told, border, few=True)
+        model = response.fit(prepared, held=response.FEW)
+    by_run = {r.run: t for r, t in zip(rows, told, strict=True)}
+    mine = [[(r, by_run[r.run]) for r in side if r.run in by_run] for side in sides]
+    mine, warm = _same_warmth(mine)
+    minutes = [[_minutes(model, t, border) for _, t in side] for side in mine]
+    band = _band(minutes)
+    levels = [
+        _level(model, m, t, band, float(prepared.days[0]))
+        for side, ts in zip(minutes, mine, strict=True)
+        for m, (_, t) in zip(side, ts, strict=True)
+    ]
+    split = len(minutes[0])
+    parts = [[v for v in levels[:split] if v is not None], [v for v in levels[split:] if v is not None]]
+    if any(sum(v[3] for v in part) < LEAST_MINUTES for part in parts):
+        raise NotEnoughData(
+            f"fewer than {LEAST_MINUTES} settled minutes with heart rate on one side lie at the power of the other: there is nothing to match"
+        )
+    beats, sd = _difference(model, parts)
+    runs_told = [len(p) for p in parts]
+    n = sum(runs_told)
+    slope = max(float(model.mean[response.C["power"] - 1]), 0.02)
+    rng = np.random.default_rng(11)
+    draws = rng.normal(beats, sd, 8000)
+    slopes = np.maximum(rng.normal(slope, float(np.sqrt(model.covariance[0, 0])), 8000), 0.02)
+    gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
+    verdict = progress.decide(gains, least)
+    outcomes = [
+        _outcome("power_at_heart_rate", gains, "%", n, least, 1), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1),
+        *_described(mine, band),
+    ]  # fmt: skip
+    more = None
+    if verdict.word == "cannot tell yet":
+        total = progress.more_runs(float(gains.mean()), float(gains.std()), least, min(runs_told))
+        more = total
+    out: dict[str, Any] = {
+        "first": _side(mine[0], parts[0]), "second": _side(mine[1], parts[1]), "scale": name, "outcomes": outcomes,
+        "matched": {"low_w": band[0], "high_w": band[1], "slopes": "under 15 %, what slopes cost at the same watts taken off", "temperature": warm},
+        "smallest_worthwhile_change_percent": least, "differences_in_conditions": conditions(library, mine[0], mine[1]),
+        "prior": "flat for the difference; how heart rate goes with power, heat and drift from the runs of the half year before",
+    }  # fmt: skip
+    out["verdict"] = {
+        "word": verdict.word, "probability_better": verdict.better, "probability_worse": verdict.worse, "probability_trivial": verdict.trivial, "needed": verdict.needed, "more_runs": more,
+        "sentence": _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1),
+    }  # fmt: skip
+    return out
+
+
+def _sides(library: Any, asked: tuple[str, str], scale: str | None) -> tuple[list[list[runs.StreamRows]], str, str]:
+    """Rows of both sides on one scale."""
+    chosen: list[tuple[int | None, dt.date | None, dt.date | None]] = []
+    for text in asked:
+        if re.fullmatch(r"\d+", text.strip()):
+            chosen.append((int(text), None, None))
+        elif ".." in text:
+            since, _, until = text.partition("..")
+            ends = (parse_date(since.strip()), parse_date(until.strip()))
+            if ends[1] < ends[0]:
+                raise UsageError(f"'{text}' ends before it begins")
+            chosen.append((None, *ends))
+        else:
+            raise UsageError(f"'{text}' is neither a run's number nor a block of days, as 2026-03-02..2026-03-29")
+    keys: set[tuple[str, str]] = set()
+    for run, _, _ in chosen:
+        if run is not None:
+            row = entries.library_row(library, run)
+            if row.scale_key is None:
+                raise NotEnoughData(f"run {run} has no power")
+            keys.add((row.scale_key, str(row.power_scale)))
+    if len(keys) > 1:
+        raise UsageError("the runs are of two devices: watts of two devices are not held against each other")
+    if keys and scale is None:
+        key, name = keys.pop()
+    else:
+        held = capacity.answer(library, scale=scale)
+        key, name = held.scale_key, held.scale
+    every = [r for r in runs.scale_rows(library, key) if not r.indoor and len(r.blocks)]
+    out = []
+    for text, (run, since_, until_) in zip(asked, chosen, strict=True):
+        side = [
+            r for r in every if (r.run == run if run is not None else since_ and until_ and since_ <= r.date <= until_)
+        ]
+        if not side:
+            raise NotEnoughData(f"there is no outdoor run with power on {name} in '{text}'")
+        out.append(side)
+    return out, key, name
+
+
+Pairs = list[tuple[runs.StreamRows, response.RunRows]]
+
+
+def _same_warmth(mine: list[Pairs]) -> tuple[list[Pairs], str]:
+    """Runs of both sides in one band of temperature where each keeps three; else all, and the model takes the warmth off."""
+    known = [[r.sky.temperature for r, _ in side if r.sky.temperature is not None] for side in mine]
+    if any(len(k) < len(side) for k, side in zip(known, mine, strict=True)):
+        return mine, "not known of all runs, so it is not matched"
+    low, high = max(min(k) for k in known) - NEAR_C, min(max(k) for k in known) + NEAR_C
+    kept = [[(r, t) for r, t in side if low <= (r.sky.temperature or 0.0) <= high] for side in mine]
+    if all(len(k) >= min(3, len(side)) and k for k, side in zip(kept, mine, strict=True)):
+        return kept, f"{low:.0f} to {high:.0f} °C"
+    return mine, "not the same on both sides: the model takes it off"
+
+
+def _minutes(model: response.Response, run: response.RunRows, border: float) -> tuple[Floats, np.ndarray]:
+    x, since = response.answered(run.blocks[:, AT["power"]], run.blocks[:, AT["elapsed"]], model.tau, model.border)
+    return x, response.usable(run, x, since, border)
+
+
+def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]:
+    """Power that both sides ran at: from the higher of the lower ends to the lower of the upper ones."""
+    ends = []
+    for side in minutes:
+        every = np.concatenate([x[k] for x, k in side])
+        if len(every) < LEAST_MINUTES:
+            raise NotEnoughData(
+                f"one side has {len(every)} settled minutes with heart rate and power: a comparison needs {LEAST_MINUTES}"
+            )
+        ends.append(np.percentile(every, [5, 95]))
+    low, high = max(e[0] for e in ends), min(e[1] for e in ends)
+    low, high = low * (1 - BAND_SHARE), high * (1 + BAND_SHARE)  # a steady run's own band is narrow
+    if high <= low:
+        raise NotEnoughData("the two sides were not run at the same power: there is nothing to match")
+    return float(low), float(high)
+
+
+def _level(
+    model: response.Response,
+    minutes: tuple[Floats, np.ndarray],
+    run: response.RunRows,
+    band: tuple[float, float],
+    origin: float,
+) -> tuple[float, Floats, float, int] | None:
+    """A run's heart rate at reference conditions from its matched minutes [bpm], mean design row, variance of drift and minutes, how many."""
+    x, usable = minutes
+    kept = usable & (x >= band[0]) & (x <= band[1])
+    count = int(kept.sum())
+    if count < 3:
+        return None
+    design = response.design(run, x, kept, model.power, origin)
+    design[:, response.C["trend"]] = 0.0
+    rest = run.blocks[kept][:, AT["heart_rate"]] - design[:, 1:] @ model.mean[: len(response.COLUMNS) - 1]
+    row = design.mean(axis=0)
+    own = (model.drift_sd * row[response.C["drift"]]) ** 2 + 4 * model.within**2 / count
+    return float(rest.mean()), row[1:], own, count
+
+
+def _difference(model: response.Response, parts: list[list[tuple[float, Floats, float, int]]]) -> tuple[float, float]:
+    """Difference of the sides' levels [bpm] and its SD: run to run, minutes, and what the model's coefficients leave open."""
+    means, rows, variances = [], [], []
+    for part in parts:
+        weights = np.array([1 / (model.run_sd**2 + own) for _, _, own, _ in part])
+        total = weights.sum()
+        means.append(float(weights @ np.array([v for v, _, _, _ in part]) / total))
+        rows.append(sum(w * r for w, (_, r, _, _) in zip(weights, part, strict=True)) / total)
+        variances.append(1 / total)
+    apart = np.asarray(rows[1] - rows[0])
+    p = len(response.COLUMNS) - 1
+    open_ = float(apart @ model.covariance[:p, :p] @ apart)
+    return means[1] - means[0], float(np.sqrt(sum(variances) + open_))
+
+
+def _outcome(name: str, draws: Floats, unit: str, n: int, least: float, sign: int) -> dict[str, Any]:
+    """One outcome that is judged; ``sign`` -1 where lower is better."""
+    return {
+        "name": name, "difference": progress.change(draws, unit, n, METHOD), "smallest_worthwhile_change": least,
+        "probability_worthwhile": float((sign * draws > least).mean()), "probability_worse": float((sign * draws < -least).mean()),
+    }  # fmt: skip
+
+
+def _described(mine: list[Pairs], band: tuple[float, float]) -> list[dict[str, Any]]:
+    """Speed at the same watts and measures of form at the same speed: described, not judged."""
+    out: list[dict[str, Any]] = []
+    costs = [[_cost(r.blocks, band) for r, _ in side] for side in mine]
+    speeds = [np.array([-100 * c for c in side if c is not None]) for side in costs]
+    out.append(_plain("speed_at_power", speeds, "%", 100 * SPEED_DAY_SD))
+    blocks = [[r.blocks for r, _ in side] for side in mine]
+    for name, (unit, _) in form.MEASURES.items():
+        values, _, _ = form.at_speed([*blocks[0], *blocks[1]], name)
+        sides = [values[: len(blocks[0])], values[len(blocks[0]) :]]
+        found = _plain(f"{name}_at_speed", [s[np.isfinite(s)] for s in sides], unit, None)
+        if found["difference"].value is not None:
+            out.append(found)
+    return out
+
+
+def _cost(block: Floats, band: tuple[float, float]) -> float | None:
+    """Logarithm of joules per metre as on the flat, in minutes near the band."""
+    p, v, g = block[:, AT["power"]], block[:, AT["speed"]], np.nan_to_num(block[:, AT["grade"]])
+    kept = (p > 0.95 * band[0]) & (p < 1.05 * band[1]) & (v > 1.2) & (np.abs(g) < response.FLAT)
+    return float(np.median(np.log(p[kept] / v[kept] / slope_factor(g[kept])))) if kept.sum() >= 5 else None
+
+
+def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> dict[str, Any]:
+    """Difference of means of runs, by Welch's interval; single runs by the spread from day to day, where that is known."""
+    from scipy.stats import t
+
+    told: dict[str, Any] = {"name": name, "smallest_worthwhile_change": None, "probability_worthwhile": None}
+    counts = [len(s) for s in sides]
+    if not all(counts):
+        return {**told, "difference": Estimate.withheld(unit, METHOD, "it is missing on one side", sum(counts), "runs")}
+    at = float(sides[1].mean() - sides[0].mean())
+    if min(counts) >= 2:
+        v = [s.var(ddof=1) / len(s) for s in sides]
+        total = sum(v)
+        free = total**2 / max(sum(x**2 / (c - 1) for x, c in zip(v, counts, strict=True)), 1e-30)
+        half = float(t.ppf(0.975, max(free, 1)) * np.sqrt(total))
+    elif day_sd is not None:
+        half = 1.96 * day_sd * float(np.sqrt(sum(1 / c for c in counts)))
+    else:
+        return {
+            **told,
+            "difference": Estimate.withheld(unit, METHOD, "one run a side tells no spread", sum(counts), "runs"),
+        }
+    return {**told, "difference": Estimate(at, at - half, at + half, unit, sum(counts), METHOD, "runs")}
+
+
+def _side(mine: Pairs, part: list[tuple[float, Floats, float, int]]) -> dict[str, Any]:
+    rows = [r for r, _ in mine]
+    return {
+        "runs": [r.run for r in rows], "since": min(r.date for r in rows), "until": max(r.date for r in rows), "minutes": sum(v[3] for v in part),
+    }  # fmt: skip
+
+
+def conditions(library: Any, first: Pairs, second: Pairs) -> list[str]:
+    """What else was not the same, in sentences."""
+    out = []
+
+    def means(of: Any) -> tuple[float | None, float | None]:
+        sides = []
+        for side in (first, second):
+            known = [v for v in (of(r, t) for r, t in side) if v is not None and np.isfinite(v)]
+            sides.append(float(np.mean(known)) if known else None)
+        return sides[0], sides[1]
+
+    for name, of, least, unit, digits in (
+        ("temperature", lambda r, t: r.sky.temperature, 3.0, "°C", 0), ("wind", lambda r, t: r.sky.wind, 2.0, "m/s", 1), ("sleep", lambda r, t: t.sleep, 0.7, "h", 1),
+        ("climbing", lambda r, t: 1000 * float(np.nanmean(np.maximum(r.blocks[:, AT["grade"]], 0))) if np.isfinite(r.blocks[:, AT["grade"]]).any() else None, 8.0, "m a kilometre", 0),
+        ("duration", lambda r, t: r.duration_s / 60, 15.0, "min", 0), ("hour of the day", lambda r, t: _hour(library, r.run), 3.0, "h", 0),
+    ):  # fmt: skip
+        a, b = means(of)
+        if a is not None and b is not None and abs(b - a) >= least:
+            out.append(f"{name}: {a:.{digits}f}, then {b:.{digits}f} {unit}")
+        elif name == "temperature" and (a is None or b is None):
+            out.append("temperature: not known on one side or both, so heat can be the cause")
+    ill = [sum(t.ill for _, t in side) for side in (first, second)]
+    if any(ill):
+        out.append(f"illness in the diary: {ill[0]} runs, then {ill[1]}")
+    told = entries.told(library)
+    for name in ("shoe", "surface"):
+        sides = [
+            {getattr(told[r.run], name) for r, _ in side if r.run in told and getattr(told[r.run], name)}
+            for side in (first, second)
+        ]
+        if all(sides) and sides[0] != sides[1]:
+            out.append(f"{name}: {', '.join(sorted(sides[0]))}, then {', '.join(sorted(sides[1]))}")
+    return out
+
+
+def _hour(library: Any, run: int) -> float:
+    local = entries.library_row(library, run).local
+    return float(local.hour + local.minute / 60)
+
+
+def _sentence(
+    outcomes: list[dict[str, Any]], verdict: progress.Verdict, differed: list[str], more: int | None, single: bool
+) -> str:
+    gain, beats = outcomes[0]["difference"], outcomes[1]["difference"]
+    size = f"{gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {beats.value:+.1f} bpm at the same power ({beats.low:+.1f} to {beats.high:+.1f})"
+    text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {size}."
+    if verdict.word == "cannot tell yet":
+        if single:
+            text += " Two single runs differ by the day: compare blocks of weeks."
+        elif more:
+            text += f" About {more} more runs on each side would tell, if it stays so."
+        else:
+            text += " More runs alone would hardly tell a difference of this size."
+    elif verdict.word == "worse":
+        text += " Look first at health, sleep, heat and the device."
+    return text + (f" Not the same: {'; '.join(differed)}." if differed else "")
