@@ -88,6 +88,10 @@ def looks(
         gains, why = response.gain(model, begin, model.days[-1])
         if why:
             continue
-        out.append(progress.decide(gains, progress.WORTHWHILE["%"], looks=week - first_week + 1))
+        out.append(
+            progress.decide(
+                float(gains.mean()), float(gains.std()), progress.WORTHWHILE["%"], looks=week - first_week + 1
+            )
+        )
         last = (float(gains.mean()), *(float(v) for v in np.percentile(gains, [2.5, 97.5])))
     return out, last

@@ -32,31 +32,39 @@ class Verdict:
 
 
 def decide(
-    draws: Floats, worthwhile: float, higher_is_better: bool = True, looks: int = 1, outcomes: int = 1
+    change: float,
+    sd: float,
+    worthwhile: float,
+    higher_is_better: bool = True,
+    looks: int = 1,
+    outcomes: int = 1,
+    freedom: float = math.inf,
 ) -> Verdict:
-    """A verdict from draws of a change.
+    """A verdict on a change that is known to lie about a value.
 
     Parameters
     ----------
-    draws : numpy.ndarray, shape (n,)
-        Posterior of the change.
+    change, sd : float
+        Middle and standard error of the change.
     worthwhile : float
-        The smallest worthwhile change, in the draws' unit, above 0.
+        The smallest worthwhile change, in the same unit, above 0.
     looks : int
         How often the question has been asked of growing data: each look must be surer, so that all together err as seldom as one (Pocock).
     outcomes : int
         How many outcomes are judged at once: each must be surer (Bonferroni).
+    freedom : float
+        Degrees of freedom of the standard error.
     """
-    good = draws if higher_is_better else -draws
-    better, worse = float((good > worthwhile).mean()), float((good < -worthwhile).mean())
-    trivial = 1.0 - better - worse
+    from scipy.stats import norm, t
+
+    shape = norm() if math.isinf(freedom) else t(max(freedom, 1.0))
+    good, width = change if higher_is_better else -change, max(sd, 1e-12)
+    better, worse = (float(shape.cdf((way * good - worthwhile) / width)) for way in (1, -1))
+    trivial = max(1.0 - better - worse, 0.0)
     needed = sure_enough(looks, outcomes)
-    # A quantile beyond the draws is read from their spread.
-    z = (float(good.mean()) - worthwhile) / max(float(good.std()), 1e-12)
-    y = (-float(good.mean()) - worthwhile) / max(float(good.std()), 1e-12)
-    if _phi(z) >= needed:
+    if better >= needed:
         word = "improved"
-    elif _phi(y) >= needed:
+    elif worse >= needed:
         word = "worse"
     elif trivial >= TRIVIAL:
         word = "no worthwhile change"

@@ -39,6 +39,7 @@ class Planned:
     temperature: float = 12.0
     measured: bool = True
     file_format: str = "fit"
+    cost: tuple[float, ...] = ()  # of each piece, what the heart answers to against the usual; empty for no difference
 
 
 @dataclass
@@ -129,11 +130,52 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
                 )
             )  # fmt: skip
     out.sort(key=lambda p: p.start)
+    out = [p for p in out if p.start.date() not in _TRIAL_DAYS]
     for index, planned in enumerate(out):
         if index % 29 == 7:
             out[index] = replace(planned, file_format="gpx")
         elif index % 37 == 11:
             out[index] = replace(planned, file_format="csv")
+    return sorted([*out, *_trials(base)], key=lambda p: p.start)
+
+
+# Two trials of four runs each, on Thursdays: a shoe that saves the heart a fiftieth and more, and a posture that saves nothing.
+TRIALS = {
+    "Trial: blue pair": (dt.date(2026, 6, 25), 0.965),
+    "Trial: hands low": (dt.date(2026, 7, 30), 1.0),
+}
+TRIAL_RUNS, TRIAL_SEED = 4, 7
+_TRIAL_DAYS = {first + dt.timedelta(weeks=k) for first, _ in TRIALS.values() for k in range(TRIAL_RUNS)}
+
+
+def _trials(base: Runner) -> list[Planned]:
+    """Blocks of six minutes with two easy ones between, in orders that the program itself draws for such a trial."""
+    from footwork.analysis import trials
+
+    rng = np.random.default_rng(TRIAL_SEED)
+    out = []
+    for title, (first, cost) in TRIALS.items():
+        for k, order in enumerate(trials.order(2, 1, TRIAL_RUNS, TRIAL_SEED)):
+            day = first + dt.timedelta(weeks=k)
+            share = 0.76 * float(np.exp(rng.normal(0, 0.004)))
+            pieces, costs = [(600.0, 0.68)], [1.0]
+            for i, condition in enumerate(order):
+                pieces.append((360.0, share * float(np.exp(rng.normal(0, 0.004)))))
+                costs.append(cost if condition else 1.0)
+                if i + 1 < len(order):
+                    pieces.append((120.0, 0.6))
+                    costs.append(1.0)
+            pieces.append((300.0, 0.64))
+            out.append(
+                Planned(
+                    _clock(day, 18, 10 + k),
+                    title,
+                    pieces,
+                    0.05,
+                    temperature=temperature_on(day) + 4.0,
+                    cost=(*costs, 1.0),
+                )
+            )
     return out
 
 
@@ -239,7 +281,7 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
         "distance": at * (1 + rng.normal(0, 0.004)), "speed": np.maximum(speed + rng.normal(0, 0.04, len(speed)), 0),
         "altitude": np.interp(at, np.arange(len(z)), z) + rng.normal(0, 0.15, len(speed)) + rng.normal(0, 2),
         "latitude": lat + 0.3 * wander[0] / _METRES_PER_DEGREE, "longitude": lon + 0.3 * wander[1] / _METRES_PER_DEGREE,
-        "heart_rate": heart_rate(runner, speed, grade, planned.temperature, rng),
+        "heart_rate": heart_rate(runner, speed * _cost(planned, len(speed)), grade, planned.temperature, rng),
         "cadence": 2 * np.rint(80 + 4.0 * (speed - 3.0) + rng.normal(0, 0.8, len(speed))),
         "temperature": np.full(len(speed), np.rint(planned.temperature)),
         "stance_time": 0.310 - 0.022 * (speed - 2.5) + rng.normal(0, 0.004, len(speed)),
@@ -253,8 +295,15 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
         columns["second_power"] = np.rint(device_watts(runner, wrist, speed, grade, rng))
     _spoil(columns, planned.strap)
     edges = np.concatenate([[0], np.cumsum([round(s) for s, _ in planned.pieces])]).tolist()
-    laps = list(pairwise(edges)) if len(planned.pieces) > 6 and "times" in planned.title else []
+    laps = list(pairwise(edges)) if len(planned.pieces) > 6 and ("times" in planned.title or planned.cost) else []
     return Samples(planned, begin + seconds + shift, columns, pauses, laps)
+
+
+def _cost(planned: Planned, seconds: int) -> Floats:
+    """What the heart answers to in each second, against the usual."""
+    if not planned.cost:
+        return np.ones(seconds)
+    return np.concatenate([np.full(round(s), c) for (s, _), c in zip(planned.pieces, planned.cost, strict=True)])
 
 
 def _spoil(columns: dict[str, Floats], strap: str) -> None:

@@ -95,7 +95,7 @@ def _answer(library: Any, first: str, second: str, scale: str | None, worthwhile
     draws = rng.normal(beats, sd, 8000)
     slopes = np.maximum(rng.normal(slope, float(np.sqrt(model.covariance[0, 0])), 8000), 0.02)
     gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
-    verdict = progress.decide(gains, least)
+    verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
         _outcome("power_at_heart_rate", gains, "%", n, least, 1), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1),
         *_described(mine, band),

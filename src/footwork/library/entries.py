@@ -430,6 +430,8 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "trim": lambda e, s: f"trimmed to {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "distance": lambda e, s: f"distance corrected to {e.payload['metres'] / 1000:.3f} km",
     "session": lambda e, s: f"session planned for {e.date}: {e.payload['name'] or e.payload['text']}",
+    "trial": lambda e, s: f"trial designed: {', '.join(e.payload['conditions'])}",
+    "trial-run": lambda e, s: f"run for trial {e.payload['trial']}",
     "efforts": lambda e, s: f"divided into {len(e.payload['parts'])} parts",
     "lap": lambda e, s: f"lap from {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "diary": lambda e, s: f"diary: {e.payload['name'].replace('_', ' ')} {'taken back' if e.payload['value'] is None else e.payload['value']}",

@@ -165,7 +165,7 @@ def _answer(
     change = progress.change(gains, "%", n) if not why else Estimate.withheld("%", METHOD, why, n, "runs")
     moved = model.row(last, power) - model.row(first, power)
     beats, beats_sd = float(moved @ model.mean), float(np.sqrt(moved @ model.covariance @ moved))
-    verdict = progress.decide(gains, least, looks=looks)
+    verdict = progress.decide(float(gains.mean()), float(gains.std()), least, looks=looks)
     told = {
         "word": "cannot tell yet" if why else verdict.word, "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse,
         "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "looks": looks,

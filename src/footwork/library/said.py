@@ -193,6 +193,56 @@ class Said:
 
         return recognising.compare(self, first, second)
 
+    def design_trial(self, change: str, usual: str = "as usual", **asked: Any) -> dict[str, Any]:
+        """A fair trial of a change, not kept; see `trials.design`."""
+        from footwork.library import trials
+
+        return trials.design(self, change, usual, **asked)
+
+    def new_trial(self, designed: dict[str, Any], date: dt.date | None = None) -> int:
+        """Keep a design; returns the trial's number."""
+        from footwork.library import trials
+
+        return trials.new(self, designed, date)
+
+    def trials(self) -> list[dict[str, Any]]:
+        """Kept trials, the newest first, with the runs joined to them."""
+        from footwork.library import trials
+
+        return trials.listed(self)
+
+    def join_trial(self, number: int, run_id: int, order: int | None = None, **told: Any) -> int:
+        """Say that a run was run for a trial; see `trials.join`."""
+        from footwork.library import trials
+
+        return trials.join(self, number, run_id, order, **told)
+
+    def analyse_trial(self, number: int) -> dict[str, Any]:
+        """A trial's result so far; see `verdicts.analyse`."""
+        from footwork.library import verdicts
+
+        return verdicts.analyse(self, number)
+
+    def progress(
+        self, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, **asked: Any
+    ) -> dict[str, Any]:
+        """Whether more power goes with the same heart rate; see `progress.answer`."""
+        from footwork.library import progress
+
+        return progress.answer(self, since, until, date, **asked)
+
+    def within(self, run_id: int) -> dict[str, Any]:
+        """Heart rate against power along one run; see `progress.within`."""
+        from footwork.library import progress
+
+        return progress.within(self, run_id)
+
+    def compare_runs(self, first: str, second: str, **asked: Any) -> dict[str, Any]:
+        """Two runs, or two blocks of days, against each other; see `comparing.answer`."""
+        from footwork.library import comparing
+
+        return comparing.answer(self, first, second, **asked)
+
     def match_session(self, run_id: int, text: str) -> dict[str, Any]:
         """A run against a session; see `matching.match`."""
         from footwork.library import matching
