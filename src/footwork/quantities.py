@@ -246,7 +246,8 @@ def describe(estimate: Estimate, digits: int = 0, evidence: str = "") -> str:
     if estimate.value is None or estimate.low is None or estimate.high is None:
         return f"withheld: {estimate.reason}"
     tail = f", {evidence}" if evidence else ""
-    return f"{estimate.value:.{digits}f} {estimate.unit}  {estimate.low:.{digits}f}–{estimate.high:.{digits}f}{tail}"
+    to = "–" if estimate.low >= 0 else " to "
+    return f"{estimate.value:.{digits}f} {estimate.unit}  {estimate.low:.{digits}f}{to}{estimate.high:.{digits}f}{tail}"
 
 
 def describe_weather(told: dict[str, Any]) -> str:

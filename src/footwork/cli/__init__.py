@@ -17,11 +17,12 @@ from footwork.cli import recordings  # isort: skip
 from footwork.cli import answers  # isort: skip
 from footwork.cli import race  # isort: skip
 from footwork.cli import sessions  # isort: skip
+from footwork.cli import progress  # isort: skip
 from footwork.cli import devices  # isort: skip
 from footwork.cli import keeping  # isort: skip
 from footwork.cli import running  # isort: skip
 
-__all__ = ["answers", "app", "devices", "keeping", "main", "race", "recordings", "running", "sessions"]
+__all__ = ["answers", "app", "devices", "keeping", "main", "progress", "race", "recordings", "running", "sessions"]
 
 
 def main() -> None:

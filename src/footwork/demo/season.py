@@ -287,6 +287,9 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
         "stance_time": 0.310 - 0.022 * (speed - 2.5) + rng.normal(0, 0.004, len(speed)),
         "vertical_oscillation": 0.086 - 0.004 * (speed - 3.0) + rng.normal(0, 0.002, len(speed)),
     }  # fmt: skip
+    own = np.random.default_rng(int(begin))  # form differs a little from day to day
+    for name, sd in (("cadence", 1.1), ("stance_time", 0.004), ("vertical_oscillation", 0.0015)):
+        columns[name] = columns[name] + own.normal(0, sd)
     day = float(np.exp(rng.normal(0, 0.012)))  # how the sensor sits, the shoe, the ground
     if planned.measured:
         columns["power"] = np.rint(day * device_watts(runner, FOOT, speed, grade, rng))

@@ -66,6 +66,7 @@ def design(
     UsageError
         Fewer than two conditions, two of one name, or times and numbers that cannot be run.
     """
+    cadences = sorted(cadences, key=lambda c: (c != 0, c))  # the usual one is what the others are held against
     names = [f"cadence {c:+g} %" if c else "usual cadence" for c in cadences] if cadences else [usual, change, *others]
     names = [" ".join(n.split())[:40] for n in names]
     if not 2 <= len(names) <= MOST_CONDITIONS or not all(names) or len({n.lower() for n in names}) < len(names):

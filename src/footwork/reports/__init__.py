@@ -39,6 +39,33 @@ def session_sheet(found: dict[str, Any], name: str = "", imperial: bool = False)
     return made
 
 
+def trial_sheet(trial: dict[str, Any], imperial: bool = False) -> bytes:
+    """A kept trial as PDF: each run's blocks in their order, with room to write.
+
+    Parameters
+    ----------
+    trial : dict
+        From `library.trials.kept`.
+    """
+    import typst
+
+    from footwork.library import trials
+
+    starts = [trial["warm_s"] + a for a, _ in trials.schedule(trial)]
+    told = {
+        "title": f"Trial {trial['id']}: {trial['conditions'][0]} against {', '.join(trial['conditions'][1:])}", "told": trials.told(trial, imperial), "course": trial["course"],
+        "warm": format_duration(trial["warm_s"]) if trial["warm_s"] else "0:00", "notes": trial["cautions"],
+        "runs": [
+            {"number": k + 1, "blocks": [{"number": i + 1, "name": trial["conditions"][c], "at": format_duration(starts[i]) if starts[i] else "0:00"} for i, c in enumerate(order)]}
+            for k, order in enumerate(trial["orders"])
+        ],
+    }  # fmt: skip
+    made: bytes = typst.compile(
+        str(_HERE / "trial.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
+
+
 def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["pdf", "svg"] = "pdf") -> bytes:
     """A wrist band and a pocket sheet of a race plan, as PDF: black on white, large numerals, to be cut out.
 

@@ -25,6 +25,7 @@ NAV = (
     ("usual", "Usual"),
     ("capacity", "Capacity"),
     ("sessions", "Sessions"),
+    ("progress", "Progress"),
     ("race", "Race"),
     ("devices", "Devices"),
     ("diary", "Diary"),

@@ -1,0 +1,328 @@
+"""Progress: one sentence and the band, what else could be the cause, runs against each other."""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError
+from footwork.library import verdicts
+from footwork.quantities import Estimate, describe, format_pace, parse_date
+from footwork.web.forms import Field, inputs, sentence
+from footwork.web.layout import (
+    heading,
+    link,
+    method_link,
+    note,
+    page,
+    scale_links,
+    table,
+    text,
+    unbroken,
+    whisker,
+    whole_number,
+)
+from footwork.web.pages.run import show_chart
+
+
+def data(
+    library: Any, since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = ""
+) -> dict[str, Any]:
+    """Shown by the page and its twin."""
+    days = [parse_date(d) if d.strip() else None for d in (since, until, date)]
+    least = float(worthwhile) if worthwhile.strip().replace(".", "", 1).isdigit() else None
+    found: dict[str, Any] = library.progress(*days, scale=scale or None, worthwhile=least)
+    return found
+
+
+def compare_data(library: Any, first: str = "", second: str = "", scale: str = "") -> dict[str, Any]:
+    """Shown by the comparison and its twin."""
+    found: dict[str, Any] = library.compare_runs(first, second, scale=scale or None)
+    return found
+
+
+def within_data(library: Any, run_id: str) -> dict[str, Any]:
+    """Shown by a run's drift page and its twin."""
+    found: dict[str, Any] = library.within(whole_number(run_id))
+    return found
+
+
+def chart(found: dict[str, Any]) -> Chart:
+    """Power at the reference heart rate, and heart rate at the reference power, each with its 95 % band."""
+    x = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in found["series"]], dtype=float)
+    panes = []
+    for name, title in (
+        ("power", f"power at {found['reference_heart_rate_bpm']} bpm, W"), ("heart_rate", f"heart rate at {found['reference_power_w']} W, bpm"),
+    ):  # fmt: skip
+        low, middle, high = (
+            np.array([r[name][k] for r in found["series"]], dtype=float) for k in ("low", "value", "high")
+        )
+        panes.append(Pane(title, [Mark("band", x, low, high), Mark("line", x, middle, accent=True)], height=150))
+    return Chart(panes, "date", "Power at a heart rate, and heart rate at a power, through the season")
+
+
+def drift_chart(found: dict[str, Any]) -> Chart:
+    """Heart rate at the run's mean power, minute by minute, and the straight drift."""
+    x, y = (np.array([p[k] for p in found["points"]]) for k in ("elapsed_s", "heart_rate_bpm"))
+    rise = found["drift"]["value"] * (x - x.mean()) / 3600
+    return Chart(
+        [Pane(f"heart rate at {found['power_w']:.0f} W, bpm", [Mark("points", x, y), Mark("line", x, y.mean() + rise, accent=True)], height=190)], "time",
+        "Heart rate at the run's mean power over time",
+    )  # fmt: skip
+
+
+def _chances(found: dict[str, Any]) -> None:
+    verdict = found["verdict"]
+    if verdict["probability_better"] is None:
+        return
+    text(
+        "p",
+        f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: {100 * verdict['probability_better']:.1f} %; of a worthwhile loss {100 * verdict['probability_worse']:.1f} %. "
+        f"A verdict needs {100 * verdict['needed']:.1f} %, since each of {verdict['looks']} weeks counts as a look. Prior: {found['prior']}.",
+        "soft",
+    )
+
+
+def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None:
+    """The page's body."""
+    scale_links(base, library, "progress", found["scale"])
+    with ui.element("div").classes("numbers"):
+        change = Estimate.from_json(found["change"])
+        whisker(
+            base,
+            f"Power at {found['reference_heart_rate_bpm']} bpm, since {unbroken(found['since'])}",
+            "change",
+            change,
+            digits=1,
+        )
+        whisker(
+            base,
+            f"Heart rate at {found['reference_power_w']} W",
+            "change_heart_rate",
+            Estimate.from_json(found["change_heart_rate"]),
+            digits=1,
+        )
+    show_chart(chart(found))
+    text(
+        "p",
+        f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: {found['conditions']}. Every minute with sound heart rate counts, also of hills and intervals.",
+        "soft",
+    )
+    _chances(found)
+    for warning in found["warnings"]:
+        note(warning, base, "progress")
+    if found["results"]:
+        heading("By tests and races")
+        for r in found["results"]:
+            text(
+                "p",
+                f"{unbroken(r['date'])}: critical power {describe(Estimate.from_json(r['critical_power']))}, {r['evidence']}.",
+            )
+        text("p", "Heart rate has no part in these; where both say the same, it is surer.", "soft")
+    if found["effects"]:
+        heading("What heart rate goes with")
+        table(
+            ["with", "heart rate", "interval"],
+            [[f"{e['of'][0].upper()}{e['of'][1:]}", f"{e['effect']['value']:+.1f} bpm", f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}"] for e in found["effects"]],
+        )  # fmt: skip
+    if found["durability"]:
+        heading("After so much work in a run")
+        table(
+            ["work", "heart rate at the same power", "interval", "runs"],
+            [[f"{d['from_kj']} to {d['to_kj']} kJ", f"{d['rise']['value']:+.1f} bpm", f"{d['rise']['low']:+.1f} to {d['rise']['high']:+.1f}", str(d["rise"]["n"])] for d in found["durability"]],
+            labelled=True,
+        )  # fmt: skip
+    months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
+    if months:
+        heading(f"Flat speed at {found['speed']['power_w']} W")
+        table(
+            ["month", "pace", "interval", "runs"],
+            [[m["month"], format_pace(m["speed"]["value"], imperial), f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}", str(m["speed"]["n"])] for m in months],
+            labelled=True,
+        )  # fmt: skip
+        text("p", found["speed"]["sentence"], "soft")
+    measures = [m for m in found["form"]["measures"] if m["change"]["value"] is not None]
+    if measures:
+        heading("Form at the same speed")
+        rows = []
+        for m in measures:
+            d, c = (3, m["change"]) if m["unit"] == "m" else (1, m["change"])
+            rows.append(
+                [
+                    m["name"].replace("_", " ").capitalize(),
+                    f"{m['months'][0]['mean']:.{d}f} {m['unit']}",
+                    f"{m['months'][-1]['mean']:.{d}f} {m['unit']}",
+                    f"{c['value']:+.{d}f} ({c['low']:+.{d}f} to {c['high']:+.{d}f})",
+                ]
+            )
+        table(["measure", "first month", "last month", "change"], rows, labelled=True)
+        text("p", f"{found['form']['sentence']} At {format_pace(measures[0]['speed_mps'], imperial)}.", "soft")
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/progress")
+    async def progress(since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = "") -> None:
+        imperial = library.setting("units") == "imperial"
+        try:
+            found, problem = await asyncio.to_thread(data, library, since, until, date, scale, worthwhile), ""
+        except FootworkError as error:
+            found, problem = None, sentence(str(error))
+        with page(base, "Progress", "Progress", found["verdict"]["sentence"] if found else problem):
+            if found:
+                show(base, library, found, imperial)
+            with ui.element("details"):
+                text("summary", "Another window, or another smallest worthwhile change")
+                given: dict[str, str] = {"since": since, "until": until, "worthwhile": worthwhile}
+                inputs(
+                    [
+                        Field("since", "First day, YYYY-MM-DD"),
+                        Field("until", "Last day"),
+                        Field("worthwhile", "Smallest worthwhile change, %; 0.5 if empty"),
+                    ],
+                    given,
+                    "window-",
+                )
+
+                def asked(_: Any) -> None:
+                    words = "&".join(f"{k}={quote(v)}" for k, v in given.items() if v.strip())
+                    ui.navigate.to(f"{base}/progress?{words}")
+
+                text("button", "Look at that", "fw").on("click", asked)
+            _compare_form(base)
+            with ui.element("details") as box:
+                text("summary", "Heart rate and cadence in everyday runs")
+                inside = ui.element("div")
+
+            async def look(event: Any) -> None:
+                if not event.args.get("open"):
+                    return
+                inside.clear()
+                with inside:
+                    try:
+                        told = await asyncio.to_thread(verdicts.cadence_history, library)
+                    except FootworkError as error:
+                        text("p", sentence(str(error)))
+                        return
+                    table(
+                        ["cadence against the run's own at that speed, %", "heart rate at the same power", "minutes"],
+                        [[g["cadence"].capitalize(), f"{g['heart_rate_bpm']:+.1f} bpm", str(g["minutes"])] for g in told["groups"]], labelled=True,
+                    )  # fmt: skip
+                    text("p", told["sentence"], "soft")
+
+            box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")
+            with ui.element("div").classes("row-of"):
+                link("Trials of a change", f"{base}/trials", "button")
+            with ui.element("p"):
+                method_link(base, "progress", "How progress is told")
+
+    @ui.page(f"{base}/compare-runs")
+    async def compare_runs(first: str = "", second: str = "", scale: str = "") -> None:
+        found: dict[str, Any] | None = None
+        problem = "Name two runs by their numbers, or two blocks of days."
+        if first.strip() and second.strip():
+            try:
+                found, problem = await asyncio.to_thread(compare_data, library, first, second, scale), ""
+            except FootworkError as error:
+                problem = sentence(str(error))
+        with page(base, "Progress", "Runs against each other", found["verdict"]["sentence"] if found else problem):
+            _compare_form(base, first, second, opened=found is None)
+            if found is not None:
+                _compared(base, found)
+            with ui.element("p"):
+                method_link(base, "compare-runs", "How runs are compared")
+
+    @ui.page(f"{base}/runs/{{run_id}}/drift")
+    async def drift(run_id: str) -> None:
+        try:
+            found, problem = await asyncio.to_thread(within_data, library, run_id), ""
+        except FootworkError as error:
+            found, problem = None, sentence(str(error))
+        with page(base, "Runs", f"Heart rate along run {run_id}", found["sentence"] if found else problem):
+            with ui.element("div").classes("row-of"):
+                link("The run", f"{base}/runs/{run_id}", "button")
+                link("Progress", f"{base}/progress", "button")
+            if found is not None:
+                with ui.element("div").classes("numbers"):
+                    whisker(base, "Drift of this run", "drift", Estimate.from_json(found["drift"]), digits=1)
+                    if found["usual"]:
+                        whisker(base, "Usual drift", "usual", Estimate.from_json(found["usual"]), digits=1)
+                show_chart(drift_chart(found))
+                text(
+                    "p",
+                    "Each point is a minute's heart rate, brought to the run's mean power and to the flat. The first ten minutes are left out.",
+                    "soft",
+                )
+            with ui.element("p"):
+                method_link(base, "within-run", "How drift is told")
+
+
+def _compare_form(base: str, first: str = "", second: str = "", opened: bool = False) -> None:
+    with ui.element("details") as box:
+        box.props["open"] = opened
+        text("summary", "Two runs or two blocks of weeks against each other")
+        given = {"first": first, "second": second}
+        inputs(
+            [Field("first", "Run, or days as 2026-03-02..2026-03-29"), Field("second", "Against it: run, or days")],
+            given,
+            "pair-",
+        )
+
+        def asked(_: Any) -> None:
+            ui.navigate.to(f"{base}/compare-runs?first={quote(given['first'])}&second={quote(given['second'])}")
+
+        text("button", "Compare", "fw").on("click", asked)
+
+
+WORDS = {
+    "power_at_heart_rate": "Power at the same heart rate", "heart_rate_at_power": "Heart rate at the same power", "speed_at_power": "Speed at the same watts: the device", "cadence_at_speed": "Cadence at the same speed",
+    "step_length_at_speed": "Step length at the same speed", "stance_time_at_speed": "Stance time at the same speed", "vertical_oscillation_at_speed": "Vertical oscillation at the same speed",
+}  # fmt: skip
+
+
+def _compared(base: str, found: dict[str, Any]) -> None:
+    with ui.element("div").classes("numbers"):
+        for o in found["outcomes"][:2]:
+            whisker(base, WORDS[o["name"]], f"outcomes.{o['name']}", Estimate.from_json(o["difference"]), digits=1)
+    rows = []
+    for o in found["outcomes"]:
+        e = o["difference"]
+        d = 3 if e["unit"] == "m" else 1
+        size = (
+            f"{e['value']:+.{d}f} {e['unit']} ({e['low']:+.{d}f} to {e['high']:+.{d}f})"
+            if e["value"] is not None
+            else f"withheld: {e['reason']}"
+        )
+        chance = (
+            f"{100 * o['probability_worthwhile']:.0f} %"
+            if o["probability_worthwhile"] is not None
+            else "described only"
+        )
+        rows.append(
+            [
+                WORDS[o["name"]],
+                size,
+                f"{o['smallest_worthwhile_change']:g} {e['unit']}" if o["smallest_worthwhile_change"] else "",
+                chance,
+            ]
+        )
+    table(["outcome", "difference", "worthwhile from", "probability of a worthwhile gain"], rows, labelled=True)
+    if found["differences_in_conditions"]:
+        heading("Not the same on both sides")
+        for line in found["differences_in_conditions"]:
+            text("p", f"{line[0].upper()}{line[1:]}.")
+    m = found["matched"]
+    sides = [
+        f"{len(s['runs'])} run{'s' if len(s['runs']) > 1 else ''} with {s['minutes']} matched minutes"
+        for s in (found["first"], found["second"])
+    ]
+    text(
+        "p",
+        f"{sides[0]} against {sides[1]}, at {m['low_w']:.0f} to {m['high_w']:.0f} W on {found['scale']}; slopes {m['slopes']}; temperature {m['temperature']}. Prior: {found['prior']}.",
+        "soft",
+    )

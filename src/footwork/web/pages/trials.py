@@ -1,0 +1,220 @@
+"""Trials of a change, from design to verdict."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, Mark, Pane
+from footwork.errors import FootworkError, UsageError
+from footwork.library import trials as kept
+from footwork.quantities import Estimate, format_duration
+from footwork.reports import trial_sheet
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
+from footwork.web.pages.run import show_chart
+
+
+def data(library: Any) -> dict[str, Any]:
+    """Shown by the list and its twin."""
+    return {"trials": library.trials()}
+
+
+def one_data(library: Any, number: str) -> dict[str, Any]:
+    """A trial with its result, or why there is none yet; shown by its page and twin."""
+    if not (number.isascii() and number.isdigit() and len(number) < 12):
+        raise UsageError(f"there is no trial {number}")
+    trial = kept.kept(library, int(number))
+    try:
+        return {"trial": trial, "result": library.analyse_trial(int(number)), "reason": ""}
+    except FootworkError as error:
+        return {"trial": trial, "result": None, "reason": str(error)}
+
+
+def chart(found: dict[str, Any], letters: list[str]) -> Chart:
+    """The outcome of each block in the order of running; conditions by letters until they are asked for."""
+    name = found["primary"]["outcome"]
+    blocks = [b for b in found["blocks"] if b[name] is not None]
+    marks = []
+    for c, letter in enumerate(letters):
+        mine = [(k, b[name]) for k, b in enumerate(blocks) if b["condition"] == c]
+        if mine:
+            x, y = (np.array(v, dtype=float) for v in zip(*mine, strict=True))
+            # A short line for each block, so that its letter can stand beside it.
+            for at, value in zip(x, y, strict=True):
+                marks.append(
+                    Mark(
+                        "line",
+                        np.array([at, at + 0.8]),
+                        np.full(2, value),
+                        label=letter,
+                        soft=bool(c % 2),
+                    )
+                )
+    return Chart(
+        [Pane(f"{name.replace('_', ' ')} of each block, {found['primary']['unit']}", marks, height=260)],
+        "watts",
+        f"{name.replace('_', ' ')} of each block",
+    )
+
+
+def register(base: str, library: Any) -> None:
+    @ui.page(f"{base}/trials")
+    async def trials() -> None:
+        rows = await asyncio.to_thread(library.trials)
+        with page(
+            base,
+            "Progress",
+            "Trials",
+            "A change of shoe, cadence, posture or warm-up deserves a fair trial: balanced orders, the same place, enough runs.",
+        ):
+            if rows:
+                table(
+                    ["trial", "designed", "runs", "tried against"],
+                    [[(f"Trial {t['id']}", f"{base}/trials/{t['id']}"), unbroken(str(t["date"])), f"{len(t['joined'])} of {t['runs']}", f"{', '.join(t['conditions'][1:])} against {t['conditions'][0]}"] for t in rows],
+                    labelled=True,
+                )  # fmt: skip
+            heading("Design one")
+            command_form(
+                library, ["trial", "new"],
+                [Field("change", "What is tried, as blue shoes"), Field("usual", "Against, as grey shoes", "--usual"), Field("pace", "Pace of every block, as 5:00/km", "--pace"), Field("block", "Length of a block, 6:00 if empty", "--block"),
+                 Field("rest", "Wash-out between, 2:00 if empty", "--rest"), Field("repeats", "Orders in a run, 1 if empty", "--repeats"), Field("runs", "Runs; as many as it takes if empty", "--runs"), Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
+                 Field("outcome", "Primary outcome", "--outcome", (("heart_rate", "heart rate"), ("exertion", "exertion, entered"), ("oxygen_uptake", "oxygen uptake, entered"))), Field("course", "Where", "--course")],
+                "Keep this design", f"{base}/trials", needed=["change"], prefix="trial-",
+            )  # fmt: skip
+            note(kept.WATTS_WARNING, base, "trial")
+            note(kept.CAUTION, base, "cautions")
+            with ui.element("p"):
+                method_link(base, "trial", "How trials are designed and read")
+
+    @ui.page(f"{base}/trials/{{number}}")
+    async def one(number: str) -> None:
+        try:
+            found, problem = await asyncio.to_thread(one_data, library, number), ""
+        except FootworkError as error:
+            found, problem = None, sentence(str(error))
+        result = found["result"] if found else None
+        lede = result["verdict"]["sentence"] if result else sentence(found["reason"]) if found else problem
+        with page(base, "Progress", f"Trial {number}", lede):
+            with ui.element("div").classes("row-of"):
+                link("All trials", f"{base}/trials", "button")
+            if found is None:
+                return
+            trial = found["trial"]
+            if result is not None:
+                _result(base, result)
+            _design(base, library, trial)
+            with ui.element("p"):
+                method_link(base, "trial", "How trials are designed and read")
+
+
+def _result(base: str, found: dict[str, Any]) -> None:
+    primary = found["primary"]
+    with ui.element("div").classes("numbers"):
+        for e in primary["effects"]:
+            whisker(
+                base,
+                f"{primary['outcome'].replace('_', ' ').capitalize()}, {e['condition']}",
+                "primary.effects",
+                Estimate.from_json(e["difference"]),
+                digits=1,
+            )
+    if found["cadence"] is not None:
+        with ui.element("div").classes("numbers"):
+            whisker(
+                base,
+                "Cadence of least " + primary["outcome"].replace("_", " "),
+                "cadence.optimum",
+                Estimate.from_json(found["cadence"]["optimum"]),
+                digits=0,
+            )
+    names = found["trial"]["conditions"]
+    letters = [chr(ord("P") + k) for k in range(len(names))]
+    random.Random(found["trial"]["seed"]).shuffle(letters)
+    heading("Every block")
+    drawn = ui.element("div")
+
+    def draw(labels: list[str]) -> None:
+        drawn.clear()
+        with drawn:
+            show_chart(chart(found, labels))
+
+    draw(letters)
+    with ui.element("div").classes("row-of"):
+        told = text(
+            "span",
+            "Blocks in the order of running; letters stand for the conditions, so that you can look before you know.",
+            "soft",
+        )
+
+        def reveal(_: Any) -> None:
+            draw(names)
+            told.set_text("; ".join(f"{a} was {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".")
+
+        text("button", "Show which is which", "fw").on("click", reveal)
+    rows = []
+    for part in (primary, *found["secondary"]):
+        for e in part["effects"]:
+            d = e["difference"]
+            chance = (
+                f"{100 * e['probability_better']:.0f} % better, {100 * e['probability_worse']:.0f} % worse, by {e['smallest_worthwhile_change']:g} and more"
+                if e["probability_better"] is not None
+                else "described only"
+            )
+            rows.append(
+                [
+                    part["outcome"].replace("_", " ").capitalize(),
+                    e["condition"],
+                    f"{d['value']:+.1f} {d['unit']} ({d['low']:+.1f} to {d['high']:+.1f})",
+                    chance,
+                ]
+            )
+    table(["outcome", "with", "difference", "probability"], rows, labelled=True)
+    text(
+        "p",
+        f"{found['corrected']} Spread of a block {found['spread']['within']:.1f} {found['spread']['unit']}, of the effect from run to run {found['spread']['between_runs']:.1f}.",
+        "soft",
+    )
+    for warning in found["warnings"]:
+        note(warning, base, "trial")
+
+
+def _design(base: str, library: Any, trial: dict[str, Any]) -> None:
+    imperial = library.setting("units") == "imperial"
+    heading("The design")
+    text("p", kept.told(trial, imperial))
+    text("p", f"Where: {trial['course']}.")
+    done = {j["order"]: j["run"] for j in trial["joined"]}
+    table(
+        ["run", "order of the blocks", "run for it"],
+        [[str(k + 1), kept.order_words(trial, k), (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come"] for k in range(len(trial["orders"]))],
+        labelled=True,
+    )  # fmt: skip
+    with ui.element("div").classes("row-of"):
+        following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
+        for label, name, make in (
+            (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)), ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
+        ):  # fmt: skip
+
+            async def press(_: Any, name: str = name, make: Any = make) -> None:
+                try:
+                    ui.download.content(await asyncio.to_thread(make), name)
+                except FootworkError as error:
+                    ui.notify(sentence(str(error)))
+
+            text("button", label, "fw").on("click", press)
+    with ui.element("details"):
+        text("summary", "A run was run for it")
+        command_form(
+            library, ["trial", "join", str(trial["id"])],
+            [Field("run", "Number of the run"), Field("order", "Which order, the next if empty", "--order"), Field("begin", "First block began at, as 12:00; laps or the design tell it if empty", "--begin"), Field("exertion", f"Exertion of its {trial['blocks']} blocks, commas between", "--exertion"),
+             Field("oxygen", "Oxygen uptake of each block, ml/kg/min", "--oxygen")],
+            "Join it", f"{base}/trials/{trial['id']}", needed=["run"], prefix="join-",
+        )  # fmt: skip
+    text("p", f"A run takes {format_duration(trial['length_s'])}.", "soft")
+    for caution in trial["cautions"]:
+        note(caution, base, "trial")
