@@ -9,11 +9,12 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 COMMANDS = (
-    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "efforts", "session", "race", "athlete", "export",
+    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "efforts", "session", "progress", "compare-runs", "trial", "race", "athlete", "export",
     "places", "backup", "restore", "doctor", "serve", "demo", "methods",
 )  # fmt: skip
 EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "pair", "lap", "delete")
 SESSION = ("new", "list", "preview", "solve", "export", "match", "compare", "shelf")
+TRIAL = ("new", "list", "join", "analyse", "export")
 DEVICES = ("rename", "join", "break", "check")
 
 
@@ -30,7 +31,7 @@ def text() -> str:
     parts = ["# Commands", "", "Made from the program's own help by `make docs`.", "", "```", help_of(), "```"]
     for command in COMMANDS:
         parts += ["", f"## {command}", "", "```", help_of(command), "```"]
-        for word in {"edit": EDITS, "devices": DEVICES, "session": SESSION}.get(command, ()):
+        for word in {"edit": EDITS, "devices": DEVICES, "session": SESSION, "trial": TRIAL}.get(command, ()):
             parts += ["", f"### {command} {word}", "", "```", help_of(command, word), "```"]
     parts += [
         "", "## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done; for `add`, also when files were skipped, known or recovered |",

@@ -250,6 +250,11 @@ def describe(estimate: Estimate, digits: int = 0, evidence: str = "") -> str:
     return f"{estimate.value:.{digits}f} {estimate.unit}  {estimate.low:.{digits}f}{to}{estimate.high:.{digits}f}{tail}"
 
 
+def signed(value: float, digits: int = 1) -> str:
+    """A change with its sign; what rounds to nothing is +0."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
 def describe_weather(told: dict[str, Any]) -> str:
     """Weather in words; keys in SI units as in a run's JSON, and its source."""
     parts = []

@@ -38,10 +38,10 @@ class Pane:
 @dataclass(frozen=True)
 class Chart:
     """Panes that share one horizontal axis: seconds, metres, seconds on a logarithmic scale, or
-    days (a date's ordinal), watts, or speed shown as pace."""
+    days (a date's ordinal), watts, speed shown as pace, or a plain number."""
 
     panes: list[Pane]
-    axis: Literal["time", "distance", "log-time", "date", "watts", "pace", "pace-mile"] = "time"
+    axis: Literal["time", "distance", "log-time", "date", "watts", "pace", "pace-mile", "count"] = "time"
     alt: str = ""
     imperial: bool = False
 

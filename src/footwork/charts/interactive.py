@@ -50,6 +50,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
         "log-time": _SHORT,
         "date": _DATE,
         "watts": _WATTS,
+        "count": "(v) => Math.round(v)",
         "pace": _pace(1000.0),
         "pace-mile": _pace(MILE_M),
     }

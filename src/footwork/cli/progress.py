@@ -61,7 +61,7 @@ def progress(
 
 
 def _progress_told(found: dict[str, Any], imperial: bool) -> None:
-    from footwork.quantities import Estimate, describe, format_pace
+    from footwork.quantities import Estimate, describe, format_pace, signed
 
     verdict = found["verdict"]
     say(verdict["sentence"])
@@ -107,7 +107,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
         if c["value"] is not None:
             digits = 3 if m["unit"] == "m" else 1
             say(
-                f"{m['name'].replace('_', ' ').capitalize()} at {format_pace(m['speed_mps'], imperial)}: {m['months'][0]['mean']:.{digits}f} to {m['months'][-1]['mean']:.{digits}f} {m['unit']}, change {c['value']:+.{digits}f} ({c['low']:+.{digits}f} to {c['high']:+.{digits}f})"
+                f"{m['name'].replace('_', ' ').capitalize()} at {format_pace(m['speed_mps'], imperial)}: {m['months'][0]['mean']:.{digits}f} to {m['months'][-1]['mean']:.{digits}f} {m['unit']}, change {signed(c['value'], digits)} ({signed(c['low'], digits)} to {signed(c['high'], digits)})"
             )
     if found["form"]["measures"]:
         say(found["form"]["sentence"])

@@ -13,7 +13,7 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.library import verdicts
-from footwork.quantities import Estimate, describe, format_pace, parse_date
+from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
 from footwork.web.forms import Field, inputs, sentence
 from footwork.web.layout import (
     heading,
@@ -96,14 +96,14 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         change = Estimate.from_json(found["change"])
         whisker(
             base,
-            f"Power at {found['reference_heart_rate_bpm']} bpm, since {unbroken(found['since'])}",
+            f"Change of power at {found['reference_heart_rate_bpm']} bpm, since {unbroken(found['since'])}",
             "change",
             change,
             digits=1,
         )
         whisker(
             base,
-            f"Heart rate at {found['reference_power_w']} W",
+            f"Change of heart rate at {found['reference_power_w']} W",
             "change_heart_rate",
             Estimate.from_json(found["change_heart_rate"]),
             digits=1,
@@ -158,7 +158,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
                     m["name"].replace("_", " ").capitalize(),
                     f"{m['months'][0]['mean']:.{d}f} {m['unit']}",
                     f"{m['months'][-1]['mean']:.{d}f} {m['unit']}",
-                    f"{c['value']:+.{d}f} ({c['low']:+.{d}f} to {c['high']:+.{d}f})",
+                    f"{signed(c['value'], d)} ({signed(c['low'], d)} to {signed(c['high'], d)})",
                 ]
             )
         table(["measure", "first month", "last month", "change"], rows, labelled=True)
@@ -294,7 +294,7 @@ def _compared(base: str, found: dict[str, Any]) -> None:
         e = o["difference"]
         d = 3 if e["unit"] == "m" else 1
         size = (
-            f"{e['value']:+.{d}f} {e['unit']} ({e['low']:+.{d}f} to {e['high']:+.{d}f})"
+            f"{signed(e['value'], d)} {e['unit']} ({signed(e['low'], d)} to {signed(e['high'], d)})"
             if e["value"] is not None
             else f"withheld: {e['reason']}"
         )

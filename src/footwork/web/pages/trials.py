@@ -12,7 +12,7 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
 from footwork.library import trials as kept
-from footwork.quantities import Estimate, format_duration
+from footwork.quantities import Estimate, signed
 from footwork.reports import trial_sheet
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
@@ -57,7 +57,7 @@ def chart(found: dict[str, Any], letters: list[str]) -> Chart:
                 )
     return Chart(
         [Pane(f"{name.replace('_', ' ')} of each block, {found['primary']['unit']}", marks, height=260)],
-        "watts",
+        "count",
         f"{name.replace('_', ' ')} of each block",
     )
 
@@ -98,7 +98,12 @@ def register(base: str, library: Any) -> None:
         except FootworkError as error:
             found, problem = None, sentence(str(error))
         result = found["result"] if found else None
-        lede = result["verdict"]["sentence"] if result else sentence(found["reason"]) if found else problem
+        blind = (
+            f"{len(result['blocks'])} blocks of {len(result['runs'])} runs: look at them, then ask which was which and what they tell."
+            if result
+            else ""
+        )
+        lede = blind or (sentence(found["reason"]) if found else problem)
         with page(base, "Progress", f"Trial {number}", lede):
             with ui.element("div").classes("row-of"):
                 link("All trials", f"{base}/trials", "button")
@@ -113,7 +118,34 @@ def register(base: str, library: Any) -> None:
 
 
 def _result(base: str, found: dict[str, Any]) -> None:
+    names = found["trial"]["conditions"]
+    letters = [chr(ord("P") + k) for k in range(len(names))]
+    random.Random(found["trial"]["seed"]).shuffle(letters)
+    drawn = ui.element("div")
+    told = ui.element("div")
+
+    def draw(labels: list[str]) -> None:
+        drawn.clear()
+        with drawn:
+            show_chart(chart(found, labels))
+
+    def reveal(_: Any) -> None:
+        draw(names)
+        told.clear()
+        with told:
+            text("p", "; ".join(f"{a} was {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".", "soft")
+            _told(base, found)
+
+    draw(letters)
+    with told:
+        text("p", "Blocks in the order of running; a letter stands for each condition.", "soft")
+        text("button", "Show which is which, and the verdict", "fw").on("click", reveal)
+
+
+def _told(base: str, found: dict[str, Any]) -> None:
+    """The verdict and its numbers."""
     primary = found["primary"]
+    text("p", found["verdict"]["sentence"])
     with ui.element("div").classes("numbers"):
         for e in primary["effects"]:
             whisker(
@@ -123,8 +155,7 @@ def _result(base: str, found: dict[str, Any]) -> None:
                 Estimate.from_json(e["difference"]),
                 digits=1,
             )
-    if found["cadence"] is not None:
-        with ui.element("div").classes("numbers"):
+        if found["cadence"] is not None:
             whisker(
                 base,
                 "Cadence of least " + primary["outcome"].replace("_", " "),
@@ -132,30 +163,6 @@ def _result(base: str, found: dict[str, Any]) -> None:
                 Estimate.from_json(found["cadence"]["optimum"]),
                 digits=0,
             )
-    names = found["trial"]["conditions"]
-    letters = [chr(ord("P") + k) for k in range(len(names))]
-    random.Random(found["trial"]["seed"]).shuffle(letters)
-    heading("Every block")
-    drawn = ui.element("div")
-
-    def draw(labels: list[str]) -> None:
-        drawn.clear()
-        with drawn:
-            show_chart(chart(found, labels))
-
-    draw(letters)
-    with ui.element("div").classes("row-of"):
-        told = text(
-            "span",
-            "Blocks in the order of running; letters stand for the conditions, so that you can look before you know.",
-            "soft",
-        )
-
-        def reveal(_: Any) -> None:
-            draw(names)
-            told.set_text("; ".join(f"{a} was {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".")
-
-        text("button", "Show which is which", "fw").on("click", reveal)
     rows = []
     for part in (primary, *found["secondary"]):
         for e in part["effects"]:
@@ -169,7 +176,7 @@ def _result(base: str, found: dict[str, Any]) -> None:
                 [
                     part["outcome"].replace("_", " ").capitalize(),
                     e["condition"],
-                    f"{d['value']:+.1f} {d['unit']} ({d['low']:+.1f} to {d['high']:+.1f})",
+                    f"{signed(d['value'])} {d['unit']} ({signed(d['low'])} to {signed(d['high'])})",
                     chance,
                 ]
             )
@@ -215,6 +222,4 @@ def _design(base: str, library: Any, trial: dict[str, Any]) -> None:
              Field("oxygen", "Oxygen uptake of each block, ml/kg/min", "--oxygen")],
             "Join it", f"{base}/trials/{trial['id']}", needed=["run"], prefix="join-",
         )  # fmt: skip
-    text("p", f"A run takes {format_duration(trial['length_s'])}.", "soft")
-    for caution in trial["cautions"]:
-        note(caution, base, "trial")
+    note(kept.CAUTION, base, "cautions")
