@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 
-from footwork.analysis import progress, response
+from footwork.analysis import progress, response, trials
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.analysis.usual import Sky
 from footwork.demo import simulate
@@ -95,3 +98,68 @@ def looks(
         )
         last = (float(gains.mean()), *(float(v) for v in np.percentile(gains, [2.5, 97.5])))
     return out, last
+
+
+def one(seed: int, gain: float) -> dict[str, Any]:
+    """One season: whether its gain and drift lie in their intervals, and what was said of it week by week."""
+    rng = np.random.default_rng(seed)
+    runs, border = season(rng, gain)
+    prepared = response.prepare(runs, border)
+    model = response.fit(prepared)
+    first, last = model.days[0], model.days[-1]
+    gains, why = response.gain(model, first, last)
+    low, high = np.percentile(gains, [2.5, 97.5])
+    true = 100 * (1 / (1 - gain * (last - FIRST_DAY) / 140) / (1 / (1 - gain * (first - FIRST_DAY) / 140)) - 1)
+    k = response.C["drift"] - 1
+    drift, sd = float(model.mean[k]), float(np.sqrt(model.covariance[k, k] + 1e-9))
+    words = [v.word for v in looks(runs, border)[0]]
+    return {
+        "withheld": bool(why), "inside": bool(low <= true <= high), "half": float(high - low) / 2, "miss": float(gains.mean() - true), "drift": bool(abs(drift - 3.0) <= 1.96 * sd),
+        "said": any(w in ("improved", "worse") for w in words), "last": words[-1] if words else "",
+    }  # fmt: skip
+
+
+def seasons(count: int, gain: float, first_seed: int, mapped: Callable[..., Any] = map) -> list[dict[str, Any]]:
+    """Many seasons; ``mapped`` may spread them over processes."""
+    return list(mapped(one, range(first_seed, first_seed + count), [gain] * count))
+
+
+def shoe(seed: int, runs: int = 5) -> tuple[float, Any]:
+    """True effect [bpm] of a change that costs more or less, or nothing, and what a trial of it says."""
+    rng = np.random.default_rng(seed)
+    base = simulate.draw_runner(rng)
+    factor = float(rng.choice([1.0, rng.uniform(0.94, 0.985), rng.uniform(1.015, 1.06)]))
+    share = rng.uniform(0.66, 0.8)
+    truth = (base.max_rate - base.rest_rate) * 0.78 * share * (factor - 1)
+    blocks = []
+    for k, order in enumerate(trials.order(2, 1, runs, seed)):
+        pieces, costs = [np.full(600, 0.66)], [np.ones(600)]
+        # The effect differs from day to day, the runner's pace from block to block.
+        today = 1 + (factor - 1) + rng.normal(0, 0.004)
+        for i, c in enumerate(order):
+            pieces.append(np.full(360, share * np.exp(rng.normal(0, 0.006))))
+            costs.append(np.full(360, today if c else 1.0))
+            if i + 1 < len(order):
+                pieces.append(np.full(120, 0.6))
+                costs.append(np.ones(120))
+        speed, cost = np.concatenate(pieces) * base.speed_cp, np.concatenate(costs)
+        rate = simulate.heart_rate(base, speed * cost, np.zeros(len(speed)), float(rng.uniform(8, 24)), rng)
+        rate = rate + rng.normal(0, 2.5) + np.cumsum(rng.normal(0, 0.02, len(rate)))
+        for i, c in enumerate(order):
+            at = slice(600 + 480 * i + 144, 600 + 480 * i + 360)
+            blocks.append(
+                trials.Block(k, c, (at.start + at.stop) / 7200, float(rate[at].mean()), float(speed[at].mean()))
+            )
+    slope = (base.max_rate - base.rest_rate) * 0.78 / base.speed_cp
+    return truth, trials.effects(blocks, 2, slope)
+
+
+def trial_intervals(count: int, first_seed: int = 70_000) -> tuple[float, float]:
+    """Share of trials whose true effect lies in its interval, and the median half-width [bpm]."""
+    inside, halves = 0, []
+    for seed in range(first_seed, first_seed + count):
+        truth, found = shoe(seed)
+        told = trials.estimate(found, 0, "bpm")
+        inside += told.low <= truth <= told.high
+        halves.append((told.high - told.low) / 2)
+    return inside / count, float(np.median(halves))

@@ -62,6 +62,8 @@ def season(
 def _season(
     library: Any, since: dt.date | None, until: dt.date | None, date: dt.date | None, scale: str | None
 ) -> Season:
+    if since and until and since >= until:
+        raise UsageError(f"a window ends after it begins: {since} to {until} does not")
     held = capacity.answer(library, date=until or date, scale=scale)
     if not held.scale_key or held.date is None:
         raise NotEnoughData("no run has power yet: progress is told by heart rate at power")

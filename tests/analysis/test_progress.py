@@ -1,0 +1,156 @@
+"""Heart rate at power: the first-order response, the weekly level against a state-space library, decisions and their bounds."""
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from scipy.signal import lfilter
+
+from footwork.analysis import form, progress, response
+from footwork.analysis.summary import AT, BLOCK_COLUMNS
+from footwork.errors import NotEnoughData
+from tests import seasons
+
+
+def test_answered_power_is_the_first_order_response():
+    power = np.repeat([150.0, 250.0, 180.0, 300.0], 5)
+    x, since = response.answered(power, 60.0 * np.arange(20), (40.0, 40.0), 1e9)
+    # The same by a recursive filter at every hundredth of a second, from the same beginning.
+    fine = np.repeat(power, 6000)
+    keep = np.exp(-0.01 / 40.0)
+    slow = lfilter([0.0, 1 - keep], [1, -keep], fine, zi=[0.5 * 150.0])[0]
+    np.testing.assert_allclose(x, slow.reshape(20, 6000).mean(axis=1), rtol=2e-3)
+    assert since[3] == 180.0
+    _, since = response.answered(
+        power, np.concatenate([60.0 * np.arange(10), 900 + 60.0 * np.arange(10)]), (40.0, 40.0), 1e9
+    )
+    assert since[10] == 0.0  # a gap begins anew
+
+
+# A local level model against statsmodels' UnobservedComponents, on the Nile's yearly flow that it ships; knots a week apart stand for years.
+def test_weekly_levels_are_the_reference_librarys_smoothed_states():
+    flow = sm.datasets.nile.load_pandas().data["volume"].to_numpy(dtype=float)
+    y = (flow - flow.mean()) / 20 + 150
+    noise, walk = 6.0, 2.0
+    n, p = len(y), len(response.COLUMNS)
+    zeros = np.zeros((n, p, p))
+    zeros[:, 0, 0] = 1.0
+    xz, zz, xy, zy = np.zeros((n, p, 2)), np.zeros((n, 2, 2)), np.zeros((n, p)), np.zeros((n, 2))
+    xz[:, 0, 0], zz[:, 0, 0], xy[:, 0], zy[:, 0] = 1.0, 1.0, y, y
+    prepared = response.Prepared(
+        [response.RunRows(0, np.zeros((0, len(BLOCK_COLUMNS))))] * n,
+        200.0,
+        250.0,
+        (40.0, 40.0),
+        7.0 * np.arange(n),
+        zeros,
+        xz,
+        zz,
+        xy,
+        zy,
+        y**2,
+        np.ones(n),
+        0.01,
+        1.0,
+        150.0,
+        250.0,
+        1.0,
+    )
+    made = response.fit(prepared, held=(noise, 1.0, walk))
+    model = sm.tsa.UnobservedComponents(y, "local level")
+    theirs = model.smooth([noise**2 + 0.01**2, walk**2])
+    level, sd = theirs.smoothed_state[0], np.sqrt(theirs.smoothed_state_cov[0, 0])
+    # Robust weights leave out what lies far out: without any the two agree to the digits of the priors.
+    system = response._System(prepared, n)
+    mean, covariance, _, _ = system.posterior(np.log([noise, 1.0, walk]), np.ones(n))
+    np.testing.assert_allclose(mean[p - 1 :], level, atol=0.05)
+    np.testing.assert_allclose(np.sqrt(np.diag(covariance))[p - 1 :], sd, rtol=0.01)
+    assert len(made.knots) == n
+
+
+# Pocock's constants for a two-sided 5 %: 1.960, 2.178, 2.289, 2.361, 2.413 for 1 to 5 looks, 2.555 for 10, 2.672 for 20 (Pocock 1977 and tables after him, from memory).
+@pytest.mark.parametrize(
+    ("looks", "constant"), [(1, 1.960), (2, 2.178), (3, 2.289), (4, 2.361), (5, 2.413), (10, 2.555), (20, 2.672)]
+)
+def test_looking_often_asks_for_more(looks, constant):
+    assert progress.boundary(looks) == pytest.approx(constant, abs=0.002)
+
+
+def test_decisions():
+    assert progress.decide(3.0, 1.0, 0.5).word == "improved" and progress.decide(-3.0, 1.0, 0.5).word == "worse"
+    assert progress.decide(3.0, 1.0, 0.5, looks=20).word == "cannot tell yet"
+    assert progress.decide(-3.0, 0.4, 0.5, higher_is_better=False, outcomes=3).word == "improved"
+    assert progress.decide(0.05, 0.2, 0.5).word == "no worthwhile change"
+    assert progress.decide(2.5, 1.0, 0.5, freedom=2).word == "cannot tell yet"  # two degrees of freedom tell less
+    v = progress.decide(1.0, 1.0, 0.5)
+    assert v.better + v.worse + v.trivial == pytest.approx(1) and v.needed == pytest.approx(0.975)
+    assert progress.more_runs(1.0, 1.0, 0.5, 30) == 431 - 0 or progress.more_runs(1.0, 1.0, 0.5, 30) is None
+    assert 0 < progress.more_runs(2.0, 1.0, 0.5, 30) < 60
+
+
+def test_a_season_tells_gain_drift_heat_and_time_constants():
+    rng = np.random.default_rng(8)
+    runs, border = seasons.season(rng, 0.03, weeks=24)
+    model = response.fit(response.prepare(runs, border))
+    gains, why = response.gain(model, model.days[0], model.days[-1])
+    low, high = np.percentile(gains, [2.5, 97.5])
+    assert not why and low < 3.05 < high
+    # Published time constants of heart rate in running: 38 to 132 s (Gielen 2024); published drift begins after ten minutes (Wingo 2012): simulated 3 bpm an hour.
+    assert all(20 <= t <= 132 for t in model.tau)
+    drift = model.mean[response.C["drift"] - 1]
+    assert 1.5 < drift < 5
+    draws = model.draws([model.days[0]], model.rate(model.days[0])[0])
+    assert np.median(draws) == pytest.approx(model.power, rel=0.01)
+
+
+def test_a_new_run_filters_forward_with_variances_held():
+    runs, border = seasons.season(np.random.default_rng(3), 0.0, weeks=10)
+    prepared = response.prepare(runs, border)
+    before = response.fit(prepared, len(runs) - 1)
+    after = response.fit(prepared, held=(before.run_sd, before.drift_sd, before.walk))
+    assert after.runs == before.runs + 1 and after.run_sd == before.run_sd
+    assert after.rate(after.days[-1])[0] == pytest.approx(before.rate(before.days[-1])[0], abs=2)
+
+
+def test_it_declines_with_the_reason():
+    runs, border = seasons.season(np.random.default_rng(1), weeks=8)
+    with pytest.raises(NotEnoughData, match="3 runs"):
+        response.prepare(runs[:3], border)
+    silent = [
+        response.RunRows(r.day, np.where(np.arange(len(BLOCK_COLUMNS)) == AT["heart_rate"], np.nan, r.blocks))
+        for r in runs
+    ]
+    with pytest.raises(NotEnoughData, match="no run has sound heart rate"):
+        response.prepare(silent, border)
+    steep = [
+        response.RunRows(r.day, np.where(np.arange(len(BLOCK_COLUMNS)) == AT["grade"], 0.08, r.blocks)) for r in runs
+    ]
+    with pytest.raises(NotEnoughData, match="one hill"):
+        response.prepare(steep, border)
+
+
+def test_unknown_weather_over_a_season_is_withheld():
+    rng = np.random.default_rng(12)
+    runs, border = seasons.season(rng, 0.03, weeks=24)
+    dark = [response.RunRows(r.day, r.blocks, ill=r.ill, sleep=r.sleep) for r in runs]
+    model = response.fit(response.prepare(dark, border))
+    _, why = response.gain(model, model.days[0], model.days[-1])
+    assert "weather" in why
+
+
+def test_form_is_told_at_one_speed():
+    rng = np.random.default_rng(5)
+    blocks = []
+    for k in range(12):
+        b = np.full((30, len(BLOCK_COLUMNS)), np.nan)
+        v = rng.uniform(2.6, 3.6, 30)
+        b[:, AT["speed"]], b[:, AT["grade"]], b[:, AT["cadence"]] = v, 0.0, 165 + 8 * (v - 3) + 0.2 * k
+        blocks.append(b)
+    found, at, slope = form.at_speed(blocks, "cadence", 3.0)
+    np.testing.assert_allclose(found, 165 + 0.2 * np.arange(12), atol=1e-6)
+    assert at == 3.0 and slope == pytest.approx(8)
+    import datetime as dt
+
+    told = form.answer([(dt.date(2026, 3, 1) + dt.timedelta(weeks=k), b) for k, b in enumerate(blocks)])
+    cadence = next(m for m in told["measures"] if m["name"] == "cadence")
+    assert cadence["change"].value == pytest.approx(2.2, abs=1e-3) and "target" in told["sentence"]
+    assert {m["name"] for m in told["measures"]} == {"cadence", "step_length"}

@@ -1,0 +1,213 @@
+"""Progress, comparisons and trials as the library, the commands and files tell them."""
+
+import datetime as dt
+import shutil
+
+import numpy as np
+import pytest
+
+from footwork.demo import season
+from footwork.errors import NotEnoughData, UsageError
+from footwork.library import Library, trials
+from tests.cli.test_cli import footwork, of_json, ok
+from tests.conftest import RUNNER, fit_of
+
+ORDERS = [[0, 1, 1, 0], [1, 0, 0, 1], [0, 1, 1, 0]]
+
+
+@pytest.fixture
+def library(season_library, tmp_path):
+    shutil.copytree(season_library.folder, tmp_path / "season")
+    with Library.open(tmp_path / "season") as made:
+        yield made
+
+
+def test_progress_holds_what_is_documented(library):
+    found = library.progress()
+    assert found["series"][0]["date"] < found["series"][-1]["date"]
+    for row in found["series"]:
+        for name in ("heart_rate", "power"):
+            assert row[name]["low"] < row[name]["value"] < row[name]["high"]
+    assert found["verdict"]["word"] in ("improved", "worse", "no worthwhile change", "cannot tell yet")
+    assert found["verdict"]["sentence"] and found["smallest_worthwhile_change_percent"] == 0.5
+    assert "describes the device" in found["speed"]["sentence"]
+    assert any("weather" in w for w in found["warnings"])  # none was told
+    with pytest.raises(UsageError, match="smallest worthwhile"):
+        library.progress(worthwhile=0.0)
+    with pytest.raises(UsageError, match="ends after"):
+        library.progress(dt.date(2026, 4, 1), dt.date(2026, 3, 1))
+    with pytest.raises(NotEnoughData, match="progress needs"):
+        library.progress(dt.date(2026, 4, 10))
+    earlier = library.progress(date=dt.date(2026, 4, 12))
+    assert earlier["until"] <= "2026-04-12" and earlier["runs"] < found["runs"]
+
+
+def test_two_blocks_and_two_runs(library):
+    found = library.compare_runs("2026-03-02..2026-03-21", "2026-03-30..2026-04-19")
+    judged = {o["name"]: o for o in found["outcomes"]}
+    gain = judged["power_at_heart_rate"]
+    assert gain["difference"]["low"] < gain["difference"]["value"] < gain["difference"]["high"]
+    assert 0 <= gain["probability_worthwhile"] <= 1 and gain["smallest_worthwhile_change"] == 0.5
+    assert judged["speed_at_power"]["probability_worthwhile"] is None
+    assert any("temperature: not known" in d for d in found["differences_in_conditions"])
+    back = library.compare_runs("2026-03-30..2026-04-19", "2026-03-02..2026-03-21")
+    other = next(o for o in back["outcomes"] if o["name"] == "heart_rate_at_power")
+    assert other["difference"]["value"] == pytest.approx(-judged["heart_rate_at_power"]["difference"]["value"], abs=0.1)
+    runs = [r.id for r in library.runs() if r.local.weekday() == 0]
+    single = library.compare_runs(str(runs[0]), str(runs[-1]))
+    assert "Two single runs" in single["verdict"]["sentence"] or single["verdict"]["word"] != "cannot tell yet"
+    wide, narrow = (
+        next(o["difference"] for o in f["outcomes"] if o["name"] == "heart_rate_at_power") for f in (single, found)
+    )
+    assert wide["high"] - wide["low"] > narrow["high"] - narrow["low"]
+    for a, b, words in (
+        ("x", "1", "neither"),
+        (str(runs[0]), str(runs[0]), "share runs"),
+        ("2026-04-02..2026-03-01", "1", "ends before"),
+        ("9999", "1", "no run"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            library.compare_runs(a, b)
+    with pytest.raises(NotEnoughData, match="no outdoor run"):
+        library.compare_runs("2020-01-01..2020-02-01", str(runs[0]))
+
+
+def test_drift_along_a_run(library):
+    run = next(r.id for r in library.runs() if r.local.weekday() == 0)
+    library_found = None
+    try:
+        library_found = library.within(run)
+    except NotEnoughData as error:
+        assert "25" in str(error)
+    if library_found:
+        assert library_found["drift"]["low"] < library_found["drift"]["high"]
+
+
+def _run(library, tmp_path, day, order, factor, name, laps=True):
+    """A run of a trial: ten minutes, four blocks of five with two easy between; the second condition costs the heart more or less."""
+    pieces, costs = [(600, 0.66)], [1.0]
+    for i, c in enumerate(order):
+        pieces.append((300, 0.76))
+        costs.append(factor if c else 1.0)
+        if i < 3:
+            pieces.append((120, 0.6))
+            costs.append(1.0)
+    rng = np.random.default_rng(day)
+    at = dt.datetime(2026, 5, day, 8, tzinfo=dt.UTC)
+    planned = season.Planned(at, "trial", pieces, 0.05, cost=tuple(costs))
+    samples = season.run(planned, RUNNER, rng)
+    if not laps:
+        samples.laps.clear()
+    path = tmp_path / f"{name}.fit"
+    path.write_bytes(fit_of(samples))
+    library.add([path])
+    return next(r.id for r in library.runs() if r.local.date() == dt.date(2026, 5, day))
+
+
+@pytest.mark.parametrize(
+    ("factor", "word", "laps"), [(0.955, "improved", True), (1.0, "no worthwhile change", False), (1.05, "worse", True)]
+)
+def test_a_trial_tells_what_is_true(library, tmp_path, factor, word, laps):
+    designed = library.design_trial("blue pair", "grey pair", block_s=300, runs=3, seed=1, speed=3.1)
+    designed["orders"] = ORDERS
+    number = library.new_trial(designed, dt.date(2026, 5, 1))
+    with pytest.raises(NotEnoughData, match="0 blocks"):
+        library.analyse_trial(number)
+    for k, order in enumerate(ORDERS):
+        run = _run(library, tmp_path, 4 + 3 * k, order, factor, f"t{k}", laps)
+        library.join_trial(number, run)
+    found = library.analyse_trial(number)
+    (effect,) = found["primary"]["effects"]
+    assert len(found["blocks"]) == 12 and found["looks"] == 3 and found["verdict"]["word"] == word
+    assert effect["condition"] == "blue pair" and effect["difference"]["low"] < effect["difference"]["high"]
+    truth = (RUNNER.max_rate - RUNNER.rest_rate) * 0.78 * 0.76 * (factor - 1)
+    assert abs(effect["difference"]["value"] - truth) < 1.0
+    assert any("Watts are secondary" in w for w in found["warnings"]) and "look" in found["corrected"]
+
+
+def test_one_run_gives_no_verdict_and_one_condition_is_declined(library, tmp_path):
+    number = library.new_trial(
+        {**library.design_trial("arms low", block_s=300, runs=2, seed=1), "orders": [[0, 0, 0, 0], [0, 1, 1, 0]]}
+    )
+    run = _run(library, tmp_path, 5, [0, 0, 0, 0], 1.0, "one")
+    library.join_trial(number, run, 1)
+    with pytest.raises(NotEnoughData, match="only one condition"):
+        library.analyse_trial(number)
+    library.join_trial(number, run, 2)  # said otherwise: the later word counts
+    found = library.analyse_trial(number)
+    assert found["verdict"]["word"] == "cannot tell yet" and any("One run" in w for w in found["warnings"])
+    assert trials.kept(library, number)["joined"][0]["order"] == 1
+    with pytest.raises(UsageError, match="ends before its"):
+        library.join_trial(number, run, 2, begin_s=2000)
+        library.analyse_trial(number)
+
+
+def test_exertion_is_an_outcome_of_its_own(library, tmp_path):
+    designed = library.design_trial("arms low", block_s=300, runs=3, seed=1, outcome="exertion")
+    designed["orders"] = ORDERS
+    number = library.new_trial(designed)
+    for k, order in enumerate(ORDERS):
+        run = _run(library, tmp_path, 4 + 3 * k, order, 1.0, f"e{k}")
+        library.join_trial(number, run, exertion=[5 - 2 * c + 0.1 * (k == i) for i, c in enumerate(order)])
+    found = library.analyse_trial(number)
+    assert found["primary"]["outcome"] == "exertion" and found["verdict"]["word"] == "improved"
+    with pytest.raises(UsageError, match="give 4 values"):
+        library.join_trial(number, 1, exertion=[1, 2])
+
+
+def test_designs(library):
+    made = library.design_trial("cadence", cadences=[-8, -4, 0, 4, 8], block_s=120, rest_s=60, repeats=1)
+    assert made["conditions"][0] == "usual cadence" and made["blocks"] == 10 and len(made["orders"]) == made["runs"]
+    assert made["statistical_power"][0]["power"] < made["statistical_power"][-1]["power"] + 1e-9
+    fewer = library.design_trial("x", effect=5.0)
+    assert fewer["runs"] <= library.design_trial("x", effect=1.5)["runs"]
+    for bad, words in (
+        ({"change": "as usual"}, "different names"), ({"change": "x", "block_s": 5}, "blocks last"), ({"change": "x", "cadences": [0, 50]}, "within 20"), ({"change": "x", "outcome": "mood"}, "no outcome"),
+        ({"change": "x", "power": 1.0}, "chance"), ({"change": "x", "speed": 20.0}, "pace"),
+    ):  # fmt: skip
+        with pytest.raises(UsageError, match=words):
+            library.design_trial(**bad)
+
+
+def test_the_commands(library, tmp_path):
+    folder = library.folder
+
+    def run(*words):
+        return footwork(*words, library=folder)
+
+    assert "%" in ok("progress", library=folder).stdout
+    assert of_json("progress", library=folder)["series"]
+    blocks = ("2026-03-02..2026-03-21", "2026-03-30..2026-04-19")
+    assert "Matched at" in ok("compare-runs", *blocks, library=folder).stdout
+    assert of_json("compare-runs", *blocks, library=folder)["outcomes"]
+    made = of_json(
+        "trial", "new", "blue pair", "--usual", "grey pair", "--pace", "5:20/km", "--runs", "3", library=folder
+    )
+    assert "grey pair against blue pair" in ok("trial", "list", library=folder).stdout
+    number = str(made["id"])
+    assert run("trial", "analyse", number).returncode == 5
+    ok(
+        "trial",
+        "export",
+        number,
+        "--order",
+        "2",
+        "--fit",
+        tmp_path / "t.fit",
+        "--pdf",
+        tmp_path / "t.pdf",
+        library=folder,
+    )
+    from footwork.formats import watch
+
+    name, steps = watch.read_workout((tmp_path / "t.fit").read_bytes())
+    assert (
+        "blue pair" in name and len(steps) == 8 and steps[1].of == "speed" and steps[1].low < 1000 / 320 < steps[1].high
+    )
+    assert (tmp_path / "t.pdf").read_bytes()[:4] == b"%PDF"
+    for words, code in (
+        (("trial", "analyse", "9999"), 2), (("trial", "export", number), 2), (("trial", "new", "x", "--cadence", "a,b"), 2), (("progress", "--run", "1", "--cadence"), 2), (("progress", "--worthwhile", "90"), 2),
+    ):  # fmt: skip
+        done = run(*words)
+        assert done.returncode == code and len(done.stderr.strip().splitlines()) == 1
+    assert "edit undo" in ok("trial", "join", number, "1", library=folder).stdout
