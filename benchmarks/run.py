@@ -172,6 +172,7 @@ def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
                 "/runs?by=week",
                 "/runs/1500",
                 "/usual",
+                "/progress",
                 "/capacity",
                 "/race",
                 "/devices",
@@ -385,6 +386,45 @@ def bench_sessions() -> list[tuple[str, str, str]]:
     ]  # fmt: skip
 
 
+def bench_progress(count: int) -> list[tuple[str, str, str]]:
+    """Heart rate's response refitted over many runs, against a general library's mixed model on the same columns, by its share of the runs."""
+    import statsmodels.api as sm
+    from tests import seasons
+
+    from footwork.analysis import response
+
+    runs, border = seasons.season(np.random.default_rng(1), 0.03)
+    many = [replace(r, day=r.day + 140 * (k // len(runs))) for k, r in enumerate(runs * (count // len(runs) + 1))][
+        :count
+    ]
+    begin = time.perf_counter()
+    prepared = response.prepare(many, border)
+    model = response.fit(prepared)
+    whole = time.perf_counter() - begin
+    held = seconds_of(lambda: response.fit(prepared, held=(model.run_sd, model.drift_sd, model.walk)), 3)
+    few = many[:100]
+    x, y, groups = [], [], []
+    for k, run in enumerate(few):
+        answered, since = response.answered(run.blocks[:, 1], run.blocks[:, 0], model.tau, model.border)
+        kept = response.usable(run, answered, since, border)
+        x.append(np.delete(response.design(run, answered, kept, model.power, few[0].day), [8, 9, 10, 11, 12], axis=1))
+        y.append(run.blocks[kept][:, 4])
+        groups += [k] * int(kept.sum())
+    design, rate = np.concatenate(x), np.concatenate(y)
+    design = design[:, np.ptp(design, axis=0) + (np.arange(design.shape[1]) == 0) > 0]
+    begin = time.perf_counter()
+    sm.MixedLM(rate, design, groups=groups, exog_re=design[:, [0]]).fit(reml=True)
+    theirs = (time.perf_counter() - begin) * count / len(few)
+    return [
+        (
+            f"progress: heart rate at power refitted over {count} runs from stored minutes",
+            f"{whole:.1f} s",
+            f"{theirs / whole:.1f} times quicker than statsmodels' MixedLM without a season (from {len(few)} runs); budget 10 s",
+        ),
+        ("progress: a further run, variances held", f"{1000 * held:.0f} ms", "budget 1 s"),
+    ]
+
+
 def bench_sliders() -> tuple[float, float, float]:
     """Seconds of a whole race plan over a hilly marathon, and of even power and the quickest plan after a change."""
     from footwork.library import Library, whatif
@@ -422,7 +462,7 @@ def main() -> None:
     parser.add_argument("--recordings", type=int, default=1000)
     parser.add_argument("--runs", type=int, default=3000)
     asked = parser.parse_args()
-    rows = bench_curve() + bench_race() + bench_sessions()
+    rows = bench_curve() + bench_race() + bench_sessions() + bench_progress(asked.runs)
     with tempfile.TemporaryDirectory() as scratch:
         rows += bench_import(Path(scratch), asked.recordings)
         rows += bench_commands(Path(scratch), asked.runs)

@@ -413,3 +413,33 @@ def test_a_race_is_entered_by_hand(page, served):
 def test_a_comparison_page_without_a_second_device_says_so(page):
     page.goto("/runs/3/compare")
     page.get_by_text("was recorded by one device").wait_for()
+
+
+def test_progress_opens_with_one_sentence_and_compares(page, served):
+    page.goto("/progress")
+    page.wait_for_selector("text=at reference conditions")
+    told = twin(served, "/progress.json")
+    assert page.locator("p.lede").inner_text() == told["verdict"]["sentence"]
+    page.locator("summary", has_text="against each other").click()
+    page.locator("input[name=pair-first]").fill("2026-03-02..2026-03-21")
+    page.locator("input[name=pair-second]").fill("2026-03-30..2026-04-19")
+    page.get_by_role("button", name="Compare").click()
+    page.wait_for_selector("text=worthwhile from")
+    found = twin(served, "/compare-runs.json?first=2026-03-02..2026-03-21&second=2026-03-30..2026-04-19")
+    assert page.locator("p.lede").inner_text() == found["verdict"]["sentence"]
+
+
+def test_a_trial_goes_from_design_to_a_run_that_was_run_for_it(page, served):
+    page.goto("/trials")
+    page.locator("input[name=trial-change]").fill("blue pair")
+    page.locator("input[name=trial-runs]").fill("2")
+    page.get_by_role("button", name="Keep this design").click()
+    page.wait_for_selector("text=blue pair against as usual")
+    number = twin(served, "/trials.json")["trials"][0]["id"]
+    page.goto(f"/trials/{number}")
+    page.wait_for_selector("text=order of the blocks")
+    page.locator("summary", has_text="A run was run for it").click()
+    page.locator("input[name=join-run]").fill("9999")
+    page.get_by_role("button", name="Join it").click()
+    page.wait_for_selector("text=no run 9999")
+    assert twin(served, f"/trials/{number}.json")["result"] is None

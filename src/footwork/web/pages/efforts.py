@@ -68,6 +68,8 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
     with ui.element("p"):
         link("Hold this run against a session", f"{base}/runs/{run_id}/session")
     with ui.element("p"):
+        link("Heart rate along this run", f"{base}/runs/{run_id}/drift")
+    with ui.element("p"):
         method_link(base, "efforts", "How efforts are found")
     with ui.element("details"):
         text("summary", "Divide it otherwise")

@@ -121,22 +121,15 @@ def _result(base: str, found: dict[str, Any]) -> None:
     names = found["trial"]["conditions"]
     letters = [chr(ord("P") + k) for k in range(len(names))]
     random.Random(found["trial"]["seed"]).shuffle(letters)
-    drawn = ui.element("div")
+    show_chart(chart(found, letters))
     told = ui.element("div")
 
-    def draw(labels: list[str]) -> None:
-        drawn.clear()
-        with drawn:
-            show_chart(chart(found, labels))
-
     def reveal(_: Any) -> None:
-        draw(names)
         told.clear()
         with told:
-            text("p", "; ".join(f"{a} was {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".", "soft")
+            text("p", "; ".join(f"{a} is {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".")
             _told(base, found)
 
-    draw(letters)
     with told:
         text("p", "Blocks in the order of running; a letter stands for each condition.", "soft")
         text("button", "Show which is which, and the verdict", "fw").on("click", reveal)
