@@ -5,9 +5,20 @@ from pathlib import Path
 
 import pytest
 
-from footwork.analysis import agreement, conversion, drift, efforts, intervals, pairing, screening
+from footwork.analysis import (
+    agreement,
+    conversion,
+    drift,
+    efforts,
+    intervals,
+    pairing,
+    progress,
+    response,
+    screening,
+    trials,
+)
 from footwork.physiology import critical, curve, tracking
-from tests import heartfaults, raceday, recovery, sessions
+from tests import heartfaults, raceday, recovery, seasons, sessions
 
 ROOT = Path(__file__).parents[1]
 
@@ -43,6 +54,17 @@ def test_efforts_are_found_in_power_and_in_heart_rate():
     assert sessions.f1(40, "heart_rate", 20) >= 0.8
 
 
+def test_seasons_and_trials_lie_in_their_intervals():
+    calm, gaining = (
+        [seasons.one(first + k, gain) for k in range(14)] for first, gain in ((50_000, 0.0), (60_000, 0.03))
+    )
+    for found in (calm, gaining):
+        assert sum(f["inside"] for f in found if not f["withheld"]) >= 0.75 * sum(not f["withheld"] for f in found)
+    assert sum(f["wrong"] for f in calm) <= 2
+    inside, _ = seasons.trial_intervals(60)
+    assert inside >= 0.86
+
+
 def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     text = (ROOT / "docs" / "recovery.md").read_text(encoding="utf-8")
     assert f"critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}" in text
@@ -54,6 +76,17 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     for signal, least in (("power", 0.9), ("heart rate", 0.8)):
         found = re.search(rf"\| {signal} \| \d+ s \| (\d\.\d+) \|", text)
         assert found and float(found.group(1)) >= least
+    assert (
+        f"response {response.METHOD_VERSION}, progress {progress.METHOD_VERSION}" in text
+        and f"trials {trials.METHOD_VERSION}" in text
+    )
+    for gain in ("0", "3"):
+        row = re.search(
+            rf"^\| {gain} % \| \d+ \| (\d+\.\d) % \|.*\| (\d+\.\d) % \| (\d+) \| (\d+) \|$", text, re.MULTILINE
+        )
+        assert row and float(row.group(1)) >= 92.0 and float(row.group(2)) >= 90.0 and int(row.group(3)) <= 15
+    effects = re.search(r"^(\d+\.\d) % of them", text, re.MULTILINE)
+    assert effects and float(effects.group(1)) >= 92.0
     assert f"conversion {conversion.METHOD_VERSION}" in text and f"drift {drift.METHOD_VERSION}" in text
     for name in ("factor at the centre", "watts a third above it"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)

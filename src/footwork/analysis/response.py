@@ -37,6 +37,7 @@ FEW = (
     5.0,
     0.1,
 )  # spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; our conventions
+DRIFT_FLOOR = 0.05  # bpm/h: drift is no straight line; our convention
 MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
 TANGLED = {
     "heat": "heat came with the change and cannot be told from it",
@@ -84,6 +85,7 @@ class Response:
     lowest: float
     highest: float
     weather: float  # share of runs with a known temperature
+    warmth: float  # mean degrees over 12 °C of those
 
     def row(self, day: float, power: float | None = None) -> Floats:
         """Weights of the coefficients and levels in heart rate at a power on a day, at reference conditions."""
@@ -103,6 +105,13 @@ class Response:
         """Heart rate [bpm] at a power [W] (the reference by default) on a day, at reference conditions, and its SD."""
         row = self.row(day, power)
         return float(row @ self.mean), float(np.sqrt(row @ self.covariance @ row))
+
+    def drift(self, heat: float | None = None) -> tuple[float, float]:
+        """Drift [bpm/h] so many degrees over 12 °C (by default at the warmth of the runs, known or not), and its SD."""
+        row = np.zeros(len(self.mean))
+        row[C["drift"] - 1], row[C["heat_drift"] - 1] = 1.0, self.warmth * self.weather if heat is None else heat
+        variance = float(row @ self.covariance @ row) + self.drift_sd**2 / self.runs + DRIFT_FLOOR**2
+        return float(row @ self.mean), float(np.sqrt(variance))
 
     def draws(self, days: Sequence[float], rate: float, count: int = 4000, seed: int = 17) -> Floats:
         """Draws of power [W] at a heart rate [bpm] on some days, shape (count, len(days)), joint over the days."""
@@ -343,10 +352,12 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
         weights = np.minimum(1.0, _FAR * float(np.exp(found[0])) / np.maximum(np.abs(effects), 1e-9)) ** 2
     mean, covariance, effects, sds = system.posterior(found, weights)
     rows = prepared.rows[:count]
+    warm = [max(r.sky.temperature - COOL_C, 0.0) for r in rows if r.sky.temperature is not None]
     run_sd, drift_sd, walk = (float(v) for v in np.exp(found))
     return Response(
         mean, covariance, system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
         effects, sds, count, int(prepared.n[:count].sum()), prepared.lowest, prepared.highest, float(np.mean([r.sky.temperature is not None for r in rows])),
+        float(np.mean(warm)) if warm else 0.0,
     )  # fmt: skip
 
 

@@ -194,6 +194,14 @@ def _effects(model: response.Response) -> list[dict[str, Any]]:
         "sleep": ("an hour of sleep short of seven", 1.0), "power": ("ten watts", 10.0), "up": ("one per cent uphill, at the same watts", 1.0),
     }  # fmt: skip
     out = []
+    at, sd = model.drift()
+    out.append(
+        {
+            "name": "drift",
+            "of": "an hour of running, at the warmth of these runs",
+            "effect": Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm", model.runs, METHOD, "runs"),
+        }
+    )
     for name, (what, times) in words.items():
         k = response.C[name] - 1
         at, sd = float(model.mean[k]) * times, float(np.sqrt(model.covariance[k, k])) * times
@@ -390,10 +398,9 @@ def within(library: Any, run_id: int) -> dict[str, Any]:
     )
     usual = None
     if of is not None:
-        heat = max((mine.sky.temperature or response.COOL_C) - response.COOL_C, 0.0)
-        d, h = response.C["drift"] - 1, response.C["heat_drift"] - 1
-        at = float(of.model.mean[d] + heat * of.model.mean[h])
-        sd = float(np.sqrt(of.model.drift_sd**2 + of.model.covariance[d, d] + heat**2 * of.model.covariance[h, h]))
+        warm = mine.sky.temperature
+        at, sd = of.model.drift(None if warm is None else max(warm - response.COOL_C, 0.0))
+        sd = float(np.hypot(sd, of.model.drift_sd))
         usual = Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm/h", of.model.runs, "within-run", "runs")
     points = y - (p - p.mean()) * beta[1] - grade * beta[3]
     out: dict[str, Any] = plain({
