@@ -419,14 +419,14 @@ def test_progress_opens_with_one_sentence_and_compares(page, served):
     page.goto("/progress")
     page.wait_for_selector("text=at reference conditions")
     told = twin(served, "/progress.json")
-    assert page.locator("p.lede").inner_text() == told["verdict"]["sentence"]
+    assert page.locator("p.lede").inner_text() == told["sentence"]
     page.locator("summary", has_text="against each other").click()
     page.locator("input[name=pair-first]").fill("2026-03-02..2026-03-21")
     page.locator("input[name=pair-second]").fill("2026-03-30..2026-04-19")
     page.get_by_role("button", name="Compare").click()
     page.wait_for_selector("text=worthwhile from")
     found = twin(served, "/compare-runs.json?first=2026-03-02..2026-03-21&second=2026-03-30..2026-04-19")
-    assert page.locator("p.lede").inner_text() == found["verdict"]["sentence"]
+    assert page.locator("p.lede").inner_text() == found["sentence"]
 
 
 def test_a_trial_goes_from_design_to_a_run_that_was_run_for_it(page, served):

@@ -26,6 +26,12 @@ def progress(
     date: Date = None,
     scale: Scale = None,
     worthwhile: Worthwhile = None,
+    power: Annotated[
+        float | None, typer.Option(help="Power that heart rate is told at, W; the middle of the runs by default.")
+    ] = None,
+    heart_rate: Annotated[
+        float | None, typer.Option(help="Heart rate that power is told at, bpm; the middle one by default.")
+    ] = None,
     run: Annotated[int | None, typer.Option("--run", help="Instead: heart rate against power along one run.")] = None,
     cadence: Annotated[
         bool, typer.Option("--cadence", help="Instead: heart rate against cadence in everyday runs, described only.")
@@ -44,7 +50,15 @@ def progress(
         elif cadence:
             found = verdicts.cadence_history(library, day(since), day(until or date))
         else:
-            found = library.progress(day(since), day(until), day(date), scale=scale, worthwhile=worthwhile)
+            found = library.progress(
+                day(since),
+                day(until),
+                day(date),
+                scale=scale,
+                worthwhile=worthwhile,
+                power=power,
+                heart_rate=heart_rate,
+            )
     if as_json:
         return out(found)
     if run is not None or cadence:
@@ -63,12 +77,12 @@ def progress(
 def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     from footwork.quantities import Estimate, describe, format_pace, signed
 
-    verdict = found["verdict"]
-    say(verdict["sentence"])
-    if verdict["probability_better"] is not None:
+    decision = found["decision"]
+    say(found["sentence"])
+    if decision["probability_better"] is not None:
         say(
-            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * verdict['probability_better']:.1f} %, worse {100 * verdict['probability_worse']:.1f} %; "
-            f"needed {100 * verdict['needed']:.1f} %, since every week counts as a look ({verdict['looks']})."
+            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
+            f"needed {100 * decision['needed']:.1f} %, since every week counts as a look ({decision['looks']})."
         )
     say(
         f"{found['runs']} runs, {found['minutes']} minutes on {found['scale']}, {found['since']} to {found['until']}; at reference conditions: {found['conditions']}."
@@ -76,7 +90,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     for row in found["series"][:: max(1, len(found["series"]) // 8)]:
         p, h = row["power"], row["heart_rate"]
         say(
-            f"  {row['date']}  {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f} at {found['reference_heart_rate_bpm']} bpm;  {h['value']:.0f} bpm  {h['low']:.0f}–{h['high']:.0f} at {found['reference_power_w']} W"
+            f"  {row['date']}  {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f} at {found['reference_heart_rate_bpm']:g} bpm;  {h['value']:.0f} bpm  {h['low']:.0f}–{h['high']:.0f} at {found['reference_power_w']:g} W"
         )
     if found["effects"]:
         say(
@@ -94,7 +108,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
     if months:
         say(
-            f"Flat speed at {found['speed']['power_w']} W: "
+            f"Flat speed at {found['speed']['power_w']:g} W: "
             + ", ".join(f"{m['month']} {format_pace(m['speed']['value'], imperial)}" for m in months)
             + f". {found['speed']['sentence']}"
         )
@@ -119,16 +133,17 @@ def compare_runs(
     second: Annotated[str, typer.Argument(help="The same, to be held against the first.")],
     scale: Scale = None,
     worthwhile: Worthwhile = None,
+    date: Date = None,
     as_json: Json = False,
 ) -> None:
     """Any two runs or blocks of weeks: what changed at matched power, how surely, and what else differed."""
     from footwork.quantities import Estimate, describe
 
     with opened() as library:
-        found = library.compare_runs(first, second, scale=scale, worthwhile=worthwhile)
+        found = library.compare_runs(first, second, scale=scale, worthwhile=worthwhile, date=day(date))
     if as_json:
         return out(found)
-    say(found["verdict"]["sentence"])
+    say(found["sentence"])
     for side in ("first", "second"):
         s = found[side]
         say(
@@ -284,16 +299,17 @@ def join(
 def analyse(
     number: Annotated[int, typer.Argument(help="The trial.")],
     show: Annotated[bool, typer.Option("--show", help="Every block with its condition.")] = False,
+    date: Date = None,
     as_json: Json = False,
 ) -> None:
     """What a trial tells so far: the effect with its interval and a plain verdict."""
     from footwork.quantities import Estimate, describe, format_duration
 
     with opened() as library:
-        found = library.analyse_trial(number)
+        found = library.analyse_trial(number, day(date))
     if as_json:
         return out(found)
-    say(found["verdict"]["sentence"])
+    say(found["sentence"])
     for part in (found["primary"], *found["secondary"]):
         for e in part["effects"]:
             chance = (

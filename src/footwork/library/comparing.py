@@ -24,7 +24,12 @@ SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs 
 
 
 def answer(
-    library: Any, first: str, second: str, scale: str | None = None, worthwhile: float | None = None
+    library: Any,
+    first: str,
+    second: str,
+    scale: str | None = None,
+    worthwhile: float | None = None,
+    date: dt.date | None = None,
 ) -> dict[str, Any]:
     """The second against the first, each a run's number or a block of days as ``2026-03-02..2026-03-29``; plain JSON.
 
@@ -32,7 +37,7 @@ def answer(
     -------
     dict
         ``first`` and ``second`` (``runs``, ``since``, ``until``, ``minutes``), ``matched`` (power band [W], slopes, temperature), ``outcomes`` (each ``name``, ``difference`` as an
-        estimate, ``smallest_worthwhile_change`` and ``probability_worthwhile``, None where it is only described), ``verdict`` (``word``, ``sentence``, ``more_runs``),
+        estimate, ``smallest_worthwhile_change`` and ``probability_worthwhile``, None where it is only described), ``verdict``, ``sentence``, ``decision``,
         ``differences_in_conditions`` (sentences), ``prior``.
 
     Raises
@@ -42,12 +47,14 @@ def answer(
     NotEnoughData
         No power or heart rate on one side, or no minutes that match.
     """
-    key = ("compare-runs", first, second, scale, worthwhile)
-    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, first, second, scale, worthwhile)))
+    key = ("compare-runs", first, second, scale, worthwhile, date)
+    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, first, second, scale, worthwhile, date)))
     return found
 
 
-def _answer(library: Any, first: str, second: str, scale: str | None, worthwhile: float | None) -> dict[str, Any]:
+def _answer(
+    library: Any, first: str, second: str, scale: str | None, worthwhile: float | None, date: dt.date | None
+) -> dict[str, Any]:
     least = progress.WORTHWHILE["%"] if worthwhile is None else worthwhile
     if not 0 < least <= 20:
         raise UsageError(f"{least:g} % cannot be the smallest worthwhile change: give 0.1 to 20")
@@ -55,6 +62,9 @@ def _answer(library: Any, first: str, second: str, scale: str | None, worthwhile
     if {r.run for r in sides[0]} & {r.run for r in sides[1]}:
         raise UsageError("the two sides share runs: name two runs, or two blocks of days apart from each other")
     newest = max(r.date for side in sides for r in side)
+    if date is not None and newest > date:
+        raise UsageError(f"a run of {newest} was not yet run on {date}")
+    newest = date or newest
     oldest = min(r.date for side in sides for r in side)
     rows = [
         r for r in runs.scale_rows(library, key)
@@ -110,10 +120,11 @@ def _answer(library: Any, first: str, second: str, scale: str | None, worthwhile
         "smallest_worthwhile_change_percent": least, "differences_in_conditions": conditions(library, mine[0], mine[1]),
         "prior": "flat for the difference; how heart rate goes with power, heat and drift from the runs of the half year before",
     }  # fmt: skip
-    out["verdict"] = {
-        "word": verdict.word, "probability_better": verdict.better, "probability_worse": verdict.worse, "probability_trivial": verdict.trivial, "needed": verdict.needed, "more_runs": more,
-        "sentence": _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1),
+    out["verdict"] = verdict.word
+    out["decision"] = {
+        "probability_better": verdict.better, "probability_worse": verdict.worse, "probability_trivial": verdict.trivial, "needed": verdict.needed, "more_runs": more,
     }  # fmt: skip
+    out["sentence"] = _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1)
     return out
 
 

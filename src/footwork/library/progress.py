@@ -118,7 +118,7 @@ def model_rows(library: Any, rows: list[runs.StreamRows]) -> list[response.RunRo
 
 def answer(
     library: Any, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, scale: str | None = None,
-    worthwhile: float | None = None,
+    worthwhile: float | None = None, power: float | None = None, heart_rate: float | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """Whether more power goes with the same heart rate, as plain JSON.
 
@@ -126,12 +126,14 @@ def answer(
     -------
     dict
         ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at ``reference_heart_rate_bpm`` as estimates), ``change`` of
-        power at heart rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (``word``, ``sentence``, probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``, ``spread``,
+        power at heart rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (improved, worse, no worthwhile change, cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``, ``spread``,
         ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed at the reference power by month: it describes the device),
         ``form`` (measures at matched speed), ``durability``, ``warnings``.
     """
-    key = ("progress", since, until, date, scale, worthwhile)
-    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, since, until, date, scale, worthwhile)))
+    key = ("progress", since, until, date, scale, worthwhile, power, heart_rate)
+    found: dict[str, Any] = library.cached(
+        key, lambda: plain(_answer(library, since, until, date, scale, worthwhile, power, heart_rate))
+    )
     return found
 
 
@@ -142,6 +144,8 @@ def _answer(
     date: dt.date | None,
     scale: str | None,
     worthwhile: float | None,
+    at_power: float | None,
+    at_rate: float | None,
 ) -> dict[str, Any]:
     least = progress.WORTHWHILE["%"] if worthwhile is None else worthwhile
     if not 0 < least <= 20:
@@ -150,7 +154,12 @@ def _answer(
     model, n = of.model, of.model.runs
     first, last = of.since.toordinal(), of.until.toordinal()
     middle = model.rate(0.5 * (first + last))[0]
-    rate, power = round(middle), round(model.power)
+    rate, power = at_rate or round(middle), at_power or round(model.power)
+    if not model.lowest * 0.9 <= power <= model.highest * 1.1:
+        raise UsageError(f"{power:g} W lie outside what was run: give {model.lowest:.0f} to {model.highest:.0f} W")
+    ends = [model.rate(0.5 * (first + last), w)[0] for w in (model.lowest, model.highest)]
+    if not ends[0] - 5 <= rate <= ends[1] + 5:
+        raise UsageError(f"{rate:g} bpm lie outside what was run: give {ends[0]:.0f} to {ends[1]:.0f} bpm")
     days = [*range(first, last, 7), last]
     powers = model.draws(days, rate)
     series = []
@@ -168,14 +177,14 @@ def _answer(
     moved = model.row(last, power) - model.row(first, power)
     beats, beats_sd = float(moved @ model.mean), float(np.sqrt(moved @ model.covariance @ moved))
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least, looks=looks)
-    told = {
-        "word": "cannot tell yet" if why else verdict.word, "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse,
+    decision = {
+        "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse,
         "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "looks": looks,
         "more_runs": None if why or verdict.word != "cannot tell yet" else progress.more_runs(float(gains.mean()), float(gains.std()), least, n, looks),
     }  # fmt: skip
     drift = of.prepared.rows
     out: dict[str, Any] = {
-        "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
+        "verdict": "cannot tell yet" if why else verdict.word, "decision": decision, "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
         "reference_power_w": power, "reference_heart_rate_bpm": rate, "smallest_worthwhile_change_percent": least,
         "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "change": change,
         "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if not why else Estimate.withheld("bpm", METHOD, why, n, "runs"),
@@ -183,7 +192,7 @@ def _answer(
         "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
         "warnings": _warnings(of, drift), "prior": "level flat; a year's trend 0 ± 8 bpm, a week's step by chance about 0.3 bpm; heat 0.5 ± 0.4 bpm a degree",
     }  # fmt: skip
-    out["verdict"] = {**told, "sentence": _sentence(out, told, why)}
+    out["sentence"] = _sentence(out, why)
     return out
 
 
@@ -315,15 +324,15 @@ def _warnings(of: Season, rows: list[response.RunRows]) -> list[str]:
     return out
 
 
-def _sentence(found: dict[str, Any], told: dict[str, Any], why: str) -> str:
+def _sentence(found: dict[str, Any], why: str) -> str:
     if why:
         return f"It cannot be told whether this is progress: {why}."
     change: Estimate = found["change"]
     beats: Estimate = found["change_heart_rate"]
     since = f"{found['since'].day} {found['since']:%B}"
     more = "more" if (change.value or 0) >= 0 else "less"
-    size = f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']} bpm than on {since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']} W {beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
-    match told["word"]:
+    size = f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']:g} bpm than on {since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']:g} W {beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
+    match found["verdict"]:
         case "improved":
             return f"Improved: {size}."
         case "worse":
@@ -333,8 +342,8 @@ def _sentence(found: dict[str, Any], told: dict[str, Any], why: str) -> str:
         case "no worthwhile change":
             return f"No worthwhile change: {size}."
     more_runs = (
-        f" About {told['more_runs']} more runs would tell, if it stays so."
-        if told["more_runs"]
+        f" About {found['decision']['more_runs']} more runs would tell, if it stays so."
+        if found["decision"]["more_runs"]
         else " More runs alone would hardly tell a change of this size."
     )
     return f"Cannot tell yet: {size}.{more_runs}"

@@ -217,11 +217,11 @@ class Said:
 
         return trials.join(self, number, run_id, order, **told)
 
-    def analyse_trial(self, number: int) -> dict[str, Any]:
+    def analyse_trial(self, number: int, date: dt.date | None = None) -> dict[str, Any]:
         """A trial's result so far; see `verdicts.analyse`."""
         from footwork.library import verdicts
 
-        return verdicts.analyse(self, number)
+        return verdicts.analyse(self, number, date)
 
     def progress(
         self, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, **asked: Any

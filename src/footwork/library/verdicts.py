@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import numpy as np
@@ -22,15 +23,14 @@ SECONDARY = {
 }  # fmt: skip
 
 
-def analyse(library: Any, number: int) -> dict[str, Any]:
+def analyse(library: Any, number: int, date: dt.date | None = None) -> dict[str, Any]:
     """A trial's result so far, as plain JSON.
 
     Returns
     -------
     dict
         ``trial`` (its design), ``blocks`` (each ``run``, ``block``, ``condition``, ``start_s``, ``end_s``, means), ``primary`` (``outcome``, ``effects`` against the first condition, each with ``difference``,
-        ``smallest_worthwhile_change``, ``probability_better``, ``probability_worse``), ``secondary``, ``cadence`` (optimum and curve) or None, ``spread``, ``looks``, ``verdict`` (``word``,
-        ``sentence``), ``corrected`` (how several looks and outcomes count), ``warnings``.
+        ``smallest_worthwhile_change``, ``probability_better``, ``probability_worse``), ``secondary``, ``cadence`` (optimum and curve) or None, ``spread``, ``looks``, ``verdict``, ``sentence``, ``corrected`` (how several looks and outcomes count), ``warnings``.
 
     Raises
     ------
@@ -39,12 +39,14 @@ def analyse(library: Any, number: int) -> dict[str, Any]:
     NotEnoughData
         No run joined, one condition only, or too few blocks with the outcome.
     """
-    found: dict[str, Any] = library.cached(("trial", number), lambda: plain(_analyse(library, number)))
+    found: dict[str, Any] = library.cached(("trial", number, date), lambda: plain(_analyse(library, number, date)))
     return found
 
 
-def _analyse(library: Any, number: int) -> dict[str, Any]:
+def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
     trial = trials.kept(library, number)
+    if date is not None:
+        trial["joined"] = [j for j in trial["joined"] if entries.library_row(library, j["run"]).local.date() <= date]
     if not trial["joined"]:
         raise trials.need(trial, 0, "a run")
     blocks = [b for joined in trial["joined"] for b in _blocks(library, trial, joined)]
@@ -64,7 +66,7 @@ def _analyse(library: Any, number: int) -> dict[str, Any]:
         "spread": spread, "looks": looks, "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
         "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, len(secondary), primary["needed"]), "warnings": _warnings(trial, blocks),
     }  # fmt: skip
-    out["verdict"] = _verdict(trial, primary, out)
+    out["verdict"], out["sentence"] = _verdict(trial, primary, out)
     return out
 
 
@@ -258,8 +260,8 @@ def _warnings(trial: dict[str, Any], blocks: list[dict[str, Any]]) -> list[str]:
     return out
 
 
-def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, Any]) -> dict[str, Any]:
-    """One plain sentence."""
+def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, Any]) -> tuple[str, str]:
+    """One word, and one plain sentence."""
     parts, words = [], []
     for e in primary["effects"]:
         d: Estimate = e["difference"]
@@ -297,7 +299,7 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
     left = found["planned_runs"] - len(found["runs"])
     if left > 0:
         parts.append(f"{left} of the {found['planned_runs']} planned runs {'are' if left > 1 else 'is'} still to come.")
-    return {"word": words[0] if len(set(words)) == 1 else "see each", "sentence": " ".join(parts)}
+    return words[0] if len(set(words)) == 1 else "see each", " ".join(parts)
 
 
 def cadence_history(library: Any, since: Any = None, until: Any = None) -> dict[str, Any]:

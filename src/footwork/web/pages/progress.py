@@ -58,7 +58,7 @@ def chart(found: dict[str, Any]) -> Chart:
     x = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in found["series"]], dtype=float)
     panes = []
     for name, title in (
-        ("power", f"power at {found['reference_heart_rate_bpm']} bpm, W"), ("heart_rate", f"heart rate at {found['reference_power_w']} W, bpm"),
+        ("power", f"power at {found['reference_heart_rate_bpm']:g} bpm, W"), ("heart_rate", f"heart rate at {found['reference_power_w']:g} W, bpm"),
     ):  # fmt: skip
         low, middle, high = (
             np.array([r[name][k] for r in found["series"]], dtype=float) for k in ("low", "value", "high")
@@ -78,13 +78,13 @@ def drift_chart(found: dict[str, Any]) -> Chart:
 
 
 def _chances(found: dict[str, Any]) -> None:
-    verdict = found["verdict"]
-    if verdict["probability_better"] is None:
+    decision = found["decision"]
+    if decision["probability_better"] is None:
         return
     text(
         "p",
-        f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: {100 * verdict['probability_better']:.1f} %; of a worthwhile loss {100 * verdict['probability_worse']:.1f} %. "
-        f"A verdict needs {100 * verdict['needed']:.1f} %, since each of {verdict['looks']} weeks counts as a look. Prior: {found['prior']}.",
+        f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: {100 * decision['probability_better']:.1f} %; of a worthwhile loss {100 * decision['probability_worse']:.1f} %. "
+        f"A verdict needs {100 * decision['needed']:.1f} %, since each of {decision['looks']} weeks counts as a look. Prior: {found['prior']}.",
         "soft",
     )
 
@@ -96,14 +96,14 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         change = Estimate.from_json(found["change"])
         whisker(
             base,
-            f"Change of power at {found['reference_heart_rate_bpm']} bpm, since {unbroken(found['since'])}",
+            f"Change of power at {found['reference_heart_rate_bpm']:g} bpm, since {unbroken(found['since'])}",
             "change",
             change,
             digits=1,
         )
         whisker(
             base,
-            f"Change of heart rate at {found['reference_power_w']} W",
+            f"Change of heart rate at {found['reference_power_w']:g} W",
             "change_heart_rate",
             Estimate.from_json(found["change_heart_rate"]),
             digits=1,
@@ -140,7 +140,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         )  # fmt: skip
     months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
     if months:
-        heading(f"Flat speed at {found['speed']['power_w']} W")
+        heading(f"Flat speed at {found['speed']['power_w']:g} W")
         table(
             ["month", "pace", "interval", "runs"],
             [[m["month"], format_pace(m["speed"]["value"], imperial), f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}", str(m["speed"]["n"])] for m in months],
@@ -173,7 +173,7 @@ def register(base: str, library: Any) -> None:
             found, problem = await asyncio.to_thread(data, library, since, until, date, scale, worthwhile), ""
         except FootworkError as error:
             found, problem = None, sentence(str(error))
-        with page(base, "Progress", "Progress", found["verdict"]["sentence"] if found else problem):
+        with page(base, "Progress", "Progress", found["sentence"] if found else problem):
             if found:
                 show(base, library, found, imperial)
             with ui.element("details"):
@@ -230,7 +230,7 @@ def register(base: str, library: Any) -> None:
                 found, problem = await asyncio.to_thread(compare_data, library, first, second, scale), ""
             except FootworkError as error:
                 problem = sentence(str(error))
-        with page(base, "Progress", "Runs against each other", found["verdict"]["sentence"] if found else problem):
+        with page(base, "Progress", "Runs against each other", found["sentence"] if found else problem):
             _compare_form(base, first, second, opened=found is None)
             if found is not None:
                 _compared(base, found)

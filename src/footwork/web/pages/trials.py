@@ -138,7 +138,7 @@ def _result(base: str, found: dict[str, Any]) -> None:
 def _told(base: str, found: dict[str, Any]) -> None:
     """The verdict and its numbers."""
     primary = found["primary"]
-    text("p", found["verdict"]["sentence"])
+    text("p", found["sentence"])
     with ui.element("div").classes("numbers"):
         for e in primary["effects"]:
             whisker(
