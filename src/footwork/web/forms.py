@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from nicegui import ui
 
+from footwork.errors import FootworkError
 from footwork.web import jobs
 from footwork.web.layout import text
 
@@ -48,6 +50,41 @@ def inputs(fields: Sequence[Field], given: dict[str, str], prefix: str = "") -> 
                     lambda e, name=field.name: given.update({name: str(e.args["value"])}),
                     js_handler="(e) => emit({value: e.target.value})",
                 )
+
+
+def unfolded(summary: str, ask: Callable[[], Any], show: Callable[[Any], None]) -> None:
+    """A part of a page that asks only once it is opened: ``ask`` off the event loop, then ``show`` its answer, or say why there is none."""
+    with ui.element("details") as box:
+        text("summary", summary)
+        inside = ui.element("div")
+
+    async def look(event: Any) -> None:
+        if not event.args.get("open"):
+            return
+        inside.clear()
+        with inside:
+            try:
+                found = await asyncio.to_thread(ask)
+            except FootworkError as error:
+                text("p", sentence(str(error)))
+                return
+            show(found)
+
+    box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")
+
+
+def downloads(files: Sequence[tuple[str, str, Callable[[], bytes]]]) -> None:
+    """Buttons that make a file when they are pressed: label, name of the file, and what makes it."""
+    with ui.element("div").classes("row-of"):
+        for label, name, make in files:
+
+            async def press(_: Any, name: str = name, make: Callable[[], bytes] = make) -> None:
+                try:
+                    ui.download.content(await asyncio.to_thread(make), name)
+                except FootworkError as error:
+                    ui.notify(sentence(str(error)))
+
+            text("button", label, "fw").on("click", press)
 
 
 def command_form(

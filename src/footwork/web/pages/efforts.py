@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,7 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form, sentence, unfolded
 from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
 from footwork.web.pages.run import show_chart
 
@@ -79,34 +78,22 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
             library, ["efforts", str(run_id)], [Field("correct", "Each part's beginning and kind, comma between", "--correct")], "Keep this division",
             f"{base}/runs/{run_id}", needed=["correct"],
         )  # fmt: skip
-    with ui.element("details") as box:
-        text("summary", "W′ balance along the run")
-        inside = ui.element("div")
+    unfolded("W′ balance along the run", lambda: library.balance(run_id), lambda left: _balance(base, left))
 
-    async def look(event: Any) -> None:
-        if not event.args.get("open"):
-            return
-        inside.clear()
-        with inside:
-            try:
-                left = await asyncio.to_thread(library.balance, run_id)
-            except FootworkError as error:
-                text("p", sentence(str(error)))
-                return
-            least = Estimate.from_json(left["minimum"])
-            with ui.element("div").classes("numbers"):
-                whisker(
-                    base,
-                    f"Least, at {format_duration(left['minimum_at_s'])}",
-                    "balance.minimum",
-                    least.scaled(1e-3, "kJ"),
-                    digits=1,
-                )
-            show_chart(balance_chart(left))
-            text(
-                "p",
-                f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's own error.",
-                "soft",
-            )
 
-    box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")
+def _balance(base: str, left: dict[str, Any]) -> None:
+    least = Estimate.from_json(left["minimum"])
+    with ui.element("div").classes("numbers"):
+        whisker(
+            base,
+            f"Least, at {format_duration(left['minimum_at_s'])}",
+            "balance.minimum",
+            least.scaled(1e-3, "kJ"),
+            digits=1,
+        )
+    show_chart(balance_chart(left))
+    text(
+        "p",
+        f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's own error.",
+        "soft",
+    )

@@ -14,7 +14,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.library import verdicts
 from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
-from footwork.web.forms import Field, inputs, sentence
+from footwork.web.forms import Field, inputs, sentence, unfolded
 from footwork.web.layout import (
     heading,
     link,
@@ -195,27 +195,7 @@ def register(base: str, library: Any) -> None:
 
                 text("button", "Look at that", "fw").on("click", asked)
             _compare_form(base)
-            with ui.element("details") as box:
-                text("summary", "Heart rate and cadence in everyday runs")
-                inside = ui.element("div")
-
-            async def look(event: Any) -> None:
-                if not event.args.get("open"):
-                    return
-                inside.clear()
-                with inside:
-                    try:
-                        told = await asyncio.to_thread(verdicts.cadence_history, library)
-                    except FootworkError as error:
-                        text("p", sentence(str(error)))
-                        return
-                    table(
-                        ["cadence against the run's own at that speed, %", "heart rate at the same power", "minutes"],
-                        [[g["cadence"].capitalize(), f"{g['heart_rate_bpm']:+.1f} bpm", str(g["minutes"])] for g in told["groups"]], labelled=True,
-                    )  # fmt: skip
-                    text("p", told["sentence"], "soft")
-
-            box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")
+            unfolded("Heart rate and cadence in everyday runs", lambda: verdicts.cadence_history(library), _cadence)
             with ui.element("div").classes("row-of"):
                 link("Trials of a change", f"{base}/trials", "button")
             with ui.element("p"):
@@ -260,6 +240,14 @@ def register(base: str, library: Any) -> None:
                 )
             with ui.element("p"):
                 method_link(base, "within-run", "How drift is told")
+
+
+def _cadence(told: dict[str, Any]) -> None:
+    table(
+        ["cadence against the run's own at that speed, %", "heart rate at the same power", "minutes"],
+        [[g["cadence"].capitalize(), f"{g['heart_rate_bpm']:+.1f} bpm", str(g["minutes"])] for g in told["groups"]], labelled=True,
+    )  # fmt: skip
+    text("p", told["sentence"], "soft")
 
 
 def _compare_form(base: str, first: str = "", second: str = "", opened: bool = False) -> None:

@@ -15,6 +15,7 @@ from footwork.library import handout, whatif
 from footwork.library.race import CAUTION, RacePlan
 from footwork.quantities import format_distance, format_duration, format_pace
 from footwork.reports import race_card
+from footwork.web.forms import downloads, unfolded
 from footwork.web.forms import sentence as spoken
 from footwork.web.layout import heading, note, table, text, whisker
 from footwork.web.pages.run import show_chart
@@ -310,27 +311,13 @@ def _take_along(plan: RacePlan, given: str, imperial: bool) -> None:
     ]
     if plan.course["track"] is not None:
         files.insert(2, ("Course for the watch", "course.fit", lambda: handout.course(plan, name)))
-    with ui.element("div").classes("row-of"):
-        for label, ending, make in files:
-
-            async def press(_: Any, make: Any = make, ending: str = ending) -> None:
-                ui.download.content(await asyncio.to_thread(make), f"{name}.{ending}")
-
-            text("button", label, "fw").on("click", press)
-    with ui.element("details") as box:
-        text("summary", "Look at the card")
-        inside = ui.element("div")
-
-    async def look(event: Any) -> None:
-        if event.args.get("open"):
-            drawn = await asyncio.to_thread(race_card, plan, given, imperial, "svg")
-            inside.clear()
-            with inside:
-                ui.html(drawn.decode(), sanitize=False).classes(
-                    "paper"
-                )  # our own typesetter's drawing, in which all text is outlines
-
-    box.on("toggle", look, js_handler="(e) => emit({open: e.target.open})")
+    downloads([(label, f"{name}.{ending}", make) for label, ending, make in files])
+    unfolded(
+        "Look at the card",
+        lambda: race_card(plan, given, imperial, "svg"),
+        # Our own typesetter's drawing, in which all text is outlines.
+        lambda drawn: ui.html(drawn.decode(), sanitize=False).classes("paper"),
+    )
     text(
         "p",
         "The card is a PDF with a wrist band and a pocket sheet. Workout and course are FIT files: a band of watts for each stretch, "

@@ -18,7 +18,7 @@ from footwork.library.matching import against
 from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
 from footwork.reports import session_sheet
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import (
     domain_strip,
     fill,
@@ -161,20 +161,11 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
 
 def _take_along(library: Any, found: dict[str, Any]) -> None:
     words = found["text"]
-    with ui.element("div").classes("row-of"):
-        for label, name, make in (
-            ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
-            ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
-            ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
-        ):
-
-            async def press(_: Any, name: str = name, make: Any = make) -> None:
-                try:
-                    ui.download.content(await asyncio.to_thread(make), name)
-                except FootworkError as error:
-                    ui.notify(sentence(str(error)))
-
-            text("button", label, "fw").on("click", press)
+    downloads([
+        ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
+        ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
+        ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
+    ])  # fmt: skip
 
 
 def register(base: str, library: Any) -> None:
@@ -294,12 +285,7 @@ def register(base: str, library: Any) -> None:
                         ],
                         labelled=True,
                     )  # fmt: skip
-                with ui.element("div").classes("row-of"):
-
-                    async def calendar(_: Any) -> None:
-                        ui.download.content(await asyncio.to_thread(kept.calendar, library), "sessions.ics")
-
-                    text("button", "All as a calendar", "fw").on("click", calendar)
+                downloads([("All as a calendar", "sessions.ics", lambda: kept.calendar(library))])
             else:
                 text("p", "No session is kept yet.")
             with ui.element("p"):

@@ -14,7 +14,7 @@ from footwork.errors import FootworkError, UsageError
 from footwork.library import trials as kept
 from footwork.quantities import Estimate, signed
 from footwork.reports import trial_sheet
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
 from footwork.web.pages.run import show_chart
 
@@ -194,19 +194,10 @@ def _design(base: str, library: Any, trial: dict[str, Any]) -> None:
         [[str(k + 1), kept.order_words(trial, k), (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come"] for k in range(len(trial["orders"]))],
         labelled=True,
     )  # fmt: skip
-    with ui.element("div").classes("row-of"):
-        following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
-        for label, name, make in (
-            (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)), ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
-        ):  # fmt: skip
-
-            async def press(_: Any, name: str = name, make: Any = make) -> None:
-                try:
-                    ui.download.content(await asyncio.to_thread(make), name)
-                except FootworkError as error:
-                    ui.notify(sentence(str(error)))
-
-            text("button", label, "fw").on("click", press)
+    following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
+    downloads([
+        (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)), ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
+    ])  # fmt: skip
     with ui.element("details"):
         text("summary", "A run was run for it")
         command_form(
