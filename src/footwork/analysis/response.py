@@ -113,6 +113,23 @@ class Response:
         variance = float(row @ self.covariance @ row) + self.drift_sd**2 / self.runs + DRIFT_FLOOR**2
         return float(row @ self.mean), float(np.sqrt(variance))
 
+    def after(self, powers: Sequence[float], seconds: Sequence[float]) -> Floats:
+        """Heart rate [bpm] at the end of steps that follow each other from a start at rest, on the last day, cool and flat; NaN at powers [W] far from
+        what was run."""
+        level = self.rate(self.days[-1])[0]
+        drift, _ = self.drift(0.0)
+        state, at, out = 0.5 * powers[0] if len(powers) else 0.0, 0.0, []
+        for p, t in zip(powers, seconds, strict=True):
+            state = p + (state - p) * float(np.exp(-t / self.tau[int(p > self.border)]))
+            at += t / 3600
+            x = state - self.power
+            rate = level + self.mean[C["power"] - 1] * x + self.mean[C["curve"] - 1] * (x / self.power) ** 2
+            near = 0.6 * self.lowest <= state <= 1.1 * self.highest
+            out.append(
+                rate + drift * (max(at - DRIFT_FROM_H, 0.0) - (REFERENCE_H - DRIFT_FROM_H)) if near else float("nan")
+            )
+        return np.array(out)
+
     def draws(self, days: Sequence[float], rate: float, count: int = 4000, seed: int = 17) -> Floats:
         """Draws of power [W] at a heart rate [bpm] on some days, shape (count, len(days)), joint over the days."""
         rng = np.random.default_rng(seed)

@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from footwork.errors import NotEnoughData, UsageError
+from footwork.analysis.response import Response
+from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.formats import ical, watch
-from footwork.library import capacity, entries
+from footwork.library import capacity, entries, progress
 from footwork.library.layout import read_entries
 from footwork.physiology import domains
 from footwork.planning import preview, sessions, shelf
@@ -32,6 +33,7 @@ class Basis:
     accepted: bool
     borders: tuple[float, float, float]
     heart: tuple[float, float] | None
+    response: Response | None
     warnings: list[str]
 
 
@@ -71,8 +73,16 @@ def basis(
             None if relation is None else lambda v: float(relation.power(v)),
             None if heart is None or heart[1] <= 0 else lambda bpm: (bpm - heart[0]) / heart[1],
         ),
-        made.scale, accepted, made.accepted is not None, (low, middle, high), heart, list(made.warnings),
+        made.scale, accepted, made.accepted is not None, (low, middle, high), heart, None if efforts else _response(library, date, made.scale), list(made.warnings),
     )  # fmt: skip
+
+
+def _response(library: Any, date: dt.date | None, scale: str) -> Response | None:
+    """How heart rate follows power, where enough runs tell it."""
+    try:
+        return progress.season(library, date=date, scale=scale).model
+    except FootworkError:
+        return None
 
 
 def show(
@@ -84,7 +94,7 @@ def show(
     -------
     dict
         ``text`` (canonical), ``duration_s``, ``cp_minutes``, ``w_prime_minimum_j``, ``run_dry_probability``, ``steps`` (each with ``text``, ``repeat``, ``start_s``,
-        ``duration_s``, ``power_w`` and band, ``speed_mps``, ``distance_m``, ``heart_rate_bpm``, ``domain``, ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``),
+        ``duration_s``, ``power_w`` and band, ``speed_mps``, ``distance_m``, ``heart_rate_bpm`` (at its end, cool and on the flat, where it can be told), ``domain``, ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``),
         ``seconds_in_domains``, ``hardest`` (index), ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
     """
     session = sessions.parse(text)
@@ -96,20 +106,17 @@ def show(
 
 def _shown(session: Session, who: Basis) -> dict[str, Any]:
     rows = preview.preview(session, who.runner)
-    at, steps = 0.0, []
+    at, steps = 0.0, list[dict[str, Any]]()
+    rates = _rates(rows, who)
     spent = dict.fromkeys(domains.NAMES, 0.0)
     for row in rows:
         domain = domains.NAMES[int(np.searchsorted(who.borders, row.power, side="right"))]
         spent[domain] += row.seconds
-        heart = (
-            None
-            if who.heart is None or row.seconds < 180 or not 0.5 * who.critical_power <= row.power <= who.borders[2]
-            else who.heart[0] + who.heart[1] * row.power
-        )
+        heart = float(rates[len(steps)])
         known = bool(np.isfinite(row.speed))
         steps.append({
             "text": row.step.text(), "repeat": list(row.at), "start_s": at, "duration_s": row.seconds, "power_w": row.power, "low_w": row.low, "high_w": row.high,
-            "speed_mps": row.speed if known else None, "distance_m": row.step.metres or (row.speed * row.seconds if known else None), "heart_rate_bpm": heart,
+            "speed_mps": row.speed if known else None, "distance_m": row.step.metres or (row.speed * row.seconds if known else None), "heart_rate_bpm": heart if np.isfinite(heart) else None,
             "domain": domain, "w_prime_j": row.w_prime[1], "w_prime_low_j": row.w_prime[0], "w_prime_high_j": row.w_prime[2], "dry_by": row.dry_by, "dry_in": row.dry_in,
         })  # fmt: skip
         at += row.seconds
@@ -122,6 +129,17 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         "accepted": who.accepted, "warnings": [*restless(session.items), CAUTION], "of_capacity": who.warnings,
     })  # fmt: skip
     return out
+
+
+def _rates(rows: list[preview.Row], who: Basis) -> np.ndarray:
+    """Heart rate at the end of each step [bpm]: by the season's response, else the steady one of steps of three minutes and more; NaN where it cannot be told."""
+    if who.response is not None:
+        return who.response.after([r.power for r in rows], [r.seconds for r in rows])
+    if who.heart is None:
+        return np.full(len(rows), np.nan)
+    low, slope = who.heart
+    told = [r.seconds >= 180 and 0.5 * who.critical_power <= r.power <= who.borders[2] for r in rows]
+    return np.array([low + slope * r.power if t else np.nan for r, t in zip(rows, told, strict=True)])
 
 
 def restless(items: tuple[sessions.Item, ...]) -> list[str]:

@@ -139,7 +139,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     domain_strip(found["seconds_in_domains"])
     hardest = found["steps"][found["hardest"]]
     table(
-        ["step", "from", "lasts", "power", "flat pace", "heart rate", "domain", "W′ left", "dry by then"],
+        ["step", "from", "lasts", "power", "flat pace", "heart rate at its end", "domain", "W′ left", "dry by then"],
         [
             [(f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"], format_duration(s["start_s"]) if s["start_s"] else "0:00", format_duration(s["duration_s"]),
              f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest", format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
