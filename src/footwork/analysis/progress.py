@@ -8,13 +8,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from footwork.quantities import Estimate, Floats
-
 METHOD_VERSION = 1
 # Smallest worthwhile changes for one runner, editable: half a per cent in power or pace, two beats; common practice, no source for runners alone.
 WORTHWHILE = {"%": 0.5, "bpm": 2.0}
 ONE_SIDED = 0.025
-TRIVIAL = 0.95
 MOST_RUNS = 200
 
 
@@ -66,7 +63,7 @@ def decide(
         word = "improved"
     elif worse >= needed:
         word = "worse"
-    elif trivial >= TRIVIAL:
+    elif trivial >= 1 - 2 * (1 - needed):  # both sides' chance to err, corrected alike
         word = "no worthwhile change"
     else:
         word = "cannot tell yet"
@@ -115,22 +112,21 @@ def boundary(looks: int, one_sided: float = ONE_SIDED) -> float:
     return float(brentq(missed, 1.5, 5.0, xtol=1e-3))
 
 
-def change(draws: Floats, unit: str, n: int, method: str = "progress", n_of: str = "runs") -> Estimate:
-    """A change as an estimate, from its draws."""
-    return Estimate.from_draws(draws, unit, n, method, n_of)
+def more_runs(mean: float, sd: float, worthwhile: float, runs: int, fixed: float = 0.0) -> int | None:
+    """About how many more runs would settle a change of this size; None where even two hundred would not.
 
-
-def more_runs(mean: float, sd: float, worthwhile: float, runs: int, looks: int = 1) -> int | None:
-    """About how many more runs would settle a change of this size, if the spread falls with the root of their number; None where even
-    two hundred would not, or it lies so near the smallest worthwhile change that none would."""
+    Parameters
+    ----------
+    mean, sd : float
+        The change as it stands and its standard error.
+    runs : int
+        How many tell it.
+    fixed : float
+        The part of the standard error that does not fall with their number.
+    """
     far = abs(mean) - worthwhile
-    z = boundary(max(looks, 1))
-    if far > 0:
-        wanted = far / z
-    else:  # towards too small a change
-        wanted = -far / 1.96
-    if wanted <= 0 or sd <= 0:
+    wanted = far / boundary(1) if far > 0 else -far / 1.96  # surely more, or surely too little
+    if wanted <= fixed or sd <= fixed:
         return None
-    total = runs * (sd / wanted) ** 2
-    more = math.ceil(total - runs)
+    more = math.ceil(runs * ((sd**2 - fixed**2) / (wanted**2 - fixed**2) - 1))
     return more if 0 < more <= MOST_RUNS else None

@@ -11,6 +11,7 @@ import numpy as np
 from footwork.analysis.summary import AT, BLOCK_S
 from footwork.analysis.usual import Sky
 from footwork.errors import NotEnoughData
+from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -22,15 +23,15 @@ TAU_RUNS = 60  # the newest runs tell the time constants
 COOL_C, DRIFT_FROM_H, REFERENCE_H, ENOUGH_SLEEP_H = 12.0, 10 / 60, 30 / 60, 7.0
 FLAT, LEAST_FLAT = 0.03, 0.2  # a slope that is flat, and the least share of minutes on it
 COLUMNS = (
-    "level", "power", "curve", "up", "down", "drift", "heat", "heat_drift", "illness", "sleep", "season_sin", "season_cos", "converted", "trend",
+    "level", "power", "curve", "up", "down", "drift", "heat", "heat_drift", "illness", "sleep", "season_sin", "season_cos", "converted", "trend", "first", "second",
 )  # fmt: skip
 C = {name: index for index, name in enumerate(COLUMNS)}
 # Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over 12 °C, °C hours, days
-# of illness, hours of sleep short, a year's swing where the weather is not known, and a year. Heat: about 1/2 bpm a degree in the open
+# of illness, hours of sleep short, a year's swing where the weather is not known, a year, and two sides that are held against each other. Heat: about 1/2 bpm a degree in the open
 # air, more the longer it lasts, from memory; the rest are our conventions.
-_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 8.0)
-WALK_SD = 0.3  # bpm a week: how far a level moves by chance, the prior's scale of its SD
+_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 20.0, 60.0, 60.0)
+WALK_SD = 0.4  # bpm a week: how far a level moves by chance, the prior's scale of its SD
 WEEK = 7.0
 FEW = (
     3.0,
@@ -38,6 +39,16 @@ FEW = (
     0.1,
 )  # spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; our conventions
 DRIFT_FLOOR = 0.05  # bpm/h: drift is no straight line; our convention
+MOST_BLUR, LEAST_LASTING = (
+    0.6,
+    0.05,
+)  # most that errors of the watts may take of the slope, and least of power's spread that must last to tell; our conventions
+LAG = 3  # minutes apart in which such errors are no longer shared; our convention
+UNKNOWN_ERROR = 0.004  # of power, where power does not last long enough to tell; our convention
+MOST_ERROR = 0.012  # of power, the most that is taken for error; our convention
+EVEN = 0.05  # spread of power within a run, after a straight drift, that is even; our convention
+SURE_SLOPE = 3.0  # standard errors that the slope must be away from nothing
+ONE_POWER = "heart rate at hardly more than one power tells no slope, so a change cannot be told in power: vary the effort within runs"
 MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
 TANGLED = {
     "heat": "heat came with the change and cannot be told from it",
@@ -45,6 +56,7 @@ TANGLED = {
     "season_sin": "the season changed and the weather of many runs is not known, so heat cannot be told from a change of the runner: enter the weather",
     "season_cos": "the season changed and the weather of many runs is not known, so heat cannot be told from a change of the runner: enter the weather",
 }
+_BOUNDS = (-5.0, 3.5)  # of the logarithms of the spreads
 _FAR = 2.5  # runs further out than this many SDs lose weight
 
 
@@ -59,6 +71,8 @@ class RunRows:
     ill: bool = False
     sleep: float | None = None
     converted: float = 0.0
+    side: int = 0  # 1 or 2 where it is held against others, with its minutes at the powers of ``band`` [W] only
+    band: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -137,11 +151,10 @@ class Response:
         rows = np.array([*(self.row(d) for d in days), *np.eye(len(self.mean))[keep]])
         middle, spread = rows @ self.mean, rows @ self.covariance @ rows.T
         made = rng.multivariate_normal(middle, spread + 1e-9 * np.eye(len(rows)), size=count, method="cholesky")
-        level, slope, curve = made[:, :-2], np.maximum(made[:, -2], 0.02)[:, None], made[:, -1][:, None]
-        x = (rate - level) / slope
-        for _ in range(6):
-            x = (rate - level - curve * (x / self.power) ** 2) / slope
-        return np.asarray(self.power + x, dtype=float)
+        level, slope, curve = made[:, :-2], np.maximum(made[:, -2:-1], 0.02) * self.power, made[:, -1:]
+        # Heart rate is a quadratic of the share above the reference: its root near nothing.
+        share = 2 * (rate - level) / (slope + np.sqrt(np.maximum(slope**2 + 4 * curve * (rate - level), 0.0)))
+        return np.asarray(self.power * (1 + np.clip(share, -0.8, 2.0)), dtype=float)
 
     def correlation(self, row: Floats, column: str) -> float:
         """Posterior correlation of a combination of levels with a coefficient."""
@@ -178,7 +191,7 @@ def _between(knots: Floats, day: float) -> tuple[int, float]:
 
 
 def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: float) -> Floats:
-    """Design rows of the kept minutes of a run, shape (n, 14), columns `COLUMNS`."""
+    """Design rows of the kept minutes of a run, shape (n, 16), columns `COLUMNS`."""
     block = run.blocks[kept]
     hours = block[:, AT["elapsed"]] / 3600
     grade = np.nan_to_num(block[:, AT["grade"]])
@@ -191,17 +204,18 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
     return np.column_stack([
         one, x[kept] - power, ((x[kept] - power) / power) ** 2, 100 * np.maximum(grade, 0), 100 * np.minimum(grade, 0), drift, heat * one,
         heat * drift, run.ill * one, min(max(ENOUGH_SLEEP_H - run.sleep, 0.0), 4.0) * one if run.sleep is not None else 0 * one,
-        unknown * np.sin(angle) * one, unknown * np.cos(angle) * one, (power * 0.35 * run.converted) * one, (run.day - origin) / 365.25 * one,
+        unknown * np.sin(angle) * one, unknown * np.cos(angle) * one, (power * 0.35 * run.converted) * one, (run.day - origin) / 365.25 * one, (run.side == 1) * one, (run.side == 2) * one,
     ])  # fmt: skip
 
 
 def usable(run: RunRows, x: Floats, since: Floats, border: float) -> np.ndarray:
-    """Which minutes tell: settled, with sound heart rate, running, not above what the heart can follow."""
+    """Which minutes tell: settled, with sound heart rate, at a known running speed, neither near standing nor above what the heart can follow, and in the run's band."""
     block = run.blocks
+    low, high = run.band or (0.0, np.inf)
     v = block[:, AT["speed"]]
     return np.asarray(
         (since >= SETTLED_S) & np.isfinite(block[:, AT["heart_rate"]]) & np.isfinite(x) & (v > 1.2) & (v < 8.0)
-        & (x > 0.3 * border) & (x < 1.15 * border) & (np.abs(np.nan_to_num(block[:, AT["grade"]])) < 0.15),
+        & (x > max(0.3 * border, low)) & (x < min(1.15 * border, high)) & (np.abs(np.nan_to_num(block[:, AT["grade"]])) < 0.15),
         dtype=bool,
     )  # fmt: skip
 
@@ -211,6 +225,7 @@ class Prepared:
     """Runs as cross products, from which any variances are fitted quickly."""
 
     rows: list[RunRows]
+    minutes: list[tuple[Floats, np.ndarray]]  # of each run, power as the heart has come to it, and which minutes tell
     power: float
     border: float
     tau: tuple[float, float]
@@ -226,7 +241,8 @@ class Prepared:
     inflation: float
     lowest: float
     highest: float
-    flat: float
+    blur: float  # share by which errors of the watts flatten the slope, which is taken out, and its standard error
+    blur_sd: float
 
 
 def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepared:
@@ -295,10 +311,54 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     # Neighbouring minutes are alike: they count for fewer.
     rho = float(np.clip(np.median(alike) + 0.1 if alike else 0.5, 0.0, 0.7))
     low, high = np.percentile(every, [5, 95])
+    error, error_sd = _watts_error([(r.blocks[k], x[k]) for r, x, k in told], power)
+    k = C["power"]
+    # What a run's own level and straight drift leave of power's spread, less the part that is error.
+    inner = np.linalg.pinv(zz)
+    spread = float((xx[:, k, k] - np.einsum("iz,izw,iw->i", xz[:, k], inner, xz[:, k])).sum() / n.sum())
+    blur = min(error / max(spread, 1e-9), MOST_BLUR)
+    blur_sd = min(error_sd / max(spread, 1e-9), 0.3)
+    xx[:, k, k] -= n * blur * spread
     return Prepared(
-        [r for r, _, _ in told], power, border, tau, np.array(days, dtype=float), xx, xz, zz, xy, zy, yy, n, max(within, 0.5), (1 + rho) / (1 - rho), float(low),
-        float(high), flat,
+        [r for r, _, _ in told], [(x, k) for _, x, k in told], power, border, tau, np.array(days, dtype=float), xx, xz, zz, xy, zy, yy, n, max(within, 0.5), (1 + rho) / (1 - rho), float(low),
+        float(high), blur, blur_sd,
     )  # fmt: skip
+
+
+def _watts_error(minutes: Sequence[tuple[Floats, Floats]], power: float) -> tuple[float, float]:
+    """Variance [W²] of what a minute's watts err by and the heart does not answer, and its standard error, from evenly run minutes.
+
+    Such errors do not last: power three minutes away shares what lasts and not the error, so that the slope by it (an instrument) is not
+    flattened as the plain one is.
+    """
+    sums = []
+    for block, x in minutes:
+        if len(x) < 20:
+            continue
+        at, grade = block[:, AT["elapsed"]], np.nan_to_num(block[:, AT["grade"]])
+        own = np.column_stack([np.ones(len(x)), at / 3600, np.maximum(grade, 0), np.minimum(grade, 0)])
+        both = np.column_stack([x, block[:, AT["heart_rate"]]])
+        px, py = (both - own @ np.linalg.lstsq(own, both, rcond=None)[0]).T
+        if px.std() > EVEN * power:  # what goes up and down by plan hides the error
+            continue
+        i = np.flatnonzero(at[LAG:] - at[:-LAG] == LAG * BLOCK_S)
+        j = i + LAG
+        sums.append((px @ py, px @ px, 0.5 * (px[j] @ py[i] + px[i] @ py[j]), px[j] @ px[i], len(x)))
+    unknown = (UNKNOWN_ERROR * power) ** 2
+    if len(sums) < 5:
+        return unknown, unknown
+    told = np.array(sums)
+    total = told.sum(axis=0)
+    if total[3] < LEAST_LASTING * total[1] or total[2] <= 0 or total[0] <= 0:
+        return unknown, unknown
+
+    def error(s: Floats) -> Floats:
+        return np.asarray((1 - (s[..., 0] / s[..., 1]) / (s[..., 2] / s[..., 3])) * s[..., 1] / s[..., 4])
+
+    without = error(total - told)
+    m = len(told)
+    sd = float(np.sqrt((m - 1) / m * np.sum((without - without.mean()) ** 2)))
+    return float(np.clip(error(total), 0.0, (MOST_ERROR * power) ** 2)), min(sd, (MOST_ERROR * power) ** 2)
 
 
 def _time_constants(runs: Sequence[RunRows], border: float, edge: float) -> tuple[float, float]:
@@ -329,11 +389,46 @@ def gain(model: Response, since: float, until: float, rate: float | None = None)
     withheld, where what else changed meanwhile explains it as well."""
     level = model.rate(0.5 * (since + until))[0] if rate is None else rate
     drawn = model.draws([since, until], level)
-    moved = model.row(until) - model.row(since)
-    for column, words in TANGLED.items():
-        if abs(model.correlation(moved, column)) > MOST_TANGLED:
-            return 100 * (drawn[:, 1] / drawn[:, 0] - 1), words
-    return 100 * (drawn[:, 1] / drawn[:, 0] - 1), ""
+    gained = 100 * (drawn[:, 1] / drawn[:, 0] - 1)
+    k = C["power"] - 1
+    if model.mean[k] < SURE_SLOPE * np.sqrt(model.covariance[k, k]):
+        return gained, ONE_POWER
+    return gained, tangled(model, model.row(until) - model.row(since))
+
+
+def tangled(model: Response, moved: Floats) -> str:
+    """What else changed with a combination of levels and explains it as well; empty where nothing does."""
+    return next(
+        (words for column, words in TANGLED.items() if abs(model.correlation(moved, column)) > MOST_TANGLED), ""
+    )
+
+
+def shown(runs: Sequence[RunRows], power: float) -> tuple[float, float] | None:
+    """Change of the watts that the device shows at the same flat speed, from the first day to the last [%], and its standard error; None
+    where under six runs tell it. The device, the ground or the way of running: it cannot be told which."""
+    day, cost = [], []
+    for run in runs:
+        b = run.blocks
+        p, v, g = b[:, AT["power"]], b[:, AT["speed"]], np.nan_to_num(b[:, AT["grade"]])
+        near = (v > 1.5) & (v < 7.5) & (np.abs(g) < FLAT) & (np.abs(p / power - 1) < 0.25)
+        if near.sum() >= 5:
+            day.append(float(run.day))
+            cost.append(float(np.median(np.log(p[near] / v[near] / slope_factor(g[near])))))
+    if len(day) < 6 or np.ptp(day) < 7:
+        return None
+    x = (np.array(day) - np.mean(day)) / np.ptp(day)
+    y = np.array(cost)
+    slope = float(x @ (y - y.mean()) / (x @ x))
+    rest = y - y.mean() - slope * x
+    return 100 * slope, 100 * float(np.sqrt(rest @ rest / (len(y) - 2) / (x @ x)))
+
+
+def device_moved(runs: Sequence[RunRows], power: float, gained: float) -> str:
+    """Why a gain may be the device's: it shows surely more watts (or fewer, for a loss) at the same speed, by a third of the gain or more."""
+    told = shown(runs, power)
+    if told is None or told[0] * gained <= 0 or abs(told[0]) < max(2.6 * told[1], abs(gained) / 3):
+        return ""
+    return f"the device shows {abs(told[0]):.1f} % {'more' if told[0] > 0 else 'fewer'} watts at the same speed than at the beginning, which looks the same: footwork devices tells more"
 
 
 def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, float] | None = None) -> Response:
@@ -363,19 +458,27 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
                 "initial_simplex": simplex,
             }
             least = minimize(system.badness, found, args=(weights,), method="Nelder-Mead", options=options)  # type: ignore[call-overload]
-            found = np.asarray(least.x, dtype=float)
+            found = np.clip(np.asarray(least.x, dtype=float), *_BOUNDS)
         mean, covariance, effects, sds = system.posterior(found, weights)
-        # A run far out, as after a bad night that nobody noted, loses weight.
+        # A run far out, as after a bad night that nobody noted, loses weight: its spread grows to where it lies within reach.
         weights = np.minimum(1.0, _FAR * float(np.exp(found[0])) / np.maximum(np.abs(effects), 1e-9)) ** 2
     mean, covariance, effects, sds = system.posterior(found, weights)
     rows = prepared.rows[:count]
     warm = [max(r.sky.temperature - COOL_C, 0.0) for r in rows if r.sky.temperature is not None]
     run_sd, drift_sd, walk = (float(v) for v in np.exp(found))
     return Response(
-        mean, covariance, system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
+        mean, _widened(mean, covariance, prepared.blur_sd), system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
         effects, sds, count, int(prepared.n[:count].sum()), prepared.lowest, prepared.highest, float(np.mean([r.sky.temperature is not None for r in rows])),
         float(np.mean(warm)) if warm else 0.0,
     )  # fmt: skip
+
+
+def _widened(mean: Floats, covariance: Floats, blur: float) -> Floats:
+    """Covariance with what is not known of the watts' error."""
+    out = covariance.copy()
+    k = C["power"] - 1
+    out[k, k] += (mean[k] * blur) ** 2
+    return out
 
 
 class _System:
@@ -408,7 +511,7 @@ class _System:
 
     def _equations(self, logs: Floats, weights: Floats) -> tuple[Floats, Floats, Floats, Floats, float]:
         """Matrix and right side of the posterior, the runs' own covariance, its products, and what does not hang on the coefficients."""
-        run_sd, drift_sd, walk = np.exp(np.clip(logs, -5.0, 3.5))
+        run_sd, drift_sd, walk = np.exp(np.clip(logs, *_BOUNDS))
         s2, p, k = self.within2, self.p, self.k
         inner = self.zz.copy()
         inner[:, 0, 0] += s2 * weights / run_sd**2
@@ -473,3 +576,41 @@ class _System:
         rest = self.zy - np.einsum("ipz,p->iz", self.xz[:, 1:], mean[: self.p]) - self.xz[:, 0] * level[:, None]
         deviation = np.einsum("izw,iw->iz", middle, rest)
         return mean, covariance, deviation[:, 0], np.sqrt(self.within2 * middle[:, 0, 0])
+
+
+def alike(y: Floats, design: Floats, precision: Floats, pull: Floats) -> tuple[Floats, Floats, float]:
+    """Least squares of minutes that follow each other and are alike: first-order autocorrelation by restricted likelihood over a grid.
+
+    Parameters
+    ----------
+    y : numpy.ndarray, shape (n,)
+    design : numpy.ndarray, shape (n, p)
+    precision, pull : numpy.ndarray, shapes (p, p) and (p,)
+        A normal prior of the coefficients: its precision, and that times its mean.
+
+    Returns
+    -------
+    coefficients, covariance, freedom
+    """
+    n, p = design.shape
+    best: tuple[float, Floats, Floats, float] | None = None
+    for rho in np.arange(0.0, 0.99, 0.03):
+        head = np.sqrt(1 - rho**2)
+        u, x = (
+            np.concatenate([[head * y[0]], y[1:] - rho * y[:-1]]),
+            np.vstack([head * design[:1], design[1:] - rho * design[:-1]]),
+        )
+        info = x.T @ x
+        rest = u - x @ np.linalg.lstsq(x, u, rcond=None)[0]
+        s2 = max(float(rest @ rest) / (n - p), 1e-6)
+        badness = (n - p) * np.log(s2) - np.log(1 - rho**2) + np.linalg.slogdet(info + 1e-9 * np.eye(p))[1]
+        if best is None or badness < best[0]:
+            covariance = np.linalg.inv(info / s2 + precision)
+            best = (
+                float(badness),
+                covariance @ (x.T @ u / s2 + pull),
+                covariance,
+                max(n * (1 - rho) / (1 + rho) - 2, 2.0),
+            )
+    assert best is not None
+    return best[1], best[2], best[3]

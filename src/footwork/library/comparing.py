@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -64,67 +65,67 @@ def _answer(
     newest = max(r.date for side in sides for r in side)
     if date is not None and newest > date:
         raise UsageError(f"a run of {newest} was not yet run on {date}")
-    newest = date or newest
-    oldest = min(r.date for side in sides for r in side)
-    rows = [
-        r for r in runs.scale_rows(library, key)
-        if min(oldest, newest - dt.timedelta(days=seasons.DAYS)) <= r.date <= newest and not r.indoor and len(r.blocks)
-    ]  # fmt: skip
+    # The runs about both sides tell how heart rate goes with everything else; as of the newest run, or the day asked for.
+    oldest = min(r.date for side in sides for r in side) - dt.timedelta(days=seasons.DAYS // 2)
+    until = min(date or dt.date.max, newest + dt.timedelta(days=seasons.DAYS // 2))
+    rows = [r for r in runs.scale_rows(library, key) if oldest <= r.date <= until and not r.indoor and len(r.blocks)]
     held = capacity.answer(library, date=newest, scale=name)
     border = float(
         (held.accepted or {}).get("critical_power_w") or held.critical_power.value or seasons.guessed_border(rows)
     )
     told = seasons.model_rows(library, rows)
-    try:
-        prepared = response.prepare(told, border)
-        model = response.fit(prepared)
-    except NotEnoughData:
-        prepared = response.prepare(told, border, few=True)
-        model = response.fit(prepared, held=response.FEW)
+    few = len(rows) < response.LEAST_RUNS or (rows[-1].date - rows[0].date).days < response.LEAST_DAYS
     by_run = {r.run: t for r, t in zip(rows, told, strict=True)}
     mine = [[(r, by_run[r.run]) for r in side if r.run in by_run] for side in sides]
     mine, warm = _same_warmth(mine)
-    minutes = [[_minutes(model, t, border) for _, t in side] for side in mine]
-    band = _band(minutes)
-    levels = [
-        _level(model, m, t, band, float(prepared.days[0]))
-        for side, ts in zip(minutes, mine, strict=True)
-        for m, (_, t) in zip(side, ts, strict=True)
+    first_look = response.prepare(told, border, few)
+    minutes = {id(t): m for t, m in zip(first_look.rows, first_look.minutes, strict=True)}
+    band = _band([[minutes[id(t)] for _, t in side if id(t) in minutes] for side in mine])
+    side_of = {id(t): k + 1 for k, side in enumerate(mine) for _, t in side}
+    prepared = response.prepare(
+        [replace(t, side=side_of[id(t)], band=band) if id(t) in side_of else t for t in told], border, few
+    )
+    model = response.fit(prepared, held=response.FEW if few else None)
+    parts = [
+        [int(k.sum()) for t, (_, k) in zip(prepared.rows, prepared.minutes, strict=True) if t.side == side]
+        for side in (1, 2)
     ]
-    split = len(minutes[0])
-    parts = [[v for v in levels[:split] if v is not None], [v for v in levels[split:] if v is not None]]
-    if any(sum(v[3] for v in part) < LEAST_MINUTES for part in parts):
+    if any(sum(part) < LEAST_MINUTES for part in parts):
         raise NotEnoughData(
             f"fewer than {LEAST_MINUTES} settled minutes with heart rate on one side lie at the power of the other: there is nothing to match"
         )
-    beats, sd = _difference(model, parts)
+    contrast = _contrast(model, prepared)
+    beats, sd = float(contrast @ model.mean), float(np.sqrt(contrast @ model.covariance @ contrast))
     runs_told = [len(p) for p in parts]
     n = sum(runs_told)
-    slope = max(float(model.mean[response.C["power"] - 1]), 0.02)
+    slope, slope_sd = float(model.mean[response.C["power"] - 1]), float(np.sqrt(model.covariance[0, 0]))
     rng = np.random.default_rng(11)
     draws = rng.normal(beats, sd, 8000)
-    slopes = np.maximum(rng.normal(slope, float(np.sqrt(model.covariance[0, 0])), 8000), 0.02)
+    slopes = np.maximum(rng.normal(slope, slope_sd, 8000), 0.02)
     gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
+    why = response.ONE_POWER if slope < response.SURE_SLOPE * slope_sd else response.tangled(model, contrast)
+    why = why or response.device_moved([t for t in prepared.rows if t.side], model.power, float(gains.mean()))
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
-        _outcome("power_at_heart_rate", gains, "%", n, least, 1), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1),
+        _outcome("power_at_heart_rate", gains, "%", n, least, 1, why), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1, why if why != response.ONE_POWER else ""),
         *_described(mine, band),
     ]  # fmt: skip
     more = None
-    if verdict.word == "cannot tell yet":
-        total = progress.more_runs(float(gains.mean()), float(gains.std()), least, min(runs_told))
-        more = total
+    if verdict.word == "cannot tell yet" and not why:
+        falls = model.run_sd * float(np.sqrt(sum(1 / k for k in runs_told))) / max(sd, 1e-9)
+        fixed = float(gains.std()) * float(np.sqrt(max(1 - falls**2, 0.0)))
+        more = progress.more_runs(float(gains.mean()), float(gains.std()), least, min(runs_told), fixed)
     out: dict[str, Any] = {
-        "first": _side(mine[0], parts[0]), "second": _side(mine[1], parts[1]), "scale": name, "outcomes": outcomes,
+        "first": _side(mine[0], sum(parts[0])), "second": _side(mine[1], sum(parts[1])), "scale": name, "outcomes": outcomes,
         "matched": {"low_w": band[0], "high_w": band[1], "slopes": "under 15 %, what slopes cost at the same watts taken off", "temperature": warm},
         "smallest_worthwhile_change_percent": least, "differences_in_conditions": conditions(library, mine[0], mine[1]),
-        "prior": "flat for the difference; how heart rate goes with power, heat and drift from the runs of the half year before",
+        "prior": "flat for both sides; how heart rate goes with power, heat and drift from the runs of three months before and after",
     }  # fmt: skip
-    out["verdict"] = verdict.word
+    out["verdict"] = "cannot tell yet" if why else verdict.word
     out["decision"] = {
-        "probability_better": verdict.better, "probability_worse": verdict.worse, "probability_trivial": verdict.trivial, "needed": verdict.needed, "more_runs": more,
+        "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse, "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "more_runs": more,
     }  # fmt: skip
-    out["sentence"] = _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1)
+    out["sentence"] = _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1, why)
     return out
 
 
@@ -149,8 +150,10 @@ def _sides(library: Any, asked: tuple[str, str], scale: str | None) -> tuple[lis
             if row.scale_key is None:
                 raise NotEnoughData(f"run {run} has no power")
             keys.add((row.scale_key, str(row.power_scale)))
-    if len(keys) > 1:
-        raise UsageError("the runs are of two devices: watts of two devices are not held against each other")
+    if len(keys) > 1 and scale is None:
+        raise UsageError(
+            "the runs are of two devices: watts of two devices are not held against each other; --scale 'NAME, with converted watts' converts them"
+        )
     if keys and scale is None:
         key, name = keys.pop()
     else:
@@ -183,11 +186,6 @@ def _same_warmth(mine: list[Pairs]) -> tuple[list[Pairs], str]:
     return mine, "not the same on both sides: the model takes it off"
 
 
-def _minutes(model: response.Response, run: response.RunRows, border: float) -> tuple[Floats, np.ndarray]:
-    x, since = response.answered(run.blocks[:, AT["power"]], run.blocks[:, AT["elapsed"]], model.tau, model.border)
-    return x, response.usable(run, x, since, border)
-
-
 def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]:
     """Power that both sides ran at: from the higher of the lower ends to the lower of the upper ones."""
     ends = []
@@ -205,46 +203,29 @@ def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]
     return float(low), float(high)
 
 
-def _level(
-    model: response.Response,
-    minutes: tuple[Floats, np.ndarray],
-    run: response.RunRows,
-    band: tuple[float, float],
-    origin: float,
-) -> tuple[float, Floats, float, int] | None:
-    """A run's heart rate at reference conditions from its matched minutes [bpm], mean design row, variance of drift and minutes, how many."""
-    x, usable = minutes
-    kept = usable & (x >= band[0]) & (x <= band[1])
-    count = int(kept.sum())
-    if count < 3:
-        return None
-    design = response.design(run, x, kept, model.power, origin)
-    design[:, response.C["trend"]] = 0.0
-    rest = run.blocks[kept][:, AT["heart_rate"]] - design[:, 1:] @ model.mean[: len(response.COLUMNS) - 1]
-    row = design.mean(axis=0)
-    own = (model.drift_sd * row[response.C["drift"]]) ** 2 + 4 * model.within**2 / count
-    return float(rest.mean()), row[1:], own, count
+def _contrast(model: response.Response, prepared: response.Prepared) -> Floats:
+    """Weights of the second side less the first: each side's own step, which no prior holds back, on the level of its days."""
+    sides = []
+    for k, name in ((1, "first"), (2, "second")):
+        row = np.mean([model.row(float(t.day)) for t in prepared.rows if t.side == k], axis=0)
+        row[response.C[name] - 1] += 1.0
+        sides.append(row)
+    return np.asarray(sides[1] - sides[0])
 
 
-def _difference(model: response.Response, parts: list[list[tuple[float, Floats, float, int]]]) -> tuple[float, float]:
-    """Difference of the sides' levels [bpm] and its SD: run to run, minutes, and what the model's coefficients leave open."""
-    means, rows, variances = [], [], []
-    for part in parts:
-        weights = np.array([1 / (model.run_sd**2 + own) for _, _, own, _ in part])
-        total = weights.sum()
-        means.append(float(weights @ np.array([v for v, _, _, _ in part]) / total))
-        rows.append(sum(w * r for w, (_, r, _, _) in zip(weights, part, strict=True)) / total)
-        variances.append(1 / total)
-    apart = np.asarray(rows[1] - rows[0])
-    p = len(response.COLUMNS) - 1
-    open_ = float(apart @ model.covariance[:p, :p] @ apart)
-    return means[1] - means[0], float(np.sqrt(sum(variances) + open_))
-
-
-def _outcome(name: str, draws: Floats, unit: str, n: int, least: float, sign: int) -> dict[str, Any]:
-    """One outcome that is judged; ``sign`` -1 where lower is better."""
+def _outcome(name: str, draws: Floats, unit: str, n: int, least: float, sign: int, why: str) -> dict[str, Any]:
+    """One outcome that is judged, or why it is withheld; ``sign`` -1 where lower is better."""
+    if why:
+        told = Estimate.withheld(unit, METHOD, why, n, "runs")
+        return {
+            "name": name,
+            "difference": told,
+            "smallest_worthwhile_change": least,
+            "probability_worthwhile": None,
+            "probability_worse": None,
+        }
     return {
-        "name": name, "difference": progress.change(draws, unit, n, METHOD), "smallest_worthwhile_change": least,
+        "name": name, "difference": Estimate.from_draws(draws, unit, n, METHOD, "runs"), "smallest_worthwhile_change": least,
         "probability_worthwhile": float((sign * draws > least).mean()), "probability_worse": float((sign * draws < -least).mean()),
     }  # fmt: skip
 
@@ -296,10 +277,10 @@ def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> d
     return {**told, "difference": Estimate(at, at - half, at + half, unit, sum(counts), METHOD, "runs")}
 
 
-def _side(mine: Pairs, part: list[tuple[float, Floats, float, int]]) -> dict[str, Any]:
+def _side(mine: Pairs, minutes: int) -> dict[str, Any]:
     rows = [r for r, _ in mine]
     return {
-        "runs": [r.run for r in rows], "since": min(r.date for r in rows), "until": max(r.date for r in rows), "minutes": sum(v[3] for v in part),
+        "runs": [r.run for r in rows], "since": min(r.date for r in rows), "until": max(r.date for r in rows), "minutes": minutes,
     }  # fmt: skip
 
 
@@ -344,8 +325,15 @@ def _hour(library: Any, run: int) -> float:
 
 
 def _sentence(
-    outcomes: list[dict[str, Any]], verdict: progress.Verdict, differed: list[str], more: int | None, single: bool
+    outcomes: list[dict[str, Any]],
+    verdict: progress.Verdict,
+    differed: list[str],
+    more: int | None,
+    single: bool,
+    why: str,
 ) -> str:
+    if why:
+        return f"It cannot be told whether this is progress: {why}."
     gain, beats = outcomes[0]["difference"], outcomes[1]["difference"]
     size = f"{gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {beats.value:+.1f} bpm at the same power ({beats.low:+.1f} to {beats.high:+.1f})"
     text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {size}."
