@@ -6,6 +6,7 @@ import statsmodels.api as sm
 from statsmodels.stats.power import TTestPower
 
 from footwork.analysis import trials
+from footwork.analysis.progress import decide, sure_enough
 
 
 @pytest.mark.parametrize(("conditions", "repeats", "runs"), [(2, 1, 4), (2, 2, 3), (5, 1, 2), (3, 1, 6)])
@@ -27,9 +28,53 @@ def test_power_is_the_reference_librarys(effect, sd, runs):
 
 
 def test_runs_needed_is_the_least_that_suffices():
-    n = trials.runs_needed(2.0, 1.8)
-    assert trials.power_of(2.0, 1.8, n) >= 0.8 > trials.power_of(2.0, 1.8, n - 1)
-    assert trials.runs_needed(0.1, 5.0) is None
+    n = trials.runs_needed(4.0, 1.6, 2.0)
+    chances = [trials.power_of(4.0, 1.6, k, 2.0, sure_enough(k)) for k in (n - 1, n)]
+    assert chances[0] < 0.8 <= chances[1]
+    assert trials.runs_needed(2.1, 5.0, 2.0) is None and trials.runs_needed(4.0, 1.6, 2.0, others=4) > n
+
+
+def test_the_chance_of_a_design_is_the_chance_of_its_verdict():
+    block_sd, effect_sd, effect, least, runs = 1.0, 0.8, -4.0, 2.0, 7
+    promised = trials.power_of(effect, trials.run_sd(block_sd, 4, effect_sd), runs, least, sure_enough(runs))
+    kept = 0
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        blocks = []
+        for run, row in enumerate(trials.order(2, 1, runs, seed)):
+            own, drift, today = rng.normal(150, 3), rng.normal(5, 3), effect + rng.normal(0, effect_sd)
+            blocks += [
+                trials.Block(run, c, k / 6, own + drift * k / 6 + today * c + rng.normal(0, block_sd))
+                for k, c in enumerate(row)
+            ]
+        made = trials.effects(blocks, 2)
+        kept += (
+            decide(made.values[0], made.covariance[0, 0] ** 0.5, least, False, runs, 1, made.freedom[0]).word
+            == "improved"
+        )
+    assert abs(kept / 200 - promised) < 0.12  # the fit knows a little more than a t-test over runs
+
+
+@pytest.mark.parametrize("scores", [[5, 3, 3, 5], [5, 5, 5, 5]])
+def test_scores_that_repeat_exactly_are_no_certainty(scores):
+    made = trials.effects(
+        [trials.Block(r, c, k / 6, scores[k]) for r in range(3) for k, c in enumerate([0, 1, 1, 0])], 2, resolution=1.0
+    )
+    told = trials.estimate(made, 0, "of 10")
+    assert told.high - told.low > 0.3 and made.freedom[0] > 0.5
+
+
+def test_three_conditions_lie_in_their_intervals_though_effects_differ():
+    inside = 0
+    for seed in range(120):
+        rng = np.random.default_rng(seed)
+        blocks = []
+        for run, row in enumerate(trials.order(3, 1, 6, seed)):
+            own = np.array([0.0, -2.0, 1.0]) + np.r_[0.0, rng.normal(0, 1.5, 2)]
+            blocks += [trials.Block(run, c, k / 6, 150 + own[c] + rng.normal(0, 1.0)) for k, c in enumerate(row)]
+        told = trials.estimate(trials.effects(blocks, 3), 0, "bpm")
+        inside += told.low <= -2.0 <= told.high
+    assert inside >= 106
 
 
 # Restricted maximum likelihood against statsmodels' MixedLM, on the investment data that it ships (Grunfeld 1958): 11 firms, 20 years.

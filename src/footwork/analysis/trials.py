@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from footwork.analysis.progress import sure_enough
 from footwork.quantities import Estimate, Floats
 
 METHOD_VERSION = 1
@@ -29,7 +30,7 @@ def order(conditions: int, repeats: int, runs: int, seed: int) -> list[list[int]
         How often a run holds the order and its mirror, 1 or more: each condition comes twice as often.
     runs : int
     seed : int
-        The same seed gives the same orders. Where there are two conditions, half of the runs begin with each.
+        0 or more; the same seed gives the same orders. Where there are two conditions, every other run, at random, begins with the other one.
     """
     rng = np.random.default_rng(seed)
     firsts = [k % 2 for k in range(runs)]
@@ -47,8 +48,8 @@ def order(conditions: int, repeats: int, runs: int, seed: int) -> list[list[int]
     return out
 
 
-def power_of(effect: float, sd: float, runs: int, alpha: float = ALPHA) -> float:
-    """Chance that a two-sided paired t-test over runs finds a true effect.
+def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, needed: float = 1 - ALPHA / 2) -> float:
+    """Chance that a t-test over runs surely finds a true effect to be more than a worthwhile one, to either side.
 
     Parameters
     ----------
@@ -56,19 +57,28 @@ def power_of(effect: float, sd: float, runs: int, alpha: float = ALPHA) -> float
         True effect and SD of one run's effect, in one unit.
     runs : int
         2 or more.
+    worthwhile : float
+        What it must surely pass; with 0 and 0.975 this is the two-sided paired t-test.
+    needed : float
+        Probability that the verdict asks for.
     """
     from scipy.stats import nct, t
 
     if runs < 2:
         return 0.0
-    far = abs(effect) / sd * np.sqrt(runs)
-    edge = t.ppf(1 - alpha / 2, runs - 1)
-    return float(nct.sf(edge, runs - 1, far) + nct.cdf(-edge, runs - 1, far))
+    edge, root = t.ppf(needed, runs - 1), np.sqrt(runs) / sd
+    return float(
+        nct.sf(edge, runs - 1, (abs(effect) - worthwhile) * root)
+        + nct.cdf(-edge, runs - 1, (abs(effect) + worthwhile) * root)
+    )
 
 
-def runs_needed(effect: float, sd: float, power: float = POWER, alpha: float = ALPHA) -> int | None:
-    """Least number of runs for a chance of finding an effect; None where 24 are too few."""
-    return next((n for n in range(2, MOST_RUNS + 1) if power_of(effect, sd, n, alpha) >= power), None)
+def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, power: float = POWER) -> int | None:
+    """Least number of runs, each of them a look, for a chance of a verdict; None where 24 are too few. ``others``: conditions that are held against the first."""
+    return next(
+        (n for n in range(2, MOST_RUNS + 1) if power_of(effect, sd, n, worthwhile, sure_enough(n, others)) >= power),
+        None,
+    )
 
 
 def run_sd(block_sd: float, blocks: int, effect_sd: float = EFFECT_SD_BPM) -> float:
@@ -107,7 +117,7 @@ class Fit:
     runs: int
 
 
-def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int) -> Fit:
+def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int, resolution: float = 0.0) -> Fit:
     """Restricted maximum likelihood of ``y = X·b + z·u(group) + e``, with Satterthwaite's degrees of freedom.
 
     Parameters
@@ -115,11 +125,13 @@ def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int) -> 
     y : numpy.ndarray, shape (n,)
     fixed : numpy.ndarray, shape (n, p)
         The first ``keep`` columns are those that are asked about.
-    random : numpy.ndarray, shape (n,)
-        Column whose coefficient differs from group to group; zeros for none.
+    random : numpy.ndarray, shape (n,) or (n, q)
+        Columns whose coefficients differ from group to group, all with one spread; zeros for none.
     groups : numpy.ndarray, shape (n,)
         Whole numbers.
     keep : int
+    resolution : float
+        The outcome is read to such steps: what it scatters is no less than theirs.
 
     Raises
     ------
@@ -132,7 +144,8 @@ def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int) -> 
     if n <= p or np.linalg.matrix_rank(fixed) < p:
         raise ValueError("too few blocks for what is asked")
     same = groups[:, None] == groups[None, :]
-    outer = np.where(same, random[:, None] * random[None, :], 0.0)
+    columns = random.reshape(n, -1)
+    outer = np.where(same, columns @ columns.T, 0.0)
 
     def solved(ratio: float) -> tuple[Floats, Floats, float, float, Floats]:
         v = np.eye(n) + ratio * outer
@@ -141,8 +154,13 @@ def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int) -> 
         inner = np.linalg.inv(info)
         b = inner @ (fixed.T @ inverse @ y)
         rest = y - fixed @ b
-        s2 = float(rest @ inverse @ rest) / (n - p)
-        badness = (n - p) * np.log(max(s2, 1e-12)) + np.linalg.slogdet(v)[1] + np.linalg.slogdet(info)[1]
+        s2 = max(float(rest @ inverse @ rest) / (n - p), resolution**2 / 12, 1e-9)
+        badness = (
+            (n - p) * np.log(s2)
+            + float(rest @ inverse @ rest) / s2
+            + np.linalg.slogdet(v)[1]
+            + np.linalg.slogdet(info)[1]
+        )
         return b, np.asarray(inner, dtype=float), s2, float(badness), np.asarray(inverse, dtype=float)
 
     ratio = 0.0
@@ -176,7 +194,7 @@ class Block:
     speed: float = 0.0
 
 
-def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0) -> Fit:
+def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolution: float = 0.0) -> Fit:
     """Effect of each condition against the first, with each run's own level and drift taken off.
 
     Parameters
@@ -204,8 +222,7 @@ def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0) -> Fit
         if mine.sum() >= 3:
             own.append(np.where(mine, hours - hours[mine].mean(), 0.0))
     fixed = np.column_stack([marks, *own])
-    random = marks[:, 0] - 0.5 if conditions == 2 else np.zeros(len(y))
-    return fit(y, fixed, random, groups, conditions - 1)
+    return fit(y, fixed, marks - marks.mean(axis=0), groups, conditions - 1, resolution)
 
 
 def estimate(found: Fit, k: int, unit: str, method: str = "trial") -> Estimate:
@@ -243,7 +260,7 @@ def optimum(cadence: Floats, rate: Floats, groups: Floats, hours: Floats) -> tup
             own.append(np.where(mine, hours - hours[mine].mean(), 0.0))
     fixed = np.column_stack([c, c**2, *own])
     try:
-        found = fit(rate, fixed, np.zeros(len(rate)), groups, 2)
+        found = fit(rate, fixed, c, groups, 2)
     except ValueError:
         return Estimate.withheld(
             "steps/min", "cadence-curve", "too few blocks for a curve: run five cadences twice", len(rate), "blocks"

@@ -10,6 +10,7 @@ import numpy as np
 
 from footwork.analysis import response
 from footwork.analysis import trials as model
+from footwork.analysis.progress import sure_enough
 from footwork.analysis.summary import AT
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.formats import watch
@@ -51,9 +52,9 @@ def design(
     runs : int, optional
         How many runs; by default as many as find the effect with the chance.
     effect : float, optional
-        True effect to be found, in the outcome's unit; the smallest worthwhile one by default.
+        True effect to be found, in the outcome's unit; twice the smallest worthwhile one by default.
     power : float
-        The chance of finding it.
+        The chance of finding it to be worthwhile.
 
     Returns
     -------
@@ -73,6 +74,8 @@ def design(
         raise UsageError(f"a trial needs two to {MOST_CONDITIONS} conditions of different names")
     if cadences and not all(-20 <= c <= 20 for c in cadences):
         raise UsageError("cadences lie within 20 % of the usual one: more changes the gait")
+    if seed is not None and not 0 <= seed < 2**31:
+        raise UsageError("a seed is a whole number from 0 on")
     if outcome not in OUTCOMES:
         raise UsageError(f"'{outcome}' is no outcome: use {', '.join(OUTCOMES)}")
     if not (60 <= block_s <= 1800 and 0 <= rest_s <= 1200 and 0 <= warm_s <= 3600 and 1 <= repeats <= 6):
@@ -82,20 +85,24 @@ def design(
     if (
         not 0.5 <= power < 1
         or (runs is not None and not 1 <= runs <= model.MOST_RUNS)
-        or (effect is not None and not effect > 0)
+        or (effect is not None and not 0 < effect < 1000)
     ):
         raise UsageError(f"give a chance of 0.5 to 0.99, 1 to {model.MOST_RUNS} runs, and an effect above nothing")
     if speed is not None and not 1.5 <= speed <= 7:
         raise UsageError("the blocks' pace lies between 2:23 and 11:06 a kilometre")
     unit, least, _, _ = OUTCOMES[outcome]
-    wanted = effect or least
+    wanted = effect or 2 * least
+    if wanted <= least:
+        raise UsageError(
+            f"the verdict asks whether an effect passes {least:g} {unit}, the smallest worthwhile one: give a larger effect to be found"
+        )
     blocks = 2 * len(names) * repeats
     error, freedom = _typical_error(library, block_s) if outcome == "heart_rate" else (None, 0)
     block_sd = error or (model.BLOCK_SD_BPM if outcome == "heart_rate" else 0.7 * least)
     # With more than two conditions each is held against the first: as many blocks as two conditions would have.
     pair = 4 * repeats
     sd = model.run_sd(block_sd, pair, model.EFFECT_SD_BPM * least / 2.0)
-    needed = model.runs_needed(wanted, sd, power)
+    needed = model.runs_needed(wanted, sd, least, len(names) - 1, power)
     planned = runs or needed or model.MOST_RUNS
     made = seed if seed is not None else int(np.random.default_rng().integers(1, 1_000_000))
     length = warm_s + blocks * block_s + (blocks - 1) * rest_s
@@ -104,7 +111,9 @@ def design(
         "block_s": block_s, "rest_s": rest_s, "warm_s": warm_s, "repeats": repeats, "blocks": blocks, "speed_mps": speed or _easy_speed(library), "course": course or "one flat, quiet stretch, the same for every block",
         "typical_error": block_sd, "typical_error_freedom": freedom, "run_sd": sd, "runs": planned, "runs_needed": needed, "power_asked": power, "seed": made,
         "orders": model.order(len(names), repeats, planned, made), "length_s": length,
-        "statistical_power": [{"runs": n, "power": model.power_of(wanted, sd, n)} for n in sorted({2, 3, 4, 6, 8, planned})], "cautions": [WATTS_WARNING, CAUTION],
+        "statistical_power": [
+            {"runs": n, "power": model.power_of(wanted, sd, n, least, sure_enough(n, len(names) - 1))} for n in sorted({2, 3, 4, 6, 8, 12, planned})
+        ], "cautions": [WATTS_WARNING, CAUTION],
     })  # fmt: skip
     return out
 
@@ -161,8 +170,6 @@ def listed(library: Any) -> list[dict[str, Any]]:
     for e in found:
         if e.kind == "trial":
             joined = sorted(runs.get(e.id, {}).values(), key=lambda r: days[r["run"]])
-            for k, r in enumerate(joined):  # orders are taken in turn, unless said otherwise
-                r["order"] = r["order"] if r.get("order") is not None else k
             out.append({"id": e.id, "date": e.date, **e.payload, "joined": joined})
     return out[::-1]
 
@@ -179,14 +186,36 @@ def join(
     library: Any, number: int, run_id: int, order: int | None = None, begin_s: float | None = None,
     exertion: Sequence[float] = (), oxygen_uptake: Sequence[float] = (),
 ) -> int:  # fmt: skip
-    """Say that a run was run for a trial, in which of its orders (from 1; the next by default), when its first block began [s], and what was
-    felt or measured in each block; returns the edit's number."""
+    """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began
+    [s], and what was felt or measured in each block; a run that is joined again is told anew. Returns the edit's number.
+
+    Raises
+    ------
+    UsageError
+        No such trial, run or order, an order that another run took, a run of another trial, one whose blocks do not look like the
+        design's, or values that are none.
+    """
+    from footwork.library import verdicts
+
     trial = kept(library, number)
     row = entries.library_row(library, run_id)
     if row.recording_id is None:
         raise UsageError(f"run {run_id} was entered by hand: a trial needs a recording")
+    other = next(
+        (t["id"] for t in listed(library) if t["id"] != number and any(j["run"] == run_id for j in t["joined"])), None
+    )
+    if other is not None:
+        raise UsageError(f"run {run_id} was run for trial {other}")
     if order is not None and not 1 <= order <= len(trial["orders"]):
         raise UsageError(f"trial {number} has the orders 1 to {len(trial['orders'])}")
+    taken = {j["order"]: j["run"] for j in trial["joined"] if j["run"] != run_id}
+    chosen = order - 1 if order is not None else next((k for k in range(len(trial["orders"])) if k not in taken), None)
+    if chosen is None:
+        raise UsageError(
+            f"all {len(trial['orders'])} orders of trial {number} have been run: design another trial for more"
+        )
+    if chosen in taken:
+        raise UsageError(f"order {chosen + 1} of trial {number} was run in run {taken[chosen]}")
     if begin_s is not None and not 0 <= begin_s < row.elapsed_s:
         raise UsageError(f"run {run_id} lasts {format_duration(row.elapsed_s)}: its first block begins within")
     for name, values in (("exertion", exertion), ("oxygen_uptake", oxygen_uptake)):
@@ -196,8 +225,11 @@ def join(
                 f"{name.replace('_', ' ')}: give {trial['blocks']} values, one a block, of {low:g} to {high:g}"
             )
     payload = {
-        "trial": number, "order": None if order is None else order - 1, "begin_s": begin_s, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
+        "trial": number, "order": chosen, "begin_s": begin_s, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
     }  # fmt: skip
+    odd = verdicts.unlike(library, trial, {**payload, "run": run_id})
+    if odd:
+        raise UsageError(f"run {run_id} does not look like one of trial {number}: {odd}")
     return entries.write(library, "trial-run", run_id, payload)
 
 
@@ -228,10 +260,11 @@ def workout(trial: dict[str, Any], k: int) -> bytes:
 def told(trial: dict[str, Any], imperial: bool = False) -> str:
     """A design in a few sentences."""
     needed = trial["runs_needed"]
+    change = " Change between the blocks while you go on easily, or stop the watch for it; press lap at the beginning and end of each block if you can."
     first = f"{trial['blocks']} blocks of {format_duration(trial['block_s'])} at {format_pace(trial['speed_mps'], imperial)}, {format_duration(trial['rest_s'])} easy between, in each of {trial['runs']} runs of {format_duration(trial['length_s'])}."
     chance = next((p["power"] for p in trial["statistical_power"] if p["runs"] == trial["runs"]), None)
     second = (
-        f"{trial['runs']} runs find a true effect of {trial['effect']:g} {trial['unit']} with a chance of {100 * (chance or 0):.0f} %, "
+        f"{trial['runs']} runs find a true effect of {trial['effect']:g} {trial['unit']} to be worthwhile ({trial['smallest_worthwhile_change']:g} and more) with a chance of {100 * (chance or 0):.0f} %, "
         f"by {'your own' if trial['typical_error_freedom'] else 'a usual'} typical error of {trial['typical_error']:.1f} {trial['unit']} a block"
     )
     third = (
@@ -241,11 +274,11 @@ def told(trial: dict[str, Any], imperial: bool = False) -> str:
         if needed
         else f"; even {model.MOST_RUNS} do not for {100 * trial['power_asked']:.0f} %."
     )
-    return f"{first} {second}{third}"
+    return f"{first} {second}{third}{change}"
 
 
 def need(trial: dict[str, Any], blocks: int, what: str) -> NotEnoughData:
     """Why a trial cannot be analysed yet."""
     return NotEnoughData(
-        f"trial {trial['id']} has {blocks} blocks with {what}: run and join more of its {trial['runs']} runs (footwork trial join {trial['id']} RUN)"
+        f"trial {trial['id']} has {blocks or 'no'} blocks with {what}: run and join more of its {trial['runs']} runs (footwork trial join {trial['id']} RUN)"
     )

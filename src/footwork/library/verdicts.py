@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -10,14 +12,17 @@ import numpy as np
 from footwork.analysis import progress, response
 from footwork.analysis import trials as model
 from footwork.analysis.summary import AT, mean_known
-from footwork.errors import FootworkError, NotEnoughData, UsageError
+from footwork.errors import FootworkError, NotEnoughData
 from footwork.library import entries, runs, trials
 from footwork.library import progress as seasons
 from footwork.physics.power import slope_factor
-from footwork.quantities import Estimate, Floats, plain
+from footwork.quantities import Estimate, Floats, format_pace, plain
 
 LAP_NEAR = 0.12  # how near a lap comes to a block's length to be one; our convention
+LAP_REST_S = 25.0  # seconds by which a lap between may differ from the wash-out; our convention
+OTHER_SPEED = 0.12  # by which blocks differ from the design's speed, or from each other, and are none; our convention
 LEAST_SOUND = 0.6
+RESOLUTION = {"heart_rate": 0.1, "exertion": 1.0, "oxygen_uptake": 0.1, "power": 0.1}  # what an outcome is read to
 SECONDARY = {
     "exertion": "of 10", "power": "W", "cadence": "steps/min", "stance_time": "ms", "vertical_oscillation": "mm",
 }  # fmt: skip
@@ -48,23 +53,38 @@ def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
     if date is not None:
         trial["joined"] = [j for j in trial["joined"] if entries.library_row(library, j["run"]).local.date() <= date]
     if not trial["joined"]:
-        raise trials.need(trial, 0, "a run")
-    blocks = [b for joined in trial["joined"] for b in _blocks(library, trial, joined)]
+        raise NotEnoughData(
+            f"no run has been joined to trial {number} yet: after each, footwork trial join {number} RUN"
+        )
+    blocks: list[dict[str, Any]] = []
+    left_out = []
+    for joined in trial["joined"]:
+        odd = unlike(library, trial, joined)
+        if odd:
+            left_out.append(f"Run {joined['run']} is left out: {odd}.")
+        else:
+            blocks += _blocks(library, trial, joined)
+    trial["joined"] = [j for j in trial["joined"] if any(b["run"] == j["run"] for b in blocks)]
+    if not blocks:
+        raise NotEnoughData(" ".join(left_out))
     outcome = trial["outcome"]
     looks = len(trial["joined"])
     slope, slope_told = _slope(library, outcome)
+    if not any(b["speed"] is not None for b in blocks):
+        slope, slope_told = 0.0, "speed is not known, so heart rate is not brought to one"
     primary, spread = _effects(trial, blocks, outcome, slope, looks, 1)
     others = [n for n in SECONDARY if n != outcome and sum(b[n] is not None for b in blocks) >= 4]
+    judged = sum(_judged(n)[1] is not None for n in others)
     secondary = []
     for name in others:
         try:
-            secondary.append(_effects(trial, blocks, name, 0.0, looks, len(others))[0])
+            secondary.append(_effects(trial, blocks, name, 0.0, looks, max(judged, 1))[0])
         except NotEnoughData:
             continue
     out: dict[str, Any] = {
         "trial": {k: v for k, v in trial.items() if k != "joined"}, "runs": [j["run"] for j in trial["joined"]], "blocks": blocks, "primary": primary, "secondary": secondary,
         "spread": spread, "looks": looks, "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
-        "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, len(secondary), primary["needed"]), "warnings": _warnings(trial, blocks),
+        "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, judged, primary["needed"]), "warnings": [*left_out, *_warnings(trial, blocks), *_contrary(trial, blocks, outcome), *_early(library, trial)],
     }  # fmt: skip
     out["verdict"], out["sentence"] = _verdict(trial, primary, out)
     return out
@@ -75,8 +95,8 @@ def _blocks(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> list
     run = joined["run"]
     row = entries.library_row(library, run)
     signals = runs.signals(library, run)
-    starts = _located(library, trial, joined, row.elapsed_s)
-    order = trial["orders"][joined["order"] % len(trial["orders"])]
+    starts = _located(library, trial, joined, signals.timer)
+    order = trial["orders"][joined["order"]]
     size = trial["block_s"]
     settle = min(max(60.0, 0.4 * size), 150.0, 0.5 * size)
     grade = np.nan_to_num(signals.get("grade"))
@@ -105,27 +125,55 @@ def _blocks(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> list
     return out
 
 
-def _located(library: Any, trial: dict[str, Any], joined: dict[str, Any], elapsed: float) -> list[tuple[float, float]]:
-    """Start and end of each block [s]: from where the runner said, else laps of a block's length, else by the design's times."""
-    size, count = trial["block_s"], trial["blocks"]
+def _located(
+    library: Any, trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray
+) -> list[tuple[float, float]]:
+    """Start and end of each block [s]: laps that follow each other as the design has it; else the design's times on the running clock, a
+    stopped watch not counted, from where the runner said or after the warm-up. Nothing where the run ends before."""
+    size, count, rest = trial["block_s"], trial["blocks"], trial["rest_s"]
     begin = joined.get("begin_s")
     if begin is None:
         laps = [(lap["start_s"], lap["start_s"] + lap["duration_s"]) for lap in library.run(joined["run"]).laps]
-        near = [
-            k for k, (a, b) in enumerate(laps) if abs(b - a - size) <= LAP_NEAR * size and a >= 0.5 * trial["warm_s"]
-        ]
-        step = 2 if trial["rest_s"] else 1
-        for k in near:
-            chosen = [k + step * i for i in range(count)]
-            if all(c in near for c in chosen):
-                return [laps[c] for c in chosen]
-        begin = trial["warm_s"]
-    out = [(begin + a, begin + b) for a, b in trials.schedule(trial)]
-    if out[-1][1] > elapsed + 30:
-        raise UsageError(
-            f"run {joined['run']} ends before its {count} blocks do: say when the first began (footwork trial join {trial['id']} {joined['run']} --begin 12:00)"
+        step = 2 if rest else 1
+        for k in range(len(laps) - step * (count - 1)):
+            chosen = laps[k : k + step * (count - 1) + 1 : step]
+            gaps = [b[0] - a[1] for a, b in pairwise(chosen)]
+            fits = all(abs(b - a - size) <= LAP_NEAR * size for a, b in chosen) and all(
+                abs(g - rest) <= max(0.3 * rest, LAP_REST_S) for g in gaps
+            )
+            # Laps of whole kilometres are as long as blocks by chance: the warm-up tells them apart.
+            if fits and abs(chosen[0][0] - trial["warm_s"]) <= 0.35 * trial["warm_s"] + 60:
+                return chosen
+        begin_clock = trial["warm_s"]
+    else:
+        begin_clock = float(timer[: round(begin)].sum())
+    clock = np.cumsum(timer)
+    if begin_clock + trials.schedule(trial)[-1][1] > clock[-1] + 5:
+        return []
+    return [
+        (
+            float(np.searchsorted(clock, begin_clock + a, side="right")),
+            float(np.searchsorted(clock, begin_clock + b, side="left")) + 1,
         )
-    return out
+        for a, b in trials.schedule(trial)
+    ]
+
+
+def unlike(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> str:
+    """Why a run's blocks do not look like the design's; empty where they do."""
+    signals = runs.signals(library, joined["run"])
+    starts = _located(library, trial, joined, signals.timer)
+    if not starts:
+        return f"it ends before its {trial['blocks']} blocks do (--begin says when the first began)"
+    blocks = _blocks(library, trial, joined)
+    if all(b[trial["outcome"]] is None for b in blocks):
+        return f"its blocks hold no {trial['outcome'].replace('_', ' ')}"
+    speeds = [b["speed"] for b in blocks if b["speed"] is not None]
+    if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
+        return f"its blocks were run at {format_pace(float(np.mean(speeds)))}, the design has {format_pace(trial['speed_mps'])} (--begin says when the first began)"
+    if speeds and (max(speeds) - min(speeds)) / np.mean(speeds) > OTHER_SPEED:
+        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin says when the first began)"
+    return ""
 
 
 def _slope(library: Any, outcome: str) -> tuple[float, str]:
@@ -148,14 +196,18 @@ def _effects(
     trial: dict[str, Any], blocks: list[dict[str, Any]], name: str, slope: float, looks: int, outcomes: int
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     """Effect of each condition on one outcome."""
-    unit, least, lower = _judged(name)
+    unit, least = _judged(name)
     kept = [b for b in blocks if b[name] is not None and (not slope or b["speed"] is not None)]
+    single = len({b["run"] for b in kept}) < 2
     told = [model.Block(b["run"], b["condition"], b["hours"], b[name], b["speed"] or 0.0) for b in kept]
     seen = {b.condition for b in told}
     if len(seen) < 2 or 0 not in seen:
         raise NotEnoughData(f"only one condition has been run with {name.replace('_', ' ')}: a trial needs both")
     try:
-        found = model.effects(told, len(trial["conditions"]), slope)
+        found = model.effects(told, len(trial["conditions"]), slope, RESOLUTION.get(name, 0.0))
+        if single and name == trial["outcome"]:  # one run does not tell its own spread: the design's stands in
+            k = len(found.values)
+            found = replace(found, covariance=trial["run_sd"] ** 2 * np.eye(k), freedom=np.full(k, 30.0))
     except ValueError:
         raise trials.need(trial, len(told), name.replace("_", " ")) from None
     out = []
@@ -175,7 +227,7 @@ def _effects(
                 float(found.values[k]),
                 sd,
                 least,
-                not lower,
+                False,
                 looks,
                 outcomes * (len(trial["conditions"]) - 1),
                 float(found.freedom[k]),
@@ -197,12 +249,51 @@ def _effects(
     return {"outcome": name, "unit": unit, "effects": out, "blocks": len(told), "needed": needed}, spread
 
 
-def _judged(name: str) -> tuple[str, float | None, bool]:
-    """Unit, smallest worthwhile change (None where an outcome is only described), and whether lower is better."""
+def _judged(name: str) -> tuple[str, float | None]:
+    """Unit and smallest worthwhile change of an outcome, of which less is better; None where it is only described."""
     if name in trials.OUTCOMES:
         unit, least, _, _ = trials.OUTCOMES[name]
-        return unit, least, True
-    return SECONDARY[name], None, True
+        return unit, least
+    return SECONDARY[name], None
+
+
+def _early(library: Any, trial: dict[str, Any]) -> list[str]:
+    """Runs from before the design: an order that is drawn afterwards balances nothing."""
+    early = [
+        str(j["run"])
+        for j in trial["joined"]
+        if entries.library_row(library, j["run"]).local.date().isoformat() < str(trial["date"])
+    ]
+    if not early:
+        return []
+    return [
+        f"Run {', '.join(early)} was run before the trial was designed on {trial['date']}: only an order that was drawn before is a fair one."
+    ]
+
+
+def _contrary(trial: dict[str, Any], blocks: list[dict[str, Any]], name: str) -> list[str]:
+    """A run that says the opposite of the others, as a wrong order makes it."""
+    if len(trial["conditions"]) > 2:
+        return []
+    told = {}
+    for run in {b["run"] for b in blocks}:
+        sides = [
+            [b[name] for b in blocks if b["run"] == run and b["condition"] == c and b[name] is not None] for c in (0, 1)
+        ]
+        if all(sides):
+            told[run] = float(np.mean(sides[1]) - np.mean(sides[0]))
+    out = []
+    for run, effect in told.items():
+        others = [v for r, v in told.items() if r != run]
+        if (
+            len(others) >= 2
+            and effect * np.median(others) < 0
+            and abs(effect - np.median(others)) > 3 * trial["run_sd"]
+        ):
+            out.append(
+                f"Run {run} says the opposite of the others: was its order right? footwork trial join {trial['id']} {run} --order says it anew."
+            )
+    return out
 
 
 def _cadence(trial: dict[str, Any], blocks: list[dict[str, Any]], outcome: str, slope: float) -> dict[str, Any]:
@@ -217,7 +308,7 @@ def _cadence(trial: dict[str, Any], blocks: list[dict[str, Any]], outcome: str, 
     if len(kept) < 6:
         return {
             "optimum": Estimate.withheld(
-                "steps/min", "cadence-curve", "too few blocks with cadence", len(kept), "blocks"
+                "steps/min", "cadence-curve", "a curve needs two runs with cadence and six blocks", len(kept), "blocks"
             ),
             "points": [],
         }
@@ -229,15 +320,13 @@ def _cadence(trial: dict[str, Any], blocks: list[dict[str, Any]], outcome: str, 
 
 
 def _corrected(looks: int, others: int, needed: float) -> str:
-    text = (
-        f"Each run is a look at the trial: after {looks} a verdict needs a probability of {needed:.3f} instead of 0.975."
-        if looks > 1
-        else "One look so far: a verdict needs a probability of 0.975."
+    text = f"A verdict needs a probability of {needed:.3f}" + (
+        f", since each of {looks} runs is a look at the trial." if looks > 1 else "."
     )
     return text + (
-        f" The {others} secondary outcomes are corrected for their number too, and watts and form are only described."
+        f" {others} further judged outcome{'s are' if others > 1 else ' is'} corrected for their number; watts and form are only described."
         if others
-        else ""
+        else " Watts and form are only described."
     )
 
 
@@ -283,8 +372,11 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
                     f"{e['condition'][0].upper()}{e['condition'][1:]} makes no worthwhile difference: {name} is {size} at the same speed."
                 )
             case _:
+                sure = d.low is not None and d.high is not None and d.low * d.high > 0 and not single
                 parts.append(
-                    f"It cannot be told yet whether {e['condition']} matters: {name} is {size} at the same speed."
+                    f"There is an effect of {e['condition']}, and whether it is worthwhile cannot be told yet: {name} is {size} at the same speed."
+                    if sure
+                    else f"It cannot be told yet whether {e['condition']} matters: {name} is {size} at the same speed."
                 )
     if found["cadence"] is not None:
         best: Estimate = found["cadence"]["optimum"]
