@@ -12,7 +12,7 @@ METHOD_VERSION = 1
 # Smallest worthwhile changes for one runner, editable: half a per cent in power or pace, two beats; common practice, no source for runners alone.
 WORTHWHILE = {"%": 0.5, "bpm": 2.0}
 ONE_SIDED = 0.025
-MOST_RUNS = 200
+MOST_RUNS = 40
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def boundary(looks: int, one_sided: float = ONE_SIDED) -> float:
 
 
 def more_runs(mean: float, sd: float, worthwhile: float, runs: int, fixed: float = 0.0) -> int | None:
-    """About how many more runs would settle a change of this size; None where even two hundred would not.
+    """About how many more runs would settle a change of this size; None where even forty would not.
 
     Parameters
     ----------

@@ -71,6 +71,8 @@ def progress(
     _progress_told(found, imperial)
     for w in found["warnings"]:
         say(f"Note: {w}")
+    for line in found["differences_in_conditions"]:
+        say(f"Note: not the same in the first and the last third: {line}.")
     return None
 
 
@@ -81,7 +83,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     say(found["sentence"])
     if decision["probability_better"] is not None:
         say(
-            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
+            f"Prior: {found['prior']}. Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
             f"needed {100 * decision['needed']:.1f} %, since every week counts as a look ({decision['looks']})."
         )
     say(
@@ -93,14 +95,10 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
             f"  {row['date']}  {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f} at {found['reference_heart_rate_bpm']:g} bpm;  {h['value']:.0f} bpm  {h['low']:.0f}–{h['high']:.0f} at {found['reference_power_w']:g} W"
         )
     if found["effects"]:
-        say(
-            "Heart rate goes with: "
-            + "; ".join(
-                f"{e['of']} {e['effect']['value']:+.1f} bpm ({e['effect']['low']:+.1f} to {e['effect']['high']:+.1f})"
-                for e in found["effects"]
+        for e in found["effects"]:
+            say(
+                f"  {e['of']}: {e['effect']['value']:+.1f} bpm  {e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}"
             )
-            + "."
-        )
     for r in found["results"]:
         say(
             f"By tests and races, {r['date']}: critical power {describe(Estimate.from_json(r['critical_power']))}, {r['evidence']}."

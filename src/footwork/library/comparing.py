@@ -104,7 +104,11 @@ def _answer(
     slopes = np.maximum(rng.normal(slope, slope_sd, 8000), 0.02)
     gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
     why = response.ONE_POWER if slope < response.SURE_SLOPE * slope_sd else response.tangled(model, contrast)
-    why = why or response.device_moved([t for t in prepared.rows if t.side], model.power, float(gains.mean()))
+    why = (
+        why
+        or response.device_moved([t for t in prepared.rows if t.side], model.power, float(gains.mean()))
+        or _heat_alone(mine, float(gains.mean()))
+    )
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
         _outcome("power_at_heart_rate", gains, "%", n, least, 1, why), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1, why if why != response.ONE_POWER else ""),
@@ -125,7 +129,8 @@ def _answer(
     out["decision"] = {
         "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse, "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "more_runs": more,
     }  # fmt: skip
-    out["sentence"] = _sentence(outcomes, verdict, out["differences_in_conditions"], more, max(runs_told) == 1, why)
+    out["heat_taken_off_bpm"] = _heat_told(model, mine)
+    out["sentence"] = _sentence(out, verdict, max(runs_told) == 1, why, (beats, sd))
     return out
 
 
@@ -201,6 +206,29 @@ def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]
     if high <= low:
         raise NotEnoughData("the two sides were not run at the same power: there is nothing to match")
     return float(low), float(high)
+
+
+def _warmths(mine: list[Pairs]) -> list[list[float]]:
+    return [[r.sky.temperature for r, _ in side if r.sky.temperature is not None] for side in mine]
+
+
+def _heat_alone(mine: list[Pairs], gain: float) -> str:
+    """Why a difference may be heat: the worse side was wholly warmer, where no run of the other tells what heat does there."""
+    known = _warmths(mine)
+    if not all(known):
+        return ""
+    warmer = 1 if min(known[1]) > max(known[0]) + NEAR_C else 0 if min(known[0]) > max(known[1]) + NEAR_C else None
+    if warmer is None or (gain < 0) != (warmer == 1):
+        return ""
+    return f"the {('first', 'second')[warmer]} side was wholly warmer, {np.mean(known[warmer]):.0f} against {np.mean(known[1 - warmer]):.0f} °C, and what is left after heat is reckoned may be heat still"
+
+
+def _heat_told(model: response.Response, mine: list[Pairs]) -> float | None:
+    """What heat is reckoned to have changed between the sides, and is taken off [bpm]."""
+    known = [np.maximum(np.array(k) - response.COOL_C, 0.0) for k in _warmths(mine)]
+    if not all(len(k) for k in known):
+        return None
+    return float(model.mean[response.C["heat"] - 1] * (known[1].mean() - known[0].mean()))
 
 
 def _contrast(model: response.Response, prepared: response.Prepared) -> Floats:
@@ -325,25 +353,30 @@ def _hour(library: Any, run: int) -> float:
 
 
 def _sentence(
-    outcomes: list[dict[str, Any]],
-    verdict: progress.Verdict,
-    differed: list[str],
-    more: int | None,
-    single: bool,
-    why: str,
+    found: dict[str, Any], verdict: progress.Verdict, single: bool, why: str, beats: tuple[float, float]
 ) -> str:
+    differed, more, heat = (
+        found["differences_in_conditions"],
+        found["decision"]["more_runs"],
+        found["heat_taken_off_bpm"],
+    )
+    rate = f"{beats[0]:+.1f} bpm at the same power ({beats[0] - 1.96 * beats[1]:+.1f} to {beats[0] + 1.96 * beats[1]:+.1f})"
+    warm = (
+        f" Heat is reckoned to have changed heart rate by {heat:+.1f} bpm between them, which is taken off."
+        if heat is not None and abs(heat) >= 1
+        else ""
+    )
     if why:
-        return f"It cannot be told whether this is progress: {why}."
-    gain, beats = outcomes[0]["difference"], outcomes[1]["difference"]
-    size = f"{gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {beats.value:+.1f} bpm at the same power ({beats.low:+.1f} to {beats.high:+.1f})"
-    text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {size}."
+        return f"It cannot be told whether this is progress: {why}. As it stands {rate}.{warm}"
+    gain = found["outcomes"][0]["difference"]
+    text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {rate}.{warm}"
     if verdict.word == "cannot tell yet":
         if single:
             text += " Two single runs differ by the day: compare blocks of weeks."
         elif more:
             text += f" About {more} more runs on each side would tell, if it stays so."
-        else:
-            text += " More runs alone would hardly tell a difference of this size."
+        elif gain.low <= 0 <= gain.high:
+            text += " There is no sign of a change, and one this small would hardly be told by more runs."
     elif verdict.word == "worse":
         text += " Look first at health, sleep, heat and the device."
     return text + (f" Not the same: {'; '.join(differed)}." if differed else "")

@@ -19,6 +19,7 @@ DAYS = 182  # a season, unless asked otherwise
 ILL_DAYS = 3  # days after an illness is noted that its run is taken as ill; our convention
 FIRST_LOOK_DAYS = 42  # from the beginning of the window on, each week is a look
 LEAST_SPAN_DAYS = 28
+WIDE_DRIFT = 12.0  # bpm/h from end to end: an interval that tells nothing; our convention
 SENTENCE_SPEED = "Speed at the same watts describes the device and how you run; it is no measure of economy."
 METHOD = "progress"
 
@@ -66,7 +67,9 @@ def _season(
         raise UsageError(f"a window ends after it begins: {since} to {until} does not")
     held = capacity.answer(library, date=until or date, scale=scale)
     if not held.scale_key or held.date is None:
-        raise NotEnoughData("no run has power yet: progress is told by heart rate at power")
+        raise NotEnoughData(
+            f"no run has power{f' by {until or date}' if until or date else ' yet'}: progress is told by heart rate at power"
+        )
     last = held.date
     first = since or last - dt.timedelta(days=DAYS)
     if first >= last:
@@ -196,8 +199,19 @@ def _answer(
         "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
         "warnings": _warnings(of), "prior": "level flat; a year's trend 0 ± 20 bpm, a week's step by chance about 0.4 bpm; heat 0.5 ± 0.4 bpm a degree",
     }  # fmt: skip
+    out["differences_in_conditions"] = _ends(library, of)
     out["sentence"] = _sentence(out, why)
     return out
+
+
+def _ends(library: Any, of: Season) -> list[str]:
+    """What was not the same in the first and the last third of the window, and no part of the model."""
+    from footwork.library import comparing
+
+    pairs = list(zip(of.rows, of.prepared.rows, strict=True))
+    third = max(len(pairs) // 3, 1)
+    told = comparing.conditions(library, pairs[:third], pairs[-third:])
+    return [line for line in told if not line.startswith(("temperature", "illness", "sleep", "duration"))]
 
 
 def _effects(model: response.Response) -> list[dict[str, Any]]:
@@ -338,9 +352,11 @@ def _sentence(found: dict[str, Any], why: str) -> str:
     since = f"{found['since'].day} {found['since']:%B}"
     more = "more" if (change.value or 0) >= 0 else "less"
     size = f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']:g} bpm than on {since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']:g} W {beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
+    shoe = next((d for d in found["differences_in_conditions"] if d.startswith(("shoe", "surface"))), "")
+    beside = f" Not the same at both ends: {shoe}; that can be a part of it, and a trial would tell." if shoe else ""
     match found["verdict"]:
         case "improved":
-            return f"Improved: {size}."
+            return f"Improved: {size}.{beside}"
         case "worse":
             return (
                 f"Worse: {size}. Look first at health, sleep, heat and the device; see a physician if you are unwell."
@@ -420,6 +436,8 @@ def _drift_sentence(drift: Estimate, usual: Estimate | None, power: float, tempe
     if usual is None or drift.low is None or drift.high is None or usual.low is None or usual.high is None:
         return text + "."
     text += f"; your runs{' at this warmth' if temperature is not None else ''} show {usual.value:.1f} ({usual.low:.1f} to {usual.high:.1f})"
+    if drift.high - drift.low > WIDE_DRIFT:
+        return text + ". So wide an interval tells nothing: the run was too short, or went up and down too much."
     if drift.low > usual.high:
         return text + ". That is more than usual: heat, thirst, a long week or an illness to come can do it."
     if drift.high < usual.low:

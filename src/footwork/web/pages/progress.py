@@ -11,7 +11,7 @@ import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
-from footwork.errors import FootworkError
+from footwork.errors import FootworkError, UsageError
 from footwork.library import verdicts
 from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
 from footwork.web.forms import Field, inputs, sentence, unfolded
@@ -36,7 +36,10 @@ def data(
 ) -> dict[str, Any]:
     """Shown by the page and its twin."""
     days = [parse_date(d) if d.strip() else None for d in (since, until, date)]
-    least = float(worthwhile) if worthwhile.strip().replace(".", "", 1).isdigit() else None
+    try:
+        least = float(worthwhile.replace(",", ".")) if worthwhile.strip() else None
+    except ValueError:
+        raise UsageError(f"'{worthwhile}' is no number of per cent") from None
     found: dict[str, Any] = library.progress(*days, scale=scale or None, worthwhile=least)
     return found
 
@@ -117,6 +120,8 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     _chances(found)
     for warning in found["warnings"]:
         note(warning, base, "progress")
+    for line in found["differences_in_conditions"]:
+        note(f"Not the same in the first and the last third: {line}.", base, "progress")
     if found["results"]:
         heading("By tests and races")
         for r in found["results"]:

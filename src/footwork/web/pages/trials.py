@@ -52,7 +52,7 @@ def chart(found: dict[str, Any], letters: list[str]) -> Chart:
                         np.array([at, at + 0.8]),
                         np.full(2, value),
                         label=letter,
-                        soft=bool(c % 2),
+                        soft=bool((ord(letter) - ord("P")) % 2),
                     )
                 )
     return Chart(
@@ -112,7 +112,7 @@ def register(base: str, library: Any) -> None:
             trial = found["trial"]
             if result is not None:
                 _result(base, result)
-            _design(base, library, trial)
+            _design(base, library, trial, result is not None)
             with ui.element("p"):
                 method_link(base, "trial", "How trials are designed and read")
 
@@ -128,6 +128,9 @@ def _result(base: str, found: dict[str, Any]) -> None:
         told.clear()
         with told:
             text("p", "; ".join(f"{a} is {n}" for a, n in sorted(zip(letters, names, strict=True))) + ".")
+            for run in found["runs"]:
+                mine = [names[b["condition"]] for b in found["blocks"] if b["run"] == run]
+                text("p", f"Run {run}: {', '.join(mine)}.", "soft")
             _told(base, found)
 
     with told:
@@ -183,17 +186,22 @@ def _told(base: str, found: dict[str, Any]) -> None:
         note(warning, base, "trial")
 
 
-def _design(base: str, library: Any, trial: dict[str, Any]) -> None:
+def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None:
     imperial = library.setting("units") == "imperial"
     heading("The design")
     text("p", kept.told(trial, imperial))
     text("p", f"Where: {trial['course']}.")
     done = {j["order"]: j["run"] for j in trial["joined"]}
-    table(
-        ["run", "order of the blocks", "run for it"],
-        [[str(k + 1), kept.order_words(trial, k), (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come"] for k in range(len(trial["orders"]))],
-        labelled=True,
-    )  # fmt: skip
+    # The orders of runs that are already in the picture would give it away.
+    rows = [
+        [
+            str(k + 1),
+            "shown with the verdict" if blind and k in done else kept.order_words(trial, k),
+            (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come",
+        ]
+        for k in range(len(trial["orders"]))
+    ]
+    table(["run", "order of the blocks", "run for it"], rows, labelled=True)
     following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
     downloads([
         (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)), ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
