@@ -47,6 +47,7 @@ LAG = 3  # minutes apart in which such errors are no longer shared; our conventi
 UNKNOWN_ERROR = 0.004  # of power, where power does not last long enough to tell; our convention
 MOST_ERROR = 0.012  # of power, the most that is taken for error; our convention
 EVEN = 0.05  # spread of power within a run, after a straight drift, that is even; our convention
+SPREADS_UNKNOWN = 6.0  # as Student's t widens; our convention
 SURE_SLOPE = 3.0  # standard errors that the slope must be away from nothing
 ONE_POWER = "heart rate at hardly more than one power tells no slope, so a change cannot be told in power: vary the effort within runs"
 MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
@@ -467,15 +468,15 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
     warm = [max(r.sky.temperature - COOL_C, 0.0) for r in rows if r.sky.temperature is not None]
     run_sd, drift_sd, walk = (float(v) for v in np.exp(found))
     return Response(
-        mean, _widened(mean, covariance, prepared.blur_sd), system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
+        mean, _widened(mean, covariance, prepared.blur_sd, count), system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
         effects, sds, count, int(prepared.n[:count].sum()), prepared.lowest, prepared.highest, float(np.mean([r.sky.temperature is not None for r in rows])),
         float(np.mean(warm)) if warm else 0.0,
     )  # fmt: skip
 
 
-def _widened(mean: Floats, covariance: Floats, blur: float) -> Floats:
-    """Covariance with what is not known of the watts' error."""
-    out = covariance.copy()
+def _widened(mean: Floats, covariance: Floats, blur: float, runs: int) -> Floats:
+    """Covariance with what is not known of the spreads, which few runs tell badly, and of the watts' error."""
+    out = covariance * (1 + SPREADS_UNKNOWN / runs)
     k = C["power"] - 1
     out[k, k] += (mean[k] * blur) ** 2
     return out
