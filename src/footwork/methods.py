@@ -281,7 +281,8 @@ METHODS: dict[str, Method] = {
         "from week to week. Warmth comes from weather, not the watch, with a prior of 0.5 ± 0.4 bpm a degree†; where weather is not known the season may swing by 3 bpm†. "
         "Variances are found by marginal likelihood; runs far out lose weight. From it comes power at a heart rate on any day, at reference conditions. A change is withheld when its posterior correlation "
         "with warmth, the unknown season or a conversion of watts passes 0.8. The verdict is on power at the same heart rate: the probability that it changed by the smallest worthwhile change (0.5 %†, editable) "
-        "must reach what Pocock's bound asks when every week since the sixth counts as a look, 0.975 for one look.",
+        "must reach what Pocock's bound asks when every week since the sixth counts as a look, 0.975 for one look. Errors of the watts that the heart does not answer are estimated from evenly run minutes (power three minutes away as an instrument) and taken out of "
+        "the slope. Withheld also where heart rate was told at one power only, or where the device shows other watts at the same speed by a third of the change.",
         "HR = level(week) + b·x + c·x² + slope + drift·t + heat·(T − 12) + heat·t + illness + sleep + run + run·t",
         (
             "Time constants 38 to 132 s in running ramps: Gielen et al. 2024, doi:10.1088/1361-6579/ad56f7. Drift from about ten minutes on: Wingo et al. 2012, doi:10.1097/JES.0b013e31824c43af.",
@@ -317,14 +318,14 @@ METHODS: dict[str, Method] = {
     "compare-runs": Method(
         "Runs against each other",
         "Minutes of both sides at the power that both ran, and where enough runs remain in one band of temperature, are brought to reference conditions by the model of progress; the difference of the sides' means "
-        "holds the spread from run to run, that of drift, and what the model leaves open. The prior of the difference is flat. Speed at power and form are described, not judged.",
+        "holds the spread from run to run, that of drift, and what the model leaves open: each side has a free step in it, with a flat prior. No verdict where the worse side was wholly warmer. Speed at power and form are described, not judged.",
         "",
         ("As progress; Welch's interval for what is described.",),
     ),
     "trial": Method(
         "Trials of a change",
-        "Orders are random and mirrored (ABBA), so that a steady drift favours none, and half of the runs begin with each. How many runs it takes follows from a paired t-test over runs, with the runner's own typical error of a block "
-        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are found by laps of their length, else by the design's times; their first part is left out (two fifths, 60 to 150 s†). Heart rate is brought to one speed. The effect comes from "
+        "Orders are random and mirrored (ABBA), so that a steady drift favours none, and half of the runs begin with each. How many runs it takes is what gives the verdict itself its chance: a t-test over runs that must pass the smallest worthwhile effect, with the runner's own typical error of a block "
+        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are laps that follow each other as the design has it, else the design's times on the running clock; their first part is left out (two fifths, 60 to 150 s†). Heart rate is brought to one speed. The effect comes from "
         "restricted maximum likelihood with a level and drift for each run and an effect that may differ from run to run, Satterthwaite's degrees of freedom. Each run counts as a look (Pocock), several conditions and secondary outcomes by Bonferroni. "
         "One run alone gives no verdict. Watts are secondary: the sensor that feels the change also computes them.",
         "y = run + drift·t + effect·condition + effect(run) + e",
