@@ -183,10 +183,10 @@ def _series(
                 **common,
                 "type": "scatter",
                 "symbol": "circle",
-                "symbolSize": 8,
-                "z": 10,
+                "symbolSize": 4 if mark.soft else 8,
+                "z": 1 if mark.soft else 10,
                 "data": _pairs(x, y),
-                "itemStyle": {"color": _ACCENT if mark.accent else _INK},
+                "itemStyle": {"color": _ACCENT if mark.accent else _SOFT if mark.soft else _INK},
             }
         ]
     x, y = thin(x, y)

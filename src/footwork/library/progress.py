@@ -128,7 +128,7 @@ def answer(
     Returns
     -------
     dict
-        ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at ``reference_heart_rate_bpm`` as estimates), ``change`` of
+        ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at ``reference_heart_rate_bpm`` as estimates), ``each`` run's own heart rate there, ``change`` of
         power at heart rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (improved, worse, no worthwhile change, cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``, ``spread``,
         ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed at the reference power by month: it describes the device),
         ``form`` (measures at matched speed), ``durability``, ``warnings``.
@@ -193,7 +193,7 @@ def _answer(
     out: dict[str, Any] = {
         "verdict": "cannot tell yet" if why else verdict.word, "decision": decision, "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
         "reference_power_w": power, "reference_heart_rate_bpm": rate, "smallest_worthwhile_change_percent": least,
-        "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "change": change,
+        "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "each": _each(of, power), "change": change,
         "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if not why else Estimate.withheld("bpm", METHOD, why, n, "runs"),
         "effects": _effects(model), "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk}, "time_constants_s": list(model.tau),
         "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
@@ -202,6 +202,15 @@ def _answer(
     out["differences_in_conditions"] = _ends(library, of)
     out["sentence"] = _sentence(out, why)
     return out
+
+
+def _each(of: Season, power: float) -> list[dict[str, Any]]:
+    """Each run's own heart rate at the reference power, brought to reference conditions [bpm]."""
+    model = of.model
+    return [
+        {"run": row.run, "date": row.date, "heart_rate_bpm": model.rate(day, power)[0] + effect, "sd_bpm": sd}
+        for row, day, effect, sd in zip(of.rows, model.days, model.effects, model.effect_sds, strict=True)
+    ]
 
 
 def _ends(library: Any, of: Season) -> list[str]:

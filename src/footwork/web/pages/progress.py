@@ -66,7 +66,13 @@ def chart(found: dict[str, Any]) -> Chart:
         low, middle, high = (
             np.array([r[name][k] for r in found["series"]], dtype=float) for k in ("low", "value", "high")
         )
-        panes.append(Pane(title, [Mark("band", x, low, high), Mark("line", x, middle, accent=True)], height=150))
+        marks = [Mark("band", x, low, high), Mark("line", x, middle, accent=True)]
+        if name == "heart_rate":
+            at = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in found["each"]], dtype=float)
+            marks.append(
+                Mark("points", at, np.array([r["heart_rate_bpm"] for r in found["each"]], dtype=float), soft=True)
+            )
+        panes.append(Pane(title, marks, height=170))
     return Chart(panes, "date", "Power at a heart rate, and heart rate at a power, through the season")
 
 
@@ -114,7 +120,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     show_chart(chart(found))
     text(
         "p",
-        f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: {found['conditions']}. Every minute with sound heart rate counts, also of hills and intervals.",
+        f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: {found['conditions']}. Every minute with sound heart rate counts, also of hills and intervals; each point is a run, brought to those conditions.",
         "soft",
     )
     _chances(found)
