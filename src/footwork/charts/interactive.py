@@ -184,7 +184,7 @@ def _series(
                 "type": "scatter",
                 "symbol": "circle",
                 "symbolSize": 4 if mark.soft else 8,
-                "z": 1 if mark.soft else 10,
+                "z": 10,
                 "data": _pairs(x, y),
                 "itemStyle": {"color": _ACCENT if mark.accent else _SOFT if mark.soft else _INK},
             }

@@ -305,11 +305,7 @@ def _durability(of: Season) -> list[dict[str, Any]]:
     out = []
     for low, high in ((400, 600), (600, 800), (800, 1200), (1200, 1600), (1600, 2400)):
         per_run = []
-        for run in of.prepared.rows:
-            x, since = response.answered(
-                run.blocks[:, AT["power"]], run.blocks[:, AT["elapsed"]], model.tau, model.border
-            )
-            kept = response.usable(run, x, since, of.border)
+        for run, (x, kept) in zip(of.prepared.rows, of.prepared.minutes, strict=True):
             work = np.cumsum(np.nan_to_num(run.blocks[:, AT["power"]])) * 60 / 1000
             early, late = kept & (work >= 100) & (work < 350), kept & (work >= low) & (work < high)
             if early.sum() < 5 or late.sum() < 5:

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from footwork.analysis import response
 from footwork.analysis import trials as model
 from footwork.analysis.progress import sure_enough
 from footwork.analysis.summary import AT
@@ -126,11 +125,8 @@ def _typical_error(library: Any, block_s: float) -> tuple[float | None, int]:
         return None, 0
     size = max(round(block_s / 60), 1)
     found = []
-    for run in of.prepared.rows:
-        x, since = response.answered(
-            run.blocks[:, AT["power"]], run.blocks[:, AT["elapsed"]], of.model.tau, of.model.border
-        )
-        kept = run.blocks[response.usable(run, x, since, of.border)]
+    for run, (_, tells) in zip(of.prepared.rows, of.prepared.minutes, strict=True):
+        kept = run.blocks[tells]
         n = len(kept) // size
         if n < 5:
             continue

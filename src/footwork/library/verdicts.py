@@ -400,12 +400,9 @@ def cadence_history(library: Any, since: Any = None, until: Any = None) -> dict[
     model_ = of.model
     apart: list[Floats] = []
     rest: list[Floats] = []
-    for row, run in zip(of.rows, of.prepared.rows, strict=True):
+    for row, run, (x, tells) in zip(of.rows, of.prepared.rows, of.prepared.minutes, strict=True):
         b = run.blocks
-        x, since_ = response.answered(b[:, AT["power"]], b[:, AT["elapsed"]], model_.tau, model_.border)
-        kept = (
-            response.usable(run, x, since_, of.border) & np.isfinite(b[:, AT["cadence"]]) & (b[:, AT["cadence"]] > 120)
-        )
+        kept = tells & np.isfinite(b[:, AT["cadence"]]) & (b[:, AT["cadence"]] > 120)
         if kept.sum() < 15 or row.indoor:
             continue
         c, v = b[kept][:, AT["cadence"]], b[kept][:, AT["speed"]]
