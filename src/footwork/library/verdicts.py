@@ -428,6 +428,6 @@ def cadence_history(library: Any, since: Any = None, until: Any = None) -> dict[
     ]
     out: dict[str, Any] = plain({
         "groups": rows, "runs": len(apart),
-        "sentence": "Described only: in everyday runs cadence changes with slope, fatigue and ground, which change heart rate too. Only a trial of several cadences tells a best one.",
+        "sentence": ("Your cadence hardly varies at one speed, so it tells nothing. " if len(rows) < 2 else "") + "Described only: in everyday runs cadence changes with slope, fatigue and ground, which change heart rate too. Only a trial of several cadences tells a best one.",
     })  # fmt: skip
     return out

@@ -68,6 +68,13 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
         link("Hold this run against a session", f"{base}/runs/{run_id}/session")
     with ui.element("p"):
         link("Heart rate along this run", f"{base}/runs/{run_id}/drift")
+    for trial in library.trials():
+        if any(j["run"] == run_id for j in trial["joined"]):
+            with ui.element("p"):
+                link(
+                    f"It was run for trial {trial['id']}, {', '.join(trial['conditions'][1:])}",
+                    f"{base}/trials/{trial['id']}",
+                )
     with ui.element("p"):
         method_link(base, "efforts", "How efforts are found")
     with ui.element("details"):
