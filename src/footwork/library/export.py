@@ -123,7 +123,7 @@ def everything(
 ) -> dict[str, Any]:
     """All of a library as plain files in a new folder.
 
-    ``library.json`` holds the runner's facts, edits, diary, accepted CPs, scales and settings; ``runs.csv`` the list;
+    ``library.json`` holds the runner's facts, edits, diary, sessions, trials, accepted CPs, scales and settings; ``runs.csv`` the list;
     ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places positions are left
     empty; where there are any, originals are left out, unless ``with_location``.
 
@@ -170,7 +170,7 @@ def _facts(library: Any) -> dict[str, Any]:
     made: dict[str, Any] = plain({
         "athlete": library.athlete.facts(), "scales": library.scales(), "accepted": accepted,
         "settings": {s["name"]: s["value"] for s in settings if s["name"] != "places"}, "edits": library.edits(undone=True),
-        "diary": library.diary(), "other_sports": library.activities(), "runs": [r.to_json() for r in library.runs()],
+        "diary": library.diary(), "sessions": library.sessions(), "trials": library.trials(), "other_sports": library.activities(), "runs": [r.to_json() for r in library.runs()],
     })  # fmt: skip
     return made
 
