@@ -161,7 +161,7 @@ def shoe(seed: int, runs: int = 5) -> tuple[float, Any]:
         rate = simulate.heart_rate(base, speed * cost, np.zeros(len(speed)), float(rng.uniform(8, 24)), rng)
         rate = rate + rng.normal(0, 2.5) + np.cumsum(rng.normal(0, 0.02, len(rate)))
         for i, c in enumerate(order):
-            at = slice(600 + 480 * i + 144, 600 + 480 * i + 360)
+            at = slice(600 + 480 * i + 180, 600 + 480 * i + 360)
             blocks.append(
                 trials.Block(k, c, (at.start + at.stop) / 7200, float(rate[at].mean()), float(speed[at].mean()))
             )

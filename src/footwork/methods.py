@@ -325,7 +325,7 @@ METHODS: dict[str, Method] = {
     "trial": Method(
         "Trials of a change",
         "Orders are random and mirrored (ABBA), so that a steady drift favours none, and half of the runs begin with each. How many runs it takes is what gives the verdict itself its chance: a t-test over runs that must pass the smallest worthwhile effect, with the runner's own typical error of a block "
-        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are laps that follow each other as the design has it, else the design's times on the running clock; their first part is left out (two fifths, 60 to 150 s†). Heart rate is brought to one speed. The effect comes from "
+        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are laps that follow each other as the design has it, else the design's times on the running clock; their first half is left out, three minutes at most†. Heart rate is brought to one speed. The effect comes from "
         "restricted maximum likelihood with a level and drift for each run and an effect that may differ from run to run, Satterthwaite's degrees of freedom. Each run counts as a look (Pocock), several conditions and secondary outcomes by Bonferroni. "
         "One run alone gives no verdict. Watts are secondary: the sensor that feels the change also computes them.",
         "y = run + drift·t + effect·condition + effect(run) + e",

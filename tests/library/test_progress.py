@@ -172,7 +172,7 @@ def test_exertion_is_an_outcome_of_its_own(library, tmp_path):
     number = library.new_trial(designed)
     for k, order in enumerate(ORDERS):
         run = _run(library, tmp_path, 4 + 3 * k, order, 1.0, f"e{k}")
-        library.join_trial(number, run, exertion=[5 - 2 * c for c in order])
+        library.join_trial(number, run, exertion=[6 - 3 * c for c in order])
     found = library.analyse_trial(number)
     assert found["primary"]["outcome"] == "exertion" and found["verdict"] == "improved"
     with pytest.raises(UsageError, match="give 4 values"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -195,7 +195,7 @@ class Block:
 
 
 def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolution: float = 0.0) -> Fit:
-    """Effect of each condition against the first, with each run's own level and drift taken off.
+    """Effect of each condition against the first, with each run's own level and drift taken off; at most as many degrees of freedom as runs less one.
 
     Parameters
     ----------
@@ -222,7 +222,10 @@ def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolu
         if mine.sum() >= 3:
             own.append(np.where(mine, hours - hours[mine].mean(), 0.0))
     fixed = np.column_stack([marks, *own])
-    return fit(y, fixed, marks - marks.mean(axis=0), groups, conditions - 1, resolution)
+    made = fit(y, fixed, marks - marks.mean(axis=0), groups, conditions - 1, resolution)
+    if made.runs > 1:  # the runs are what was drawn: blocks of one run cannot tell more than they about other days
+        made = replace(made, freedom=np.minimum(made.freedom, made.runs - 1.0))
+    return made
 
 
 def estimate(found: Fit, k: int, unit: str, method: str = "trial") -> Estimate:

@@ -98,7 +98,7 @@ def _blocks(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> list
     starts = _located(library, trial, joined, signals.timer)
     order = trial["orders"][joined["order"]]
     size = trial["block_s"]
-    settle = min(max(60.0, 0.4 * size), 150.0, 0.5 * size)
+    settle = min(0.5 * size, 180.0)
     grade = np.nan_to_num(signals.get("grade"))
     columns = {
         "heart_rate": signals.sound_heart_rate, "speed": signals.get("speed") * slope_factor(np.clip(grade, -0.1, 0.3)), "power": signals.get(row.column), "cadence": signals.get("cadence"),
