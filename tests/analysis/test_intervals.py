@@ -78,6 +78,14 @@ def test_traffic_lights_do_not_cut_an_effort_and_standing_rests_do():
     np.testing.assert_allclose(works(intervals.find(light)), [(900, 2120)], atol=3)
 
 
+@pytest.mark.parametrize("stops", [((420, 50), (1860, 45)), ((420, 45), (700, 42))])
+def test_two_long_lights_are_no_intervals(stops):
+    steady = run((2400, 220))
+    for at, lasts in stops:
+        steady[at : at + lasts] = 0
+    assert len(intervals.find(steady)) == 1
+
+
 def test_drop_outs_and_short_repeats():
     gappy = run((900, 180), *[(240, 280), (120, 150)] * 5, (600, 170))
     gappy[1000:1040] = np.nan

@@ -219,3 +219,22 @@ def test_minutes_that_are_alike_count_for_fewer():
             beta, covariance, free = response.alike(150 + 4 * hours + noise, design, np.zeros((2, 2)), np.zeros(2))
             inside[rho] += abs(beta[1] - 4) <= t_dist.ppf(0.975, free) * np.sqrt(covariance[1, 1])
     assert inside[0.0] >= 88 and inside[0.9] >= 82
+
+
+# Even runs over rolling hills, without any error in the watts: nothing may be taken out that is not there.
+@pytest.mark.parametrize(("spread", "hills"), [(0.7, 0.01), (1.5, 0.01), (1.5, 0.0)])
+def test_even_runs_over_hills_break_nothing(spread, hills):
+    rng = np.random.default_rng(3)
+    runs = []
+    for k in range(40):
+        grade = hills * np.sin(np.arange(45) / 4 + rng.uniform(0, 6))
+        true = 200 + spread * rng.standard_normal(45) + 100 * grade
+        b = np.full((45, len(BLOCK_COLUMNS)), np.nan)
+        b[:, 0] = 60.0 * np.arange(45)
+        b[:, AT["power"]], b[:, AT["speed"]], b[:, AT["grade"]] = true, true / 68, grade
+        x, _ = response.answered(true, b[:, 0], (40.0, 40.0), 1e9)
+        b[:, AT["heart_rate"]] = 145 + 0.35 * (x - 200) + rng.normal(0, 1, 45) + rng.normal(0, 2)
+        runs.append(response.RunRows(739_600 + 3 * k, b))
+    model = response.fit(response.prepare(runs, 260.0))
+    slope, sd = model.mean[response.C["power"] - 1], np.sqrt(model.covariance[0, 0])
+    assert abs(slope - 0.35) < 3 * sd + 0.05

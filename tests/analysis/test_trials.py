@@ -34,6 +34,12 @@ def test_runs_needed_is_the_least_that_suffices():
     assert trials.runs_needed(2.1, 5.0, 2.0) is None and trials.runs_needed(4.0, 1.6, 2.0, others=4) > n
 
 
+@pytest.mark.parametrize("sd", [0.8, 1.0, 1.2, 1.44])
+def test_chances_are_always_numbers_and_grow(sd):
+    chances = [trials.power_of(4.0, sd, n, 2.0) for n in range(2, 25)]
+    assert np.isfinite(chances).all() and bool((np.diff(chances) > -1e-6).all())
+
+
 def test_the_chance_of_a_design_is_the_chance_of_its_verdict():
     block_sd, effect_sd, effect, least, runs = 1.0, 0.8, -4.0, 2.0, 7
     promised = trials.power_of(effect, trials.run_sd(block_sd, 4, effect_sd), runs, least, sure_enough(runs))

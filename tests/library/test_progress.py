@@ -159,11 +159,18 @@ def session_run(library):
 def test_a_stopped_watch_and_laps_of_kilometres_move_no_block(library, tmp_path):
     designed = {**library.design_trial("blue pair", block_s=300, runs=2, seed=1, speed=3.1), "orders": ORDERS[:2]}
     number = library.new_trial(designed)
-    run = _run(library, tmp_path, 5, ORDERS[0], 0.95, "stopped", laps=False, pauses=[(1000, 200), (1400, 150)])
+    run = _run(library, tmp_path, 5, ORDERS[0], 0.95, "stopped", laps=False, pauses=[(1000, 200)])
     library.join_trial(number, run)
     blocks = library.analyse_trial(number)["blocks"]
     shifts = [round(b["start_s"] - (600 + 420 * k)) for k, b in enumerate(blocks)]
-    assert shifts == pytest.approx([0, 200, 350, 350], abs=3)
+    assert shifts == pytest.approx([0, 200, 200, 200], abs=3)
+    inside = _run(library, tmp_path, 8, ORDERS[1], 0.95, "inside", laps=False, pauses=[(1150, 100)])
+    with pytest.raises(UsageError, match="the watch was stopped within"):
+        library.join_trial(number, inside)
+    library.join_trial(number, run, 2, exertion=[1, 2, 3, 4])
+    library.join_trial(number, run, begin_s=600)  # what is not said anew stays
+    (joined,) = next(t for t in library.trials() if t["id"] == number)["joined"]
+    assert (joined["order"], joined["exertion"], joined["begin_s"]) == (1, [1, 2, 3, 4], 600)
 
 
 def test_exertion_is_an_outcome_of_its_own(library, tmp_path):

@@ -246,7 +246,15 @@ def _floated(hard: npt.NDArray[np.bool_], means: Floats, size: Floats, contrast:
         level = np.average(x, weights=w)
         total = float((w * (x - level) ** 2).sum())
         within = float((w * (x - np.where(high, high_level, low_level)) ** 2).sum())
-        if pieces >= LEAST_FLOATED and total - within >= FLOAT_EXPLAINED * total and high_level - low_level >= contrast:
+        turns_in = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
+        lasts = np.array([w[i:j].sum() for i, j in zip(turns_in[::2], turns_in[1::2], strict=True)])
+        regular = lasts.std() <= REGULAR * lasts.mean()
+        if (
+            pieces >= LEAST_FLOATED
+            and regular
+            and total - within >= FLOAT_EXPLAINED * total
+            and high_level - low_level >= contrast
+        ):
             hard[a:b] = high
     return hard
 
@@ -272,10 +280,12 @@ def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bo
     stops = np.array([b - a for (a, b), s in zip(spans, still, strict=True) if s], dtype=float)
     if max(stops) >= LONG_STOP_S:
         return True
+    if len(stops) < 3:
+        return False
     at = [k for k, s in enumerate(still) if s]
     pieces = np.array([spans[j][0] - spans[i][1] for i, j in pairwise(at)], dtype=float)
-    alike = all(v.std() <= REGULAR * v.mean() for v in (stops, pieces) if len(v))
-    return bool(len(stops) >= 2 and max(stops) >= LIGHT_S and alike and len(pieces))
+    alike = all(v.std() <= REGULAR * v.mean() for v in (stops, pieces))
+    return bool(max(stops) >= LIGHT_S and alike)
 
 
 def _joined(parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_]) -> list[tuple[int, int, bool]]:

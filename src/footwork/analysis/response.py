@@ -133,7 +133,7 @@ class Response:
         what was run."""
         level = self.rate(self.days[-1])[0]
         drift, _ = self.drift(0.0)
-        state, at, out = 0.5 * powers[0] if len(powers) else 0.0, 0.0, []
+        state, at, out = 0.5 * self.power, 0.0, []
         for p, t in zip(powers, seconds, strict=True):
             state = p + (state - p) * float(np.exp(-t / self.tau[int(p > self.border)]))
             at += t / 3600
@@ -314,11 +314,13 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     low, high = np.percentile(every, [5, 95])
     error, error_sd = _watts_error([(r.blocks[k], x[k]) for r, x, k in told], power)
     k = C["power"]
-    # What a run's own level and straight drift leave of power's spread, less the part that is error.
-    inner = np.linalg.pinv(zz)
-    spread = float((xx[:, k, k] - np.einsum("iz,izw,iw->i", xz[:, k], inner, xz[:, k])).sum() / n.sum())
-    blur = min(error / max(spread, 1e-9), MOST_BLUR)
-    blur_sd = min(error_sd / max(spread, 1e-9), 0.3)
+    # What a run's own level and straight drift, slopes and the bend leave of power's spread: more than a part of it cannot be error.
+    left = (xx - np.einsum("ipz,izw,iqw->ipq", xz, np.linalg.pinv(zz), xz)).sum(axis=0)
+    others = [C["curve"], C["up"], C["down"]]
+    spread = left[k, k] - left[k, others] @ np.linalg.pinv(left[np.ix_(others, others)]) @ left[others, k]
+    spread = max(float(spread) / float(n.sum()), 1e-9)
+    blur = min(error / spread, MOST_BLUR)
+    blur_sd = (error_sd if error / spread <= MOST_BLUR else error) / spread
     xx[:, k, k] -= n * blur * spread
     return Prepared(
         [r for r, _, _ in told], [(x, k) for _, x, k in told], power, border, tau, np.array(days, dtype=float), xx, xz, zz, xy, zy, yy, n, max(within, 0.5), (1 + rho) / (1 - rho), float(low),
@@ -425,7 +427,7 @@ def shown(runs: Sequence[RunRows], power: float) -> tuple[float, float] | None:
 
 
 def device_moved(runs: Sequence[RunRows], power: float, gained: float) -> str:
-    """Why a gain may be the device's: it shows surely more watts (or fewer, for a loss) at the same speed, by a third of the gain or more."""
+    """Why a gain of later runs may be the device's: it shows surely more watts (or fewer, for a loss) at the same speed, by a third of the gain or more."""
     told = shown(runs, power)
     if told is None or told[0] * gained <= 0 or abs(told[0]) < max(2.6 * told[1], abs(gained) / 3):
         return ""

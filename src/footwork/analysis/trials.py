@@ -67,10 +67,10 @@ def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, neede
     if runs < 2:
         return 0.0
     edge, root = t.ppf(needed, runs - 1), np.sqrt(runs) / sd
-    return float(
-        nct.sf(edge, runs - 1, (abs(effect) - worthwhile) * root)
-        + nct.cdf(-edge, runs - 1, (abs(effect) + worthwhile) * root)
-    )
+    right = float(nct.sf(edge, runs - 1, (abs(effect) - worthwhile) * root))
+    if worthwhile:  # a verdict on the wrong side is no success
+        return right
+    return right + float(np.nan_to_num(nct.cdf(-edge, runs - 1, abs(effect) * root)))
 
 
 def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, power: float = POWER) -> int | None:

@@ -185,7 +185,9 @@ def new_trial(
     runs: Annotated[int | None, typer.Option(help="How many runs; as many as find the effect by default.")] = None,
     effect: Annotated[
         float | None,
-        typer.Option(help="True effect to be found, in the outcome's unit; the smallest worthwhile one by default."),
+        typer.Option(
+            help="True effect to be found, in the outcome's unit; twice the smallest worthwhile one by default."
+        ),
     ] = None,
     power: Annotated[float, typer.Option(help="Chance of finding it.")] = 0.8,
     course: Annotated[str, typer.Option(help="Where, in words.")] = "",

@@ -20,6 +20,7 @@ from footwork.quantities import Estimate, Floats, parse_date, plain
 METHOD = "compare-runs"
 LEAST_MINUTES = 8  # matched minutes on each side
 BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
+HEAT_OPEN_BPM = 0.5  # heat's own interval over the gap of warmth, from which on it may explain a loss; our convention
 NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
 SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs do not tell it; our convention
 
@@ -74,17 +75,23 @@ def _answer(
         (held.accepted or {}).get("critical_power_w") or held.critical_power.value or seasons.guessed_border(rows)
     )
     told = seasons.model_rows(library, rows)
-    few = len(rows) < response.LEAST_RUNS or (rows[-1].date - rows[0].date).days < response.LEAST_DAYS
     by_run = {r.run: t for r, t in zip(rows, told, strict=True)}
     mine = [[(r, by_run[r.run]) for r in side if r.run in by_run] for side in sides]
     mine, warm = _same_warmth(mine)
-    first_look = response.prepare(told, border, few)
+    few = False
+    try:
+        first_look = response.prepare(told, border)
+    except NotEnoughData:
+        few = True
+        first_look = response.prepare(told, border, few)
     minutes = {id(t): m for t, m in zip(first_look.rows, first_look.minutes, strict=True)}
     band = _band([[minutes[id(t)] for _, t in side if id(t) in minutes] for side in mine])
     side_of = {id(t): k + 1 for k, side in enumerate(mine) for _, t in side}
+    # Where all is told, what the band leaves of the sides may be few minutes: they still stand among the others.
     prepared = response.prepare(
-        [replace(t, side=side_of[id(t)], band=band) if id(t) in side_of else t for t in told], border, few
+        [replace(t, side=side_of[id(t)], band=band) if id(t) in side_of else t for t in told], border, few=True
     )
+    few = few or len(prepared.rows) < response.LEAST_RUNS
     model = response.fit(prepared, held=response.FEW if few else None)
     parts = [
         [int(k.sum()) for t, (_, k) in zip(prepared.rows, prepared.minutes, strict=True) if t.side == side]
@@ -104,11 +111,14 @@ def _answer(
     slopes = np.maximum(rng.normal(slope, slope_sd, 8000), 0.02)
     gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
     why = response.ONE_POWER if slope < response.SURE_SLOPE * slope_sd else response.tangled(model, contrast)
-    why = (
-        why
-        or response.device_moved([t for t in prepared.rows if t.side], model.power, float(gains.mean()))
-        or _heat_alone(mine, float(gains.mean()))
+    later = float(
+        np.sign(
+            np.mean([t.day for t in prepared.rows if t.side == 2])
+            - np.mean([t.day for t in prepared.rows if t.side == 1])
+        )
     )
+    why = why or response.device_moved([t for t in prepared.rows if t.side], model.power, later * float(gains.mean()))
+    why = why or _heat_alone(model, mine, float(gains.mean()))
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
         _outcome("power_at_heart_rate", gains, "%", n, least, 1, why), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1, why if why != response.ONE_POWER else ""),
@@ -195,7 +205,7 @@ def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]
     """Power that both sides ran at: from the higher of the lower ends to the lower of the upper ones."""
     ends = []
     for side in minutes:
-        every = np.concatenate([x[k] for x, k in side])
+        every = np.concatenate([np.zeros(0), *(x[k] for x, k in side)])
         if len(every) < LEAST_MINUTES:
             raise NotEnoughData(
                 f"one side has {len(every)} settled minutes with heart rate and power: a comparison needs {LEAST_MINUTES}"
@@ -212,13 +222,16 @@ def _warmths(mine: list[Pairs]) -> list[list[float]]:
     return [[r.sky.temperature for r, _ in side if r.sky.temperature is not None] for side in mine]
 
 
-def _heat_alone(mine: list[Pairs], gain: float) -> str:
-    """Why a difference may be heat: the worse side was wholly warmer, where no run of the other tells what heat does there."""
+def _heat_alone(model: response.Response, mine: list[Pairs], gain: float) -> str:
+    """Why a difference may be heat: the worse side was wholly warmer, and what heat does is not known to within a worthwhile change."""
     known = _warmths(mine)
     if not all(known):
         return ""
-    warmer = 1 if min(known[1]) > max(known[0]) + NEAR_C else 0 if min(known[0]) > max(known[1]) + NEAR_C else None
-    if warmer is None or (gain < 0) != (warmer == 1):
+    heats = [np.maximum(np.array(k) - response.COOL_C, 0.0) for k in known]
+    warmer = 1 if heats[1].min() > heats[0].max() + NEAR_C else 0 if heats[0].min() > heats[1].max() + NEAR_C else None
+    k = response.C["heat"] - 1
+    open_ = float(np.sqrt(model.covariance[k, k])) * abs(float(heats[1].mean() - heats[0].mean()))
+    if warmer is None or (gain < 0) != (warmer == 1) or 2 * open_ < HEAT_OPEN_BPM:
         return ""
     return f"the {('first', 'second')[warmer]} side was wholly warmer, {np.mean(known[warmer]):.0f} against {np.mean(known[1 - warmer]):.0f} °C, and what is left after heat is reckoned may be heat still"
 

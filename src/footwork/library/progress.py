@@ -174,7 +174,7 @@ def _answer(
         })  # fmt: skip
     gains, why = response.gain(model, first, last, rate)
     why = why or response.device_moved(of.prepared.rows, model.power, float(gains.mean()))
-    looks = max((last - first - FIRST_LOOK_DAYS) // 7 + 1, 1)
+    looks = max((max(last - first, DAYS) - FIRST_LOOK_DAYS) // 7 + 1, 1)  # one bound for the whole season
     if last - first < LEAST_SPAN_DAYS:
         why = why or f"the runs span {last - first} days: a change needs {LEAST_SPAN_DAYS}"
     change = (
@@ -194,7 +194,7 @@ def _answer(
         "verdict": "cannot tell yet" if why else verdict.word, "decision": decision, "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
         "reference_power_w": power, "reference_heart_rate_bpm": rate, "smallest_worthwhile_change_percent": least,
         "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "each": _each(of, power), "change": change,
-        "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if not why else Estimate.withheld("bpm", METHOD, why, n, "runs"),
+        "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if why in ("", response.ONE_POWER) else Estimate.withheld("bpm", METHOD, why, n, "runs"),
         "effects": _effects(model), "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk}, "time_constants_s": list(model.tau),
         "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
         "warnings": _warnings(of), "prior": "level flat; a year's trend 0 ± 20 bpm, a week's step by chance about 0.4 bpm; heat 0.5 ± 0.4 bpm a degree",

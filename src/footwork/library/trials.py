@@ -71,6 +71,8 @@ def design(
     names = [" ".join(n.split())[:40] for n in names]
     if not 2 <= len(names) <= MOST_CONDITIONS or not all(names) or len({n.lower() for n in names}) < len(names):
         raise UsageError(f"a trial needs two to {MOST_CONDITIONS} conditions of different names")
+    if cadences and 0 not in cadences:
+        raise UsageError("one of the cadences is the usual one: add 0")
     if cadences and not all(-20 <= c <= 20 for c in cadences):
         raise UsageError("cadences lie within 20 % of the usual one: more changes the gait")
     if seed is not None and not 0 <= seed < 2**31:
@@ -83,10 +85,12 @@ def design(
         )
     if (
         not 0.5 <= power < 1
-        or (runs is not None and not 1 <= runs <= model.MOST_RUNS)
+        or (runs is not None and not 2 <= runs <= model.MOST_RUNS)
         or (effect is not None and not 0 < effect < 1000)
     ):
-        raise UsageError(f"give a chance of 0.5 to 0.99, 1 to {model.MOST_RUNS} runs, and an effect above nothing")
+        raise UsageError(
+            f"give a chance of 0.5 to 0.99, 2 to {model.MOST_RUNS} runs, since one alone gives no verdict, and an effect above nothing"
+        )
     if speed is not None and not 1.5 <= speed <= 7:
         raise UsageError("the blocks' pace lies between 2:23 and 11:06 a kilometre")
     unit, least, _, _ = OUTCOMES[outcome]
@@ -183,7 +187,7 @@ def join(
     exertion: Sequence[float] = (), oxygen_uptake: Sequence[float] = (),
 ) -> int:  # fmt: skip
     """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began
-    [s], and what was felt or measured in each block; a run that is joined again is told anew. Returns the edit's number.
+    [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays. Returns the edit's number.
 
     Raises
     ------
@@ -205,7 +209,11 @@ def join(
     if order is not None and not 1 <= order <= len(trial["orders"]):
         raise UsageError(f"trial {number} has the orders 1 to {len(trial['orders'])}")
     taken = {j["order"]: j["run"] for j in trial["joined"] if j["run"] != run_id}
-    chosen = order - 1 if order is not None else next((k for k in range(len(trial["orders"])) if k not in taken), None)
+    before: dict[str, Any] = next((j for j in trial["joined"] if j["run"] == run_id), {})
+    begin_s = begin_s if begin_s is not None else before.get("begin_s")
+    exertion, oxygen_uptake = exertion or before.get("exertion", ()), oxygen_uptake or before.get("oxygen_uptake", ())
+    free = before.get("order", next((k for k in range(len(trial["orders"])) if k not in taken), None))
+    chosen = order - 1 if order is not None else free
     if chosen is None:
         raise UsageError(
             f"all {len(trial['orders'])} orders of trial {number} have been run: design another trial for more"
@@ -223,7 +231,7 @@ def join(
     payload = {
         "trial": number, "order": chosen, "begin_s": begin_s, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
     }  # fmt: skip
-    odd = verdicts.unlike(library, trial, {**payload, "run": run_id})
+    _, odd = verdicts.blocks_of(library, trial, {**payload, "run": run_id})
     if odd:
         raise UsageError(f"run {run_id} does not look like one of trial {number}: {odd}")
     return entries.write(library, "trial-run", run_id, payload)
@@ -256,7 +264,7 @@ def workout(trial: dict[str, Any], k: int) -> bytes:
 def told(trial: dict[str, Any], imperial: bool = False) -> str:
     """A design in a few sentences."""
     needed = trial["runs_needed"]
-    change = " Change between the blocks while you go on easily, or stop the watch for it; press lap at the beginning and end of each block if you can."
+    change = " Change between the blocks and press lap at the beginning and end of each; where you stop the watch for it, run the easy minutes as well."
     first = f"{trial['blocks']} blocks of {format_duration(trial['block_s'])} at {format_pace(trial['speed_mps'], imperial)}, {format_duration(trial['rest_s'])} easy between, in each of {trial['runs']} runs of {format_duration(trial['length_s'])}."
     chance = next((p["power"] for p in trial["statistical_power"] if p["runs"] == trial["runs"]), None)
     second = (

@@ -19,6 +19,7 @@ from footwork.physics.power import slope_factor
 from footwork.quantities import Estimate, Floats, format_pace, plain
 
 LAP_NEAR = 0.12  # how near a lap comes to a block's length to be one; our convention
+STOPPED_S = 30.0  # seconds by which a stop may lengthen a block; our convention
 LAP_REST_S = 25.0  # seconds by which a lap between may differ from the wash-out; our convention
 OTHER_SPEED = 0.12  # by which blocks differ from the design's speed, or from each other, and are none; our convention
 LEAST_SOUND = 0.6
@@ -59,16 +60,23 @@ def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
     blocks: list[dict[str, Any]] = []
     left_out = []
     for joined in trial["joined"]:
-        odd = unlike(library, trial, joined)
+        mine, odd = blocks_of(library, trial, joined)
         if odd:
             left_out.append(f"Run {joined['run']} is left out: {odd}.")
         else:
-            blocks += _blocks(library, trial, joined)
+            blocks += mine
+    held = [j["order"] for j in trial["joined"]]
+    left_out += [
+        f"Two runs are said to hold order {k + 1}: footwork trial join says it anew."
+        for k in sorted(set(held))
+        if held.count(k) > 1
+    ]
     trial["joined"] = [j for j in trial["joined"] if any(b["run"] == j["run"] for b in blocks)]
     if not blocks:
         raise NotEnoughData(" ".join(left_out))
     outcome = trial["outcome"]
-    looks = len(trial["joined"])
+    # One bound throughout, for as many looks as are planned: only so do all of them err as seldom as one.
+    looks = max(len(trial["joined"]), trial["runs"])
     slope, slope_told = _slope(library, outcome)
     if not any(b["speed"] is not None for b in blocks):
         slope, slope_told = 0.0, "speed is not known, so heart rate is not brought to one"
@@ -83,19 +91,21 @@ def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
             continue
     out: dict[str, Any] = {
         "trial": {k: v for k, v in trial.items() if k != "joined"}, "runs": [j["run"] for j in trial["joined"]], "blocks": blocks, "primary": primary, "secondary": secondary,
-        "spread": spread, "looks": looks, "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
+        "spread": spread, "looks": len(trial["joined"]), "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
         "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, judged, primary["needed"]), "warnings": [*left_out, *_warnings(trial, blocks), *_contrary(trial, blocks, outcome), *_early(library, trial)],
     }  # fmt: skip
     out["verdict"], out["sentence"] = _verdict(trial, primary, out)
     return out
 
 
-def _blocks(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> list[dict[str, Any]]:
-    """Means of the settled part of each block of one run."""
+def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tuple[list[dict[str, Any]], str]:
+    """Means of the settled part of each block of one run, and why they do not look like the design's; empty where they do."""
     run = joined["run"]
     row = entries.library_row(library, run)
     signals = runs.signals(library, run)
     starts = _located(library, trial, joined, signals.timer)
+    if not starts:
+        return [], f"it ends before its {trial['blocks']} blocks do (--begin says when the first began)"
     order = trial["orders"][joined["order"]]
     size = trial["block_s"]
     settle = min(0.5 * size, 180.0)
@@ -122,7 +132,24 @@ def _blocks(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> list
         for name in ("exertion", "oxygen_uptake"):
             told[name] = joined[name][k] if joined.get(name) else None
         out.append(told)
-    return out
+    return out, _unlike(library, trial, out)
+
+
+def _unlike(library: Any, trial: dict[str, Any], blocks: list[dict[str, Any]]) -> str:
+    """Why blocks do not look like the design's; empty where they do."""
+    longest = max(b["end_s"] - b["start_s"] for b in blocks)
+    if longest > trial["block_s"] + STOPPED_S and longest > (1 + LAP_NEAR) * trial["block_s"]:
+        return "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin, say where they are)"
+    if all(b[trial["outcome"]] is None for b in blocks):
+        return f"its blocks hold no {trial['outcome'].replace('_', ' ')}"
+    imperial = library.setting("units") == "imperial"
+    speeds = [b["speed"] for b in blocks if b["speed"] is not None]
+    if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
+        mean = format_pace(float(np.mean(speeds)), imperial) if np.mean(speeds) > 0.5 else "a stand"
+        return f"its blocks were run at {mean}, the design has {format_pace(trial['speed_mps'], imperial)} (--begin says when the first began)"
+    if speeds and (max(speeds) - min(speeds)) / np.mean(speeds) > OTHER_SPEED:
+        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin says when the first began)"
+    return ""
 
 
 def _located(
@@ -159,23 +186,6 @@ def _located(
     ]
 
 
-def unlike(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> str:
-    """Why a run's blocks do not look like the design's; empty where they do."""
-    signals = runs.signals(library, joined["run"])
-    starts = _located(library, trial, joined, signals.timer)
-    if not starts:
-        return f"it ends before its {trial['blocks']} blocks do (--begin says when the first began)"
-    blocks = _blocks(library, trial, joined)
-    if all(b[trial["outcome"]] is None for b in blocks):
-        return f"its blocks hold no {trial['outcome'].replace('_', ' ')}"
-    speeds = [b["speed"] for b in blocks if b["speed"] is not None]
-    if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
-        return f"its blocks were run at {format_pace(float(np.mean(speeds)))}, the design has {format_pace(trial['speed_mps'])} (--begin says when the first began)"
-    if speeds and (max(speeds) - min(speeds)) / np.mean(speeds) > OTHER_SPEED:
-        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin says when the first began)"
-    return ""
-
-
 def _slope(library: Any, outcome: str) -> tuple[float, str]:
     """How the outcome goes with speed, by which blocks are brought to one speed: [bpm for 1 m/s]."""
     if outcome != "heart_rate":
@@ -198,7 +208,8 @@ def _effects(
     """Effect of each condition on one outcome."""
     unit, least = _judged(name)
     kept = [b for b in blocks if b[name] is not None and (not slope or b["speed"] is not None)]
-    single = len({b["run"] for b in kept}) < 2
+    telling = {r for r in {b["run"] for b in kept} if len({b["condition"] for b in kept if b["run"] == r}) > 1}
+    single = len(telling) < 2
     told = [model.Block(b["run"], b["condition"], b["hours"], b[name], b["speed"] or 0.0) for b in kept]
     seen = {b.condition for b in told}
     if len(seen) < 2 or 0 not in seen:
@@ -240,7 +251,10 @@ def _effects(
                 "word": v.word,
             }
         out.append(row)
+    for row in out if single else ():
+        row["word"] = "cannot tell yet" if row["word"] != "described" else row["word"]
     spread = {
+        "runs_that_tell": len(telling),
         "within": found.within,
         "between_runs": found.between,
         "freedom": [float(f) for f in found.freedom],
@@ -345,7 +359,9 @@ def _warnings(trial: dict[str, Any], blocks: list[dict[str, Any]]) -> list[str]:
     if grades and max(grades) - min(grades) > 0.02:
         out.append("Not all blocks were on the same slope.")
     if len(trial["joined"]) < 2:
-        out.append("One run does not tell how the effect differs from day to day: the interval holds that run only.")
+        out.append(
+            "One run does not tell how the effect differs from day to day: the interval has the design's spread in its place, and no verdict follows."
+        )
     return out
 
 
@@ -357,8 +373,8 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
         name = primary["outcome"].replace("_", " ")
         side = "lower" if (d.value or 0) < 0 else "higher"
         size = f"{abs(d.value or 0):.1f} {d.unit} {side} ({d.low:+.1f} to {d.high:+.1f})"
-        single = len(found["runs"]) < 2
-        word = "cannot tell yet" if single else e["word"]
+        single = found["spread"]["runs_that_tell"] < 2
+        word = e["word"]
         words.append(word)
         match word:
             case "improved":
