@@ -164,13 +164,28 @@ def test_a_stopped_watch_and_laps_of_kilometres_move_no_block(library, tmp_path)
     blocks = library.analyse_trial(number)["blocks"]
     shifts = [round(b["start_s"] - (600 + 420 * k)) for k, b in enumerate(blocks)]
     assert shifts == pytest.approx([0, 200, 200, 200], abs=3)
+    changed = _run(library, tmp_path, 11, ORDERS[1], 0.95, "changed", pauses=[(1000, 210)])  # laps, and a long change
+    library.join_trial(number, changed)
+    begins = [b["start_s"] for b in library.analyse_trial(number)["blocks"] if b["run"] == changed]
+    assert begins == pytest.approx([600, 1230, 1650, 2070], abs=3)
+    library.join_trial(number, changed, begin_s=[605, 1235, 1655, 2075])
+    assert [b["start_s"] for b in library.analyse_trial(number)["blocks"] if b["run"] == changed] == [
+        605,
+        1235,
+        1655,
+        2075,
+    ]
+    with pytest.raises(UsageError, match="each of the 4 in order"):
+        library.join_trial(number, changed, begin_s=[605, 1235])
+    library.undo(library.edits(changed)[0]["id"])
+    library.undo(library.edits(changed)[0]["id"])
     inside = _run(library, tmp_path, 8, ORDERS[1], 0.95, "inside", laps=False, pauses=[(1150, 100)])
     with pytest.raises(UsageError, match="the watch was stopped within"):
         library.join_trial(number, inside)
     library.join_trial(number, run, 2, exertion=[1, 2, 3, 4])
     library.join_trial(number, run, begin_s=600)  # what is not said anew stays
     (joined,) = next(t for t in library.trials() if t["id"] == number)["joined"]
-    assert (joined["order"], joined["exertion"], joined["begin_s"]) == (1, [1, 2, 3, 4], 600)
+    assert (joined["order"], joined["exertion"], joined["begin_s"]) == (1, [1, 2, 3, 4], [600.0])
 
 
 def test_exertion_is_an_outcome_of_its_own(library, tmp_path):

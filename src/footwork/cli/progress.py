@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -166,7 +167,9 @@ def compare_runs(
 
 @trial.command("new")
 def new_trial(
-    change: Annotated[str, typer.Argument(help="What is tried, as 'blue shoes', 'arms low', 'cadence +5 %'.")],
+    change: Annotated[
+        str | None, typer.Argument(help="What is tried, as 'blue shoes', 'arms low'; none with --cadence.")
+    ] = None,
     usual: Annotated[str, typer.Option(help="What it is held against.")] = "as usual",
     other: Annotated[list[str] | None, typer.Option(help="A further condition; may be given again.")] = None,
     cadence: Annotated[
@@ -206,9 +209,11 @@ def new_trial(
         cadences = [float(v) for v in cadence.split(",")] if cadence else []
     except ValueError:
         raise UsageError(f"'{cadence}' are no cadences: write per cent with commas between, as '-8,-4,0,4,8'") from None
+    if not change and not cadences:
+        raise UsageError("say what is tried, as 'blue shoes', or give --cadence")
     with opened() as library:
         designed = library.design_trial(
-            change, usual, others=other or [], cadences=cadences, speed=parse_pace(pace) if pace else None, outcome=outcome.strip().lower().replace("-", "_"), block_s=seconds(block), rest_s=seconds(rest),
+            change or "cadence", usual, others=other or [], cadences=cadences, speed=parse_pace(pace) if pace else None, outcome=outcome.strip().lower().replace("-", "_"), block_s=seconds(block), rest_s=seconds(rest),
             warm_s=seconds(warm_up), repeats=repeats, runs=runs, effect=effect, power=power, course=course, seed=seed,
         )  # fmt: skip
         number = library.new_trial(designed, day(date))
@@ -261,7 +266,10 @@ def join(
         int | None, typer.Option(help="Which of the trial's orders was run, from 1; the next by default.")
     ] = None,
     begin: Annotated[
-        str | None, typer.Option(help="When the first block began, as 12:00; laps or the design tell it otherwise.")
+        str | None,
+        typer.Option(
+            help="When the first block began, as 12:00, or each of them, commas between; laps or the design tell it otherwise."
+        ),
     ] = None,
     exertion: Annotated[str | None, typer.Option(help="Exertion of each block, 0 to 10, commas between.")] = None,
     oxygen: Annotated[str | None, typer.Option(help="Oxygen uptake of each block, ml/kg/min, commas between.")] = None,
@@ -282,7 +290,11 @@ def join(
             number,
             run,
             order,
-            begin_s=parse_duration(begin) if begin else None,
+            begin_s=[
+                0.0 if re.fullmatch(r"0+(:0+)*", b.strip()) else parse_duration(b.strip()) for b in begin.split(",")
+            ]
+            if begin
+            else None,
             exertion=values(exertion),
             oxygen_uptake=values(oxygen),
         )

@@ -19,6 +19,7 @@ from footwork.quantities import Estimate, Floats, parse_date, plain
 
 METHOD = "compare-runs"
 LEAST_MINUTES = 8  # matched minutes on each side
+LEAST_KEPT = 0.67  # of the runs of a side that a band of temperature must leave; our convention
 BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
 HEAT_OPEN_BPM = 0.5  # heat's own interval over the gap of warmth, from which on it may explain a loss; our convention
 NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
@@ -125,7 +126,7 @@ def _answer(
         *_described(mine, band),
     ]  # fmt: skip
     more = None
-    if verdict.word == "cannot tell yet" and not why:
+    if verdict.word == "cannot tell yet" and not why and max(runs_told) > 1:
         falls = model.run_sd * float(np.sqrt(sum(1 / k for k in runs_told))) / max(sd, 1e-9)
         fixed = float(gains.std()) * float(np.sqrt(max(1 - falls**2, 0.0)))
         more = progress.more_runs(float(gains.mean()), float(gains.std()), least, min(runs_told), fixed)
@@ -135,12 +136,13 @@ def _answer(
         "smallest_worthwhile_change_percent": least, "differences_in_conditions": conditions(library, mine[0], mine[1]),
         "prior": "flat for both sides; how heart rate goes with power, heat and drift from the runs of three months before and after",
     }  # fmt: skip
-    out["verdict"] = "cannot tell yet" if why else verdict.word
+    # One run against one differs by the day, however far apart the two are.
+    out["verdict"] = "cannot tell yet" if why or max(runs_told) == 1 else verdict.word
     out["decision"] = {
         "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse, "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "more_runs": more,
     }  # fmt: skip
     out["heat_taken_off_bpm"] = _heat_told(model, mine)
-    out["sentence"] = _sentence(out, verdict, max(runs_told) == 1, why, (beats, sd))
+    out["sentence"] = _sentence(out, max(runs_told) == 1, why, (beats, sd))
     return out
 
 
@@ -196,7 +198,7 @@ def _same_warmth(mine: list[Pairs]) -> tuple[list[Pairs], str]:
         return mine, "not known of all runs, so it is not matched"
     low, high = max(min(k) for k in known) - NEAR_C, min(max(k) for k in known) + NEAR_C
     kept = [[(r, t) for r, t in side if low <= (r.sky.temperature or 0.0) <= high] for side in mine]
-    if all(len(k) >= min(3, len(side)) and k for k, side in zip(kept, mine, strict=True)):
+    if all(len(k) >= max(min(3, len(side)), LEAST_KEPT * len(side)) for k, side in zip(kept, mine, strict=True)):
         return kept, f"{low:.0f} to {high:.0f} °C"
     return mine, "not the same on both sides: the model takes it off"
 
@@ -365,9 +367,7 @@ def _hour(library: Any, run: int) -> float:
     return float(local.hour + local.minute / 60)
 
 
-def _sentence(
-    found: dict[str, Any], verdict: progress.Verdict, single: bool, why: str, beats: tuple[float, float]
-) -> str:
+def _sentence(found: dict[str, Any], single: bool, why: str, beats: tuple[float, float]) -> str:
     differed, more, heat = (
         found["differences_in_conditions"],
         found["decision"]["more_runs"],
@@ -382,14 +382,15 @@ def _sentence(
     if why:
         return f"It cannot be told whether this is progress: {why}. As it stands {rate}.{warm}"
     gain = found["outcomes"][0]["difference"]
-    text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {rate}.{warm}"
-    if verdict.word == "cannot tell yet":
+    word = found["verdict"]
+    text = f"{word[0].upper()}{word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {rate}.{warm}"
+    if word == "cannot tell yet":
         if single:
             text += " Two single runs differ by the day: compare blocks of weeks."
         elif more:
             text += f" About {more} more runs on each side would tell, if it stays so."
         elif gain.low <= 0 <= gain.high:
             text += " There is no sign of a change, and one this small would hardly be told by more runs."
-    elif verdict.word == "worse":
+    elif word == "worse":
         text += " Look first at health, sleep, heat and the device."
     return text + (f" Not the same: {'; '.join(differed)}." if differed else "")

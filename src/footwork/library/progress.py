@@ -79,6 +79,8 @@ def _season(
         for r in runs.scale_rows(library, held.scale_key)
         if first <= r.date <= last and not r.indoor and len(r.blocks)
     ]
+    if not rows:
+        raise NotEnoughData(f"there is no outdoor run with power on {held.scale} from {first} to {last}")
     accepted = held.accepted["critical_power_w"] if held.accepted else held.critical_power.value
     border = float(accepted) if accepted else guessed_border(rows)
     told = model_rows(library, rows)

@@ -183,11 +183,11 @@ def kept(library: Any, number: int) -> dict[str, Any]:
 
 
 def join(
-    library: Any, number: int, run_id: int, order: int | None = None, begin_s: float | None = None,
+    library: Any, number: int, run_id: int, order: int | None = None, begin_s: float | Sequence[float] | None = None,
     exertion: Sequence[float] = (), oxygen_uptake: Sequence[float] = (),
 ) -> int:  # fmt: skip
-    """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began
-    [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays. Returns the edit's number.
+    """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began, or
+    each of them [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays. Returns the edit's number.
 
     Raises
     ------
@@ -220,8 +220,17 @@ def join(
         )
     if chosen in taken:
         raise UsageError(f"order {chosen + 1} of trial {number} was run in run {taken[chosen]}")
-    if begin_s is not None and not 0 <= begin_s < row.elapsed_s:
-        raise UsageError(f"run {run_id} lasts {format_duration(row.elapsed_s)}: its first block begins within")
+    begins = (
+        [] if begin_s is None else [float(begin_s)] if isinstance(begin_s, int | float) else [float(v) for v in begin_s]
+    )
+    if begins and (
+        len(begins) not in (1, trial["blocks"])
+        or begins != sorted(set(begins))
+        or not 0 <= begins[0] <= begins[-1] < row.elapsed_s
+    ):
+        raise UsageError(
+            f"say when the first block began, or each of the {trial['blocks']} in order, within the {format_duration(row.elapsed_s)} of run {run_id}"
+        )
     for name, values in (("exertion", exertion), ("oxygen_uptake", oxygen_uptake)):
         _, _, low, high = OUTCOMES[name]
         if values and (len(values) != trial["blocks"] or not all(low <= v <= high for v in values)):
@@ -229,7 +238,7 @@ def join(
                 f"{name.replace('_', ' ')}: give {trial['blocks']} values, one a block, of {low:g} to {high:g}"
             )
     payload = {
-        "trial": number, "order": chosen, "begin_s": begin_s, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
+        "trial": number, "order": chosen, "begin_s": begins or None, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
     }  # fmt: skip
     _, odd = verdicts.blocks_of(library, trial, {**payload, "run": run_id})
     if odd:

@@ -20,8 +20,8 @@ from footwork.quantities import Estimate, Floats, format_pace, plain
 
 LAP_NEAR = 0.12  # how near a lap comes to a block's length to be one; our convention
 STOPPED_S = 30.0  # seconds by which a stop may lengthen a block; our convention
-LAP_REST_S = 25.0  # seconds by which a lap between may differ from the wash-out; our convention
 OTHER_SPEED = 0.12  # by which blocks differ from the design's speed, or from each other, and are none; our convention
+SLOWER = 0.96  # of the blocks' speed: what lies between them is slower; our convention
 LEAST_SOUND = 0.6
 RESOLUTION = {"heart_rate": 0.1, "exertion": 1.0, "oxygen_uptake": 0.1, "power": 0.1}  # what an outcome is read to
 SECONDARY = {
@@ -105,7 +105,7 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
     signals = runs.signals(library, run)
     starts = _located(library, trial, joined, signals.timer)
     if not starts:
-        return [], f"it ends before its {trial['blocks']} blocks do (--begin says when the first began)"
+        return [], f"it ends before its {trial['blocks']} blocks do (--begin 10:00,18:00,… says when each began)"
     order = trial["orders"][joined["order"]]
     size = trial["block_s"]
     settle = min(0.5 * size, 180.0)
@@ -132,48 +132,54 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
         for name in ("exertion", "oxygen_uptake"):
             told[name] = joined[name][k] if joined.get(name) else None
         out.append(told)
-    return out, _unlike(library, trial, out)
+    odd = _unlike(library, trial, out)
+    between = [
+        float(np.nanmean(columns["speed"][round(a) : round(b)]))
+        for a, b in ((x[1], y[0]) for x, y in pairwise(starts))
+        if b - a >= 30 and np.isfinite(columns["speed"][round(a) : round(b)]).any()
+    ]
+    inside = [b["speed"] for b in out if b["speed"] is not None]
+    if not odd and trial["rest_s"] >= 60 and between and inside and np.median(between) > SLOWER * np.mean(inside):
+        odd = "no easier running between the blocks is to be seen"
+    return out, odd
 
 
 def _unlike(library: Any, trial: dict[str, Any], blocks: list[dict[str, Any]]) -> str:
     """Why blocks do not look like the design's; empty where they do."""
     longest = max(b["end_s"] - b["start_s"] for b in blocks)
     if longest > trial["block_s"] + STOPPED_S and longest > (1 + LAP_NEAR) * trial["block_s"]:
-        return "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin, say where they are)"
-    if all(b[trial["outcome"]] is None for b in blocks):
-        return f"its blocks hold no {trial['outcome'].replace('_', ' ')}"
+        return "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin 10:00,18:00,…, say where they are)"
+    holding = sum(b[trial["outcome"]] is not None for b in blocks)
+    if holding < 0.75 * len(blocks):
+        return f"{holding or 'none'} of its {len(blocks)} blocks hold {trial['outcome'].replace('_', ' ')} throughout (--begin 10:00,18:00,… says when each began)"
     imperial = library.setting("units") == "imperial"
     speeds = [b["speed"] for b in blocks if b["speed"] is not None]
     if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
         mean = format_pace(float(np.mean(speeds)), imperial) if np.mean(speeds) > 0.5 else "a stand"
-        return f"its blocks were run at {mean}, the design has {format_pace(trial['speed_mps'], imperial)} (--begin says when the first began)"
+        return f"its blocks were run at {mean}, the design has {format_pace(trial['speed_mps'], imperial)} (--begin 10:00,18:00,… says when each began)"
     if speeds and (max(speeds) - min(speeds)) / np.mean(speeds) > OTHER_SPEED:
-        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin says when the first began)"
+        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin 10:00,18:00,… says when each began)"
     return ""
 
 
 def _located(
     library: Any, trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray
 ) -> list[tuple[float, float]]:
-    """Start and end of each block [s]: laps that follow each other as the design has it; else the design's times on the running clock, a
+    """Start and end of each block [s]: as the runner said of each; laps of a block's length, as many as there are blocks; else the design's times on the running clock, a
     stopped watch not counted, from where the runner said or after the warm-up. Nothing where the run ends before."""
     size, count, rest = trial["block_s"], trial["blocks"], trial["rest_s"]
     begin = joined.get("begin_s")
+    if isinstance(begin, list) and len(begin) > 1:  # each block's own
+        return [(float(s), float(s) + size) for s in begin] if begin[-1] + size <= len(timer) + 5 else []
     if begin is None:
+        # Laps as long as a block, as many as blocks and not one upon the other, however long the change between took.
         laps = [(lap["start_s"], lap["start_s"] + lap["duration_s"]) for lap in library.run(joined["run"]).laps]
-        step = 2 if rest else 1
-        for k in range(len(laps) - step * (count - 1)):
-            chosen = laps[k : k + step * (count - 1) + 1 : step]
-            gaps = [b[0] - a[1] for a, b in pairwise(chosen)]
-            fits = all(abs(b - a - size) <= LAP_NEAR * size for a, b in chosen) and all(
-                abs(g - rest) <= max(0.3 * rest, LAP_REST_S) for g in gaps
-            )
-            # Laps of whole kilometres are as long as blocks by chance: the warm-up tells them apart.
-            if fits and abs(chosen[0][0] - trial["warm_s"]) <= 0.35 * trial["warm_s"] + 60:
-                return chosen
+        near = [(a, b) for a, b in laps if abs(b - a - size) <= LAP_NEAR * size and a >= 0.5 * trial["warm_s"]]
+        if len(near) == count and all(b[0] - a[1] >= 0.3 * rest for a, b in pairwise(near)):
+            return near
         begin_clock = trial["warm_s"]
     else:
-        begin_clock = float(timer[: round(begin)].sum())
+        begin_clock = float(timer[: round(begin[0] if isinstance(begin, list) else begin)].sum())
     clock = np.cumsum(timer)
     if begin_clock + trials.schedule(trial)[-1][1] > clock[-1] + 5:
         return []

@@ -84,7 +84,7 @@ def register(base: str, library: Any) -> None:
                 [Field("change", "What is tried, as blue shoes"), Field("usual", "Against, as grey shoes", "--usual"), Field("pace", "Pace of every block, as 5:00/km", "--pace"), Field("block", "Length of a block, 6:00 if empty", "--block"),
                  Field("rest", "Wash-out between, 2:00 if empty", "--rest"), Field("repeats", "Orders in a run, 1 if empty", "--repeats"), Field("runs", "Runs; as many as it takes if empty", "--runs"), Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
                  Field("outcome", "Primary outcome", "--outcome", (("heart_rate", "heart rate"), ("exertion", "exertion, entered"), ("oxygen_uptake", "oxygen uptake, entered"))), Field("course", "Where", "--course")],
-                "Keep this design", f"{base}/trials", needed=["change"], prefix="trial-",
+                "Keep this design", f"{base}/trials", prefix="trial-",
             )  # fmt: skip
             note(kept.WATTS_WARNING, base, "trial")
             note(kept.CAUTION, base, "cautions")
@@ -196,7 +196,7 @@ def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None
     rows = [
         [
             str(k + 1),
-            "shown with the verdict" if blind and k in done else kept.order_words(trial, k),
+            "told once you ask which is which" if blind and k in done else kept.order_words(trial, k),
             (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come",
         ]
         for k in range(len(trial["orders"]))
@@ -210,7 +210,7 @@ def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None
         text("summary", "A run was run for it")
         command_form(
             library, ["trial", "join", str(trial["id"])],
-            [Field("run", "Number of the run"), Field("order", "Which order, the next if empty", "--order"), Field("begin", "First block began at, as 12:00; laps or the design tell it if empty", "--begin"), Field("exertion", f"Exertion of its {trial['blocks']} blocks, commas between", "--exertion"),
+            [Field("run", "Number of the run"), Field("order", "Which order, the next if empty", "--order"), Field("begin", "First block began at, as 12:00, or each, commas between; laps or the design tell it if empty", "--begin"), Field("exertion", f"Exertion of its {trial['blocks']} blocks, commas between", "--exertion"),
              Field("oxygen", "Oxygen uptake of each block, ml/kg/min", "--oxygen")],
             "Join it", f"{base}/trials/{trial['id']}", needed=["run"], prefix="join-",
         )  # fmt: skip
