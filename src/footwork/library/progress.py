@@ -19,6 +19,7 @@ DAYS = 182  # a season, unless asked otherwise
 ILL_DAYS = 3  # days after an illness is noted that its run is taken as ill; our convention
 FIRST_LOOK_DAYS = 42  # from the beginning of the window on, each week is a look
 LEAST_SPAN_DAYS = 28
+WARM_C = 7.0  # degrees over the median from which days are warm ones; our convention
 WIDE_DRIFT = 12.0  # bpm/h from end to end: an interval that tells nothing; our convention
 SENTENCE_SPEED = "Speed at the same watts describes the device and how you run; it is no measure of economy."
 METHOD = "progress"
@@ -338,8 +339,33 @@ def _durability(of: Season) -> list[dict[str, Any]]:
     return out
 
 
+def _warmest(of: Season) -> list[str]:
+    """What the warmest days did, where they stand out, so that they are not taken for lost form."""
+    known = [(r.date, r.sky.temperature) for r in of.rows if r.sky.temperature is not None]
+    if len(known) < 10:
+        return []
+    usual = float(np.median([t for _, t in known]))
+    hot = [(d, t) for d, t in known if t >= usual + WARM_C]
+    if not hot or len(hot) > len(known) / 4:
+        return []
+    last = max(hot, key=lambda h: h[1])[0]
+    days = [(d, t) for d, t in hot if abs((d - last).days) <= 10]
+    raised = float(of.model.mean[response.C["heat"] - 1]) * (
+        float(np.mean([t for _, t in days])) - max(usual, response.COOL_C)
+    )
+    ends = (min(d for d, _ in days), max(d for d, _ in days))
+    when = (
+        f"On {ends[0].day} {ends[0]:%B}"
+        if ends[0] == ends[1]
+        else f"From {ends[0].day} {ends[0]:%B} to {ends[1].day} {ends[1]:%B}"
+    )
+    return [
+        f"{when} it was warm, {np.mean([t for _, t in days]):.0f} °C against {usual:.0f}: heat is reckoned to have raised heart rate by {raised:.1f} bpm on those days, which is taken off."
+    ]
+
+
 def _warnings(of: Season) -> list[str]:
-    out, rows = [], of.prepared.rows
+    out, rows = _warmest(of), of.prepared.rows
     if of.model.weather < 0.75:
         out.append(
             f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: heat can look like lost form. footwork weather enters it."
@@ -370,7 +396,16 @@ def _sentence(found: dict[str, Any], why: str) -> str:
             )
         case "no worthwhile change":
             return f"No worthwhile change: {size}."
-    return f"Cannot tell yet: {size}."
+    decision = found["decision"]
+    near = max(
+        (v for v in (decision["probability_better"], decision["probability_worse"]) if v is not None), default=0.0
+    )
+    close = (
+        f" That is near: {100 * near:.1f} of the {100 * decision['needed']:.1f} % that a verdict needs."
+        if near >= 0.95
+        else ""
+    )
+    return f"Cannot tell yet: {size}.{close}"
 
 
 def within(library: Any, run_id: int) -> dict[str, Any]:
