@@ -93,11 +93,7 @@ def looks(
         gains, why = response.gain(model, begin, model.days[-1])
         if why:
             continue
-        out.append(
-            progress.decide(
-                float(gains.mean()), float(gains.std()), progress.WORTHWHILE["%"], looks=week - first_week + 1
-            )
-        )
+        out.append(progress.decide(float(gains.mean()), float(gains.std()), progress.WORTHWHILE["%"], looks=21))
         last = (float(gains.mean()), *(float(v) for v in np.percentile(gains, [2.5, 97.5])))
     return out, last
 

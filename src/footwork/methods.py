@@ -281,7 +281,7 @@ METHODS: dict[str, Method] = {
         "from week to week. Warmth comes from weather, not the watch, with a prior of 0.5 ± 0.4 bpm a degree†; where weather is not known the season may swing by 3 bpm†. "
         "Variances are found by marginal likelihood; runs far out lose weight. From it comes power at a heart rate on any day, at reference conditions. A change is withheld when its posterior correlation "
         "with warmth, the unknown season or a conversion of watts passes 0.8. The verdict is on power at the same heart rate: the probability that it changed by the smallest worthwhile change (0.5 %†, editable) "
-        "must reach what Pocock's bound asks when every week since the sixth counts as a look, 0.975 for one look. Errors of the watts that the heart does not answer are estimated from evenly run minutes (power three minutes away as an instrument) and taken out of "
+        "must reach what Pocock's bound asks for a whole season of weekly looks, 0.975 for one look. Errors of the watts that the heart does not answer are estimated from evenly run minutes (power three minutes away as an instrument) and taken out of "
         "the slope. Withheld also where heart rate was told at one power only, or where the device shows other watts at the same speed by a third of the change.",
         "HR = level(week) + b·x + c·x² + slope + drift·t + heat·(T − 12) + heat·t + illness + sleep + run + run·t",
         (
@@ -325,8 +325,8 @@ METHODS: dict[str, Method] = {
     "trial": Method(
         "Trials of a change",
         "Orders are random and mirrored (ABBA), so that a steady drift favours none, and half of the runs begin with each. How many runs it takes is what gives the verdict itself its chance: a t-test over runs that must pass the smallest worthwhile effect, with the runner's own typical error of a block "
-        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are laps that follow each other as the design has it, else the design's times on the running clock; their first half is left out, three minutes at most†. Heart rate is brought to one speed. The effect comes from "
-        "restricted maximum likelihood with a level and drift for each run and an effect that may differ from run to run, Satterthwaite's degrees of freedom. Each run counts as a look (Pocock), several conditions and secondary outcomes by Bonferroni. "
+        "(or 1.2 bpm†) and 0.8 bpm† between runs. Blocks are laps of a block's length in order, else the design's times on the running clock; their first half is left out, three minutes at most†. Heart rate is brought to one speed. The effect comes from "
+        "restricted maximum likelihood with a level and drift for each run and an effect that may differ from run to run, Satterthwaite's degrees of freedom, at most runs less one. Each planned run counts as a look (Pocock), several conditions and secondary outcomes by Bonferroni. "
         "One run alone gives no verdict. Watts are secondary: the sensor that feels the change also computes them.",
         "y = run + drift·t + effect·condition + effect(run) + e",
         (

@@ -248,7 +248,8 @@ def _floated(hard: npt.NDArray[np.bool_], means: Floats, size: Floats, contrast:
         within = float((w * (x - np.where(high, high_level, low_level)) ** 2).sum())
         turns_in = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
         lasts = np.array([w[i:j].sum() for i, j in zip(turns_in[::2], turns_in[1::2], strict=True)])
-        regular = lasts.std() <= REGULAR * lasts.mean()
+        gaps = np.array([w[j:k].sum() for j, k in zip(turns_in[1:-1:2], turns_in[2::2], strict=True)])
+        regular = any(len(v) > 1 and v.std() <= REGULAR * v.mean() for v in (lasts, gaps))
         if (
             pieces >= LEAST_FLOATED
             and regular
@@ -280,10 +281,12 @@ def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bo
     stops = np.array([b - a for (a, b), s in zip(spans, still, strict=True) if s], dtype=float)
     if max(stops) >= LONG_STOP_S:
         return True
-    if len(stops) < 3:
+    if len(stops) < 2:
         return False
     at = [k for k, s in enumerate(still) if s]
     pieces = np.array([spans[j][0] - spans[i][1] for i, j in pairwise(at)], dtype=float)
+    if len(stops) == 2:  # what lies before and after must be alike too
+        pieces = np.concatenate([[spans[at[0]][0] - spans[0][0]], pieces, [spans[-1][1] - spans[at[1]][1]]])
     alike = all(v.std() <= REGULAR * v.mean() for v in (stops, pieces))
     return bool(max(stops) >= LIGHT_S and alike)
 

@@ -61,6 +61,10 @@ _BOUNDS = (-5.0, 3.5)  # of the logarithms of the spreads
 _FAR = 2.5  # runs further out than this many SDs lose weight
 
 
+class TooFewRuns(NotEnoughData):
+    """Fewer runs, minutes or days than the season's model needs."""
+
+
 @dataclass(frozen=True)
 class RunRows:
     """One run as the model takes it: its day (ordinal), minutes (`summary.BLOCK_COLUMNS`), weather, whether the diary tells of illness, hours of
@@ -256,7 +260,7 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     border : float
         About critical power: the time constants part below and above 85 % of it. [W]
     few : bool
-        Whether two runs of ten minutes are enough: the prior then tells most, and `fit` needs its variances held at `FEW`.
+        Whether two runs are enough: the prior then tells most, and `fit` needs its variances held at `FEW`.
 
     Raises
     ------
@@ -281,7 +285,7 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
         else len(told) >= LEAST_RUNS and minutes >= LEAST_MINUTES and max(days) - min(days) >= LEAST_DAYS
     )
     if not enough:
-        raise NotEnoughData(
+        raise TooFewRuns(
             f"{len(told)} run{'s' if len(told) != 1 else ''} with sound heart rate and power, {minutes} minutes over {max(days) - min(days) if days else 0} days: "
             f"progress needs {LEAST_RUNS} runs, {LEAST_MINUTES} minutes and {LEAST_DAYS} days"
         )
@@ -320,7 +324,7 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     spread = left[k, k] - left[k, others] @ np.linalg.pinv(left[np.ix_(others, others)]) @ left[others, k]
     spread = max(float(spread) / float(n.sum()), 1e-9)
     blur = min(error / spread, MOST_BLUR)
-    blur_sd = (error_sd if error / spread <= MOST_BLUR else error) / spread
+    blur_sd = min((error_sd if error / spread <= MOST_BLUR else error) / spread, 1.0)
     xx[:, k, k] -= n * blur * spread
     return Prepared(
         [r for r, _, _ in told], [(x, k) for _, x, k in told], power, border, tau, np.array(days, dtype=float), xx, xz, zz, xy, zy, yy, n, max(within, 0.5), (1 + rho) / (1 - rho), float(low),

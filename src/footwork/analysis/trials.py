@@ -49,7 +49,7 @@ def order(conditions: int, repeats: int, runs: int, seed: int) -> list[list[int]
 
 
 def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, needed: float = 1 - ALPHA / 2) -> float:
-    """Chance that a t-test over runs surely finds a true effect to be more than a worthwhile one, to either side.
+    """Chance that a t-test over runs surely finds a true effect to be more than a worthwhile one, on its own side.
 
     Parameters
     ----------
@@ -195,7 +195,7 @@ class Block:
 
 
 def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolution: float = 0.0) -> Fit:
-    """Effect of each condition against the first, with each run's own level and drift taken off; at most as many degrees of freedom as runs less one.
+    """Effect of each condition against the first, with each run's own level and drift taken off; with two runs and more, at most as many degrees of freedom as runs less one.
 
     Parameters
     ----------

@@ -85,7 +85,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     if decision["probability_better"] is not None:
         say(
             f"Prior: {found['prior']}. Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
-            f"needed {100 * decision['needed']:.1f} %, since every week counts as a look ({decision['looks']})."
+            f"needed {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a whole season."
         )
     say(
         f"{found['runs']} runs, {found['minutes']} minutes on {found['scale']}, {found['since']} to {found['until']}; at reference conditions: {found['conditions']}."
@@ -268,7 +268,7 @@ def join(
     begin: Annotated[
         str | None,
         typer.Option(
-            help="When the first block began, as 12:00, or each of them, commas between; laps or the design tell it otherwise."
+            help="When the first block began, as 12:00, or each of them, commas between; laps or the design tell it otherwise, again with --begin laps."
         ),
     ] = None,
     exertion: Annotated[str | None, typer.Option(help="Exertion of each block, 0 to 10, commas between.")] = None,
@@ -279,22 +279,28 @@ def join(
     from footwork.library import trials
     from footwork.quantities import parse_duration
 
+    def clock(text: str) -> float:
+        return 0.0 if re.fullmatch(r"0+(:0+)*", text) else parse_duration(text)
+
     def values(text: str | None) -> list[float]:
         try:
             return [float(v) for v in text.split(",")] if text else []
         except ValueError:
             raise UsageError(f"'{text}' are no numbers with commas between") from None
 
+    begins = (
+        None
+        if begin is None
+        else []
+        if begin.strip().lower() == "laps"
+        else [clock(b.strip()) for b in begin.split(",")]
+    )
     with opened() as library:
         edit = library.join_trial(
             number,
             run,
             order,
-            begin_s=[
-                0.0 if re.fullmatch(r"0+(:0+)*", b.strip()) else parse_duration(b.strip()) for b in begin.split(",")
-            ]
-            if begin
-            else None,
+            begin_s=begins,
             exertion=values(exertion),
             oxygen_uptake=values(oxygen),
         )

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from footwork.analysis import form, progress, response
+from footwork.analysis.response import TooFewRuns
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError
 from footwork.library import capacity, entries, runs
@@ -21,7 +22,7 @@ METHOD = "compare-runs"
 LEAST_MINUTES = 8  # matched minutes on each side
 LEAST_KEPT = 0.67  # of the runs of a side that a band of temperature must leave; our convention
 BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
-HEAT_OPEN_BPM = 0.5  # heat's own interval over the gap of warmth, from which on it may explain a loss; our convention
+HEAT_OPEN_BPM = 0.5  # heat's own interval over the gap of warmth, from which on it may explain a loss: more than a worthwhile change of power; our convention
 NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
 SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs do not tell it; our convention
 
@@ -82,7 +83,7 @@ def _answer(
     few = False
     try:
         first_look = response.prepare(told, border)
-    except NotEnoughData:
+    except TooFewRuns:
         few = True
         first_look = response.prepare(told, border, few)
     minutes = {id(t): m for t, m in zip(first_look.rows, first_look.minutes, strict=True)}
@@ -225,7 +226,7 @@ def _warmths(mine: list[Pairs]) -> list[list[float]]:
 
 
 def _heat_alone(model: response.Response, mine: list[Pairs], gain: float) -> str:
-    """Why a difference may be heat: the worse side was wholly warmer, and what heat does is not known to within a worthwhile change."""
+    """Why a difference may be heat: the worse side was wholly warmer, and what heat does there is not known to within about what a worthwhile change of power is worth."""
     known = _warmths(mine)
     if not all(known):
         return ""

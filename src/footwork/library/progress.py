@@ -350,9 +350,10 @@ def _warmest(of: Season) -> list[str]:
         return []
     last = max(hot, key=lambda h: h[1])[0]
     days = [(d, t) for d, t in hot if abs((d - last).days) <= 10]
-    raised = float(of.model.mean[response.C["heat"] - 1]) * (
-        float(np.mean([t for _, t in days])) - max(usual, response.COOL_C)
-    )
+    heats = [max(t - response.COOL_C, 0.0) for _, t in days]
+    raised = float(of.model.mean[response.C["heat"] - 1]) * (float(np.mean(heats)) - max(usual - response.COOL_C, 0.0))
+    if raised < 1:
+        return []
     ends = (min(d for d, _ in days), max(d for d, _ in days))
     when = (
         f"On {ends[0].day} {ends[0]:%B}"
@@ -397,12 +398,11 @@ def _sentence(found: dict[str, Any], why: str) -> str:
         case "no worthwhile change":
             return f"No worthwhile change: {size}."
     decision = found["decision"]
-    near = max(
-        (v for v in (decision["probability_better"], decision["probability_worse"]) if v is not None), default=0.0
-    )
+    sides = {"a worthwhile gain": decision["probability_better"], "a worthwhile loss": decision["probability_worse"]}
+    side, near = max(((k, v or 0.0) for k, v in sides.items()), key=lambda s: s[1])
     close = (
-        f" That is near: {100 * near:.1f} of the {100 * decision['needed']:.1f} % that a verdict needs."
-        if near >= 0.95
+        f" That is near {side}: {100 * near:.1f} of the {100 * decision['needed']:.1f} % that a verdict needs."
+        if near >= 0.98
         else ""
     )
     return f"Cannot tell yet: {size}.{close}"

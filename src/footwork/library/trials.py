@@ -187,7 +187,7 @@ def join(
     exertion: Sequence[float] = (), oxygen_uptake: Sequence[float] = (),
 ) -> int:  # fmt: skip
     """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began, or
-    each of them [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays. Returns the edit's number.
+    each of them [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays (an empty ``begin_s`` takes it back). Returns the edit's number.
 
     Raises
     ------
@@ -211,7 +211,8 @@ def join(
     taken = {j["order"]: j["run"] for j in trial["joined"] if j["run"] != run_id}
     before: dict[str, Any] = next((j for j in trial["joined"] if j["run"] == run_id), {})
     begin_s = begin_s if begin_s is not None else before.get("begin_s")
-    exertion, oxygen_uptake = exertion or before.get("exertion", ()), oxygen_uptake or before.get("oxygen_uptake", ())
+    exertion = exertion if len(exertion) else before.get("exertion", ())
+    oxygen_uptake = oxygen_uptake if len(oxygen_uptake) else before.get("oxygen_uptake", ())
     free = before.get("order", next((k for k in range(len(trial["orders"])) if k not in taken), None))
     chosen = order - 1 if order is not None else free
     if chosen is None:

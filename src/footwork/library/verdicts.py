@@ -19,6 +19,7 @@ from footwork.physics.power import slope_factor
 from footwork.quantities import Estimate, Floats, format_pace, plain
 
 LAP_NEAR = 0.12  # how near a lap comes to a block's length to be one; our convention
+LONGEST_CHANGE_S = 240.0  # by which a change may take longer than the wash-out; our convention
 STOPPED_S = 30.0  # seconds by which a stop may lengthen a block; our convention
 OTHER_SPEED = 0.12  # by which blocks differ from the design's speed, or from each other, and are none; our convention
 SLOWER = 0.96  # of the blocks' speed: what lies between them is slower; our convention
@@ -41,7 +42,7 @@ def analyse(library: Any, number: int, date: dt.date | None = None) -> dict[str,
     Raises
     ------
     UsageError
-        No such trial, or a recording that is shorter than its blocks.
+        No such trial.
     NotEnoughData
         No run joined, one condition only, or too few blocks with the outcome.
     """
@@ -92,7 +93,7 @@ def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
     out: dict[str, Any] = {
         "trial": {k: v for k, v in trial.items() if k != "joined"}, "runs": [j["run"] for j in trial["joined"]], "blocks": blocks, "primary": primary, "secondary": secondary,
         "spread": spread, "looks": len(trial["joined"]), "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
-        "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, judged, primary["needed"]), "warnings": [*left_out, *_warnings(trial, blocks), *_contrary(trial, blocks, outcome), *_early(library, trial)],
+        "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, judged, primary["needed"]), "warnings": [*left_out, *_warnings(trial, blocks, spread["runs_that_tell"], slope, slope_told), *_contrary(trial, blocks, outcome), *_early(library, trial)],
     }  # fmt: skip
     out["verdict"], out["sentence"] = _verdict(trial, primary, out)
     return out
@@ -104,6 +105,7 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
     row = entries.library_row(library, run)
     signals = runs.signals(library, run)
     starts = _located(library, trial, joined, signals.timer)
+    placed = starts != _clocked(trial, joined, signals.timer)  # by laps, or each block's beginning
     if not starts:
         return [], f"it ends before its {trial['blocks']} blocks do (--begin 10:00,18:00,… says when each began)"
     order = trial["orders"][joined["order"]]
@@ -132,26 +134,36 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
         for name in ("exertion", "oxygen_uptake"):
             told[name] = joined[name][k] if joined.get(name) else None
         out.append(told)
-    odd = _unlike(library, trial, out)
+    odd = _unlike(library, trial, out, max(float((~signals.timer[round(a) : round(b)]).sum()) for a, b in starts))
     between = [
         float(np.nanmean(columns["speed"][round(a) : round(b)]))
         for a, b in ((x[1], y[0]) for x, y in pairwise(starts))
         if b - a >= 30 and np.isfinite(columns["speed"][round(a) : round(b)]).any()
     ]
     inside = [b["speed"] for b in out if b["speed"] is not None]
-    if not odd and trial["rest_s"] >= 60 and between and inside and np.median(between) > SLOWER * np.mean(inside):
-        odd = "no easier running between the blocks is to be seen"
+    if (
+        not odd
+        and not placed
+        and trial["rest_s"] >= 60
+        and between
+        and inside
+        and np.median(between) > SLOWER * np.mean(inside)
+    ):
+        odd = "no easier running between the blocks is to be seen (laps, or --begin 10:00,18:00,…, say where they are)"
     return out, odd
 
 
-def _unlike(library: Any, trial: dict[str, Any], blocks: list[dict[str, Any]]) -> str:
+def _unlike(library: Any, trial: dict[str, Any], blocks: list[dict[str, Any]], stopped: float) -> str:
     """Why blocks do not look like the design's; empty where they do."""
-    longest = max(b["end_s"] - b["start_s"] for b in blocks)
-    if longest > trial["block_s"] + STOPPED_S and longest > (1 + LAP_NEAR) * trial["block_s"]:
+    if stopped > STOPPED_S:
         return "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin 10:00,18:00,…, say where they are)"
     holding = sum(b[trial["outcome"]] is not None for b in blocks)
     if holding < 0.75 * len(blocks):
-        return f"{holding or 'none'} of its {len(blocks)} blocks hold {trial['outcome'].replace('_', ' ')} throughout (--begin 10:00,18:00,… says when each began)"
+        entered = {"exertion": "--exertion tells it", "oxygen_uptake": "--oxygen tells it"}.get(
+            trial["outcome"], "--begin 10:00,18:00,… says when each began" if holding else ""
+        )
+        hint = f" ({entered})" if entered else ""
+        return f"{holding or 'none'} of its {len(blocks)} blocks hold {trial['outcome'].replace('_', ' ')} throughout{hint}"
     imperial = library.setting("units") == "imperial"
     speeds = [b["speed"] for b in blocks if b["speed"] is not None]
     if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
@@ -172,24 +184,54 @@ def _located(
     if isinstance(begin, list) and len(begin) > 1:  # each block's own
         return [(float(s), float(s) + size) for s in begin] if begin[-1] + size <= len(timer) + 5 else []
     if begin is None:
-        # Laps as long as a block, as many as blocks and not one upon the other, however long the change between took.
+        # Laps as long as a block, in order, however long the change between took; laps that lie one upon the other are kilometres.
         laps = [(lap["start_s"], lap["start_s"] + lap["duration_s"]) for lap in library.run(joined["run"]).laps]
-        near = [(a, b) for a, b in laps if abs(b - a - size) <= LAP_NEAR * size and a >= 0.5 * trial["warm_s"]]
-        if len(near) == count and all(b[0] - a[1] >= 0.3 * rest for a, b in pairwise(near)):
-            return near
-        begin_clock = trial["warm_s"]
-    else:
-        begin_clock = float(timer[: round(begin[0] if isinstance(begin, list) else begin)].sum())
+        near = [abs(b - a - size) <= LAP_NEAR * size and a >= 0.5 * trial["warm_s"] for a, b in laps]
+        step = 2 if rest else 1
+        for k in range(len(laps)):
+            chosen = [k]
+            while len(chosen) < count:
+                after = next(
+                    (
+                        j
+                        for j in range(chosen[-1] + 1, len(laps))
+                        if near[j] and laps[j][0] - laps[chosen[-1]][1] >= 0.3 * rest
+                    ),
+                    None,
+                )
+                if after is None or after - chosen[-1] > step:
+                    break
+                chosen.append(after)
+            if near[k] and len(chosen) == count and _whole_changes([laps[c] for c in chosen], trial):
+                return [laps[c] for c in chosen]
+    return _clocked(trial, joined, timer)
+
+
+def _clocked(trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray) -> list[tuple[float, float]]:
+    """The design's times on the running clock, from where the runner said or after the warm-up; nothing where the run ends before."""
+    begin = joined.get("begin_s")
+    first = begin[0] if isinstance(begin, list) else begin
+    start = trial["warm_s"] if first is None else float(timer[: round(first)].sum())
     clock = np.cumsum(timer)
-    if begin_clock + trials.schedule(trial)[-1][1] > clock[-1] + 5:
+    if start + trials.schedule(trial)[-1][1] > clock[-1] + 5:
         return []
     return [
         (
-            float(np.searchsorted(clock, begin_clock + a, side="right")),
-            float(np.searchsorted(clock, begin_clock + b, side="left")) + 1,
+            float(np.searchsorted(clock, start + a, side="right")),
+            float(np.searchsorted(clock, start + b, side="left")) + 1,
         )
         for a, b in trials.schedule(trial)
     ]
+
+
+def _whole_changes(chosen: list[tuple[float, float]], trial: dict[str, Any]) -> bool:
+    """Whether laps can be a trial's blocks: the changes between are not all as long as the laps before them by the kilometre, and the first begins after
+    about the warm-up."""
+    gaps = [b[0] - a[1] for a, b in pairwise(chosen)]
+    return (
+        all(0.3 * trial["rest_s"] <= g <= trial["rest_s"] + LONGEST_CHANGE_S for g in gaps)
+        and abs(chosen[0][0] - trial["warm_s"]) <= 0.35 * trial["warm_s"] + 60
+    )
 
 
 def _slope(library: Any, outcome: str) -> tuple[float, str]:
@@ -341,7 +383,7 @@ def _cadence(trial: dict[str, Any], blocks: list[dict[str, Any]], outcome: str, 
 
 def _corrected(looks: int, others: int, needed: float) -> str:
     text = f"A verdict needs a probability of {needed:.3f}" + (
-        f", since each of {looks} runs is a look at the trial." if looks > 1 else "."
+        f", since each of the {looks} planned runs is a look at the trial." if looks > 1 else "."
     )
     return text + (
         f" {others} further judged outcome{'s are' if others > 1 else ' is'} corrected for their number; watts and form are only described."
@@ -350,7 +392,9 @@ def _corrected(looks: int, others: int, needed: float) -> str:
     )
 
 
-def _warnings(trial: dict[str, Any], blocks: list[dict[str, Any]]) -> list[str]:
+def _warnings(
+    trial: dict[str, Any], blocks: list[dict[str, Any]], tell: int, slope: float, slope_told: str
+) -> list[str]:
     out = [trials.WATTS_WARNING] if any(b["power"] is not None for b in blocks) else []
     speeds = {
         c: [b["speed"] for b in blocks if b["condition"] == c and b["speed"] is not None]
@@ -364,7 +408,9 @@ def _warnings(trial: dict[str, Any], blocks: list[dict[str, Any]]) -> list[str]:
     grades = [b["grade"] for b in blocks if b["grade"] is not None]
     if grades and max(grades) - min(grades) > 0.02:
         out.append("Not all blocks were on the same slope.")
-    if len(trial["joined"]) < 2:
+    if trial["outcome"] == "heart_rate" and not slope:
+        out.append(f"{slope_told[0].upper()}{slope_told[1:]}.")
+    if tell < 2:
         out.append(
             "One run does not tell how the effect differs from day to day: the interval has the design's spread in its place, and no verdict follows."
         )
@@ -378,27 +424,26 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
         d: Estimate = e["difference"]
         name = primary["outcome"].replace("_", " ")
         side = "lower" if (d.value or 0) < 0 else "higher"
+        same = " at the same speed" if found["speed_slope"]["value"] or primary["outcome"] != "heart_rate" else ""
         size = f"{abs(d.value or 0):.1f} {d.unit} {side} ({d.low:+.1f} to {d.high:+.1f})"
         single = found["spread"]["runs_that_tell"] < 2
         word = e["word"]
         words.append(word)
         match word:
             case "improved":
-                parts.append(f"With {e['condition']} {name} is {size} at the same speed: a worthwhile effect.")
+                parts.append(f"With {e['condition']} {name} is {size}{same}: a worthwhile effect.")
             case "worse":
-                parts.append(
-                    f"With {e['condition']} {name} is {size} at the same speed: worse, by a worthwhile amount."
-                )
+                parts.append(f"With {e['condition']} {name} is {size}{same}: worse, by a worthwhile amount.")
             case "no worthwhile change":
                 parts.append(
-                    f"{e['condition'][0].upper()}{e['condition'][1:]} makes no worthwhile difference: {name} is {size} at the same speed."
+                    f"{e['condition'][0].upper()}{e['condition'][1:]} makes no worthwhile difference: {name} is {size}{same}."
                 )
             case _:
                 sure = d.low is not None and d.high is not None and d.low * d.high > 0 and not single
                 parts.append(
-                    f"There is an effect of {e['condition']}, and whether it is worthwhile cannot be told yet: {name} is {size} at the same speed."
+                    f"There is an effect of {e['condition']}, and whether it is worthwhile cannot be told yet: {name} is {size}{same}."
                     if sure
-                    else f"It cannot be told yet whether {e['condition']} matters: {name} is {size} at the same speed."
+                    else f"It cannot be told yet whether {e['condition']} matters: {name} is {size}{same}."
                 )
     if found["cadence"] is not None:
         best: Estimate = found["cadence"]["optimum"]

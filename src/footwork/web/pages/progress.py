@@ -93,7 +93,7 @@ def _chances(found: dict[str, Any]) -> None:
     text(
         "p",
         f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: {100 * decision['probability_better']:.1f} %; of a worthwhile loss {100 * decision['probability_worse']:.1f} %. "
-        f"A verdict needs {100 * decision['needed']:.1f} %, since each of {decision['looks']} weeks counts as a look. Prior: {found['prior']}.",
+        f"A verdict needs {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a whole season. Prior: {found['prior']}.",
         "soft",
     )
 
