@@ -86,6 +86,18 @@ def test_two_long_lights_are_no_intervals(stops):
     assert len(intervals.find(steady)) == 1
 
 
+@pytest.mark.parametrize("rest", [60, 120, 180])
+def test_three_repeats_with_standing_rests_need_no_warm_up(rest):
+    assert len(works(intervals.find(run((300, 270), (rest, 0), (300, 270), (rest, 0), (300, 270))))) == 3
+
+
+def test_a_pyramid_over_floats_is_found_after_an_easy_warm_up():
+    pieces = [(900, 130)]
+    for minutes in (1, 2, 3, 4, 3, 2, 1):
+        pieces += [(60 * minutes, 290), (120, 220)]
+    assert len(works(intervals.find(run(*pieces, (600, 130))))) == 7
+
+
 def test_drop_outs_and_short_repeats():
     gappy = run((900, 180), *[(240, 280), (120, 150)] * 5, (600, 170))
     gappy[1000:1040] = np.nan

@@ -175,8 +175,14 @@ def test_a_stopped_watch_and_laps_of_kilometres_move_no_block(library, tmp_path)
         1655,
         2075,
     ]
-    with pytest.raises(UsageError, match="each of the 4 in order"):
-        library.join_trial(number, changed, begin_s=[605, 1235])
+    for wrong in ([605, 1235], [605, 606, 607, 608], [2075, 1655, 1235, 605]):
+        with pytest.raises(UsageError, match="each of the 4 in order"):
+            library.join_trial(number, changed, begin_s=wrong)
+    library.join_trial(number, changed, begin_s=[])  # back to the laps
+    assert [b["start_s"] for b in library.analyse_trial(number)["blocks"] if b["run"] == changed] == pytest.approx(
+        begins
+    )
+    library.undo(library.edits(changed)[0]["id"])
     library.undo(library.edits(changed)[0]["id"])
     library.undo(library.edits(changed)[0]["id"])
     inside = _run(library, tmp_path, 8, ORDERS[1], 0.95, "inside", laps=False, pauses=[(1150, 100)])

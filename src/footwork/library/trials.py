@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -226,7 +227,7 @@ def join(
     )
     if begins and (
         len(begins) not in (1, trial["blocks"])
-        or begins != sorted(set(begins))
+        or any(b - a < trial["block_s"] - 5 for a, b in pairwise(begins))
         or not 0 <= begins[0] <= begins[-1] < row.elapsed_s
     ):
         raise UsageError(

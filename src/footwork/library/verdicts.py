@@ -367,7 +367,7 @@ def _cadence(trial: dict[str, Any], blocks: list[dict[str, Any]], outcome: str, 
     )
     if slope:
         y = y - slope * (np.nan_to_num(speed - np.nanmean(speed)))
-    if len(kept) < 6:
+    if len(kept) < 6 or len({b["run"] for b in kept}) < 2:
         return {
             "optimum": Estimate.withheld(
                 "steps/min", "cadence-curve", "a curve needs two runs with cadence and six blocks", len(kept), "blocks"
