@@ -72,6 +72,7 @@ def progress(
     _progress_told(found, imperial)
     for w in found["warnings"]:
         say(f"Note: {w}")
+    say(f"Prior: {found['prior']}.")
     for line in found["differences_in_conditions"]:
         say(f"Note: not the same in the first and the last third: {line}.")
     return None
@@ -84,7 +85,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     say(found["sentence"])
     if decision["probability_better"] is not None:
         say(
-            f"Prior: {found['prior']}. Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
+            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
             f"needed {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a whole season."
         )
     say(
