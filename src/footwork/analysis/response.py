@@ -39,8 +39,8 @@ METHOD_VERSION = 1
 # Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over 12 °C, °C hours, days
 # of illness, hours of sleep short, a year's swing where the weather is not known, a year, and two sides that are held against each other. Heat: about 1/2 bpm a degree in the open
 # air, more the longer it lasts, from memory; the rest are our conventions.
-_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 20.0, 60.0, 60.0)
+PRIOR_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+PRIOR_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 20.0, 60.0, 60.0)
 WALK_SD = 0.4  # bpm a week: how far a level moves by chance, the prior's scale of its SD
 WEEK = 7.0
 FEW = (
@@ -274,7 +274,7 @@ class _System:
         b = (self.xy - np.einsum("ipz,iz->ip", xm, self.zy)) / s2
         c = float(self.yy - np.einsum("iz,izw,iw->", self.zy, middle, self.zy)) / s2
         left, right = np.zeros((p + k, p + k)), np.zeros(p + k)
-        left[:p, :p] = a[1:, 1:] + np.diag(1 / np.square(_SD[1:]))
+        left[:p, :p] = a[1:, 1:] + np.diag(1 / np.square(PRIOR_SD[1:]))
         left[p:, :p] = self._hat(cross)
         left[:p, p:] = left[p:, :p].T
         near, far = own * (1 - self.share), own * self.share
@@ -289,10 +289,10 @@ class _System:
             left[i + 1, i + 1] += step
             left[i, i + 1] -= step
             left[i + 1, i] -= step
-        left[p, p] += 1 / _SD[0] ** 2
-        right[:p] = b[:, 1:].sum(axis=0) + np.divide(_MEAN[1:], np.square(_SD[1:]))
+        left[p, p] += 1 / PRIOR_SD[0] ** 2
+        right[:p] = b[:, 1:].sum(axis=0) + np.divide(PRIOR_MEAN[1:], np.square(PRIOR_SD[1:]))
         right[p:] = self._hat(b[:, :1])[:, 0]
-        right[p] += _MEAN[0] / _SD[0] ** 2
+        right[p] += PRIOR_MEAN[0] / PRIOR_SD[0] ** 2
         determinant = float(self.n.sum() * np.log(s2) + np.log(det / s2**2 * run_sd**2 * drift_sd**2 / weights).sum())
         walks = 2 * (k - 1) * float(np.log(walk)) + (walk / WALK_SD) ** 2
         # Half-normal scales keep the spreads where runners are: some 6 bpm from run to run, 12 bpm/h of drift; our conventions.

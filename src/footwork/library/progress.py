@@ -244,7 +244,7 @@ def _effects(model: response.Response) -> list[dict[str, Any]]:
     for name, (what, times) in words.items():
         k = response.C[name] - 1
         at, sd = float(model.mean[k]) * times, float(np.sqrt(model.covariance[k, k])) * times
-        if sd < 0.7 * response._SD[k + 1] * times:
+        if sd < 0.7 * response.PRIOR_SD[k + 1] * times:
             out.append(
                 {
                     "name": name,
