@@ -21,7 +21,8 @@ test: check browser
 check: lint types
 
 lint: $(VENV)/dev
-	@$(BIN)/ruff check src tests benchmarks
+	@$(BIN)/ruff check src tests benchmarks docs
+	@$(BIN)/ruff format --check --quiet src tests benchmarks docs
 	@$(BIN)/lint-imports
 
 types: $(VENV)/dev

@@ -109,10 +109,14 @@ def bench_import(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     child.wait()
     taken, peak = time.perf_counter() - begin, memory.stop()
     return [
-        (f"import and analyse {count} one-hour FIT recordings, 2 processes", f"{taken:.1f} s",
-         f"{plain / taken:.1f} times faster than one process only decoding them with fitdecode ({plain:.0f} s, from {len(sample)} of them)"),
+        (
+            f"import and analyse {count} one-hour FIT recordings, 2 processes",
+            f"{taken:.1f} s",
+            f"{plain / taken:.1f} times faster than one process only decoding them with fitdecode "
+            f"({plain:.0f} s, from {len(sample)} of them)",
+        ),
         ("memory of that import, all processes", f"{peak:.0f} MB", "budget 800 MB"),
-    ]  # fmt: skip
+    ]
 
 
 def bench_curve() -> list[tuple[str, str, str]]:
@@ -252,8 +256,11 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
         whole = time.perf_counter() - begin
     out = [(f"CP of every day of a history of {count} runs, from the first", f"{whole:.1f} s", "budget 15 s")]
     child = subprocess.Popen(
-        command("--library", str(folder), "serve", "--port", "0"), stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "1"}
-    )  # fmt: skip
+        command("--library", str(folder), "serve", "--port", "0"),
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "CI": "1"},
+    )
     try:
         assert child.stdout is not None
         found = re.search(r"http://[\d.:]+", child.stdout.readline())
@@ -264,8 +271,10 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
                 client.get(page)
             begin = time.perf_counter()
             subprocess.run(
-                command("--library", str(folder), "add", str(scratch / "new.fit"), "--json"), stdout=subprocess.DEVNULL, check=True
-            )  # fmt: skip
+                command("--library", str(folder), "add", str(scratch / "new.fit"), "--json"),
+                stdout=subprocess.DEVNULL,
+                check=True,
+            )
             added = time.perf_counter() - begin
             taken = {}
             for page in pages:
@@ -280,9 +289,13 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     return [
         *out,
         (f"footwork add, one new run on {count}", f"{added:.2f} s", "a process of its own"),
-        (f"all {len(pages)} pages with numbers, one after the other, right after it", f"{total:.2f} s",
-         f"slowest {slowest}, {taken[slowest]:.2f} s; {whole / total:.1f} times faster than the refit alone; budget 2 s"),
-    ]  # fmt: skip
+        (
+            f"all {len(pages)} pages with numbers, one after the other, right after it",
+            f"{total:.2f} s",
+            f"slowest {slowest}, {taken[slowest]:.2f} s; {whole / total:.1f} times faster than the refit "
+            "alone; budget 2 s",
+        ),
+    ]
 
 
 def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
@@ -315,15 +328,22 @@ def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
     fitted = seconds_of(lambda: speed.fit(blocks, 68.0, skies), 3)
     every = np.concatenate(blocks)
     return [
-        ("compare two 2 h recordings, files to verdict", f"{taken:.2f} s",
-         f"{plain / taken:.1f} times faster than only decoding both with fitdecode ({plain:.1f} s); budget 1.5 s"),
-        (f"refit power at speed over {len(rows)} runs, {len(every)} cached minutes", f"{fitted:.2f} s",
-         f"{plain / 2 * len(rows) / fitted:.0f} times faster than decoding as many two-hour files again; budget 5 s"),
-    ]  # fmt: skip
+        (
+            "compare two 2 h recordings, files to verdict",
+            f"{taken:.2f} s",
+            f"{plain / taken:.1f} times faster than only decoding both with fitdecode ({plain:.1f} s); budget 1.5 s",
+        ),
+        (
+            f"refit power at speed over {len(rows)} runs, {len(every)} cached minutes",
+            f"{fitted:.2f} s",
+            f"{plain / 2 * len(rows) / fitted:.0f} times faster than decoding as many two-hour files again; budget 5 s",
+        ),
+    ]
 
 
 def bench_race() -> list[tuple[str, str, str]]:
-    """The quickest plan over a hilly marathon in segments of 50 m, against a general optimiser on a far coarser course."""
+    """The quickest plan over a hilly marathon in segments of 50 m, against a general optimiser on a far coarser
+    course."""
     from scipy.optimize import minimize
 
     from footwork.analysis import speed
@@ -344,22 +364,37 @@ def bench_race() -> list[tuple[str, str, str]]:
     start = pacing.even_power(engine, coarse).speed
     begin = time.perf_counter()
     minimize(
-        lambda v: float((coarse.length / v).sum()), start * 0.99, method="SLSQP",
+        lambda v: float((coarse.length / v).sum()),
+        start * 0.99,
+        method="SLSQP",
         constraints={"type": "ineq", "fun": lambda v: [float(pacing.at_speed(engine, coarse, v).endurance[-1])]},
-    )  # fmt: skip
+    )
     plain = time.perf_counter() - begin
     asked, slider, rested = bench_sliders()
     return [
-        ("a slider moved: even power of a hilly marathon, with its chance of running dry", f"{1000 * slider:.0f} ms",
-         f"{asked / slider:.0f} times quicker than asking for the plan again ({asked:.2f} s); budget 150 ms"),
-        ("a slider at rest: its quickest plan", f"{1000 * rested:.0f} ms", f"{asked / rested:.1f} times quicker than asking again; budget 1 s"),
-        ("quickest plan of a hilly marathon, 844 segments", f"{taken:.2f} s",
-         f"{solved.status}, residual {solved.residual:.0e}, {solved.seconds:.2f} s in the solver; {plain * 844 / 40 / taken:.1f} times faster a segment than SLSQP on 40 segments ({plain:.1f} s); budget 1 s"),
-    ]  # fmt: skip
+        (
+            "a slider moved: even power of a hilly marathon, with its chance of running dry",
+            f"{1000 * slider:.0f} ms",
+            f"{asked / slider:.0f} times quicker than asking for the plan again ({asked:.2f} s); budget 150 ms",
+        ),
+        (
+            "a slider at rest: its quickest plan",
+            f"{1000 * rested:.0f} ms",
+            f"{asked / rested:.1f} times quicker than asking again; budget 1 s",
+        ),
+        (
+            "quickest plan of a hilly marathon, 844 segments",
+            f"{taken:.2f} s",
+            f"{solved.status}, residual {solved.residual:.0e}, {solved.seconds:.2f} s in the solver; "
+            f"{plain * 844 / 40 / taken:.1f} times faster a segment than SLSQP on 40 segments ({plain:.1f} "
+            "s); budget 1 s",
+        ),
+    ]
 
 
 def bench_sessions() -> list[tuple[str, str, str]]:
-    """Efforts of a three-hour run, against a general library's exact method on the same bins; and the preview of a session."""
+    """Efforts of a three-hour run, against a general library's exact method on the same bins; and the preview of a
+    session."""
     import ruptures
 
     from footwork.analysis import intervals
@@ -380,14 +415,19 @@ def bench_sessions() -> list[tuple[str, str, str]]:
         library.session(text, **stated)
         shown = seconds_of(lambda: library.session(text, **stated), 5)
     return [
-        (f"efforts of a {len(power) / 3600:.0f} h run, to the second", f"{1000 * found:.0f} ms",
-         f"{plain / found:.0f} times quicker than exact dynamic programming on bins of 30 s ({plain:.1f} s); budget 300 ms"),
+        (
+            f"efforts of a {len(power) / 3600:.0f} h run, to the second",
+            f"{1000 * found:.0f} ms",
+            f"{plain / found:.0f} times quicker than exact dynamic programming on bins of 30 s ({plain:.1f} "
+            "s); budget 300 ms",
+        ),
         ("preview of a session of twelve steps, with its kinder version", f"{1000 * shown:.0f} ms", "budget 100 ms"),
-    ]  # fmt: skip
+    ]
 
 
 def bench_progress(count: int) -> list[tuple[str, str, str]]:
-    """Heart rate's response refitted over many runs, against a general library's mixed model on the same columns, by its share of the runs."""
+    """Heart rate's response refitted over many runs, against a general library's mixed model on the same columns, by
+    its share of the runs."""
     import statsmodels.api as sm
     from tests import seasons
 
@@ -419,7 +459,8 @@ def bench_progress(count: int) -> list[tuple[str, str, str]]:
         (
             f"progress: heart rate at power refitted over {count} runs from stored minutes",
             f"{whole:.1f} s",
-            f"{theirs / whole:.1f} times quicker than statsmodels' MixedLM without a season (from {len(few)} runs); budget 10 s",
+            f"{theirs / whole:.1f} times quicker than statsmodels' MixedLM without a season (from {len(few)} "
+            "runs); budget 10 s",
         ),
         ("progress: a further run, variances held", f"{1000 * held:.0f} ms", "budget 1 s"),
     ]

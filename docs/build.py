@@ -2,50 +2,71 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
-import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
+
+os.environ |= {"COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1"}  # read when typer is imported
+
+import typer
+
+from footwork.cli import app
 
 HERE = Path(__file__).parent
-COMMANDS = (
-    "add", "today", "runs", "show", "mark", "enter", "edit", "diary", "weather", "capacity", "usual", "compare", "devices", "power-at-speed", "efforts", "session", "progress", "compare-runs", "trial", "race", "athlete", "export",
-    "places", "backup", "restore", "doctor", "serve", "demo", "methods",
-)  # fmt: skip
-EDITS = ("list", "undo", "distance", "trim", "exclude", "split", "merge", "pair", "lap", "delete")
-SESSION = ("new", "list", "preview", "solve", "export", "match", "compare", "shelf")
-TRIAL = ("new", "list", "join", "analyse", "export")
-DEVICES = ("rename", "join", "break", "check")
+EXIT_CODES = """
+## Exit codes
+
+| code | meaning |
+|---|---|
+| 0 | done; for `add`, also when files were skipped, known or recovered |
+| 2 | the question cannot be understood |
+| 3 | a file failed |
+| 4 | the library or disk cannot be used |
+| 5 | the data carry no answer at all (a withheld number inside an answer is no failure) |
+| 130 | stopped by Ctrl-C; what was done before is kept |
+
+With `--json` stdout holds one JSON value and nothing else; an error is `{"error": sentence}`.
+"""
 
 
 def help_of(*command: str) -> str:
-    done = subprocess.run(
-        [sys.executable, "-m", "footwork", *command, "--help"], capture_output=True, text=True, check=True,
-        env={**os.environ, "COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"},
-    )  # fmt: skip
-    lines = done.stdout.replace("python -m footwork", "footwork").splitlines()
-    return "\n".join(line.rstrip() for line in lines).strip()
+    shown = io.StringIO()
+    with contextlib.redirect_stdout(shown):
+        app(args=[*command, "--help"], prog_name="footwork", standalone_mode=False)
+    return "\n".join(line.rstrip() for line in shown.getvalue().splitlines()).strip()
+
+
+def commands(group: Any, above: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """Every command and subcommand that the program has, in its own order."""
+    for name, command in group.commands.items():
+        if command.hidden:
+            continue
+        yield (*above, name)
+        if hasattr(command, "commands"):
+            yield from commands(command, (*above, name))
 
 
 def text() -> str:
     parts = ["# Commands", "", "Made from the program's own help by `make docs`.", "", "```", help_of(), "```"]
-    for command in COMMANDS:
-        parts += ["", f"## {command}", "", "```", help_of(command), "```"]
-        for word in {"edit": EDITS, "devices": DEVICES, "session": SESSION, "trial": TRIAL}.get(command, ()):
-            parts += ["", f"### {command} {word}", "", "```", help_of(command, word), "```"]
-    parts += [
-        "", "## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done; for `add`, also when files were skipped, known or recovered |",
-        "| 2 | the question cannot be understood |", "| 3 | a file failed |", "| 4 | the library or disk cannot be used |",
-        "| 5 | the data carry no answer at all (a withheld number inside an answer is no failure) |", "| 130 | stopped by Ctrl-C; what was done before is kept |", "",
-        "With `--json` stdout holds one JSON value and nothing else; an error is `{\"error\": sentence}`.", "",
-    ]  # fmt: skip
-    return "\n".join(parts)
+    for command in commands(typer.main.get_command(app)):
+        parts += ["", f"{'#' * (1 + len(command))} {' '.join(command)}", "", "```", help_of(*command), "```"]
+    return "\n".join(parts) + "\n" + EXIT_CODES
+
+
+def main() -> int:
+    path, made = HERE / "commands.md", text()
+    if "--check" in sys.argv:
+        if path.read_text(encoding="utf-8") != made:
+            print("docs/commands.md is out of date: run 'make docs'")
+            return 1
+        return 0
+    path.write_text(made, encoding="utf-8")
+    return 0
 
 
 if __name__ == "__main__":
-    target = HERE / "commands.md"
-    if "--check" in sys.argv:
-        if not target.exists() or target.read_text(encoding="utf-8") != text():
-            sys.exit("docs/commands.md is out of date: run make docs")
-    else:
-        target.write_text(text(), encoding="utf-8")
+    sys.exit(main())

@@ -15,7 +15,8 @@ def pair(
     minutes: int,
     noise: tuple[float, float] = (0.02, 0.03),
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Minutes of one run on two devices: speed wanders, each device has noise that lasts, the second a factor of the day."""
+    """Minutes of one run on two devices: speed wanders, each device has noise that lasts, the second a factor of the
+    day."""
     speed = 3.0 * np.exp(rng.normal(0, 0.08) + np.cumsum(rng.normal(0, 0.02, minutes)))
     truth = 68.0 * speed
 
@@ -31,7 +32,8 @@ def pair(
 
 
 def conversions(pairs: int, first_seed: int = 70_000) -> dict[str, float]:
-    """How often the true factor lies in the interval of a conversion learned from 3 to 20 runs, at its centre and beyond."""
+    """How often the true factor lies in the interval of a conversion learned from 3 to 20 runs, at its centre and
+    beyond."""
     inside = {"factor at the centre": 0, "watts a third above it": 0}
     for seed in range(first_seed, first_seed + pairs):
         rng = np.random.default_rng(seed)
@@ -46,7 +48,8 @@ def conversions(pairs: int, first_seed: int = 70_000) -> dict[str, float]:
 
 
 def season(rng: np.random.Generator, jump: float) -> tuple[np.ndarray, int]:
-    """Run means of a device at easy speed: days that differ and resemble their neighbours, some far out, a slow wave, a jump."""
+    """Run means of a device at easy speed: days that differ and resemble their neighbours, some far out, a slow wave, a
+    jump."""
     n = int(rng.integers(30, 160))
     values = rng.uniform(0.008, 0.02) * rng.standard_normal(n)
     alike = 0.0
@@ -61,8 +64,8 @@ def season(rng: np.random.Generator, jump: float) -> tuple[np.ndarray, int]:
 
 
 def drifts(seasons: int, jump: float, first_seed: int = 80_000) -> dict[str, float]:
-    """Over seasons with one jump of that share up or down, or none: how often it is found within a tenth of the season, its date
-    and size lie in their ranges, and something else is called a jump."""
+    """Over seasons with one jump of that share up or down, or none: how often it is found within a tenth of the season,
+    its date and size lie in their ranges, and something else is called a jump."""
     found = dated = sized = false = 0
     for seed in range(first_seed, first_seed + seasons):
         size = jump if seed % 2 else -jump
@@ -75,6 +78,8 @@ def drifts(seasons: int, jump: float, first_seed: int = 80_000) -> dict[str, flo
             dated += j.earliest <= at <= j.latest
             sized += abs(j.share - size) <= 1.96 * j.error
     return {
-        "jump found": found / seasons, "date inside": dated / max(found, 1), "size inside": sized / max(found, 1),
+        "jump found": found / seasons,
+        "date inside": dated / max(found, 1),
+        "size inside": sized / max(found, 1),
         "seasons with a false alarm": false / seasons,
-    }  # fmt: skip
+    }

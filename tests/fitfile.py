@@ -45,8 +45,16 @@ def file_id(serial: int = 42, start: int = START) -> bytes:
     return message(0, [(0, "e", 4), (1, "H", 255), (2, "H", 1), (3, "z", serial), (4, "I", start - EPOCH)])
 
 
-def record(time: int, power: int | None = 200, heart_rate: int | None = 140, speed: float | None = 3.0, distance: float | None = None,
-           cadence: int | None = 85, developer: list[tuple[int, int, str, float]] = (), raw_time: bool = False) -> bytes:  # type: ignore[assignment]  # fmt: skip
+def record(
+    time: int,
+    power: int | None = 200,
+    heart_rate: int | None = 140,
+    speed: float | None = 3.0,
+    distance: float | None = None,
+    cadence: int | None = 85,
+    developer: list[tuple[int, int, str, float]] = (),
+    raw_time: bool = False,
+) -> bytes:  # type: ignore[assignment]
     fields: list[tuple[int, str, float]] = [(253, "I", time if raw_time else time - EPOCH)]
     for number, code, value, scale in (
         (3, "B", heart_rate, 1),
@@ -66,8 +74,17 @@ def timer(time: int, kind: int) -> bytes:
 
 
 def session(start: int, seconds: int, sport: int = 1, sub_sport: int = 0) -> bytes:
-    return message(18, [(253, "I", start + seconds - EPOCH), (2, "I", start - EPOCH), (5, "e", sport), (6, "e", sub_sport),
-                        (7, "I", seconds * 1000), (8, "I", seconds * 1000)])  # fmt: skip
+    return message(
+        18,
+        [
+            (253, "I", start + seconds - EPOCH),
+            (2, "I", start - EPOCH),
+            (5, "e", sport),
+            (6, "e", sub_sport),
+            (7, "I", seconds * 1000),
+            (8, "I", seconds * 1000),
+        ],
+    )
 
 
 def field_description(

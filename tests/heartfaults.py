@@ -1,4 +1,5 @@
-"""Simulated heart-rate traces with faults of stated kinds: how many faulty seconds the screening finds, how many it spares."""
+"""Simulated heart-rate traces with faults of stated kinds: how many faulty seconds the screening finds, how many it
+spares."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ TELLING_BPM = 8.0  # a fault nearer to the truth than this harms no one
 
 
 def trace(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Heart rate as a device that averages five seconds writes it, power and cadence, of an easy, steady or hard run."""
+    """Heart rate as a device that averages five seconds writes it, power and cadence, of an easy, steady or hard
+    run."""
     runner = draw_runner(rng)
     device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
     kind = int(rng.integers(0, 3))
@@ -86,14 +88,20 @@ def _ruled_out(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) 
 
 
 FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]] = {
-    "none": lambda rate, cadence, rng: None, "drop-outs": _drop_outs, "flat stretches": _flat, "jumps": _jumps,
-    "cadence lock": _lock, "late start": _late_start, "dry strap": _dry_strap, "ruled out by power": _ruled_out,
-}  # fmt: skip
+    "none": lambda rate, cadence, rng: None,
+    "drop-outs": _drop_outs,
+    "flat stretches": _flat,
+    "jumps": _jumps,
+    "cadence lock": _lock,
+    "late start": _late_start,
+    "dry strap": _dry_strap,
+    "ruled out by power": _ruled_out,
+}
 
 
 def measured(kind: str, runs: int, first_seed: int = 60_000) -> tuple[float, float]:
-    """Sensitivity: of the seconds at fault (8 bpm or more off, missing, or stuck) those not classed sound; and specificity:
-    of the untouched seconds those classed sound."""
+    """Sensitivity: of the seconds at fault (8 bpm or more off, missing, or stuck) those not classed sound; and
+    specificity: of the untouched seconds those classed sound."""
     found = faulty = spared = sound = 0
     for seed in range(first_seed, first_seed + runs):
         rng = np.random.default_rng(seed)

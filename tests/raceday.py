@@ -13,8 +13,8 @@ from footwork.planning import course, race
 
 
 def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
-    """True time of a flat race of 3 km to the half marathon [s], draws of the plan's time, and its P10, P50 and P90; capacity from
-    3, 7 and 12 minute trials, power at speed from easy runs on other days."""
+    """True time of a flat race of 3 km to the half marathon [s], draws of the plan's time, and its P10, P50 and P90;
+    capacity from 3, 7 and 12 minute trials, power at speed from easy runs on other days."""
     from tests.recovery import _test_run, _today
 
     rng = np.random.default_rng(seed)
@@ -31,10 +31,11 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     assert posterior is not None
     # Easy runs tell joules per metre; each day the device sits a little differently.
     runs = [
-        float(np.exp(rng.normal(0, 0.01))) * float(device_watts(runner, device, np.full(1800, 0.72 * runner.speed_cp), np.zeros(1800), rng).mean())
+        float(np.exp(rng.normal(0, 0.01)))
+        * float(device_watts(runner, device, np.full(1800, 0.72 * runner.speed_cp), np.zeros(1800), rng).mean())
         / (0.72 * runner.speed_cp)
         for _ in range(12)
-    ]  # fmt: skip
+    ]
     cost, day_sd = float(np.mean(runs)), float(np.std(runs, ddof=1) / np.mean(runs))
     speeds = np.arange(0.0, FASTEST + STEP, STEP)
     relation = PowerAtSpeed(

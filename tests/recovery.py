@@ -33,7 +33,8 @@ from tests import devices, heartfaults, raceday, seasons, sessions
 
 @dataclass
 class Outcome:
-    """One check over many runners: how often the truth was inside, the median half-width and the mean bias in percent."""
+    """One check over many runners: how often the truth was inside, the median half-width and the mean bias in
+    percent."""
 
     name: str
     runners: int
@@ -47,7 +48,10 @@ class Outcome:
         return self.inside / self.runners
 
     def row(self) -> str:
-        return f"| {self.name} | {self.runners} | {self.withheld} | {100 * self.share:.1f} % | {self.half_width:.1f} % | {self.bias:+.1f} % |"
+        return (
+            f"| {self.name} | {self.runners} | {self.withheld} | {100 * self.share:.1f} % | {self.half_width:.1f} "
+            f"% | {self.bias:+.1f} % |"
+        )
 
 
 def _test_run(powers: list[np.ndarray], easy: float, rng: np.random.Generator) -> np.ndarray:
@@ -123,8 +127,9 @@ def _spiky(signal: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 
 def _season(seed: int, tests: bool) -> tuple[float, critical.Posterior | None]:
-    """Half a year of a runner whose capacity rises or falls smoothly: three runs a week, one a session, 3 % of them spiky;
-    a test every six weeks, the last within 28 days of the end, or none at all. The last day's true CP and what is said."""
+    """Half a year of a runner whose capacity rises or falls smoothly: three runs a week, one a session, 3 % of them
+    spiky; a test every six weeks, the last within 28 days of the end, or none at all. The last day's true CP and what
+    is said."""
     rng = np.random.default_rng(seed)
     runner = draw_runner(rng)
     device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
@@ -194,8 +199,8 @@ def check(
 
 
 def pair_of_devices(seed: int) -> dict[str, bool]:
-    """Whether lag, bias, slope and intercept of two simulated devices lie in their intervals. Errors last seconds to half a
-    minute and are of equal size in both."""
+    """Whether lag, bias, slope and intercept of two simulated devices lie in their intervals. Errors last seconds to
+    half a minute and are of equal size in both."""
     rng = np.random.default_rng(seed)
     runner = draw_runner(rng)
     n = int(rng.integers(1800, 5400))
@@ -252,37 +257,91 @@ CHECKS = {
 
 def table(runners: int) -> str:
     rows = [check(name, simulate, runners, seed).row() for name, (simulate, seed) in CHECKS.items()]
-    return "\n".join([
-        "# Recovery on simulated runners", "",
-        "Printed by `make recovery`. The simulated runner (`footwork.demo.simulate`) has other equations than the estimator",
-        "and truths that are not drawn from its prior. Inside: how often the true CP lies in the 95 % interval.", "",
-        f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}, "
-        f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}.", "",
-        "| check | runners | withheld | inside | median half-width | mean bias |", "|---|---|---|---|---|---|", *rows, "",
-        f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a minute (agreement {agreement.METHOD_VERSION}, "
-        f"pairing {pairing.METHOD_VERSION}): how often the truth lies in the interval.", "",
-        "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in pairs(runners).items()), "",
-        f"Conversions between two scales ({runners} simulated pairs, 3 to 20 common runs each, conversion {conversion.METHOD_VERSION}): how often the truth",
-        "lies in the interval.", "",
-        "| what | inside |", "|---|---|", *(f"| {name} | {100 * share:.1f} % |" for name, share in devices.conversions(runners).items()), "",
-        f"Drift watch ({runners} simulated seasons of 30 to 160 runs a row, drift {drift.METHOD_VERSION}).", "",
-        "| jump | found | date inside | size inside | seasons with a false alarm |", "|---|---|---|---|---|",
-        *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)), "",
-        f"Race days ({runners} simulated, 3 km to the half marathon on the flat, capacity from three trials; race {race.METHOD_VERSION}).", "",
-        "| what | share |", "|---|---|", *_race_rows(runners), "",
-        f"Efforts found ({runners} simulated interval runs: 3 to 10 repeats of 1 to 6 min, 15 to 70 % harder than the rest between, 5 % noise, a device that",
-        f"smooths over 3 s; intervals {intervals.METHOD_VERSION}): F1 of repeats with both ends within so many seconds.", "",
-        "| signal | within | F1 |", "|---|---|---|",
-        *(f"| {name.replace('_', ' ')} | {within} s | {sessions.f1(runners, name, within):.3f} |" for name, within in (("power", 5), ("heart_rate", 20))), "",
-        f"Progress ({runners} simulated seasons of 20 weeks a row, with heat waves, colds, bad nights and devices that err from day to day; every fifth runner tells no weather; response {response.METHOD_VERSION}, progress {progress.METHOD_VERSION}): how often",
-        "the change of power at a heart rate and the drift lie in their intervals; in how many seasons any of thirteen weekly looks said something false; how many ended as improved.", "",
-        "| true gain | withheld | change inside | median half-width | mean error | drift inside | seasons with a false verdict | improved at the end |", "|---|---|---|---|---|---|---|---|", *seasons.rows(runners), "",
-        f"Trials ({runners} simulated, five runs of four blocks, effects of nothing to 6 % of cost that differ from day to day; trials {trials.METHOD_VERSION}): the true effect on heart rate lies in its interval in",
-        "{:.1f} % of them, median half-width {:.1f} bpm.".format(*[v * k for v, k in zip(seasons.trial_intervals(runners), (100, 1), strict=True)]), "",
-        f"Heart rate screened ({runners} simulated runs a kind of fault, screening {screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
-        "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, those classed sound.", "",
-        "| fault | sensitivity | specificity |", "|---|---|---|", *heartfaults.rows(runners), "",
-    ])  # fmt: skip
+    return "\n".join(
+        [
+            "# Recovery on simulated runners",
+            "",
+            "Printed by `make recovery`. The simulated runner (`footwork.demo.simulate`) has other equations "
+            "than the estimator",
+            "and truths that are not drawn from its prior. Inside: how often the true CP lies in the 95 % interval.",
+            "",
+            f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}, "
+            f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}.",
+            "",
+            "| check | runners | withheld | inside | median half-width | mean bias |",
+            "|---|---|---|---|---|---|",
+            *rows,
+            "",
+            f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a "
+            f"minute (agreement {agreement.METHOD_VERSION}, "
+            f"pairing {pairing.METHOD_VERSION}): how often the truth lies in the interval.",
+            "",
+            "| what | inside |",
+            "|---|---|",
+            *(f"| {name} | {100 * share:.1f} % |" for name, share in pairs(runners).items()),
+            "",
+            f"Conversions between two scales ({runners} simulated pairs, 3 to 20 common runs each, conversion "
+            f"{conversion.METHOD_VERSION}): how often the truth",
+            "lies in the interval.",
+            "",
+            "| what | inside |",
+            "|---|---|",
+            *(f"| {name} | {100 * share:.1f} % |" for name, share in devices.conversions(runners).items()),
+            "",
+            f"Drift watch ({runners} simulated seasons of 30 to 160 runs a row, drift {drift.METHOD_VERSION}).",
+            "",
+            "| jump | found | date inside | size inside | seasons with a false alarm |",
+            "|---|---|---|---|---|",
+            *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)),
+            "",
+            f"Race days ({runners} simulated, 3 km to the half marathon on the flat, capacity from three "
+            f"trials; race {race.METHOD_VERSION}).",
+            "",
+            "| what | share |",
+            "|---|---|",
+            *_race_rows(runners),
+            "",
+            f"Efforts found ({runners} simulated interval runs: 3 to 10 repeats of 1 to 6 min, 15 to 70 % "
+            "harder than the rest between, 5 % noise, a device that",
+            f"smooths over 3 s; intervals {intervals.METHOD_VERSION}): F1 of repeats with both ends within so "
+            "many seconds.",
+            "",
+            "| signal | within | F1 |",
+            "|---|---|---|",
+            *(
+                f"| {name.replace('_', ' ')} | {within} s | {sessions.f1(runners, name, within):.3f} |"
+                for name, within in (("power", 5), ("heart_rate", 20))
+            ),
+            "",
+            f"Progress ({runners} simulated seasons of 20 weeks a row, with heat waves, colds, bad nights and "
+            "devices that err from day to day; every fifth runner tells no weather; response "
+            f"{response.METHOD_VERSION}, progress {progress.METHOD_VERSION}): how often",
+            "the change of power at a heart rate and the drift lie in their intervals; in how many seasons "
+            "any of thirteen weekly looks said something false; how many ended as improved.",
+            "",
+            "| true gain | withheld | change inside | median half-width | mean error | drift inside | "
+            "seasons with a false verdict | improved at the end |",
+            "|---|---|---|---|---|---|---|---|",
+            *seasons.rows(runners),
+            "",
+            f"Trials ({runners} simulated, five runs of four blocks, effects of nothing to 6 % of cost that "
+            f"differ from day to day; trials {trials.METHOD_VERSION}): the true effect on heart rate lies in "
+            "its interval in",
+            "{:.1f} % of them, median half-width {:.1f} bpm.".format(
+                *[v * k for v, k in zip(seasons.trial_intervals(runners), (100, 1), strict=True)]
+            ),
+            "",
+            f"Heart rate screened ({runners} simulated runs a kind of fault, screening "
+            f"{screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
+            "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, "
+            "those classed sound.",
+            "",
+            "| fault | sensitivity | specificity |",
+            "|---|---|---|",
+            *heartfaults.rows(runners),
+            "",
+        ]
+    )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,5 @@
-"""Simulated seasons of heart rate at power: a known gain or none, heat waves, colds, bad nights, devices that wander."""
+"""Simulated seasons of heart rate at power: a known gain or none, heat waves, colds, bad nights, devices that
+wander."""
 
 from __future__ import annotations
 
@@ -17,8 +18,8 @@ FIRST_DAY = 739_600
 def season(
     rng: np.random.Generator, gain: float = 0.0, weeks: int = 20, warmth: list[float] | None = None
 ) -> tuple[list[response.RunRows], float]:
-    """Runs of a season and about the runner's critical power [W]; ``gain`` is the share by which power at a heart rate grows evenly. The true
-    temperatures of its runs, known to the estimator or not, are added to ``warmth``."""
+    """Runs of a season and about the runner's critical power [W]; ``gain`` is the share by which power at a heart rate
+    grows evenly. The true temperatures of its runs, known to the estimator or not, are added to ``warmth``."""
     base = simulate.draw_runner(rng)
     device = simulate.Device(rng.uniform(0.95, 1.1), rng.uniform(0.5, 1.0), rng.uniform(0.02, 0.06), rng.uniform(1, 6))
     per_week, day_sd = int(rng.integers(3, 6)), rng.uniform(1.0, 3.5)
@@ -114,9 +115,14 @@ def one(seed: int, gain: float) -> dict[str, Any]:
     steep = 3.0 + 0.36 * float(np.mean(np.maximum(np.array(warmth) - 14.0, 0.0)))
     words = [v.word for v in looks(runs, border)[0]]
     return {
-        "withheld": bool(why), "inside": bool(low <= true <= high), "half": float(high - low) / 2, "miss": float(gains.mean() - true), "drift": bool(abs(drift - steep) <= 1.96 * sd),
-        "wrong": any(w == "worse" or (w == "improved" and not gain) for w in words), "last": words[-1] if words else "",
-    }  # fmt: skip
+        "withheld": bool(why),
+        "inside": bool(low <= true <= high),
+        "half": float(high - low) / 2,
+        "miss": float(gains.mean() - true),
+        "drift": bool(abs(drift - steep) <= 1.96 * sd),
+        "wrong": any(w == "worse" or (w == "improved" and not gain) for w in words),
+        "last": words[-1] if words else "",
+    }
 
 
 def rows(count: int, processes: int = 2) -> list[str]:
@@ -129,8 +135,12 @@ def rows(count: int, processes: int = 2) -> list[str]:
             found = pool.starmap(one, [(first + k, gain) for k in range(count)], chunksize=4)
             told = [f for f in found if not f["withheld"]]
             out.append(
-                f"| {100 * gain:.0f} % | {len(found) - len(told)} | {100 * np.mean([f['inside'] for f in told]):.1f} % | {np.median([f['half'] for f in told]):.1f} % | {np.mean([f['miss'] for f in told]):+.1f} % | "
-                f"{100 * np.mean([f['drift'] for f in found]):.1f} % | {sum(f['wrong'] for f in found)} | {sum(f['last'] == 'improved' for f in found)} |"
+                f"| {100 * gain:.0f} % | {len(found) - len(told)} | "
+                f"{100 * np.mean([f['inside'] for f in told]):.1f} % | "
+                f"{np.median([f['half'] for f in told]):.1f} % | {np.mean([f['miss'] for f in told]):+.1f} % "
+                "| "
+                f"{100 * np.mean([f['drift'] for f in found]):.1f} % | {sum(f['wrong'] for f in found)} | "
+                f"{sum(f['last'] == 'improved' for f in found)} |"
             )
     return out
 

@@ -8,8 +8,8 @@ from footwork.analysis import intervals
 
 
 def run(rng: np.random.Generator, noise: float = 0.05) -> tuple[np.ndarray, np.ndarray, list[tuple[int, int]]]:
-    """Power [W] and heart rate [bpm] at 1 Hz of an interval run, and the true start and end of each repeat [s]: repeats of a minute or
-    more, contrast of 15 % or more, white noise, then a device that shows the mean of three seconds."""
+    """Power [W] and heart rate [bpm] at 1 Hz of an interval run, and the true start and end of each repeat [s]: repeats
+    of a minute or more, contrast of 15 % or more, white noise, then a device that shows the mean of three seconds."""
     count, work, rest = int(rng.integers(3, 11)), int(rng.integers(60, 361)), int(rng.integers(45, 181))
     easy = float(rng.uniform(150, 230))
     hard = easy * float(rng.uniform(1.15, 1.7))

@@ -1,4 +1,5 @@
-"""Promises about the project itself: no makers' names, no paths of a machine, docs that run, links that lead somewhere."""
+"""Promises about the project itself: no makers' names, no paths of a machine, docs that run, links that lead
+somewhere."""
 
 import json
 import re
@@ -77,25 +78,43 @@ def golden() -> dict[str, dict[str, float | int]]:
     watts = 230 + 40 * np.sin(t / 90) + 25 * np.sin(t / 7)
     made = Recording(
         "running",
-        {"time": 1_770_000_000 + t[keep], "power": np.rint(watts)[keep], "speed": (watts / 70)[keep], "heart_rate": (140 + 0.1 * (watts - 230))[keep],
-         "distance": np.cumsum(watts / 70)[keep], "altitude": (20 + 10 * np.sin(t / 300))[keep]},
+        {
+            "time": 1_770_000_000 + t[keep],
+            "power": np.rint(watts)[keep],
+            "speed": (watts / 70)[keep],
+            "heart_rate": (140 + 0.1 * (watts - 230))[keep],
+            "distance": np.cumsum(watts / 70)[keep],
+            "altitude": (20 + 10 * np.sin(t / 300))[keep],
+        },
         [PowerStream("power", "x")],
-    )  # fmt: skip
+    )
     signals, changes = cleaning.clean(made)
     totals = summary.summarise(signals)
     (stream,) = totals.streams
     best = efforts.Best(
         1, 1000, "", True, curve.stored_durations(1800), stream.best.astype(float), stream.start.astype(np.int64)
-    )  # fmt: skip
+    )
     track = tracking.follow(efforts.timeline([best], 1000))
     return {
-        "cleaning": {"version": cleaning.METHOD_VERSION, "sum": float(np.nansum(signals["power"])), "grade": float(np.nansum(np.abs(signals["grade"]))), "changes": len(changes)},
-        "summary": {"version": summary.METHOD_VERSION, "blocks": float(np.nansum(stream.blocks)), "climb": float(totals.climb_m or 0)},
+        "cleaning": {
+            "version": cleaning.METHOD_VERSION,
+            "sum": float(np.nansum(signals["power"])),
+            "grade": float(np.nansum(np.abs(signals["grade"]))),
+            "changes": len(changes),
+        },
+        "summary": {
+            "version": summary.METHOD_VERSION,
+            "blocks": float(np.nansum(stream.blocks)),
+            "climb": float(totals.climb_m or 0),
+        },
         "curve": {"version": curve.METHOD_VERSION, "best": float(np.nansum(stream.best))},
         "domains": {"version": domains.METHOD_VERSION, "cp_minutes": domains.cp_minutes(stream.histogram, 250.0)},
         "power": {"version": power.METHOD_VERSION, "modelled": float(power.running_power(3.5, 70.0, 0.05, 2.0))},
-        "critical": {"version": 10_000 * critical.METHOD_VERSION + 100 * efforts.METHOD_VERSION + tracking.METHOD_VERSION, "cp": track.states[-1].critical_power[1]},
-    }  # fmt: skip
+        "critical": {
+            "version": 10_000 * critical.METHOD_VERSION + 100 * efforts.METHOD_VERSION + tracking.METHOD_VERSION,
+            "cp": track.states[-1].critical_power[1],
+        },
+    }
 
 
 @pytest.mark.parametrize("name", ["cleaning", "summary", "curve", "domains", "power", "critical"])

@@ -20,8 +20,19 @@ from footwork.quantities import (
 
 @pytest.mark.parametrize(
     ("text", "seconds"),
-    [("3:00", 180), ("1:05:00", 3900), ("90", 90), ("90s", 90), ("20 min", 1200), ("20min", 1200), ("2h", 7200), ("1h30", 5400), ("1h30m", 5400), ("0:59.5", 59.5)],
-)  # fmt: skip
+    [
+        ("3:00", 180),
+        ("1:05:00", 3900),
+        ("90", 90),
+        ("90s", 90),
+        ("20 min", 1200),
+        ("20min", 1200),
+        ("2h", 7200),
+        ("1h30", 5400),
+        ("1h30m", 5400),
+        ("0:59.5", 59.5),
+    ],
+)
 def test_durations(text, seconds):
     assert parse_duration(text) == seconds
 
@@ -33,8 +44,17 @@ def test_bad_durations(text):
 
 
 @pytest.mark.parametrize(
-    ("text", "metres"), [("10km", 10000), ("5 mi", 8046.72), ("1500m", 1500), ("half", 21097.5), ("Marathon", 42195), ("10k", 10000), ("21,1 km", 21100)]
-)  # fmt: skip
+    ("text", "metres"),
+    [
+        ("10km", 10000),
+        ("5 mi", 8046.72),
+        ("1500m", 1500),
+        ("half", 21097.5),
+        ("Marathon", 42195),
+        ("10k", 10000),
+        ("21,1 km", 21100),
+    ],
+)
 def test_distances(text, metres):
     assert parse_distance(text) == pytest.approx(metres)
 

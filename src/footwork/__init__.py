@@ -17,10 +17,14 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 __all__ = ["Course", "Estimate", "FootworkError", "Library", "Recording", "Signals", "__version__", "read"]
 _HOMES = {
-    "Library": "footwork.library", "read": "footwork.library", "Estimate": "footwork.quantities",
-    "FootworkError": "footwork.errors", "Signals": "footwork.signals", "Recording": "footwork.signals",
+    "Library": "footwork.library",
+    "read": "footwork.library",
+    "Estimate": "footwork.quantities",
+    "FootworkError": "footwork.errors",
+    "Signals": "footwork.signals",
+    "Recording": "footwork.signals",
     "Course": "footwork.signals",
-}  # fmt: skip
+}
 
 
 def __getattr__(name: str) -> Any:

@@ -22,8 +22,17 @@ _DISTANCE_UNITS_M = {"m": 1.0, "km": 1000.0, "k": 1000.0, "mi": MILE_M, "miles":
 
 
 # Fastest times run, rounded, from memory: a goal below them is a typing error. Distance [m], time [s].
-_FASTEST = ((400, 43.0), (800, 100.9), (1500, 206.0), (5000, 755.0), (10_000, 1571.0), (21_097.5, 3400.0), (42_195, 7195.0),
-            (100_000, 21_900.0), (500_000, 150_000.0))  # fmt: skip
+_FASTEST = (
+    (400, 43.0),
+    (800, 100.9),
+    (1500, 206.0),
+    (5000, 755.0),
+    (10_000, 1571.0),
+    (21_097.5, 3400.0),
+    (42_195, 7195.0),
+    (100_000, 21_900.0),
+    (500_000, 150_000.0),
+)
 
 
 def fastest_time(distance: float) -> float:
@@ -96,9 +105,14 @@ class Estimate:
     def to_json(self) -> dict[str, Any]:
         """The form of a number in every JSON answer (``models`` section 9); never NaN."""
         out: dict[str, Any] = {
-            "value": self.value, "low": self.low, "high": self.high, "unit": self.unit,
-            "n": self.n, "n_of": self.n_of, "method": self.method,
-        }  # fmt: skip
+            "value": self.value,
+            "low": self.low,
+            "high": self.high,
+            "unit": self.unit,
+            "n": self.n,
+            "n_of": self.n_of,
+            "method": self.method,
+        }
         if self.reason:
             out["reason"] = self.reason
         return out
@@ -124,7 +138,8 @@ class Effort:
 
 
 def parse_duration(text: str) -> float:
-    """Seconds from ``3:00``, ``1:05:00``, ``90``, ``90s``, ``20 min``, ``2h``, ``1h30``, ``1h30m``. Raises UsageError."""
+    """Seconds from ``3:00``, ``1:05:00``, ``90``, ``90s``, ``20 min``, ``2h``, ``1h30``, ``1h30m``. Raises
+    UsageError."""
     raw = text.strip().lower().replace(",", ".")
     if re.fullmatch(r"\d+(:[0-5]?\d(\.\d+)?){1,2}", raw):
         seconds = 0.0

@@ -14,10 +14,22 @@ Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 # Column name: SI unit (cadence in steps per minute, temperature in °C, by the trade's habit).
 COLUMNS = {
-    "time": "s", "power": "W", "heart_rate": "bpm", "heart_rate_quality": "", "speed": "m/s", "distance": "m", "altitude": "m", "grade": "",
-    "cadence": "steps/min", "latitude": "deg", "longitude": "deg", "temperature": "°C", "stance_time": "s",
-    "vertical_oscillation": "m", "step_length": "m",
-}  # fmt: skip
+    "time": "s",
+    "power": "W",
+    "heart_rate": "bpm",
+    "heart_rate_quality": "",
+    "speed": "m/s",
+    "distance": "m",
+    "altitude": "m",
+    "grade": "",
+    "cadence": "steps/min",
+    "latitude": "deg",
+    "longitude": "deg",
+    "temperature": "°C",
+    "stance_time": "s",
+    "vertical_oscillation": "m",
+    "step_length": "m",
+}
 
 
 @dataclass(frozen=True)
@@ -94,8 +106,8 @@ class Recording:
 
 
 def distance_along(latitude: Floats, longitude: Floats) -> Floats:
-    """Cumulative great-circle distance of positions [deg] by the haversine formula, shape (n,). Readers, which may not reach
-    up to physics, use it. [m]"""
+    """Cumulative great-circle distance of positions [deg] by the haversine formula, shape (n,). Readers, which may not
+    reach up to physics, use it. [m]"""
     a, b = np.radians(latitude), np.radians(longitude)
     h = np.sin(np.diff(a) / 2) ** 2 + np.cos(a[:-1]) * np.cos(a[1:]) * np.sin(np.diff(b) / 2) ** 2
     return np.concatenate([[0.0], np.cumsum(2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1))))])
@@ -103,8 +115,9 @@ def distance_along(latitude: Floats, longitude: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class Course:
-    """A course without times: positions in degrees, cumulative distance and altitude in metres; named ``points`` beside it
-    (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with, ``private`` where it passes a private place."""
+    """A course without times: positions in degrees, cumulative distance and altitude in metres; named ``points`` beside
+    it (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with, ``private``
+    where it passes a private place."""
 
     latitude: Floats
     longitude: Floats

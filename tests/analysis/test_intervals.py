@@ -52,10 +52,16 @@ def test_repeats_are_found_to_the_second(contrast):
 @pytest.mark.parametrize(
     "power",
     [
-        run((3600, 220)), run((5400, 220)) * np.linspace(1.04, 0.96, 5400), run((5400, 220)) * (1 + 0.04 * np.sin(np.arange(5400) / 200)),
-        run((1000, 220), (75, 0), (2000, 222)), run((600, 220), (60, 200), (900, 225), (40, 195), (1200, 218)), np.full(30, 200.0), np.full(600, np.nan), np.zeros(900),
+        run((3600, 220)),
+        run((5400, 220)) * np.linspace(1.04, 0.96, 5400),
+        run((5400, 220)) * (1 + 0.04 * np.sin(np.arange(5400) / 200)),
+        run((1000, 220), (75, 0), (2000, 222)),
+        run((600, 220), (60, 200), (900, 225), (40, 195), (1200, 218)),
+        np.full(30, 200.0),
+        np.full(600, np.nan),
+        np.zeros(900),
     ],
-)  # fmt: skip
+)
 def test_a_run_of_one_level_is_one_piece_of_work(power):
     parts = intervals.find(power)
     assert [(p.start, p.end, p.kind) for p in parts] == [(0, len(power), "work")]

@@ -1,4 +1,5 @@
-"""Heart rate at power: the first-order response, the weekly level against a state-space library, decisions and their bounds."""
+"""Heart rate at power: the first-order response, the weekly level against a state-space library, decisions and their
+bounds."""
 
 import datetime as dt
 
@@ -29,7 +30,8 @@ def test_answered_power_is_the_first_order_response():
     assert since[10] == 0.0  # a gap begins anew
 
 
-# A local level model against statsmodels' UnobservedComponents, on the Nile's yearly flow that it ships; knots a week apart stand for years.
+# A local level model against statsmodels' UnobservedComponents, on the Nile's yearly flow that it ships; knots a week
+# apart stand for years.
 def test_weekly_levels_are_the_reference_librarys_smoothed_states():
     flow = sm.datasets.nile.load_pandas().data["volume"].to_numpy(dtype=float)
     y = (flow - flow.mean()) / 20 + 150
@@ -72,7 +74,8 @@ def test_weekly_levels_are_the_reference_librarys_smoothed_states():
     assert len(made.knots) == n
 
 
-# Pocock's constants for a two-sided 5 %: 1.960, 2.178, 2.289, 2.361, 2.413 for 1 to 5 looks, 2.555 for 10, 2.672 for 20 (Pocock 1977 and tables after him, from memory).
+# Pocock's constants for a two-sided 5 %: 1.960, 2.178, 2.289, 2.361, 2.413 for 1 to 5 looks, 2.555 for 10, 2.672 for 20
+# (Pocock 1977 and tables after him, from memory).
 @pytest.mark.parametrize(
     ("looks", "constant"), [(1, 1.960), (2, 2.178), (3, 2.289), (4, 2.361), (5, 2.413), (10, 2.555), (20, 2.672)]
 )
@@ -99,7 +102,8 @@ def test_a_season_tells_gain_drift_heat_and_time_constants():
     gains, why = response.gain(model, model.days[0], model.days[-1])
     low, high = np.percentile(gains, [2.5, 97.5])
     assert not why and low < 3.05 < high
-    # Published time constants of heart rate in running: 38 to 132 s (Gielen 2024); published drift begins after ten minutes (Wingo 2012): simulated 3 bpm an hour.
+    # Published time constants of heart rate in running: 38 to 132 s (Gielen 2024); published drift begins after ten
+    # minutes (Wingo 2012): simulated 3 bpm an hour.
     assert all(20 <= t <= 132 for t in model.tau)
     drift = model.mean[response.C["drift"] - 1]
     assert 1.5 < drift < 5
@@ -173,7 +177,8 @@ def test_a_runner_of_one_speed_gets_no_change_in_power():
     assert why == response.ONE_POWER and np.isfinite(gains).all()
 
 
-# Errors of the watts that the heart does not answer flatten the slope of even runs: what is taken out brings the truth back into reach.
+# Errors of the watts that the heart does not answer flatten the slope of even runs: what is taken out brings the truth
+# back into reach.
 @pytest.mark.parametrize("noise", [0.0, 0.01, 0.02])
 def test_the_slope_of_even_runs_is_not_flattened(noise):
     rng = np.random.default_rng(6)

@@ -1,4 +1,5 @@
-"""Trials: orders, statistical power, mixed fits and curves against a general statistics library and published designs."""
+"""Trials: orders, statistical power, mixed fits and curves against a general statistics library and published
+designs."""
 
 import numpy as np
 import pytest
@@ -83,7 +84,8 @@ def test_three_conditions_lie_in_their_intervals_though_effects_differ():
     assert inside >= 106
 
 
-# Restricted maximum likelihood against statsmodels' MixedLM, on the investment data that it ships (Grunfeld 1958): 11 firms, 20 years.
+# Restricted maximum likelihood against statsmodels' MixedLM, on the investment data that it ships (Grunfeld 1958): 11
+# firms, 20 years.
 def test_the_mixed_fit_is_the_reference_librarys():
     data = sm.datasets.grunfeld.load_pandas().data
     y = data["invest"].to_numpy(dtype=float)
@@ -128,8 +130,9 @@ def test_an_effect_lies_in_its_interval_at_the_nominal_rate():
     assert 182 <= inside <= 199
 
 
-# The published design (Hunter & Smith 2007; Oregon State thesis): two minutes each at 0, ±4 and ±8 % of the preferred stride rate, quadratic, vertex.
-# Preferred and optimal rates agree there (1.45 Hz): a curve with its vertex at 174 steps/min is found there.
+# The published design (Hunter & Smith 2007; Oregon State thesis): two minutes each at 0, ±4 and ±8 % of the preferred
+# stride rate, quadratic, vertex. Preferred and optimal rates agree there (1.45 Hz): a curve with its vertex at 174
+# steps/min is found there.
 def test_the_optimum_of_a_published_cadence_design():
     rng = np.random.default_rng(4)
     base, hits = 174.0, 0

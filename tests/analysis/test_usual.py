@@ -9,7 +9,8 @@ from footwork.physics.power import slope_factor
 
 
 def run(rng, day_sd=0.015, factor=1.0, beats=0.0, minutes=45, rate_sd=2.5, sky=None, felt=0.0):
-    """Minutes of one run: 70 J/m on the flat, a day's own spread, hills by Minetti, heart rate from power with drift."""
+    """Minutes of one run: 70 J/m on the flat, a day's own spread, hills by Minetti, heart rate from power with
+    drift."""
     rows = np.full((minutes, len(BLOCK_COLUMNS)), np.nan)
     v, grade, at = rng.uniform(2.5, 3.6, minutes), rng.normal(0, 0.02, minutes), np.arange(minutes) * 60.0
     power = 70 * v * slope_factor(grade) * np.exp(rng.normal(0, day_sd) + rng.normal(0, 0.02, minutes)) * factor

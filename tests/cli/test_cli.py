@@ -42,7 +42,7 @@ def is_estimate(found):
 def test_help_is_quick_to_import():
     done = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "footwork", "--help"], capture_output=True, text=True, check=True
-    )  # fmt: skip
+    )
     loaded = {line.rpartition("|")[2].strip() for line in done.stderr.splitlines()}
     assert not {"numpy", "scipy", "polars", "sqlalchemy", "nicegui", "matplotlib"} & loaded
 
@@ -197,9 +197,29 @@ def test_race_day_in_words_and_files(folder, tmp_path):
     lat, lon, ele = season.half_marathon_course(__import__("numpy").random.default_rng(1))
     (tmp_path / "c.gpx").write_text(write.course_text("c", lat, lon, ele))
     done = ok(
-        "race", "--course", tmp_path / "c.gpx", "--start", "2026-10-04T09:00", "--mark", "7km: drinks, 20 s", "--negative-split", "0.02", "--own", "10km=250",
-        "--after-ride", "1:00:00", "--draft", "0.3", "--fit-course", tmp_path / "c.fit", "--csv", tmp_path / "c.csv", "--what-if", "critical-power=1.03", library=folder,
-    ).stdout  # fmt: skip
+        "race",
+        "--course",
+        tmp_path / "c.gpx",
+        "--start",
+        "2026-10-04T09:00",
+        "--mark",
+        "7km: drinks, 20 s",
+        "--negative-split",
+        "0.02",
+        "--own",
+        "10km=250",
+        "--after-ride",
+        "1:00:00",
+        "--draft",
+        "0.3",
+        "--fit-course",
+        tmp_path / "c.fit",
+        "--csv",
+        tmp_path / "c.csv",
+        "--what-if",
+        "critical-power=1.03",
+        library=folder,
+    ).stdout
     for words in (
         "heights smoothed over 40 m",
         "at 09:",

@@ -1,4 +1,5 @@
-"""FIT as devices write it: chains, missing header checksums, damage, developer fields, several legs, pauses, no date."""
+"""FIT as devices write it: chains, missing header checksums, damage, developer fields, several legs, pauses, no
+date."""
 
 import struct
 

@@ -15,7 +15,10 @@ from footwork.errors import FootworkError, NotARecording, UnreadableFile
 from footwork.formats import archive
 from footwork.signals import Course
 
-GPX = '<?xml version="1.0"?><gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1" xmlns:x="urn:a" xmlns:y="urn:b">{}</gpx>'
+GPX = (
+    '<?xml version="1.0"?><gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1" '
+    'xmlns:x="urn:a" xmlns:y="urn:b">{}</gpx>'
+)
 POINT = '<trkpt lat="{lat:.6f}" lon="-21.7"><ele>{e}</ele><time>2026-04-01T08:{m:02d}:{s:02d}Z</time>{ext}</trkpt>'
 
 
@@ -34,7 +37,10 @@ def track(count=120, kind="", ext="", untimed=False) -> bytes:
 
 
 def test_timed_gpx_without_a_type_is_a_run_with_extensions_of_any_namespace():
-    ext = "<extensions><x:Outer><x:hr>150</x:hr><y:cad>84</y:cad></x:Outer><y:PowerInWatts>{i}</y:PowerInWatts><x:atemp>12</x:atemp></extensions>"
+    ext = (
+        "<extensions><x:Outer><x:hr>150</x:hr><y:cad>84</y:cad></x:Outer>"
+        "<y:PowerInWatts>{i}</y:PowerInWatts><x:atemp>12</x:atemp></extensions>"
+    )
     (run,) = formats.read(track(ext=ext), "a.gpx")
     assert run.is_run and run.dated
     assert run.columns["heart_rate"][0] == 150

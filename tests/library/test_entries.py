@@ -1,4 +1,5 @@
-"""Corrections, marks, diary, hand-made runs: what they change, what they refuse, and that undoing restores every number."""
+"""Corrections, marks, diary, hand-made runs: what they change, what they refuse, and that undoing restores every
+number."""
 
 import datetime as dt
 import json
@@ -241,11 +242,29 @@ def test_overlapping_runs_do_not_merge(library, tmp_path):
 
 _ACTIONS = st.lists(
     st.tuples(
-        st.sampled_from(["mark", "trim", "leave", "leave-run", "distance", "split", "merge", "lap", "delete", "diary", "shoe", "undo"]),
-        st.integers(0, 5), st.integers(20, 850), st.integers(20, 850),
+        st.sampled_from(
+            [
+                "mark",
+                "trim",
+                "leave",
+                "leave-run",
+                "distance",
+                "split",
+                "merge",
+                "lap",
+                "delete",
+                "diary",
+                "shoe",
+                "undo",
+            ]
+        ),
+        st.integers(0, 5),
+        st.integers(20, 850),
+        st.integers(20, 850),
     ),
-    min_size=1, max_size=7,
-)  # fmt: skip
+    min_size=1,
+    max_size=7,
+)
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))

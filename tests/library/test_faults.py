@@ -115,8 +115,10 @@ def test_a_file_is_no_library(tmp_path):
 def start_import(library: Path, source: Path) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", "footwork", "--library", str(library), "add", str(source), "--json"],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
-    )  # fmt: skip
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
 
 
 @pytest.mark.parametrize("after", [0.5, 0.9, 1.2, 1.5, 1.9, 2.4])

@@ -187,8 +187,14 @@ def test_mass_given_later_models_power_and_only_where_it_is_missing(library, tmp
 
 
 @pytest.mark.parametrize(
-    "facts", [{"mass": 7}, {"max_heart_rate": 400}, {"resting_heart_rate": 5}, {"resting_heart_rate": 105, "max_heart_rate": 100}]
-)  # fmt: skip
+    "facts",
+    [
+        {"mass": 7},
+        {"max_heart_rate": 400},
+        {"resting_heart_rate": 5},
+        {"resting_heart_rate": 105, "max_heart_rate": 100},
+    ],
+)
 def test_impossible_facts_change_nothing(library, facts):
     before = library.athlete.facts()
     with pytest.raises(UsageError):

@@ -112,8 +112,8 @@ def test_a_gap_in_running_is_no_pause(tmp_path, shift):
         intervals.of_file(sparse)
 
 
-# W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W leaves 8000.0 and
-# then 18735.21 J (computed check value of the published equation).
+# W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W
+# leaves 8000.0 and then 18735.21 J (computed check value of the published equation).
 def test_the_interval_narrows_to_the_differential_form():
     from footwork.physiology import reserve
 

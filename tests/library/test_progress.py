@@ -88,7 +88,8 @@ def test_drift_along_a_run(library):
 
 
 def _run(library, tmp_path, day, order, factor, name, laps=True, pauses=()):
-    """A run of a trial: ten minutes, four blocks of five with two easy between; the second condition costs the heart more or less."""
+    """A run of a trial: ten minutes, four blocks of five with two easy between; the second condition costs the heart
+    more or less."""
     pieces, costs = [(600, 0.66)], [1.0]
     for i, c in enumerate(order):
         pieces.append((300, 0.76))
@@ -214,9 +215,15 @@ def test_designs(library):
     fewer = library.design_trial("x", effect=5.0)
     assert fewer["runs"] <= library.design_trial("x", effect=3.0)["runs"]
     for bad, words in (
-        ({"change": "as usual"}, "different names"), ({"change": "x", "block_s": 5}, "blocks last"), ({"change": "x", "cadences": [0, 50]}, "within 20"), ({"change": "x", "outcome": "mood"}, "no outcome"),
-        ({"change": "x", "power": 1.0}, "chance"), ({"change": "x", "effect": 1.5}, "larger effect"), ({"change": "x", "seed": -1}, "whole number"), ({"change": "x", "speed": 20.0}, "pace"),
-    ):  # fmt: skip
+        ({"change": "as usual"}, "different names"),
+        ({"change": "x", "block_s": 5}, "blocks last"),
+        ({"change": "x", "cadences": [0, 50]}, "within 20"),
+        ({"change": "x", "outcome": "mood"}, "no outcome"),
+        ({"change": "x", "power": 1.0}, "chance"),
+        ({"change": "x", "effect": 1.5}, "larger effect"),
+        ({"change": "x", "seed": -1}, "whole number"),
+        ({"change": "x", "speed": 20.0}, "pace"),
+    ):
         with pytest.raises(UsageError, match=words):
             library.design_trial(**bad)
 
@@ -258,8 +265,12 @@ def test_the_commands(library, tmp_path):
     )
     assert (tmp_path / "t.pdf").read_bytes()[:4] == b"%PDF"
     for words, code in (
-        (("trial", "analyse", "9999"), 2), (("trial", "export", number), 2), (("trial", "new", "x", "--cadence", "a,b"), 2), (("progress", "--run", "1", "--cadence"), 2), (("progress", "--worthwhile", "90"), 2),
-    ):  # fmt: skip
+        (("trial", "analyse", "9999"), 2),
+        (("trial", "export", number), 2),
+        (("trial", "new", "x", "--cadence", "a,b"), 2),
+        (("progress", "--run", "1", "--cadence"), 2),
+        (("progress", "--worthwhile", "90"), 2),
+    ):
         done = run(*words)
         assert done.returncode == code and len(done.stderr.strip().splitlines()) == 1
     refused = run("trial", "join", number, "1")

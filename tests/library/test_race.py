@@ -303,12 +303,20 @@ def test_weather_by_the_hour_from_metars(library):
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ({"companion": 3.0, "time": 3000.0}, "two goals"), ({"draft": 1.5}, "drafting"), ({"negative_split": 0.5}, "negative split"),
-        ({"after_ride": -5.0}, "a ride before"), ({"laps": 0}, "laps"), ({"laps": 2}, "belong to a course"), ({"smoothing": 1.0}, "smoothing"),
-        ({"companion": 0.1}, "companion"), ({"strategy": "own"}, "no strategy here"), ({"course": 999}, "no run 999"),
-        ({"marks": ("20km: drinks",)}, "beyond the finish"), ({"course": circle(), "weather": Weather(wind=3.0)}, "direction too"),
+        ({"companion": 3.0, "time": 3000.0}, "two goals"),
+        ({"draft": 1.5}, "drafting"),
+        ({"negative_split": 0.5}, "negative split"),
+        ({"after_ride": -5.0}, "a ride before"),
+        ({"laps": 0}, "laps"),
+        ({"laps": 2}, "belong to a course"),
+        ({"smoothing": 1.0}, "smoothing"),
+        ({"companion": 0.1}, "companion"),
+        ({"strategy": "own"}, "no strategy here"),
+        ({"course": 999}, "no run 999"),
+        ({"marks": ("20km: drinks",)}, "beyond the finish"),
+        ({"course": circle(), "weather": Weather(wind=3.0)}, "direction too"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_asked_is_one_sentence(library, asked, words):
     with pytest.raises(UsageError, match=words):
         library.race(**{**FLAT_TEN, **asked})

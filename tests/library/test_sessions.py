@@ -90,7 +90,8 @@ def test_the_workout_is_read_back_by_two_decoders_and_by_us(library):
         found = [f for f in reader if isinstance(f, fitdecode.FitDataMessage) and f.name == "workout_step"]
     raw = [{f.name: f.raw_value for f in step.fields} for step in found]
     assert len(raw) == 7
-    # The protocol stores beats plus 100, watts plus 1000 and millimetres a second (FIT profile, workout_step; public protocol document).
+    # The protocol stores beats plus 100, watts plus 1000 and millimetres a second (FIT profile, workout_step; public
+    # protocol document).
     assert (raw[0]["target_type"], raw[0]["custom_target_heart_rate_low"], raw[0]["custom_target_heart_rate_high"]) == (
         1,
         250,
@@ -284,10 +285,16 @@ def test_the_commands(library, tmp_path):
     assert "pieces of work" in ok("session", "match", session_run(library), "--session", THREE, library=folder).stdout
     assert "12 min" in ok("session", "shelf", "test: 12 and 3 minutes", library=folder).stdout
     for arguments, words in (
-        (("preview", "5 x (4 min hard"), "never closed"), (("preview", "99"), "no session 99"), (("new",), "in words"), (("match", "1"), "no session is kept"),
-        (("export", FOUR), "say what to write"), (("export", FOUR, "--fit", tmp_path / "x.txt"), "must end in .fit"), (("preview", "4 min at ?"), "solve for it"),
-        (("shelf", "moon"), "not on the shelf"), (("new", "--from", tmp_path / "none.yaml"), "no file"),
-    ):  # fmt: skip
+        (("preview", "5 x (4 min hard"), "never closed"),
+        (("preview", "99"), "no session 99"),
+        (("new",), "in words"),
+        (("match", "1"), "no session is kept"),
+        (("export", FOUR), "say what to write"),
+        (("export", FOUR, "--fit", tmp_path / "x.txt"), "must end in .fit"),
+        (("preview", "4 min at ?"), "solve for it"),
+        (("shelf", "moon"), "not on the shelf"),
+        (("new", "--from", tmp_path / "none.yaml"), "no file"),
+    ):
         done = footwork("session", *arguments, library=folder)
         assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1, (arguments, done.stderr)
 

@@ -88,8 +88,13 @@ def test_a_table_gives_each_run_the_nearest_report_in_time_and_place(library, tm
     assert told == {"runs": [1, 2], "reports": 6, "unmatched": 4}
     assert library.run(1).row.weather["temperature_c"] == 11
     assert library.run(2).row.weather | {"source": ""} == {
-        "temperature_c": 12.0, "humidity": 0.7, "wind_mps": 3.0, "wind_from_deg": 90.0, "pressure_pa": 101_300.0, "source": ""
-    }  # fmt: skip
+        "temperature_c": 12.0,
+        "humidity": 0.7,
+        "wind_mps": 3.0,
+        "wind_from_deg": 90.0,
+        "pressure_pa": 101_300.0,
+        "source": "",
+    }
     assert library.run(3).row.weather is None
 
 
@@ -104,10 +109,17 @@ def test_dated_metar_lines_for_many_runs(library, tmp_path):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "hello", "time,mood\n2026-04-06T08:00:00Z,good", "time,temperature\n2026-04-06T08:00:00Z,hot",
-     "time,temperature\nyesterday,12", "time,temperature\n2026-04-06T08:00:00Z,99",
-     "2026-04-06 METAR XXXX 071800Z 00000KT 12/05", "2026-04-06 METAR nothing here"],
-)  # fmt: skip
+    [
+        "",
+        "hello",
+        "time,mood\n2026-04-06T08:00:00Z,good",
+        "time,temperature\n2026-04-06T08:00:00Z,hot",
+        "time,temperature\nyesterday,12",
+        "time,temperature\n2026-04-06T08:00:00Z,99",
+        "2026-04-06 METAR XXXX 071800Z 00000KT 12/05",
+        "2026-04-06 METAR nothing here",
+    ],
+)
 def test_a_bad_weather_file_is_one_sentence_and_keeps_nothing(library, tmp_path, text):
     (tmp_path / "w.csv").write_text(text)
     with pytest.raises(FootworkError) as found:

@@ -1,4 +1,5 @@
-"""Courses: heights that cannot be are mended, steep climbs are walked, marks, laps and weather lie where they belong."""
+"""Courses: heights that cannot be are mended, steep climbs are walked, marks, laps and weather lie where they
+belong."""
 
 import datetime as dt
 
@@ -58,7 +59,8 @@ def test_the_drift_of_a_closed_course_is_spread_and_more_is_left():
     assert not clean_heights(X, HILLS + 200 * X / X[-1], 10.0)[1]
 
 
-# Minetti 2002: at 30 % a metre of walking costs 11.18 J/kg and one of running 12.58 (polynomials of the paper, computed).
+# Minetti 2002: at 30 % a metre of walking costs 11.18 J/kg and one of running 12.58 (polynomials of the paper,
+# computed).
 def test_steep_slow_climbs_are_walked():
     assert walking_cost(0.3) == pytest.approx(11.18, abs=0.01) and running_cost(0.3) == pytest.approx(12.58, abs=0.01)
     for grade, ratio in ((0.3, 12.58 / 11.18), (0.1, 1.0)):
@@ -180,7 +182,8 @@ def test_the_wind_turns_with_the_hours():
     ]
     sky = Weather().along(reports, start)
     north = np.array([0.0, 0.0])
-    # 1.2 m over open grass behind the usual shelter: ln(1.2/0.03)/ln(10/0.03) · 0.7 of the wind at 10 m (textbook profile).
+    # 1.2 m over open grass behind the usual shelter: ln(1.2/0.03)/ln(10/0.03) · 0.7 of the wind at 10 m (textbook
+    # profile).
     share = np.log(1.2 / 0.03) / np.log(10 / 0.03) * 0.7
     np.testing.assert_allclose(sky.headwind(north, np.array([0.0, 3600.0])), [6 * share, -6 * share])
     assert abs(sky.headwind(north, np.array([1800.0]))[0]) < 1e-9

@@ -130,7 +130,8 @@ def test_fuel_as_published():
     # Rapoport 2010: a 70 kg marathon takes 2,953.65 kcal at 1 kcal/kg/km.
     made = fuel.guidance(42_195.0, 3.5 * 3600, 70.0)
     assert made.energy == pytest.approx(2953.65)
-    # Jeukendrup 2014: up to 60 g/h for two to three hours, 90 g/h of mixed sugars beyond; 30 g/h for one to two from memory.
+    # Jeukendrup 2014: up to 60 g/h for two to three hours, 90 g/h of mixed sugars beyond; 30 g/h for one to two from
+    # memory.
     assert (made.low, made.high) == (60, 90) and "mixed sugars" in made.sentence and "physician" in made.sentence
     assert fuel.guidance(30_000.0, 2.5 * 3600, 70.0).high == 60 and fuel.guidance(21_097.5, 1.6 * 3600, None).high == 30
     assert "needs no carbohydrate" in fuel.guidance(5000.0, 1200.0, 70.0).sentence
@@ -171,12 +172,7 @@ def test_the_workout_is_read_back_by_two_decoders(tmp_path):
 def test_a_workout_refuses_what_no_watch_can_hold():
     from footwork.formats import watch
 
-    for steps in (
-        [],
-        [watch.Step("x")] * 201,
-        [watch.Step("x", low=200.0)],
-        [watch.Step("x", low=300.0, high=200.0)],
-    ):
+    for steps in ([], [watch.Step("x")] * 201, [watch.Step("x", low=200.0)], [watch.Step("x", low=300.0, high=200.0)]):
         with pytest.raises(ValueError):
             watch.workout("x", steps)
 

@@ -26,17 +26,36 @@ CERTAIN = preview.Runner(
 @pytest.mark.parametrize(
     ("text", "canonical"),
     [
-        ("15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy", "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"),
-        ("6x800m @ 4:00/km, 10 min easy", "6 x 800 m at 4:00/km, 10 min easy"), ("warm up 15 minutes, then 20' at threshold, cool down 10 min", "15 min easy, 20 min threshold, 10 min easy"),
-        ("3 x (6 x (30 s at 120% CP, 30 s jog), 3 min easy)", "3 x (6 x (30 s at 120 % CP, 30 s jog), 3 min easy)"), ("1h30 steady", "90 min steady"), ("5 x 1 km at 3:50/km w/ 2 min rest", "5 x (1 km at 3:50/km, 2 min rest)"), ("4 x (5 min hard) with 3 min rest", "4 x (5 min hard, 3 min rest)"),
-        ("Warm up 10 minutes. Run 5 km steady.", "10 min easy, 5 km steady"), ("20 min at CP", "20 min at 100 % CP"), ("5 min at 15 km/h", "5 min at 4:00/km"), ("5 * 3 min hard", "5 x 3 min hard"),
-        ("4 min at 4:00/km to 3:50/km", "4 min at 4:00 to 3:50/km"), ("5 x (4 min at ? W, 2 min easy)", "5 x (4 min at ?, 2 min easy)"), ("20 min at 10k pace", "20 min at 96 to 99 % CP"), ("10 min easy,5 min steady+20 min easy", "10 min easy, 5 min steady, 20 min easy"), ("121.5 s easy", "2:02 easy"),
-        ("2 km at 280-290W + 5 min rest", "2 km at 280 to 290 W, 5 min rest"), ("4 x 1 mile at 6:30/mile", "4 x 1 mi at 4:02/km"), ("1,5 km easy", "1.5 km easy"),
-        ("8x400m at 4:30-4:20/km with 200 m jog", "8 x (400 m at 4:30 to 4:20/km, 200 m jog)"), ("4 min at 30 % of W'", "4 min spending 30 % of W′"),
-        ("10 min in the heavy domain, 5 min RPE 7", "10 min in the heavy domain, 5 min at exertion 7"), ("until pressed easy; 3:00 all out", "until pressed easy, 3 min all out"),
-        ("10 min at 150-155 bpm", "10 min at 150 to 155 bpm"), ("run 10 min easy then 5 x 3' at 105%CP + 2' jog", "10 min easy, 5 x 3 min at 105 % CP, 2 min jog"),
+        (
+            "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy",
+            "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy",
+        ),
+        ("6x800m @ 4:00/km, 10 min easy", "6 x 800 m at 4:00/km, 10 min easy"),
+        ("warm up 15 minutes, then 20' at threshold, cool down 10 min", "15 min easy, 20 min threshold, 10 min easy"),
+        ("3 x (6 x (30 s at 120% CP, 30 s jog), 3 min easy)", "3 x (6 x (30 s at 120 % CP, 30 s jog), 3 min easy)"),
+        ("1h30 steady", "90 min steady"),
+        ("5 x 1 km at 3:50/km w/ 2 min rest", "5 x (1 km at 3:50/km, 2 min rest)"),
+        ("4 x (5 min hard) with 3 min rest", "4 x (5 min hard, 3 min rest)"),
+        ("Warm up 10 minutes. Run 5 km steady.", "10 min easy, 5 km steady"),
+        ("20 min at CP", "20 min at 100 % CP"),
+        ("5 min at 15 km/h", "5 min at 4:00/km"),
+        ("5 * 3 min hard", "5 x 3 min hard"),
+        ("4 min at 4:00/km to 3:50/km", "4 min at 4:00 to 3:50/km"),
+        ("5 x (4 min at ? W, 2 min easy)", "5 x (4 min at ?, 2 min easy)"),
+        ("20 min at 10k pace", "20 min at 96 to 99 % CP"),
+        ("10 min easy,5 min steady+20 min easy", "10 min easy, 5 min steady, 20 min easy"),
+        ("121.5 s easy", "2:02 easy"),
+        ("2 km at 280-290W + 5 min rest", "2 km at 280 to 290 W, 5 min rest"),
+        ("4 x 1 mile at 6:30/mile", "4 x 1 mi at 4:02/km"),
+        ("1,5 km easy", "1.5 km easy"),
+        ("8x400m at 4:30-4:20/km with 200 m jog", "8 x (400 m at 4:30 to 4:20/km, 200 m jog)"),
+        ("4 min at 30 % of W'", "4 min spending 30 % of W′"),
+        ("10 min in the heavy domain, 5 min RPE 7", "10 min in the heavy domain, 5 min at exertion 7"),
+        ("until pressed easy; 3:00 all out", "until pressed easy, 3 min all out"),
+        ("10 min at 150-155 bpm", "10 min at 150 to 155 bpm"),
+        ("run 10 min easy then 5 x 3' at 105%CP + 2' jog", "10 min easy, 5 x 3 min at 105 % CP, 2 min jog"),
     ],
-)  # fmt: skip
+)
 def test_free_wording_has_one_canonical_form(text, canonical):
     assert parse(text).text() == canonical and parse(canonical) == parse(text)
 
@@ -44,12 +63,27 @@ def test_free_wording_has_one_canonical_form(text, canonical):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "empty session"), ("5 x", "no duration"), ("5 x ()", "nothing to repeat"), ("0 x (1 min easy)", "0 repeats"), ("4 min at 900 % CP", "cannot be run"),
-        ("0 min easy", "cannot be run"), ("10m easy", "write 10 min"), ("run easy", "no duration"), ("5 x (4 min hard", "never closed"), ("10 min at 80 %", "per cent of what"), ("until tired easy", "has no end"),
-        ("10 min wobbly", "no intensity"), ("10 min esy", "did you mean easy"), ("4 min hard)", "was not opened"), ("99999 x (1 min easy)", "cannot be run"), ("? min at ?", "only one"), ("100 x (100 x (1 min easy, 1 min hard))", "more than"),
-        ("5 x (4 min at ?, ? min easy)", "only one"), ("a few x (1 min easy)", "no number of repeats"),
+        ("", "empty session"),
+        ("5 x", "no duration"),
+        ("5 x ()", "nothing to repeat"),
+        ("0 x (1 min easy)", "0 repeats"),
+        ("4 min at 900 % CP", "cannot be run"),
+        ("0 min easy", "cannot be run"),
+        ("10m easy", "write 10 min"),
+        ("run easy", "no duration"),
+        ("5 x (4 min hard", "never closed"),
+        ("10 min at 80 %", "per cent of what"),
+        ("until tired easy", "has no end"),
+        ("10 min wobbly", "no intensity"),
+        ("10 min esy", "did you mean easy"),
+        ("4 min hard)", "was not opened"),
+        ("99999 x (1 min easy)", "cannot be run"),
+        ("? min at ?", "only one"),
+        ("100 x (100 x (1 min easy, 1 min hard))", "more than"),
+        ("5 x (4 min at ?, ? min easy)", "only one"),
+        ("a few x (1 min easy)", "no number of repeats"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_read_is_one_clear_sentence(text, words):
     with pytest.raises(UsageError, match=words) as caught:
         parse(text)
@@ -59,13 +93,21 @@ def test_what_cannot_be_read_is_one_clear_sentence(text, words):
 targets = st.one_of(
     st.sampled_from(sorted(WORDS)).map(lambda w: Target("cp", *WORDS[w], w)),
     st.sampled_from(DOMAINS).map(lambda d: Target("domain", *sessions.DOMAIN_CP[d], d)),
-    st.tuples(st.integers(20, 300), st.integers(0, 20)).map(lambda v: Target("cp", v[0] / 100, min(v[0] + v[1], 300) / 100)),
-    st.tuples(st.integers(30, 1400), st.integers(0, 60)).map(lambda v: Target("watts", float(v[0]), float(v[0] + v[1]))),
-    st.tuples(st.integers(60, 200), st.integers(0, 20)).map(lambda v: Target("heart_rate", float(v[0]), float(v[0] + v[1]))),
+    st.tuples(st.integers(20, 300), st.integers(0, 20)).map(
+        lambda v: Target("cp", v[0] / 100, min(v[0] + v[1], 300) / 100)
+    ),
+    st.tuples(st.integers(30, 1400), st.integers(0, 60)).map(
+        lambda v: Target("watts", float(v[0]), float(v[0] + v[1]))
+    ),
+    st.tuples(st.integers(60, 200), st.integers(0, 20)).map(
+        lambda v: Target("heart_rate", float(v[0]), float(v[0] + v[1]))
+    ),
     st.integers(1, 10).map(lambda v: Target("exertion", float(v), float(v))),
     st.integers(1, 100).map(lambda v: Target("w_prime", v / 100, v / 100)),
-    st.tuples(st.integers(130, 600), st.integers(0, 60)).map(lambda v: Target("pace", 1000 / (v[0] + v[1]), 1000 / v[0])),
-)  # fmt: skip
+    st.tuples(st.integers(130, 600), st.integers(0, 60)).map(
+        lambda v: Target("pace", 1000 / (v[0] + v[1]), 1000 / v[0])
+    ),
+)
 steps = st.tuples(
     targets | st.none(),
     st.one_of(
@@ -107,8 +149,8 @@ def test_folding_repeats_keeps_the_steps():
     assert Session(sessions.folded(unrolled)) == session
 
 
-# CP 250 W, W′ 20 kJ: 120 s at 350 W leaves 8000.0 J, then 300 s at 100 W 18735.21 J (computed check value of the differential form,
-# Skiba et al. 2015); the same second by second with the balance along a run.
+# CP 250 W, W′ 20 kJ: 120 s at 350 W leaves 8000.0 J, then 300 s at 100 W 18735.21 J (computed check value of the
+# differential form, Skiba et al. 2015); the same second by second with the balance along a run.
 def test_w_prime_of_a_session_is_the_differential_form():
     rows = preview.preview(parse("120 s at 350 W, 300 s at 100 W"), CERTAIN)
     assert [r.w_prime[1] for r in rows] == pytest.approx([8000.0, 18_735.21], abs=0.01)
@@ -192,10 +234,16 @@ def test_the_unknown_is_solved_for():
         > min(r.w_prime[1] for r in preview.preview(one_more, CERTAIN))
     )
     for text, leave, words in (
-        ("5 x (4 min easy)", 0.2, "put one"), ("? x (2 min easy, 1 min rest)", 0.2, "no limit"), ("? x (20 min at 130 % CP)", 0.5, "not even one"), ("4 min at ?", 1.5, "cannot be left"),
-        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "nothing from a second"), ("? min easy, 5 x (4 min at 105 % CP, 2 min jog)", 0.2, "does not change"),
-        ("3 x (4 min at 117 % CP, ? min easy)", 0.5, "nothing from a second"), ("5 x (3 min at 110 % CP, ? min at 85 % CP)", 0.5, "nothing from a second"), ("? min all out", 0.2, "all out leaves nothing"),
-    ):  # fmt: skip
+        ("5 x (4 min easy)", 0.2, "put one"),
+        ("? x (2 min easy, 1 min rest)", 0.2, "no limit"),
+        ("? x (20 min at 130 % CP)", 0.5, "not even one"),
+        ("4 min at ?", 1.5, "cannot be left"),
+        ("3 x (10 min at 130 % CP, ? min easy)", 0.5, "nothing from a second"),
+        ("? min easy, 5 x (4 min at 105 % CP, 2 min jog)", 0.2, "does not change"),
+        ("3 x (4 min at 117 % CP, ? min easy)", 0.5, "nothing from a second"),
+        ("5 x (3 min at 110 % CP, ? min at 85 % CP)", 0.5, "nothing from a second"),
+        ("? min all out", 0.2, "all out leaves nothing"),
+    ):
         with pytest.raises(UsageError, match=words):
             preview.solve(parse(text), CERTAIN, leave)
 

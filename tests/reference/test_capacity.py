@@ -20,8 +20,12 @@ def test_every_form_returns_the_exact_runner(form):
 # Model choice matters: (180, 361), (420, 298), (720, 278); computed for each form.
 @pytest.mark.parametrize(
     ("form", "cp", "wp"),
-    [(critical.work_time, 250.320, 19959.3), (critical.inverse_time, 250.470, 19901.7), (critical.time_power, 250.140, 20064.4)],
-)  # fmt: skip
+    [
+        (critical.work_time, 250.320, 19959.3),
+        (critical.inverse_time, 250.470, 19901.7),
+        (critical.time_power, 250.140, 20064.4),
+    ],
+)
 def test_the_forms_differ_where_efforts_scatter(form, cp, wp):
     made = form([180, 420, 720], [361, 298, 278])
     assert made.critical_power == pytest.approx(cp, abs=2e-3)

@@ -13,7 +13,8 @@ from footwork.formats import fit
 from tests.conftest import fit_of, simulate
 
 
-# "123456789" -> 0xBB3D is the catalogued check value of CRC-16/ARC; the header's value computed by the protocol's table.
+# "123456789" -> 0xBB3D is the catalogued check value of CRC-16/ARC; the header's value computed by the protocol's
+# table.
 def test_crc():
     assert fit.crc(b"123456789") == 0xBB3D
     header = bytes.fromhex("0E208B08000000002E464954")
@@ -45,11 +46,18 @@ def columns_by_fitdecode(data: bytes) -> dict[str, np.ndarray]:
 
 # Degrees = semicircles · 180 / 2^31 (protocol); altitude = raw / 5 - 500 m (profile).
 SCALES = {
-    "heart_rate": ("heart_rate", 1), "power": ("power", 1), "distance": ("distance", 1), "altitude": ("altitude", 1),
-    "latitude": ("position_lat", 180 / 2**31), "longitude": ("position_long", 180 / 2**31), "temperature": ("temperature", 1),
-    "stance_time": ("stance_time", 1e-3), "vertical_oscillation": ("vertical_oscillation", 1e-3), "cadence": ("cadence", 2),
+    "heart_rate": ("heart_rate", 1),
+    "power": ("power", 1),
+    "distance": ("distance", 1),
+    "altitude": ("altitude", 1),
+    "latitude": ("position_lat", 180 / 2**31),
+    "longitude": ("position_long", 180 / 2**31),
+    "temperature": ("temperature", 1),
+    "stance_time": ("stance_time", 1e-3),
+    "vertical_oscillation": ("vertical_oscillation", 1e-3),
+    "cadence": ("cadence", 2),
     "time": ("timestamp", 1),
-}  # fmt: skip
+}
 
 
 def compare(data: bytes, skip: tuple[str, ...] = ()) -> None:

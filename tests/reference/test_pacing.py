@@ -24,8 +24,8 @@ def course(grade, wind=0.0, length=50.0):
     )
 
 
-# Keller 1973 (Physics Today 26(9):42): tau .892 s, F 12.2 m/s2, E0 575 cal/kg, sigma 9.93 cal/kg/s; his tabled theoretical times
-# as remembered (400 m 43.27 to 10 km 26:54.10).
+# Keller 1973 (Physics Today 26(9):42): tau .892 s, F 12.2 m/s2, E0 575 cal/kg, sigma 9.93 cal/kg/s; his tabled
+# theoretical times as remembered (400 m 43.27 to 10 km 26:54.10).
 @pytest.mark.parametrize(
     ("metres", "seconds"), [(400, 43.27), (800, 105.95), (1500, 219.44), (5000, 793.11), (10_000, 1614.10)]
 )
@@ -45,9 +45,17 @@ def test_kellers_races_by_the_same_routine(metres, seconds):
     guess = np.column_stack([metres * s, speeds, store * (1 - s)])
     pull = np.clip(speeds / tau + 6.5 / 0.9 * np.exp(-s * first / 0.9), 0, force)[:, None]
     found = transcription.solve(
-        n, [(0, metres, metres), (0, 12, 6), (0, 2 * store, store)], [(0, force, 6)], stage, np.diff(s)[:, None],
-        [0, 0, store], [metres, None, None], (guess, pull), (0.5 * first, 2 * first, first), lambda x, t: t,
-    )  # fmt: skip
+        n,
+        [(0, metres, metres), (0, 12, 6), (0, 2 * store, store)],
+        [(0, force, 6)],
+        stage,
+        np.diff(s)[:, None],
+        [0, 0, store],
+        [metres, None, None],
+        (guess, pull),
+        (0.5 * first, 2 * first, first),
+        lambda x, t: t,
+    )
     assert found.status == "converged" and found.residual < 1e-6
     assert found.scalar == pytest.approx(seconds, rel=0.002)
 
@@ -71,8 +79,9 @@ def test_with_drag_flat_and_windless_the_optimum_takes_even_powers_time():
 
 
 def test_a_climb_and_a_flat_against_the_derivation():
-    """Without drag a stretch takes E/P seconds, E being its work; sum E/P·g(P) = 1 with g convex is stationary only where all P
-    are equal, so the race is the one power whose time to exhaustion is the race: P(T)·T = E (docs/models.md)."""
+    """Without drag a stretch takes E/P seconds, E being its work; sum E/P·g(P) = 1 with g convex is stationary only
+    where all P are equal, so the race is the one power whose time to exhaustion is the race: P(T)·T = E
+    (docs/models.md)."""
     hill = course(np.where(np.arange(400) < 120, 0.05, 0.0))
     work = float((MASS * running_cost(hill.grade) / running_cost(0.0) * hill.length).sum())
     time = brentq(lambda t: float(power_at(t, CP, WP, GAMMA)) * t - work, 600, 40_000)
@@ -83,7 +92,8 @@ def test_a_climb_and_a_flat_against_the_derivation():
 
 
 def test_a_dynamic_programme_confirms_a_windy_course():
-    """Endurance in 4,000 levels, powers in steps of half a watt, eight segments of 1 km, half against and half with 8 m/s of wind."""
+    """Endurance in 4,000 levels, powers in steps of half a watt, eight segments of 1 km, half against and half with 8
+    m/s of wind."""
     path = course(np.zeros(8), np.where(np.arange(8) < 4, 8.0, -8.0), 1000.0)
     runner = engine(MASS)
     powers, levels = np.arange(255.0, 310.0, 0.5), 4000
@@ -113,8 +123,8 @@ def test_halving_the_segments_hardly_moves_the_answer():
 
 
 def cycling(grade, wind, length, mean=289.0, vary=0.1):
-    """Seconds at even power and at the best power within a share of it with the same mean over time: a rider of 80 kg with bicycle, drag
-    area 0.3 m2, rolling 0.004, air 1.2 kg/m3 (common practice, no source), quasi-steady."""
+    """Seconds at even power and at the best power within a share of it with the same mean over time: a rider of 80 kg
+    with bicycle, drag area 0.3 m2, rolling 0.004, air 1.2 kg/m3 (common practice, no source), quasi-steady."""
     mass, area, rolling, air = 80.0, 0.3, 0.004, 1.2
 
     def watts(v, slope, against, power=lambda x: (x * x + 1e-6) ** 0.5):
@@ -136,17 +146,24 @@ def cycling(grade, wind, length, mean=289.0, vary=0.1):
 
     n = len(grade)
     found = transcription.solve(
-        n, [(-1e6, 1e6, 1e4)], [(0.3, 40.0, 8.0)], stage, rows, [0.0], [0.0],
+        n,
+        [(-1e6, 1e6, 1e4)],
+        [(0.3, 40.0, 8.0)],
+        stage,
+        rows,
+        [0.0],
+        [0.0],
         guess=(np.zeros((n + 1, 1)), np.append(even, even[-1])[:, None]),
-    )  # fmt: skip
+    )
     assert found.status == "converged"
     return float((length / even).sum()), found.objective, watts(found.controls[:-1, 0], grade, wind)
 
 
 def test_the_cyclists_gains_have_the_published_direction():
-    # Swain 1997 (MSSE 29:1104): harder uphill and into the wind, easier down, is faster at equal mean power. Atkinson 2007: 126 s on
-    # a hilly 10 km, 51 s on a windy 40 km, both within 10 % of 289 W. The direction comes out; not the sizes, which are 20 s for this
-    # rider, since little time is spent downhill to take the watts from. Their rider's data were not seen.
+    # Swain 1997 (MSSE 29:1104): harder uphill and into the wind, easier down, is faster at equal mean power. Atkinson
+    # 2007: 126 s on a hilly 10 km, 51 s on a windy 40 km, both within 10 % of 289 W. The direction comes out; not the
+    # sizes, which are 20 s for this rider, since little time is spent downhill to take the watts from. Their rider's
+    # data were not seen.
     still = np.zeros(40)
     hills, winds = np.where(np.arange(40) // 4 % 2 == 0, 0.1, -0.1), np.where(np.arange(40) < 20, 4.4, -4.4)
     for grade, wind, length in ((hills, still, 250.0), (still, winds, 1000.0)):
@@ -159,7 +176,8 @@ def test_the_cyclists_gains_have_the_published_direction():
 
 
 def test_for_running_only_the_sign_holds():
-    """A metre costs a runner nearly the same at any speed, so wind and hills leave seconds where a cyclist gains minutes."""
+    """A metre costs a runner nearly the same at any speed, so wind and hills leave seconds where a cyclist gains
+    minutes."""
     path = course(np.where(np.arange(200) // 20 % 2 == 0, 0.05, -0.05), np.where(np.arange(200) < 100, 4.4, -4.4))
     best, _ = pacing.best(engine(MASS), path)
     gain = pacing.even_power(engine(MASS), path).time - best.time

@@ -11,11 +11,15 @@ from footwork.physics import air, cost, power
 @pytest.mark.parametrize(
     ("model", "grade", "mean", "sd"),
     [
-        (cost.running_cost, 0.0, 3.40, 0.24), (cost.running_cost, 0.45, 18.93, 1.74), (cost.running_cost, -0.20, 1.73, 0.36),
-        (cost.running_cost, -0.45, 3.92, 0.81), (cost.walking_cost, 0.45, 17.33, 1.11), (cost.walking_cost, -0.10, 0.81, 0.37),
+        (cost.running_cost, 0.0, 3.40, 0.24),
+        (cost.running_cost, 0.45, 18.93, 1.74),
+        (cost.running_cost, -0.20, 1.73, 0.36),
+        (cost.running_cost, -0.45, 3.92, 0.81),
+        (cost.walking_cost, 0.45, 17.33, 1.11),
+        (cost.walking_cost, -0.10, 0.81, 0.37),
         (cost.walking_cost, -0.45, 3.46, 0.95),
     ],
-)  # fmt: skip
+)
 def test_costs_lie_within_one_sd_of_minettis_measurements(model, grade, mean, sd):
     assert abs(model(grade) - mean) <= sd
 
@@ -33,7 +37,8 @@ def test_cost_is_never_extrapolated():
     assert cost.running_cost(0.9) == cost.running_cost(0.45)
 
 
-# Minetti et al. 1994, J Exp Biol 195:211: the cheapest running slope is -10.6 ± 0.5 %; the 2002 curve puts its minimum lower.
+# Minetti et al. 1994, J Exp Biol 195:211: the cheapest running slope is -10.6 ± 0.5 %; the 2002 curve puts its minimum
+# lower.
 def test_cheapest_slope_of_the_curve():
     grid = np.linspace(-0.45, 0.45, 90001)
     assert grid[np.argmin(cost.running_cost(grid))] == pytest.approx(-0.18135, abs=1e-4)
@@ -63,8 +68,9 @@ def test_pugh_still_air_share():
     assert drag / 0.40 / (metabolic + drag / 0.40) == pytest.approx(0.08, abs=0.03)
 
 
-# Pugh 1971, J Physiol 213:255: at 4.45 m/s an 18.5 m/s wind raised a 65 kg runner's oxygen uptake from 3.0 to 5.0 l/min.
-# At 20.9 J/ml that is 697 W; the force of that wind on Pugh's drag area does work at 4.45 m/s with efficiency near 0.6.
+# Pugh 1971, J Physiol 213:255: at 4.45 m/s an 18.5 m/s wind raised a 65 kg runner's oxygen uptake from 3.0 to 5.0
+# l/min. At 20.9 J/ml that is 697 W; the force of that wind on Pugh's drag area does work at 4.45 m/s with efficiency
+# near 0.6.
 def test_pugh_wind():
     extra_metabolic = (5.0 - 3.0) * 1000 / 60 * 20.9
     work = (
@@ -74,9 +80,9 @@ def test_pugh_wind():
     assert 0.3 < work / extra_metabolic < 0.75
 
 
-# Davies 1980, J Appl Physiol 48:702: in still air the air took 7.8 % of energy at 10 m/s, 4 % at 6 m/s, 2 % at 5 m/s. His own
-# drag area is not known to us, so drag area over efficiency is set from the fastest speed (0.365 m², gross cost 4 J/kg/m);
-# the square of speed must then give the others within his scatter.
+# Davies 1980, J Appl Physiol 48:702: in still air the air took 7.8 % of energy at 10 m/s, 4 % at 6 m/s, 2 % at 5 m/s.
+# His own drag area is not known to us, so drag area over efficiency is set from the fastest speed (0.365 m², gross cost
+# 4 J/kg/m); the square of speed must then give the others within his scatter.
 def test_davies_shares():
     def share(speed):
         force = float(air.drag_force(speed, 0.0, 1.205, 0.365))
@@ -97,16 +103,20 @@ def test_air_factor_is_six_percent_per_percent_of_body_weight():
 @pytest.mark.parametrize(
     ("t", "p", "h", "real_gas", "cipm"),
     [
-        (20, 101325, 0.5, 1.199359, 1.199314), (15, 101325, 0.0, 1.225567, 1.225521), (30, 95000, 0.4, 1.084666, 1.084627),
-        (0, 101325, 0.8, 1.290743, 1.290696), (35, 101325, 0.6, 1.131424, 1.131382),
+        (20, 101325, 0.5, 1.199359, 1.199314),
+        (15, 101325, 0.0, 1.225567, 1.225521),
+        (30, 95000, 0.4, 1.084666, 1.084627),
+        (0, 101325, 0.8, 1.290743, 1.290696),
+        (35, 101325, 0.6, 1.131424, 1.131382),
     ],
-)  # fmt: skip
+)
 def test_air_density(t, p, h, real_gas, cipm):
     assert air.density(t, p, h) == pytest.approx(real_gas, rel=1e-3)
     assert air.density(t, p, h) == pytest.approx(cipm, rel=2e-5)
 
 
-# ISO 2533 standard atmosphere: computed from the standard's formula, and tabled pressures and density ratios as printed.
+# ISO 2533 standard atmosphere: computed from the standard's formula, and tabled pressures and density ratios as
+# printed.
 def test_standard_atmosphere():
     np.testing.assert_allclose(
         air.standard_pressure([0, 500, 1000, 2000, 3000]), [101325, 95460.8, 89874.6, 79495.2, 70108.5], atol=0.1

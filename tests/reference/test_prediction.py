@@ -10,8 +10,9 @@ from footwork.planning import course, race
 from footwork.quantities import parse_duration
 
 
-# Emig & Peltonen 2020, Nat Commun 11:4936: v = v_m(1 - γ ln(T/t_c)), closed form by Lambert's W; v_m 5, γ 0.06, t_c 360 s
-# gives these times (computed); the engine's tail is the same law with t_c at T* and must agree with the closed form there.
+# Emig & Peltonen 2020, Nat Commun 11:4936: v = v_m(1 - γ ln(T/t_c)), closed form by Lambert's W; v_m 5, γ 0.06, t_c 360
+# s gives these times (computed); the engine's tail is the same law with t_c at T* and must agree with the closed form
+# there.
 def closed_form(distance, v_m, gamma, t_c):
     x = -(distance / (gamma * v_m * t_c)) * np.exp(-1 / gamma)
     return float(np.real(-(distance / (gamma * v_m)) / lambertw(x, -1)))
@@ -36,9 +37,18 @@ def test_the_engine_solves_the_logarithmic_law(distance):
     assert power[0] == pytest.approx(power_at(time, cp, wp, gamma)[0], rel=1e-6)
 
 
-# Daniels & Gilbert 1979: the oxygen cost and drop-dead formulas, from memory; the printed row of index 38 is a published table.
-PRINTED_38 = {1500: "6:54", 1609.344: "7:27", 3000: "14:41", 5000: "25:12", 10_000: "52:17", 15_000: "1:20:33",
-              21_097.5: "1:55:55", 42_195: "3:59:35"}  # fmt: skip
+# Daniels & Gilbert 1979: the oxygen cost and drop-dead formulas, from memory; the printed row of index 38 is a
+# published table.
+PRINTED_38 = {
+    1500: "6:54",
+    1609.344: "7:27",
+    3000: "14:41",
+    5000: "25:12",
+    10_000: "52:17",
+    15_000: "1:20:33",
+    21_097.5: "1:55:55",
+    42_195: "3:59:35",
+}
 
 
 def index(distance, time):
@@ -72,8 +82,8 @@ def empty():
         yield library
 
 
-# From 3,000 m, 5,000 m and 10,000 m of the row, the half marathon's printed time lies in our interval and near its middle,
-# and the marathon's in the interval: the table is a population's mean, our tail is only a prior there.
+# From 3,000 m, 5,000 m and 10,000 m of the row, the half marathon's printed time lies in our interval and near its
+# middle, and the marathon's in the interval: the table is a population's mean, our tail is only a prior there.
 def test_our_plan_for_the_rows_runner(empty):
     stated = [f"3000m={PRINTED_38[3000]}", f"5km={PRINTED_38[5000]}", f"10km={PRINTED_38[10_000]}"]
     half = empty.race(distance=21_097.5, efforts=tuple(stated), mass=70.0).time
@@ -83,7 +93,8 @@ def test_our_plan_for_the_rows_runner(empty):
     assert marathon.low < parse_duration(PRINTED_38[42_195]) < marathon.high
 
 
-# Riegel 1981, Am Sci 69:285: T2 = T1 (D2/D1)^1.06; 5 km in 20:00 -> 10 km in 41:41.92, 10 km in 40:00 -> marathon 184.008 min.
+# Riegel 1981, Am Sci 69:285: T2 = T1 (D2/D1)^1.06; 5 km in 20:00 -> 10 km in 41:41.92, 10 km in 40:00 -> marathon
+# 184.008 min.
 def test_riegels_examples_lie_in_our_intervals(empty):
     assert 1200 * 2**1.06 == pytest.approx(2501.92, abs=0.01)
     ten = empty.race(distance=10_000.0, efforts=("5km=20:00",), mass=70.0).time
@@ -93,7 +104,8 @@ def test_riegels_examples_lie_in_our_intervals(empty):
     assert marathon.low < 184.008 * 60 < marathon.high
 
 
-# Tables of the published altitude curves: Bassett 1999 acclimatised and (from memory) unacclimatised, percent of sea level.
+# Tables of the published altitude curves: Bassett 1999 acclimatised and (from memory) unacclimatised, percent of sea
+# level.
 def test_altitude_curves():
     from footwork.planning.conditions import altitude_capacity
 
@@ -101,8 +113,8 @@ def test_altitude_curves():
     np.testing.assert_allclose(100 * altitude_capacity([1000, 2000, 3000], False), [94.68, 87.56, 79.73], atol=0.01)
 
 
-# Ely 2007: men's top three slowed by 1.7, 2.5, 3.3 and 4.5 % in bands centred on 7.5 to 22.5 °C WBGT; our loss is 1.5 times
-# the difference to the coolest band.
+# Ely 2007: men's top three slowed by 1.7, 2.5, 3.3 and 4.5 % in bands centred on 7.5 to 22.5 °C WBGT; our loss is 1.5
+# times the difference to the coolest band.
 def test_heat_follows_ely():
     from footwork.planning.conditions import heat_slowing
 

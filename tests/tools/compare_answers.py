@@ -2,9 +2,9 @@
 
     python -m tests.tools.compare_answers BASE NEW --demo DEMO [--recording FILE]
 
-``BASE`` and ``NEW`` are checkouts, ``DEMO`` a folder made by ``footwork demo``. Each checkout asks its own copy of the demo's
-library every question below, as text and as JSON, then every page and its twin, and the copies are compared. A different
-answer is printed as a diff and makes the exit code 1.
+``BASE`` and ``NEW`` are checkouts, ``DEMO`` a folder made by ``footwork demo``. Each checkout asks its own copy of the
+demo's library every question below, as text and as JSON, then every page and its twin, and the copies are compared. A
+different answer is printed as a diff and makes the exit code 1.
 """
 
 from __future__ import annotations
@@ -99,11 +99,37 @@ race --distance 7parsec
 """
 EACH_RUN = ("show {n}", "efforts {n}", "efforts {n} --balance", 'show {n} --scale "device A"')
 PAGES = (
-    "/", "/today", "/runs", "/capacity", "/usual", "/devices", "/power-at-speed", "/race", "/race/log", "/sessions",
-    "/progress", "/compare-runs", "/trials", "/diary", "/library", "/settings", "/methods", "/race?distance=half",
-    "/runs/17", "/runs/120", "/runs/115/review", "/runs/17/efforts", "/runs/139/session", "/runs/17/edit", "/runs/20/compare",
-    "/runs/120/drift", "/trials/259", "/devices/check/17", "/capacity?date=2026-06-01", "/progress?date=2026-07-01",
-)  # fmt: skip
+    "/",
+    "/today",
+    "/runs",
+    "/capacity",
+    "/usual",
+    "/devices",
+    "/power-at-speed",
+    "/race",
+    "/race/log",
+    "/sessions",
+    "/progress",
+    "/compare-runs",
+    "/trials",
+    "/diary",
+    "/library",
+    "/settings",
+    "/methods",
+    "/race?distance=half",
+    "/runs/17",
+    "/runs/120",
+    "/runs/115/review",
+    "/runs/17/efforts",
+    "/runs/139/session",
+    "/runs/17/edit",
+    "/runs/20/compare",
+    "/runs/120/drift",
+    "/trials/259",
+    "/devices/check/17",
+    "/capacity?date=2026-06-01",
+    "/progress?date=2026-07-01",
+)
 
 
 def asked(count: int) -> list[str]:
@@ -149,8 +175,12 @@ def pages(work: Path, environment: dict[str, str]) -> dict[str, str]:
     """Every page and twin of the copy, served."""
     child = subprocess.Popen(
         [sys.executable, "-m", "footwork", "--library", "library", "serve", "--port", "0"],
-        cwd=work, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )  # fmt: skip
+        cwd=work,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
     assert child.stdout is not None
     address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
     assert address
@@ -187,8 +217,11 @@ def answers(checkout: Path, demo: Path, recordings: list[Path], count: int) -> d
         for recording in recordings:
             added = subprocess.run(
                 [sys.executable, "-m", "footwork", "--library", "alone", "add", str(recording), "--json"],
-                cwd=work, env=environment, capture_output=True, text=True,
-            )  # fmt: skip
+                cwd=work,
+                env=environment,
+                capture_output=True,
+                text=True,
+            )
             told[f"add {recording.name}"] = added.stdout + added.stderr
             shown = ("show 1 --json", "efforts 1 --json", "capacity --json")
             told |= {f"{recording.name}: {line}": _one(work, environment, line) for line in shown}
@@ -199,9 +232,12 @@ def answers(checkout: Path, demo: Path, recordings: list[Path], count: int) -> d
 
 def _one(work: Path, environment: dict[str, str], line: str) -> str:
     made = subprocess.run(
-        [sys.executable, "-m", "footwork", "--library", "alone", *line.split()], cwd=work, env=environment,
-        capture_output=True, text=True,
-    )  # fmt: skip
+        [sys.executable, "-m", "footwork", "--library", "alone", *line.split()],
+        cwd=work,
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
     return made.stdout + made.stderr
 
 

@@ -19,8 +19,10 @@ def served(season_library, tmp_path_factory):
     shutil.copytree(season_library.folder, folder)
     child = subprocess.Popen(
         [sys.executable, "-m", "footwork", "--library", str(folder), "serve", "--port", "0"],
-        stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "true"},
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "CI": "true"},
+    )
     assert child.stdout is not None
     line = child.stdout.readline()
     address = re.search(r"http://127\.0\.0\.1:\d+", line)
@@ -45,8 +47,15 @@ def browser():
     path = chromium_path()
     if not path:
         pytest.fail("no Chromium: install it or set FOOTWORK_CHROMIUM to its path")
-    quiet = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-             "--disable-component-update", "--disable-sync"]  # fmt: skip
+    quiet = [
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+    ]
     with sync_playwright() as driver:
         made = driver.chromium.launch(executable_path=path, args=quiet)
         yield made

@@ -64,10 +64,12 @@ def test_oversized_bodies_are_cut_off(chunked):
 @pytest.mark.parametrize(
     ("host", "origin", "passes"),
     [
-        ("127.0.0.1:8383", "http://127.0.0.1:8383", True), ("127.0.0.1:8383", "http://evil.example", False),
-        ("127.0.0.1:8383", None, False), ("evil.example", "http://evil.example", False),
+        ("127.0.0.1:8383", "http://127.0.0.1:8383", True),
+        ("127.0.0.1:8383", "http://evil.example", False),
+        ("127.0.0.1:8383", None, False),
+        ("evil.example", "http://evil.example", False),
     ],
-)  # fmt: skip
+)
 def test_sockets_need_our_host_and_origin(host, origin, passes):
     reached, sent = [], []
 
@@ -90,7 +92,12 @@ def test_the_served_app_is_guarded(served):
     address, _ = served
     assert httpx.get(address + "/", headers={"host": "evil.example"}).status_code == 403
     assert httpx.post(address + "/x", content=b"a").status_code == 403
-    upgrade = {"connection": "upgrade", "upgrade": "websocket", "sec-websocket-version": "13",
-               "sec-websocket-key": "dGhlIHNhbXBsZSBub25jZQ==", "origin": "http://evil.example"}  # fmt: skip
+    upgrade = {
+        "connection": "upgrade",
+        "upgrade": "websocket",
+        "sec-websocket-version": "13",
+        "sec-websocket-key": "dGhlIHNhbXBsZSBub25jZQ==",
+        "origin": "http://evil.example",
+    }
     found = httpx.get(address + "/_nicegui_ws/socket.io/?EIO=4&transport=websocket", headers=upgrade)
     assert found.status_code == 403

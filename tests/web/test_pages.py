@@ -9,9 +9,24 @@ import pytest
 
 from tests.conftest import fit_of, simulate
 
-PAGES = {"/": "/today.json", "/runs": "/runs.json", "/runs/3": "/runs/3.json", "/capacity": "/capacity.json", "/usual": "/usual.json",
-         "/race": "/race.json?distance=half", "/race/log": "/race/log.json", "/sessions": "/sessions.json", "/devices": "/devices.json", "/power-at-speed": "/power-at-speed.json", "/diary": "/diary.json", "/library": "/library.json", "/runs/3/edit": "/runs/3/edit.json",
-         "/runs?by=week": "/runs.json?by=week", "/settings": "/settings.json", "/methods": "/methods.json"}  # fmt: skip
+PAGES = {
+    "/": "/today.json",
+    "/runs": "/runs.json",
+    "/runs/3": "/runs/3.json",
+    "/capacity": "/capacity.json",
+    "/usual": "/usual.json",
+    "/race": "/race.json?distance=half",
+    "/race/log": "/race/log.json",
+    "/sessions": "/sessions.json",
+    "/devices": "/devices.json",
+    "/power-at-speed": "/power-at-speed.json",
+    "/diary": "/diary.json",
+    "/library": "/library.json",
+    "/runs/3/edit": "/runs/3/edit.json",
+    "/runs?by=week": "/runs.json?by=week",
+    "/settings": "/settings.json",
+    "/methods": "/methods.json",
+}
 
 
 @pytest.fixture
@@ -69,7 +84,9 @@ def test_the_runs_page_holds_every_run_of_its_twin(page, served):
     page.goto("/runs")
     page.wait_for_selector(".ag-row")
     ids = page.evaluate(
-        "() => { const out = []; getElement(document.querySelector('.fw-grid').id.slice(1)).api.forEachNode(n => out.push(n.data.id)); return out; }"
+        "() => { const out = []; "
+        "getElement(document.querySelector('.fw-grid').id.slice(1)).api.forEachNode(n => "
+        "out.push(n.data.id)); return out; }"
     )
     assert sorted(ids) == sorted(r["id"] for r in twin(served, "/runs.json"))
 
@@ -291,8 +308,15 @@ def test_the_pages_can_be_walked_by_keyboard(page):
 
 
 @pytest.mark.parametrize(
-    ("path", "status"), [("/runs/999.json", 404), ("/runs/x.json", 404), ("/race.json?distance=x", 400), ("/capacity.json?scale=moon", 400), ("/capacity.json?foo=1", 400)]
-)  # fmt: skip
+    ("path", "status"),
+    [
+        ("/runs/999.json", 404),
+        ("/runs/x.json", 404),
+        ("/race.json?distance=x", 400),
+        ("/capacity.json?scale=moon", 400),
+        ("/capacity.json?foo=1", 400),
+    ],
+)
 def test_twins_answer_bad_questions_with_a_sentence(served, path, status):
     found = httpx.get(served[0] + path)
     assert found.status_code == status and found.json()["error"]
@@ -311,8 +335,10 @@ def test_several_libraries_have_addresses_of_their_own(season_library, tmp_path)
     for name in ("ann", "ben"):
         shutil.copytree(season_library.folder, tmp_path / name)
     child = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "serve", str(tmp_path / "ann"), str(tmp_path / "ben"), "--port", "0"], stdout=subprocess.PIPE, text=True
-    )  # fmt: skip
+        [sys.executable, "-m", "footwork", "serve", str(tmp_path / "ann"), str(tmp_path / "ben"), "--port", "0"],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     try:
         address = re.search(r"http://[\d.:]+", child.stdout.readline()).group()
         assert httpx.get(address + "/ann/runs.json").json() == httpx.get(address + "/ben/runs.json").json()

@@ -1,4 +1,5 @@
-"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line, typical error and intraclass correlation.
+"""Do two devices agree? Bias, limits of agreement, concordance, Deming's line, typical error and intraclass
+correlation.
 
 Neighbouring seconds are not independent, so each interval rests on an effective number of observations; for independent
 pairs that number is their count and the published formulas come back. A difference is second minus first.
@@ -80,11 +81,19 @@ class Agreement:
     def to_json(self) -> dict[str, object]:
         """The documented form."""
         return {
-            "bias": self.bias, "limits_of_agreement": {"low": self.low, "high": self.high}, "proportional_bias": self.proportional,
-            "concordance": self.concordance, "deming": {"slope": self.slope, "intercept": self.intercept},
-            "typical_error": self.typical_error, "correlation": self.correlation, "intraclass": self.intraclass, "n": self.n, "n_effective": self.n_effective,
-            "first_mean": self.first_mean, "second_mean": self.second_mean,
-        }  # fmt: skip
+            "bias": self.bias,
+            "limits_of_agreement": {"low": self.low, "high": self.high},
+            "proportional_bias": self.proportional,
+            "concordance": self.concordance,
+            "deming": {"slope": self.slope, "intercept": self.intercept},
+            "typical_error": self.typical_error,
+            "correlation": self.correlation,
+            "intraclass": self.intraclass,
+            "n": self.n,
+            "n_effective": self.n_effective,
+            "first_mean": self.first_mean,
+            "second_mean": self.second_mean,
+        }
 
 
 def agreement(
@@ -137,13 +146,20 @@ def agreement(
     slope_error, intercept_error = _deming_errors(a, b, error_ratio, n_eff)
     return Agreement(
         bias=estimate(bias, sd / n_eff**0.5),
-        low=estimate(bias - z * sd, limit_error), high=estimate(bias + z * sd, limit_error),
+        low=estimate(bias - z * sd, limit_error),
+        high=estimate(bias + z * sd, limit_error),
         proportional=estimate(*_line_slope(mean, d, n_eff), ""),
         concordance=_concordance(a, b, n_eff, count),
-        slope=estimate(slope, slope_error, ""), intercept=estimate(intercept, intercept_error),
-        typical_error=_typical(sd, n_eff, unit, count), correlation=float(np.corrcoef(a, b)[0, 1]), intraclass=intraclass(np.column_stack([a, b])), n=n, n_effective=n_eff,
-        first_mean=float(a.mean()), second_mean=float(b.mean()),
-    )  # fmt: skip
+        slope=estimate(slope, slope_error, ""),
+        intercept=estimate(intercept, intercept_error),
+        typical_error=_typical(sd, n_eff, unit, count),
+        correlation=float(np.corrcoef(a, b)[0, 1]),
+        intraclass=intraclass(np.column_stack([a, b])),
+        n=n,
+        n_effective=n_eff,
+        first_mean=float(a.mean()),
+        second_mean=float(b.mean()),
+    )
 
 
 def _line_slope(x: Floats, y: Floats, n_eff: float) -> tuple[float, float]:
@@ -156,7 +172,8 @@ def _line_slope(x: Floats, y: Floats, n_eff: float) -> tuple[float, float]:
 
 
 def deming(first: npt.ArrayLike, second: npt.ArrayLike, error_ratio: float = 1.0) -> tuple[float, float]:
-    """Slope and intercept of Deming's line of the second on the first, both with error of a known ratio of variances."""
+    """Slope and intercept of Deming's line of the second on the first, both with error of a known ratio of
+    variances."""
     a, b = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     sxx, syy = float(a.var(ddof=1)), float(b.var(ddof=1))
     sxy = float(((a - a.mean()) * (b - b.mean())).sum() / (len(a) - 1))
@@ -197,7 +214,11 @@ def _concordance(a: Floats, b: Floats, n_eff: float, count: int) -> Estimate:
     if abs(value) >= 1 or abs(r) < 1e-9:
         return Estimate(value, value, value, "", count, "agreement", "effective pairs")
     v2, r2 = value**2, r**2
-    inside = (1 - r2) * v2 / ((1 - v2) * r2) + 2 * value**3 * (1 - value) * shift / (r * (1 - v2) ** 2) - value**4 * shift**2 / (2 * r2 * (1 - v2) ** 2)  # fmt: skip
+    inside = (
+        (1 - r2) * v2 / ((1 - v2) * r2)
+        + 2 * value**3 * (1 - value) * shift / (r * (1 - v2) ** 2)
+        - value**4 * shift**2 / (2 * r2 * (1 - v2) ** 2)
+    )
     half = 1.959964 * float(np.sqrt(max(inside, 0.0) / max(n_eff - 2, 1.0)))
     z = float(np.arctanh(value))
     return Estimate(

@@ -24,8 +24,8 @@ _LATEST_S = 5400
 
 @dataclass(frozen=True)
 class Check:
-    """Result of one check: where its steps began [s of the run], mean speed [m/s] and power [W] of each step, shape (rounds,
-    levels), and what follows."""
+    """Result of one check: where its steps began [s of the run], mean speed [m/s] and power [W] of each step, shape
+    (rounds, levels), and what follows."""
 
     start: int
     speed: Floats
@@ -70,7 +70,8 @@ def find(signals: Signals) -> int | None:
     fits = rises & alike & (spread <= EVEN * slack) & (level.min(axis=(0, 1)) > 1.0)
     if not fits.any():
         return None
-    # Of the starts that fit, the one whose steps, less their first seconds, are the most even: the change then falls there.
+    # Of the starts that fit, the one whose steps, less their first seconds, are the most even: the change then falls
+    # there.
     costs = []
     candidates = np.flatnonzero(fits)
     for at in candidates:
@@ -99,7 +100,8 @@ def measure(signals: Signals, column: str = "power", start: int | None = None) -
     begin = find(signals) if start is None else start
     if begin is None:
         raise NotEnoughData(
-            "this run holds no device check: three speeds, each 5 % or more faster than the one before, three minutes each, twice"
+            "this run holds no device check: three speeds, each 5 % or more faster than the one before, "
+            "three minutes each, twice"
         )
     power, v = signals.get(column), signals.get("speed")
     if begin < 0 or begin + TOTAL_S > len(power):
@@ -120,9 +122,17 @@ def measure(signals: Signals, column: str = "power", start: int | None = None) -
     error = repeat.scaled(1 / 8**0.5, "W")  # 2 √2 within-step standard deviations
     slope, intercept, bend = _linearity(speeds, watts)
     return Check(
-        begin, speeds, watts, error, error.scaled(100 / level, "%"), repeat,
-        _response(power, begin, watts), slope, intercept, bend,
-    )  # fmt: skip
+        begin,
+        speeds,
+        watts,
+        error,
+        error.scaled(100 / level, "%"),
+        repeat,
+        _response(power, begin, watts),
+        slope,
+        intercept,
+        bend,
+    )
 
 
 def _with_interval(value: float, pairs: int) -> Estimate:
@@ -138,8 +148,8 @@ def _estimate(value: float, half: float, unit: str, n: int) -> Estimate:
 
 
 def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estimate]:
-    """Slope [W per m/s] and intercept [W] of power on speed, and how far the middle level lies off the line through the outer
-    two, in percent."""
+    """Slope [W per m/s] and intercept [W] of power on speed, and how far the middle level lies off the line through the
+    outer two, in percent."""
     from scipy.stats import t
 
     x, y = speeds.ravel(), watts.ravel()
@@ -165,8 +175,9 @@ def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estim
 
 
 def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
-    """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change included: a
-    delay and a first-order lag fitted to the mean of the steps, its interval by leaving each step out in turn."""
+    """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change
+    included: a delay and a first-order lag fitted to the mean of the steps, its interval by leaving each step out in
+    turn."""
     from scipy.stats import t
 
     flat = watts.ravel()

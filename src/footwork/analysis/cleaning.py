@@ -21,19 +21,32 @@ LONGEST_RECORDING_S = 7 * 86400
 CLOCK_JUMP_S = 6 * 3600
 # What no runner's sensor can truly show: below or above is a fault of the sensor.
 _LIMITS = {
-    "power": (0.0, 2000.0), "speed": (0.0, 12.5), "altitude": (-500.0, 9000.0),
-    "cadence": (0.0, 320.0), "latitude": (-90.0, 90.0), "longitude": (-180.0, 180.0), "temperature": (-60.0, 60.0),
-    "grade": (-1.0, 1.0), "distance": (0.0, 1e6), "stance_time": (0.05, 1.0), "vertical_oscillation": (0.005, 0.4),
+    "power": (0.0, 2000.0),
+    "speed": (0.0, 12.5),
+    "altitude": (-500.0, 9000.0),
+    "cadence": (0.0, 320.0),
+    "latitude": (-90.0, 90.0),
+    "longitude": (-180.0, 180.0),
+    "temperature": (-60.0, 60.0),
+    "grade": (-1.0, 1.0),
+    "distance": (0.0, 1e6),
+    "stance_time": (0.05, 1.0),
+    "vertical_oscillation": (0.005, 0.4),
     "step_length": (0.1, 3.0),
-}  # fmt: skip
+}
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
 _WORDS = {
-    "order": "samples put in order of time", "duplicates": "samples of the same second merged",
-    "clock": "jumps of the clock closed", "counter": "impossible steps of the distance left out", "stray": "samples with an impossible time left out", "interpolated": "seconds interpolated over gaps of up to 10 s",
-    "missing": "seconds missing in gaps over 10 s", "drop-outs": "seconds of 0 W while running taken as missing",
+    "order": "samples put in order of time",
+    "duplicates": "samples of the same second merged",
+    "clock": "jumps of the clock closed",
+    "counter": "impossible steps of the distance left out",
+    "stray": "samples with an impossible time left out",
+    "interpolated": "seconds interpolated over gaps of up to 10 s",
+    "missing": "seconds missing in gaps over 10 s",
+    "drop-outs": "seconds of 0 W while running taken as missing",
     "paused": "seconds with the timer paused",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -265,11 +278,7 @@ def _held_at_pauses(seconds: Whole, values: Floats, pauses: list[tuple[float, fl
     return time[order], joined[order]
 
 
-def _to_grid(
-    seconds: Whole,
-    values: Floats,
-    grid: Whole,
-) -> tuple[Floats, Bools]:
+def _to_grid(seconds: Whole, values: Floats, grid: Whole) -> tuple[Floats, Bools]:
     """Values at every second: known, interpolated over at most 10 s (marked), else NaN."""
     out = np.interp(grid, seconds, values, left=np.nan, right=np.nan)
     known = np.zeros(len(grid), dtype=np.bool_)

@@ -23,7 +23,8 @@ _MINUTE_SD, _RUN_SD = 0.03, 0.015
 
 @dataclass(frozen=True)
 class Conversion:
-    """Watts of the second scale as a factor of the first's that may change with power: ``factor + bend·(P − centre)/centre``.
+    """Watts of the second scale as a factor of the first's that may change with power: ``factor + bend·(P −
+    centre)/centre``.
 
     ``covariance`` is of factor and bend; ``run_sd`` the relative spread from run to run; ``low`` and ``high`` [W of the
     first] bound what was seen; ``extra_sd`` is what going through a third scale adds.
@@ -80,11 +81,18 @@ class Conversion:
         mine, theirs = self.covariance * next_**2, carry @ other.covariance @ carry.T
         low, high = (float(np.clip(v / self.factor, self.low, self.high)) for v in (other.low, other.high))
         return replace(
-            self, factor=factor, bend=bend, covariance=np.asarray(mine + theirs, dtype=float), low=low, high=high,
-            run_sd=float(np.hypot(self.run_sd, other.run_sd)), runs=min(self.runs, other.runs),
-            minutes=min(self.minutes, other.minutes), through="modelled power",
+            self,
+            factor=factor,
+            bend=bend,
+            covariance=np.asarray(mine + theirs, dtype=float),
+            low=low,
+            high=high,
+            run_sd=float(np.hypot(self.run_sd, other.run_sd)),
+            runs=min(self.runs, other.runs),
+            minutes=min(self.minutes, other.minutes),
+            through="modelled power",
             extra_sd=float(np.sqrt(self.extra_sd**2 + other.extra_sd**2 + THROUGH_MODEL_SD**2)),
-        )  # fmt: skip
+        )
 
 
 Minutes = tuple[Floats, Floats, Floats]  # watts of the first, watts of the second, speed times slope
@@ -148,15 +156,27 @@ def learn(pairs: Sequence[Minutes], through: str = "common runs") -> Conversion 
         x = at / load.mean() - 1 if told else (0.5 * (a + b / guess) - centre) / centre
         groups.append((np.column_stack([np.ones(len(a)), x]), b / a))
     made = mixed.fit(
-        groups, [0.5 * guess, BEND_SD * guess], [guess, 0.0], start=(_MINUTE_SD * guess, _RUN_SD * guess),
-        floor=(0.003 * guess, 0.002 * guess), robust=True,
-    )  # fmt: skip
+        groups,
+        [0.5 * guess, BEND_SD * guess],
+        [guess, 0.0],
+        start=(_MINUTE_SD * guess, _RUN_SD * guess),
+        floor=(0.003 * guess, 0.002 * guess),
+        robust=True,
+    )
     low, high = np.percentile(first, [2, 98])
     # Few runs tell their own spread badly: Student's quantile for them, as a wider standard error.
     from scipy.stats import t
 
     wider = float(t.ppf(0.975, len(kept) + 1) / 1.96) ** 2
     return Conversion(
-        float(made.coefficients[0]), float(made.coefficients[1]), made.covariance * wider, centre, made.between / guess, len(kept),
-        minutes, float(low), float(high), through,
-    )  # fmt: skip
+        float(made.coefficients[0]),
+        float(made.coefficients[1]),
+        made.covariance * wider,
+        centre,
+        made.between / guess,
+        len(kept),
+        minutes,
+        float(low),
+        float(high),
+        through,
+    )

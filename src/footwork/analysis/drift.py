@@ -1,4 +1,5 @@
-"""Does a device still show what it showed? Its watts at steady, flat, easy speed from run to run, and where they jump."""
+"""Does a device still show what it showed? Its watts at steady, flat, easy speed from run to run, and where they
+jump."""
 
 from __future__ import annotations
 
@@ -28,7 +29,8 @@ NEAR_RUNS = 20  # on each side of a jump, for heart rate
 
 @dataclass(frozen=True)
 class Jump:
-    """Watts at a speed changed by a share at a run: its index in the series, the range of indices it may be, and the error."""
+    """Watts at a speed changed by a share at a run: its index in the series, the range of indices it may be, and the
+    error."""
 
     index: int
     earliest: int
@@ -52,8 +54,8 @@ def series(blocks: Sequence[Floats], mass: float | None) -> tuple[Floats, Floats
     Returns
     -------
     index, share : numpy.ndarray
-        Which runs, and their mean logarithm of measured over expected watts. Warmth is left out of the fit: over a season it
-        goes with the date, and would explain a jump away.
+        Which runs, and their mean logarithm of measured over expected watts. Warmth is left out of the fit: over a
+        season it goes with the date, and would explain a jump away.
     """
     known = speed.fit(blocks, mass)
     if known is None:
@@ -134,8 +136,8 @@ def heart_rate_change(
     Returns
     -------
     (change, error, if_real) or None
-        Beats at the same speed after less before, its standard error, and the change that the jump would have brought, had
-        the runner really needed more power. None without enough heart rate.
+        Beats at the same speed after less before, its standard error, and the change that the jump would have brought,
+        had the runner really needed more power. None without enough heart rate.
     """
     groups, rates, watts = [], [], []
     for side, blocks in ((0.0, before), (1.0, after)):
@@ -155,7 +157,8 @@ def heart_rate_change(
         (np.column_stack([np.ones(len(v)), np.full(len(v), side), v / centre - 1, hours]), rate)
         for side, v, rate, hours in groups
     ]
-    # Easy minutes are too alike in speed to tell how heart rate follows it, and hills before them mislead: our convention does.
+    # Easy minutes are too alike in speed to tell how heart rate follows it, and hills before them mislead: our
+    # convention does.
     made = mixed.fit(
         pairs, [200.0, 30.0, 2.0, 15.0], [140.0, 0.0, RATE_PER_SPEED, 5.0], start=(3.0, 3.0), floor=(0.5, 0.8)
     )

@@ -8,12 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from footwork.physiology.critical import (
-    HABITUAL_DURATIONS,
-    Evidence,
-    implied_critical_power,
-    inverse_time,
-)
+from footwork.physiology.critical import HABITUAL_DURATIONS, Evidence, implied_critical_power, inverse_time
 from footwork.physiology.tracking import Dated
 from footwork.quantities import Floats
 
@@ -35,8 +30,8 @@ WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; ou
 
 @dataclass(frozen=True)
 class Best:
-    """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]; ``day`` is
-    a date's proleptic ordinal."""
+    """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]; ``day``
+    is a date's proleptic ordinal."""
 
     run: int
     day: int
@@ -98,8 +93,8 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
     Returns
     -------
     list of Dated
-        Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of its
-        unmarked runs where at least five of them show hard running; else one lower bound from them. Nothing is
+        Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of
+        its unmarked runs where at least five of them show hard running; else one lower bound from them. Nothing is
         used twice. The block that is still running is the six weeks up to the day asked about.
     """
     known = [b for b in bests if b.day <= until]
@@ -128,8 +123,8 @@ def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
 
 
 def _bounds(runs: Sequence[Best]) -> list[Dated]:
-    """The lower bound of a block: of its runs the one that binds second most, so that one spiky file says nothing; of one
-    or two runs the one that binds most. More bounds of the same weeks would let chance ratchet CP upwards."""
+    """The lower bound of a block: of its runs the one that binds second most, so that one spiky file says nothing; of
+    one or two runs the one that binds most. More bounds of the same weeks would let chance ratchet CP upwards."""
     found = []
     for best in runs:
         index = binding_effort(best.durations, best.powers)
@@ -142,7 +137,8 @@ def _bounds(runs: Sequence[Best]) -> list[Dated]:
 
 
 def _without_spike(recent: Sequence[Best]) -> Sequence[Best]:
-    """The runs without those whose best implies far more than the best of all others: one file must not make a habit."""
+    """The runs without those whose best implies far more than the best of all others: one file must not make a
+    habit."""
     implied = []
     for best in recent:
         index = binding_effort(best.durations, best.powers)
@@ -187,9 +183,9 @@ def hard_part(signal: npt.ArrayLike) -> tuple[int, int]:
     Returns
     -------
     begin, end : int
-        Seconds, end not included: the stretch that with what is before and after it makes the least squared error as three
-        levels. What is before must be an eighth easier to be a warm-up, what is after must be easier still, for a race may
-        fade.
+        Seconds, end not included: the stretch that with what is before and after it makes the least squared error as
+        three levels. What is before must be an eighth easier to be a warm-up, what is after must be easier still, for a
+        race may fade.
     """
     x = np.nan_to_num(np.asarray(signal, dtype=float))
     width = max(RACE_BIN_S, -(-len(x) // MOST_BINS))

@@ -14,8 +14,11 @@ from footwork.quantities import Estimate, Floats
 METHOD_VERSION = 1
 LEAST_RUNS, LEAST_MINUTES = 6, 5
 MEASURES = {
-    "cadence": ("steps/min", 1.0), "step_length": ("m", 1.0), "stance_time": ("ms", 1000.0), "vertical_oscillation": ("mm", 1000.0),
-}  # fmt: skip
+    "cadence": ("steps/min", 1.0),
+    "step_length": ("m", 1.0),
+    "stance_time": ("ms", 1000.0),
+    "vertical_oscillation": ("mm", 1000.0),
+}
 SENTENCE = "Described at the same speed, without target values: none is supported by science."
 
 
@@ -28,8 +31,8 @@ def values(block: Floats, name: str) -> Floats:
 
 
 def at_speed(blocks: Sequence[Floats], name: str, speed: float | None = None) -> tuple[Floats, float, float]:
-    """A measure of each run at one speed (the median of all by default), NaN where it has under five level minutes; that speed [m/s], and
-    the change of the measure with 1 m/s, from within runs."""
+    """A measure of each run at one speed (the median of all by default), NaN where it has under five level minutes;
+    that speed [m/s], and the change of the measure with 1 m/s, from within runs."""
     kept = []
     for b in blocks:
         y, v, g = values(b, name), b[:, AT["speed"]], np.nan_to_num(b[:, AT["grade"]])
@@ -77,8 +80,14 @@ def answer(runs: Sequence[tuple[dt.date, Floats]]) -> dict[str, Any]:
             rest = y - y.mean() - slope * x
             half = float(t.ppf(0.975, n - 2) * np.sqrt(rest @ rest / (n - 2) / (x @ x)))
             change = Estimate(slope, slope - half, slope + half, unit, n, "form", "runs")
-        out.append({
-            "name": name, "unit": unit, "speed_mps": speed, "run_sd": float(y.std(ddof=1)), "change": change,
-            "months": [{"month": m, "mean": float(np.mean(v)), "runs": len(v)} for m, v in sorted(months.items())],
-        })  # fmt: skip
+        out.append(
+            {
+                "name": name,
+                "unit": unit,
+                "speed_mps": speed,
+                "run_sd": float(y.std(ddof=1)),
+                "change": change,
+                "months": [{"month": m, "mean": float(np.mean(v)), "runs": len(v)} for m, v in sorted(months.items())],
+            }
+        )
     return {"measures": out, "sentence": SENTENCE}

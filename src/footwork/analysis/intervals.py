@@ -1,4 +1,5 @@
-"""Work and recovery in any run, without laps: where power (or speed, or heart rate) changes level, and which repeats belong together."""
+"""Work and recovery in any run, without laps: where power (or speed, or heart rate) changes level, and which repeats
+belong together."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ BIN_S = 5
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
 LONG_STOP_S = 300
 REGULAR = 0.3  # spread of what comes again and again, as rests and repeats do and lights do not; our convention
-LIGHT_S = 40  # standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again
+# Standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again.
+LIGHT_S = 40
 STANDING = {"power": 40.0, "speed": 0.6}
 # Least contrast of work over recovery, and how much of the spread of levels the two must explain; our conventions.
 CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
@@ -64,7 +66,8 @@ Kind = Literal["warm-up", "work", "recovery", "cool-down"]
 
 @dataclass(frozen=True)
 class Part:
-    """A stretch of a run: seconds from the start (end not included), what it is, and the group of repeats that it belongs to."""
+    """A stretch of a run: seconds from the start (end not included), what it is, and the group of repeats that it
+    belongs to."""
 
     start: int
     end: int
@@ -138,7 +141,8 @@ def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
 def _divided(
     level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
 ) -> list[tuple[int, int, bool]]:
-    """Work and what is none, refined and joined; ``ends``: whether what a run begins and ends with is held against the work alone."""
+    """Work and what is none, refined and joined; ``ends``: whether what a run begins and ends with is held against the
+    work alone."""
     hard = _hard(level, edges, standing, signal, ends)
     if hard is None:
         return []
@@ -165,8 +169,8 @@ def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int)
 def _explained(
     level: Floats, parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_], signal: Signal
 ) -> bool:
-    """Whether work and recovery explain most of how the run's level varies, as they do not where it only wanders; standing
-    explains itself."""
+    """Whether work and recovery explain most of how the run's level varies, as they do not where it only wanders;
+    standing explains itself."""
     from scipy.ndimage import uniform_filter1d
 
     smooth = uniform_filter1d(level, 15)
@@ -198,7 +202,8 @@ def _unlagged(level: Floats) -> Floats:
 def _hard(
     level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
 ) -> npt.NDArray[np.bool_] | None:
-    """Which stretches between edges are work: the two levels that explain the stretches best, or None where they are one."""
+    """Which stretches between edges are work: the two levels that explain the stretches best, or None where they are
+    one."""
     spans = list(pairwise(edges))
     still = np.array([standing[a:b].mean() > 0.6 for a, b in spans])
     means = np.array(
@@ -212,7 +217,8 @@ def _hard(
     if cut is None:
         return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
     hard = (means > cut) & ~still
-    # Where rests are walked, the warm-up is nearer to the work than to them: what the run begins and ends with is held against the work alone.
+    # Where rests are walked, the warm-up is nearer to the work than to them: what the run begins and ends with is held
+    # against the work alone.
     second = _cut(means[hard], size[hard], CONTRAST[signal]) if ends else None
     if second is not None:
         work = hard & (means > second)
@@ -230,8 +236,8 @@ def _hard(
 
 
 def _floated(hard: npt.NDArray[np.bool_], means: Floats, size: Floats, contrast: float) -> npt.NDArray[np.bool_]:
-    """Repeats with steady running between, which a much easier warm-up hides: what was taken for one long work goes up and down
-    again and again between two levels."""
+    """Repeats with steady running between, which a much easier warm-up hides: what was taken for one long work goes up
+    and down again and again between two levels."""
     turns = np.flatnonzero(np.diff(np.concatenate([[0], hard.astype(np.int8), [0]])))
     for a, b in zip(turns[::2], turns[1::2], strict=True):
         if b - a < 2 * LEAST_FLOATED - 1:
@@ -277,7 +283,8 @@ def _cut(means: Floats, size: Floats, contrast: float) -> float | None:
 
 
 def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bool:
-    """Whether standing lasts, or comes again and again after work that is alike, as between repeats, and is no light."""
+    """Whether standing lasts, or comes again and again after work that is alike, as between repeats, and is no
+    light."""
     stops = np.array([b - a for (a, b), s in zip(spans, still, strict=True) if s], dtype=float)
     if max(stops) >= LONG_STOP_S:
         return True
@@ -303,9 +310,10 @@ def _joined(parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.boo
                 merged.append((a, b, h))
         out = merged
         inner = [
-            k for k in range(1, len(out) - 1)
+            k
+            for k in range(1, len(out) - 1)
             if out[k][1] - out[k][0] < SHORTEST_S or (not out[k][2] and _light(out, k, standing))
-        ]  # fmt: skip
+        ]
         ends = [k for k in {0, len(out) - 1} if len(out) > 1 and out[k][1] - out[k][0] < SHORTEST_S]
         if not inner and not ends:
             return out
@@ -324,7 +332,7 @@ def _light(parts: Sequence[tuple[int, int, bool]], k: int, standing: npt.NDArray
 
 def _refined(
     parts: Sequence[tuple[int, int, bool]], level: Floats, standing: npt.NDArray[np.bool_], signal: Signal
-) -> list[tuple[int, int, bool]]:  # fmt: skip
+) -> list[tuple[int, int, bool]]:
     """Edges moved to the second where a step, seen through the device's smoothing, fits best."""
     edges = [parts[0][0], *(b for _, b, _ in parts)]
     # Some devices smooth and some do not: whichever ramp fits an edge better.
@@ -464,8 +472,8 @@ def align(asked: Sequence[tuple[float, float]], run: Sequence[tuple[float, float
     Returns
     -------
     list of (int, int)
-        Pairs of indexes, by the least total cost: the logarithms of the ratios of duration and power, and a fixed cost for what is left
-        over.
+        Pairs of indexes, by the least total cost: the logarithms of the ratios of duration and power, and a fixed cost
+        for what is left over.
     """
     n, m = len(asked), len(run)
 

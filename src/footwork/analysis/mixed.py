@@ -1,5 +1,5 @@
-"""A line through the minutes of several runs, each run with a day of its own: what usual watts, power at speed, conversions
-between scales and the drift watch are fitted with."""
+"""A line through the minutes of several runs, each run with a day of its own: what usual watts, power at speed,
+conversions between scales and the drift watch are fitted with."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Two recordings of one run: how far their clocks are apart, how fast they drift, and how the second's power follows."""
+"""Two recordings of one run: how far their clocks are apart, how fast they drift, and how the second's power
+follows."""
 
 from __future__ import annotations
 
@@ -95,7 +96,8 @@ def _peak(curve: Floats, lags: np.ndarray) -> Floats:
 
 
 def lag_between(x: Floats, y: Floats, by: str) -> Offset | None:
-    """How late the second signal is against the first [s], with a block bootstrap; None where neither follows the other.
+    """How late the second signal is against the first [s], with a block bootstrap; None where neither follows the
+    other.
 
     Parameters
     ----------

@@ -1,4 +1,5 @@
-"""Is it progress: a change against the smallest that is worthwhile, decided so that looking often finds no more than chance should."""
+"""Is it progress: a change against the smallest that is worthwhile, decided so that looking often finds no more than
+chance should."""
 
 from __future__ import annotations
 
@@ -9,7 +10,8 @@ from functools import lru_cache
 import numpy as np
 
 METHOD_VERSION = 1
-# Smallest worthwhile changes for one runner, editable: half a per cent in power or pace, two beats; common practice, no source for runners alone.
+# Smallest worthwhile changes for one runner, editable: half a per cent in power or pace, two beats; common practice, no
+# source for runners alone.
 WORTHWHILE = {"%": 0.5, "bpm": 2.0}
 ONE_SIDED = 0.025
 MOST_RUNS = 40
@@ -17,8 +19,9 @@ MOST_RUNS = 40
 
 @dataclass(frozen=True)
 class Verdict:
-    """What can be said: ``word`` is improved, worse, no worthwhile change or cannot tell yet; probabilities that the change is worthwhile and
-    better, worthwhile and worse, or too small; the probability that was needed, and after how many looks."""
+    """What can be said: ``word`` is improved, worse, no worthwhile change or cannot tell yet; probabilities that the
+    change is worthwhile and better, worthwhile and worse, or too small; the probability that was needed, and after how
+    many looks."""
 
     word: str
     better: float
@@ -46,7 +49,8 @@ def decide(
     worthwhile : float
         The smallest worthwhile change, in the same unit, above 0.
     looks : int
-        How often the question has been asked of growing data: each look must be surer, so that all together err as seldom as one (Pocock).
+        How often the question has been asked of growing data: each look must be surer, so that all together err as
+        seldom as one (Pocock).
     outcomes : int
         How many outcomes are judged at once: each must be surer (Bonferroni).
     freedom : float
@@ -81,7 +85,8 @@ def _phi(z: float) -> float:
 
 @lru_cache(maxsize=256)
 def boundary(looks: int, one_sided: float = ONE_SIDED) -> float:
-    """Pocock's constant: the standard score that equally spaced looks must each pass for a chance of 2·``one_sided`` to err in any of them.
+    """Pocock's constant: the standard score that equally spaced looks must each pass for a chance of 2·``one_sided`` to
+    err in any of them.
 
     By numerical integration of the path's density between looks (Armitage, McPherson and Rowe 1969).
     """

@@ -1,4 +1,5 @@
-"""How a runner's heart answers power, through a season: first order in power, drift, heat, illness and sleep, a level that moves from week to week."""
+"""How a runner's heart answers power, through a season: first order in power, drift, heat, illness and sleep, a level
+that moves from week to week."""
 
 from __future__ import annotations
 
@@ -31,33 +32,59 @@ from footwork.analysis.settled import (
 from footwork.quantities import Floats
 
 __all__ = [
-    "COLUMNS", "COOL_C", "DRIFT_FROM_H", "FLAT", "LEAST_DAYS", "LEAST_MINUTES", "LEAST_RUNS", "REFERENCE_H", "C", "Prepared", "Response", "RunRows", "TooFewRuns",
-    "alike", "answered", "design", "device_moved", "fit", "gain", "prepare", "shown", "tangled", "usable",
-]  # fmt: skip
+    "COLUMNS",
+    "COOL_C",
+    "DRIFT_FROM_H",
+    "FLAT",
+    "LEAST_DAYS",
+    "LEAST_MINUTES",
+    "LEAST_RUNS",
+    "REFERENCE_H",
+    "C",
+    "Prepared",
+    "Response",
+    "RunRows",
+    "TooFewRuns",
+    "alike",
+    "answered",
+    "design",
+    "device_moved",
+    "fit",
+    "gain",
+    "prepare",
+    "shown",
+    "tangled",
+    "usable",
+]
 
 METHOD_VERSION = 1
-# Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over 12 °C, °C hours, days
-# of illness, hours of sleep short, a year's swing where the weather is not known, a year, and two sides that are held against each other. Heat: about 1/2 bpm a degree in the open
-# air, more the longer it lasts, from memory; the rest are our conventions.
+# Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over
+# 12 °C, °C hours, days of illness, hours of sleep short, a year's swing where the weather is not known, a year, and two
+# sides that are held against each other. Heat: about 1/2 bpm a degree in the open air, more the longer it lasts, from
+# memory; the rest are our conventions.
 PRIOR_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 PRIOR_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 20.0, 60.0, 60.0)
 WALK_SD = 0.4  # bpm a week: how far a level moves by chance, the prior's scale of its SD
 WEEK = 7.0
-FEW = (
-    3.0,
-    5.0,
-    0.1,
-)  # spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; our conventions
+# Spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; ours.
+FEW = (3.0, 5.0, 0.1)
 DRIFT_FLOOR = 0.05  # bpm/h: drift is no straight line; our convention
 SPREADS_UNKNOWN = 6.0  # as Student's t widens; our convention
 SURE_SLOPE = 3.0  # standard errors that the slope must be away from nothing
-ONE_POWER = "heart rate at hardly more than one power tells no slope, so a change cannot be told in power: vary the effort within runs"
+ONE_POWER = (
+    "heart rate at hardly more than one power tells no slope, so a change cannot be told in power: vary the "
+    "effort within runs"
+)
 MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
 TANGLED = {
     "heat": "heat came with the change and cannot be told from it",
     "converted": "the device changed meanwhile, and the conversion cannot be told from a change of the runner",
-    "season_sin": "the season changed and the weather of many runs is not known, so heat cannot be told from a change of the runner: enter the weather",
-    "season_cos": "the season changed and the weather of many runs is not known, so heat cannot be told from a change of the runner: enter the weather",
+    "season_sin": "the season changed and the weather of many runs is not known, so heat cannot be told from a change "
+    "of "
+    "the runner: enter the weather",
+    "season_cos": "the season changed and the weather of many runs is not known, so heat cannot be told from a change "
+    "of "
+    "the runner: enter the weather",
 }
 _BOUNDS = (-5.0, 3.5)  # of the logarithms of the spreads
 _FAR = 2.5  # runs further out than this many SDs lose weight
@@ -65,9 +92,11 @@ _FAR = 2.5  # runs further out than this many SDs lose weight
 
 @dataclass(frozen=True)
 class Response:
-    """A fitted model. ``mean`` and ``covariance`` are of the coefficients (`COLUMNS` without the level) and then of the weekly levels [bpm] at
-    ``knots`` (days); ``power`` [W] is the reference; ``run_sd`` the spread from run to run [bpm], ``drift_sd`` that of drift [bpm/h], ``walk`` the SD of a week's
-    step [bpm], ``within`` that of a minute [bpm]; ``tau`` time constants [s] below and above ``border`` [W]; ``effects`` each run's own deviation [bpm] with its SD."""
+    """A fitted model. ``mean`` and ``covariance`` are of the coefficients (`COLUMNS` without the level) and then of the
+    weekly levels [bpm] at ``knots`` (days); ``power`` [W] is the reference; ``run_sd`` the spread from run to run
+    [bpm], ``drift_sd`` that of drift [bpm/h], ``walk`` the SD of a week's step [bpm], ``within`` that of a minute
+    [bpm]; ``tau`` time constants [s] below and above ``border`` [W]; ``effects`` each run's own deviation [bpm] with
+    its SD."""
 
     mean: Floats
     covariance: Floats
@@ -116,8 +145,8 @@ class Response:
         return float(row @ self.mean), float(np.sqrt(variance))
 
     def after(self, powers: Sequence[float], seconds: Sequence[float]) -> Floats:
-        """Heart rate [bpm] at the end of steps that follow each other from a start at rest, on the last day, cool and flat; NaN at powers [W] far from
-        what was run."""
+        """Heart rate [bpm] at the end of steps that follow each other from a start at rest, on the last day, cool and
+        flat; NaN at powers [W] far from what was run."""
         level = self.rate(self.days[-1])[0]
         drift, _ = self.drift(0.0)
         state, at, out = 0.5 * self.power, 0.0, []
@@ -159,8 +188,8 @@ def _between(knots: Floats, day: float) -> tuple[int, float]:
 
 
 def gain(model: Response, since: float, until: float, rate: float | None = None) -> tuple[Floats, str]:
-    """Draws of how much more power goes with a heart rate (the middle one by default) on one day than on another, in per cent; and why it is
-    withheld, where what else changed meanwhile explains it as well."""
+    """Draws of how much more power goes with a heart rate (the middle one by default) on one day than on another, in
+    per cent; and why it is withheld, where what else changed meanwhile explains it as well."""
     level = model.rate(0.5 * (since + until))[0] if rate is None else rate
     drawn = model.draws([since, until], level)
     gained = 100 * (drawn[:, 1] / drawn[:, 0] - 1)
@@ -186,7 +215,8 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
     upto : int, optional
         Take only the first runs.
     held : (float, float, float), optional
-        Spread from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] from an earlier fit, which are then not sought again.
+        Spread from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] from an earlier fit, which are then
+        not sought again.
     """
     from scipy.optimize import minimize
 
@@ -206,17 +236,34 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
             least = minimize(system.badness, found, args=(weights,), method="Nelder-Mead", options=options)  # type: ignore[call-overload]
             found = np.clip(np.asarray(least.x, dtype=float), *_BOUNDS)
         mean, covariance, effects, sds = system.posterior(found, weights)
-        # A run far out, as after a bad night that nobody noted, loses weight: its spread grows to where it lies within reach.
+        # A run far out, as after a bad night that nobody noted, loses weight: its spread grows to where it lies within
+        # reach.
         weights = np.minimum(1.0, _FAR * float(np.exp(found[0])) / np.maximum(np.abs(effects), 1e-9)) ** 2
     mean, covariance, effects, sds = system.posterior(found, weights)
     rows = prepared.rows[:count]
     warm = [max(r.sky.temperature - COOL_C, 0.0) for r in rows if r.sky.temperature is not None]
     run_sd, drift_sd, walk = (float(v) for v in np.exp(found))
     return Response(
-        mean, _widened(mean, covariance, prepared.blur_sd, count), system.knots, prepared.power, run_sd, drift_sd, walk, prepared.within, prepared.tau, 0.85 * prepared.border, prepared.days[:count],
-        effects, sds, count, int(prepared.n[:count].sum()), prepared.lowest, prepared.highest, float(np.mean([r.sky.temperature is not None for r in rows])),
+        mean,
+        _widened(mean, covariance, prepared.blur_sd, count),
+        system.knots,
+        prepared.power,
+        run_sd,
+        drift_sd,
+        walk,
+        prepared.within,
+        prepared.tau,
+        0.85 * prepared.border,
+        prepared.days[:count],
+        effects,
+        sds,
+        count,
+        int(prepared.n[:count].sum()),
+        prepared.lowest,
+        prepared.highest,
+        float(np.mean([r.sky.temperature is not None for r in rows])),
         float(np.mean(warm)) if warm else 0.0,
-    )  # fmt: skip
+    )
 
 
 def _widened(mean: Floats, covariance: Floats, blur: float, runs: int) -> Floats:
@@ -228,7 +275,8 @@ def _widened(mean: Floats, covariance: Floats, blur: float, runs: int) -> Floats
 
 
 class _System:
-    """Normal equations of the coefficients and weekly levels, with each run's own level and drift taken out in closed form."""
+    """Normal equations of the coefficients and weekly levels, with each run's own level and drift taken out in closed
+    form."""
 
     def __init__(self, prepared: Prepared, count: int) -> None:
         self.within2 = prepared.within**2 * prepared.inflation
@@ -256,7 +304,8 @@ class _System:
         return out
 
     def _equations(self, logs: Floats, weights: Floats) -> tuple[Floats, Floats, Floats, Floats, float]:
-        """Matrix and right side of the posterior, the runs' own covariance, its products, and what does not hang on the coefficients."""
+        """Matrix and right side of the posterior, the runs' own covariance, its products, and what does not hang on the
+        coefficients."""
         run_sd, drift_sd, walk = np.exp(np.clip(logs, *_BOUNDS))
         s2, p, k = self.within2, self.p, self.k
         inner = self.zz.copy()
@@ -295,7 +344,8 @@ class _System:
         right[p] += PRIOR_MEAN[0] / PRIOR_SD[0] ** 2
         determinant = float(self.n.sum() * np.log(s2) + np.log(det / s2**2 * run_sd**2 * drift_sd**2 / weights).sum())
         walks = 2 * (k - 1) * float(np.log(walk)) + (walk / WALK_SD) ** 2
-        # Half-normal scales keep the spreads where runners are: some 6 bpm from run to run, 12 bpm/h of drift; our conventions.
+        # Half-normal scales keep the spreads where runners are: some 6 bpm from run to run, 12 bpm/h of drift; our
+        # conventions.
         return left, right, middle, b, c + determinant + walks + (run_sd / 6.0) ** 2 + (drift_sd / 12.0) ** 2
 
     def badness(self, logs: Floats, weights: Floats) -> float:
@@ -325,7 +375,8 @@ class _System:
 
 
 def alike(y: Floats, design: Floats, precision: Floats, pull: Floats) -> tuple[Floats, Floats, float]:
-    """Least squares of minutes that follow each other and are alike: first-order autocorrelation by restricted likelihood over a grid.
+    """Least squares of minutes that follow each other and are alike: first-order autocorrelation by restricted
+    likelihood over a grid.
 
     Parameters
     ----------

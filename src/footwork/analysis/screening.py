@@ -1,4 +1,5 @@
-"""Which seconds of a heart-rate trace are sound (0), doubtful (1) or wrong (2), and why; the values stay as recorded."""
+"""Which seconds of a heart-rate trace are sound (0), doubtful (1) or wrong (2), and why; the values stay as
+recorded."""
 
 from __future__ import annotations
 
@@ -98,9 +99,7 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     found["dry strap at the start"] = ((away > 0) & early & (misfit > 0)) | (found["erratic"] & early)
     found["values that power rules out" if expected is not None else "steps without a cause"] = away > 0
     found["jumps"] = jumps
-    worst = np.maximum.reduce([
-        locked, spell, away, np.where(found["erratic"], 2, 0), np.where(jumps, 1, 0), quality,
-    ])  # fmt: skip
+    worst = np.maximum.reduce([locked, spell, away, np.where(found["erratic"], 2, 0), np.where(jumps, 1, 0), quality])
     return Screened(worst.astype(np.int8), _counted(found))
 
 
@@ -254,7 +253,8 @@ def _misfits(misfit: Floats, limit: float, jumps: Bools, n: int) -> Classes:
 
 
 def _islands(x: Floats, jumps: Bools, n: int) -> Classes:
-    """Without power: stretches of up to five minutes between two jumps that leave the level on both sides the same way."""
+    """Without power: stretches of up to five minutes between two jumps that leave the level on both sides the same
+    way."""
     out: Classes = np.zeros(n, dtype=np.int8)
     calm = _spans(~jumps)
     for before, here, after in zip(calm[:-2], calm[1:-1], calm[2:], strict=True):

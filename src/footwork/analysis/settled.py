@@ -1,4 +1,5 @@
-"""Minutes in which the heart has come to the power: what of a run tells how heart rate goes with it, as cross products."""
+"""Minutes in which the heart has come to the power: what of a run tells how heart rate goes with it, as cross
+products."""
 
 from __future__ import annotations
 
@@ -21,13 +22,26 @@ TAU_RUNS = 60  # the newest runs tell the time constants
 COOL_C, DRIFT_FROM_H, REFERENCE_H, ENOUGH_SLEEP_H = 12.0, 10 / 60, 30 / 60, 7.0
 FLAT, LEAST_FLAT = 0.03, 0.2  # a slope that is flat, and the least share of minutes on it
 COLUMNS = (
-    "level", "power", "curve", "up", "down", "drift", "heat", "heat_drift", "illness", "sleep", "season_sin", "season_cos", "converted", "trend", "first", "second",
-)  # fmt: skip
+    "level",
+    "power",
+    "curve",
+    "up",
+    "down",
+    "drift",
+    "heat",
+    "heat_drift",
+    "illness",
+    "sleep",
+    "season_sin",
+    "season_cos",
+    "converted",
+    "trend",
+    "first",
+    "second",
+)
 C = {name: index for index, name in enumerate(COLUMNS)}
-MOST_BLUR, LEAST_LASTING = (
-    0.6,
-    0.05,
-)  # most that errors of the watts may take of the slope, and least of power's spread that must last to tell; our conventions
+# Most that errors of the watts may take of the slope, and least of power's spread that must last to tell; ours.
+MOST_BLUR, LEAST_LASTING = (0.6, 0.05)
 LAG = 3  # minutes apart in which such errors are no longer shared; our convention
 UNKNOWN_ERROR = 0.004  # of power, where power does not last long enough to tell; our convention
 MOST_ERROR = 0.012  # of power, the most that is taken for error; our convention
@@ -40,8 +54,9 @@ class TooFewRuns(NotEnoughData):
 
 @dataclass(frozen=True)
 class RunRows:
-    """One run as the model takes it: its day (ordinal), minutes (`summary.BLOCK_COLUMNS`), weather, whether the diary tells of illness, hours of
-    sleep, and the relative error of a conversion of its watts (0 where they are the scale's own)."""
+    """One run as the model takes it: its day (ordinal), minutes (`summary.BLOCK_COLUMNS`), weather, whether the diary
+    tells of illness, hours of sleep, and the relative error of a conversion of its watts (0 where they are the scale's
+    own)."""
 
     day: int
     blocks: Floats
@@ -84,23 +99,45 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
     angle = 2 * np.pi * run.day / 365.25
     unknown = temperature is None
     one = np.ones(len(block))
-    return np.column_stack([
-        one, x[kept] - power, ((x[kept] - power) / power) ** 2, 100 * np.maximum(grade, 0), 100 * np.minimum(grade, 0), drift, heat * one,
-        heat * drift, run.ill * one, min(max(ENOUGH_SLEEP_H - run.sleep, 0.0), 4.0) * one if run.sleep is not None else 0 * one,
-        unknown * np.sin(angle) * one, unknown * np.cos(angle) * one, (power * 0.35 * run.converted) * one, (run.day - origin) / 365.25 * one, (run.side == 1) * one, (run.side == 2) * one,
-    ])  # fmt: skip
+    return np.column_stack(
+        [
+            one,
+            x[kept] - power,
+            ((x[kept] - power) / power) ** 2,
+            100 * np.maximum(grade, 0),
+            100 * np.minimum(grade, 0),
+            drift,
+            heat * one,
+            heat * drift,
+            run.ill * one,
+            min(max(ENOUGH_SLEEP_H - run.sleep, 0.0), 4.0) * one if run.sleep is not None else 0 * one,
+            unknown * np.sin(angle) * one,
+            unknown * np.cos(angle) * one,
+            (power * 0.35 * run.converted) * one,
+            (run.day - origin) / 365.25 * one,
+            (run.side == 1) * one,
+            (run.side == 2) * one,
+        ]
+    )
 
 
 def usable(run: RunRows, x: Floats, since: Floats, border: float) -> np.ndarray:
-    """Which minutes tell: settled, with sound heart rate, at a known running speed, neither near standing nor above what the heart can follow, and in the run's band."""
+    """Which minutes tell: settled, with sound heart rate, at a known running speed, neither near standing nor above
+    what the heart can follow, and in the run's band."""
     block = run.blocks
     low, high = run.band or (0.0, np.inf)
     v = block[:, AT["speed"]]
     return np.asarray(
-        (since >= SETTLED_S) & np.isfinite(block[:, AT["heart_rate"]]) & np.isfinite(x) & (v > 1.2) & (v < 8.0)
-        & (x > max(0.3 * border, low)) & (x < min(1.15 * border, high)) & (np.abs(np.nan_to_num(block[:, AT["grade"]])) < 0.15),
+        (since >= SETTLED_S)
+        & np.isfinite(block[:, AT["heart_rate"]])
+        & np.isfinite(x)
+        & (v > 1.2)
+        & (v < 8.0)
+        & (x > max(0.3 * border, low))
+        & (x < min(1.15 * border, high))
+        & (np.abs(np.nan_to_num(block[:, AT["grade"]])) < 0.15),
         dtype=bool,
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True)
@@ -164,7 +201,8 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     )
     if not enough:
         raise TooFewRuns(
-            f"{len(told)} run{'s' if len(told) != 1 else ''} with sound heart rate and power, {minutes} minutes over {max(days) - min(days) if days else 0} days: "
+            f"{len(told)} run{'s' if len(told) != 1 else ''} with sound heart rate and power, {minutes} "
+            f"minutes over {max(days) - min(days) if days else 0} days: "
             f"progress needs {LEAST_RUNS} runs, {LEAST_MINUTES} minutes and {LEAST_DAYS} days"
         )
     every = np.concatenate([x[k] for _, x, k in told])
@@ -172,7 +210,8 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     flat = float((grades < FLAT).mean())
     if flat < LEAST_FLAT and not few:
         raise NotEnoughData(
-            f"only {100 * flat:.0f} % of the minutes are near the flat: on one hill the sensor's reading of the slope and the runner cannot be told apart"
+            f"only {100 * flat:.0f} % of the minutes are near the flat: on one hill the sensor's reading of "
+            "the slope and the runner cannot be told apart"
         )
     power = float(np.median(every))
     origin = float(min(days))
@@ -196,7 +235,8 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     low, high = np.percentile(every, [5, 95])
     error, error_sd = _watts_error([(r.blocks[k], x[k]) for r, x, k in told], power)
     k = C["power"]
-    # What a run's own level and straight drift, slopes and the bend leave of power's spread: more than a part of it cannot be error.
+    # What a run's own level and straight drift, slopes and the bend leave of power's spread: more than a part of it
+    # cannot be error.
     left = (xx - np.einsum("ipz,izw,iqw->ipq", xz, np.linalg.pinv(zz), xz)).sum(axis=0)
     others = [C["curve"], C["up"], C["down"]]
     spread = left[k, k] - left[k, others] @ np.linalg.pinv(left[np.ix_(others, others)]) @ left[others, k]
@@ -205,16 +245,34 @@ def prepare(runs: Sequence[RunRows], border: float, few: bool = False) -> Prepar
     blur_sd = min((error_sd if error / spread <= MOST_BLUR else error) / spread, 1.0)
     xx[:, k, k] -= n * blur * spread
     return Prepared(
-        [r for r, _, _ in told], [(x, k) for _, x, k in told], power, border, tau, np.array(days, dtype=float), xx, xz, zz, xy, zy, yy, n, max(within, 0.5), (1 + rho) / (1 - rho), float(low),
-        float(high), blur, blur_sd,
-    )  # fmt: skip
+        [r for r, _, _ in told],
+        [(x, k) for _, x, k in told],
+        power,
+        border,
+        tau,
+        np.array(days, dtype=float),
+        xx,
+        xz,
+        zz,
+        xy,
+        zy,
+        yy,
+        n,
+        max(within, 0.5),
+        (1 + rho) / (1 - rho),
+        float(low),
+        float(high),
+        blur,
+        blur_sd,
+    )
 
 
 def _watts_error(minutes: Sequence[tuple[Floats, Floats]], power: float) -> tuple[float, float]:
-    """Variance [W²] of what a minute's watts err by and the heart does not answer, and its standard error, from evenly run minutes.
+    """Variance [W²] of what a minute's watts err by and the heart does not answer, and its standard error, from evenly
+    run minutes.
 
-    Such errors do not last: power three minutes away shares what lasts and not the error, so that the slope by it (an instrument) is not
-    flattened as the plain one is.
+    Such errors do not last: power three minutes away shares what lasts and not the error, so that the slope by it (an
+    instrument) is not flattened as the plain one is.
     """
     sums = []
     for block, x in minutes:
@@ -270,8 +328,9 @@ def _time_constants(runs: Sequence[RunRows], border: float, edge: float) -> tupl
 
 
 def shown(runs: Sequence[RunRows], power: float) -> tuple[float, float] | None:
-    """Change of the watts that the device shows at the same flat speed, from the first day to the last [%], and its standard error; None
-    where under six runs tell it. The device, the ground or the way of running: it cannot be told which."""
+    """Change of the watts that the device shows at the same flat speed, from the first day to the last [%], and its
+    standard error; None where under six runs tell it. The device, the ground or the way of running: it cannot be told
+    which."""
     day, cost = [], []
     for run in runs:
         b = run.blocks
@@ -290,8 +349,12 @@ def shown(runs: Sequence[RunRows], power: float) -> tuple[float, float] | None:
 
 
 def device_moved(runs: Sequence[RunRows], power: float, gained: float) -> str:
-    """Why a gain of later runs may be the device's: it shows surely more watts (or fewer, for a loss) at the same speed, by a third of the gain or more."""
+    """Why a gain of later runs may be the device's: it shows surely more watts (or fewer, for a loss) at the same
+    speed, by a third of the gain or more."""
     told = shown(runs, power)
     if told is None or told[0] * gained <= 0 or abs(told[0]) < max(2.6 * told[1], abs(gained) / 3):
         return ""
-    return f"the device shows {abs(told[0]):.1f} % {'more' if told[0] > 0 else 'fewer'} watts at the same speed than at the beginning, which looks the same: footwork devices tells more"
+    return (
+        f"the device shows {abs(told[0]):.1f} % {'more' if told[0] > 0 else 'fewer'} watts at the same speed than "
+        "at the beginning, which looks the same: footwork devices tells more"
+    )

@@ -1,4 +1,5 @@
-"""Power at speed, per scale: what a device shows at a pace, uphill, downhill, in wind and warmth, learned from steady minutes.
+"""Power at speed, per scale: what a device shows at a pace, uphill, downhill, in wind and warmth, learned from steady
+minutes.
 
 It describes the device and the runner's pace, not economy.
 """
@@ -25,8 +26,8 @@ _MINUTE_SD, _PRIOR_DAY_SD = (
     0.02,
 )  # spread of steady minutes and of days; our conventions until the data say otherwise
 STEEPEST = 0.15  # steeper minutes are hiked or braked
-# What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples of
-# Minetti's, the wind's share a multiple of the drag model's, warmth a share per degree above 15 °C.
+# What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples
+# of Minetti's, the wind's share a multiple of the drag model's, warmth a share per degree above 15 °C.
 EFFECTS = {"uphill": (1.0, 0.3), "downhill": (1.0, 0.3), "wind": (0.5, 0.5), "warmth": (0.0, 0.002)}
 
 
@@ -80,19 +81,26 @@ def modelled(mass: float) -> PowerAtSpeed:
 
 
 def prior(mass: float) -> PowerAtSpeed:
-    """What foot sensors usually show for that mass [kg], 1.0 J/kg/m with 5 % between devices; for use until runs say more."""
+    """What foot sensors usually show for that mass [kg], 1.0 J/kg/m with 5 % between devices; for use until runs say
+    more."""
     speeds = np.arange(0.0, FASTEST + STEP, STEP)
     return PowerAtSpeed(speeds, mass * power_model.FLAT_COST * speeds, 3.5, 0.05, 0.02, _PRIOR_DAY_SD, 0, 0, "prior")
 
 
 def _others(block: Floats, sky: Sky | None) -> Floats:
-    """Design columns of `EFFECTS` for each minute: Minetti's extra share uphill and downhill, extra drag, degrees above 15 °C."""
+    """Design columns of `EFFECTS` for each minute: Minetti's extra share uphill and downhill, extra drag, degrees above
+    15 °C."""
     grade = np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
     extra = power_model.slope_factor(grade) - 1.0
     warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
-    return np.column_stack([
-        np.where(grade > 0, extra, 0.0), np.where(grade < 0, extra, 0.0), extra_drag(block, sky), np.full(len(block), warm),
-    ])  # fmt: skip
+    return np.column_stack(
+        [
+            np.where(grade > 0, extra, 0.0),
+            np.where(grade < 0, extra, 0.0),
+            extra_drag(block, sky),
+            np.full(len(block), warm),
+        ]
+    )
 
 
 def steady(block: Floats) -> Floats:
@@ -119,8 +127,8 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
     Returns
     -------
     PowerAtSpeed or None
-        None without at least ten steady minutes within 2 % of level. Runs differ from day to day; the level's error counts
-        runs, not minutes.
+        None without at least ten steady minutes within 2 % of level. Runs differ from day to day; the level's error
+        counts runs, not minutes.
     """
     given = [(steady(b), s) for b, s in zip(blocks, skies or [None] * len(blocks), strict=True)]
     given = [(b, s) for b, s in given if len(b)]
@@ -140,9 +148,12 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
         pairs.append((design, block[:, AT["power"]] / speed / guess))
     about, sure = (mass / guess, 0.15 * mass / guess) if mass is not None else (1.0, 10.0)
     made = mixed.fit(
-        pairs, [sure, 0.03, *(sd for _, sd in EFFECTS.values())], [about, 0.0, *(mean for mean, _ in EFFECTS.values())],
-        start=(_MINUTE_SD, _PRIOR_DAY_SD), robust=True,
-    )  # fmt: skip
+        pairs,
+        [sure, 0.03, *(sd for _, sd in EFFECTS.values())],
+        [about, 0.0, *(mean for mean, _ in EFFECTS.values())],
+        start=(_MINUTE_SD, _PRIOR_DAY_SD),
+        robust=True,
+    )
     flat, tilt = float(made.coefficients[0]), float(made.coefficients[1])
     speeds = np.arange(0.0, FASTEST + STEP, STEP)
     # Outside the speeds seen, joules per metre stay what they were at the edge: the line is not extrapolated.
@@ -151,9 +162,17 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
     watts = watts + np.arange(len(watts)) * 1e-9  # strictly rising, so that it can be inverted
     effects = {name: (float(made.coefficients[2 + i]) / flat, made.sd(2 + i) / flat) for i, name in enumerate(EFFECTS)}
     return PowerAtSpeed(
-        speeds, watts, centre, made.sd(0) / flat, made.sd(1) / flat, made.between / flat, minutes, len(given),
-        "steady minutes", effects,
-    )  # fmt: skip
+        speeds,
+        watts,
+        centre,
+        made.sd(0) / flat,
+        made.sd(1) / flat,
+        made.between / flat,
+        minutes,
+        len(given),
+        "steady minutes",
+        effects,
+    )
 
 
 def held_out(

@@ -14,8 +14,21 @@ from footwork.signals import PowerStream, Signals
 
 METHOD_VERSION = 4
 BLOCK_S = 60
-BLOCK_COLUMNS = ("elapsed", "power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", "power_sd",
-                 "east", "north", "stance_time", "vertical_oscillation")  # fmt: skip
+BLOCK_COLUMNS = (
+    "elapsed",
+    "power",
+    "speed",
+    "grade",
+    "heart_rate",
+    "cadence",
+    "temperature",
+    "altitude",
+    "power_sd",
+    "east",
+    "north",
+    "stance_time",
+    "vertical_oscillation",
+)
 _MEANS = (
     "power",
     "speed",
@@ -123,8 +136,8 @@ def blocks(signals: Signals, column: str = "power") -> npt.NDArray[np.float32]:
     Returns
     -------
     numpy.ndarray, shape (n, 13)
-        Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W], east and north the share of
-        the minute's way that went there (-1 to 1); NaN where a third or more of the minute is missing.
+        Means of `BLOCK_COLUMNS`; elapsed is the start in seconds, power_sd the spread within [W], east and north the
+        share of the minute's way that went there (-1 to 1); NaN where a third or more of the minute is missing.
     """
     whole = len(signals) // BLOCK_S
     if whole == 0:

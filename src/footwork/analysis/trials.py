@@ -1,4 +1,5 @@
-"""A fair trial of a change: orders that balance drift, how many runs it takes, the effect with its interval, the optimum of a cadence curve."""
+"""A fair trial of a change: orders that balance drift, how many runs it takes, the effect with its interval, the
+optimum of a cadence curve."""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ ALPHA, POWER = 0.05, 0.8
 
 
 def order(conditions: int, repeats: int, runs: int, seed: int) -> list[list[int]]:
-    """Orders of conditions for each run: random, then the same backwards, so that a steady drift favours none; ABBA where there are two.
+    """Orders of conditions for each run: random, then the same backwards, so that a steady drift favours none; ABBA
+    where there are two.
 
     Parameters
     ----------
@@ -30,7 +32,8 @@ def order(conditions: int, repeats: int, runs: int, seed: int) -> list[list[int]
         How often a run holds the order and its mirror, 1 or more: each condition comes twice as often.
     runs : int
     seed : int
-        0 or more; the same seed gives the same orders. Where there are two conditions, every other run, at random, begins with the other one.
+        0 or more; the same seed gives the same orders. Where there are two conditions, every other run, at random,
+        begins with the other one.
     """
     rng = np.random.default_rng(seed)
     firsts = [k % 2 for k in range(runs)]
@@ -74,7 +77,8 @@ def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, neede
 
 
 def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, power: float = POWER) -> int | None:
-    """Least number of runs, each of them a look, for a chance of a verdict; None where 24 are too few. ``others``: conditions that are held against the first."""
+    """Least number of runs, each of them a look, for a chance of a verdict; None where 24 are too few. ``others``:
+    conditions that are held against the first."""
     return next(
         (n for n in range(2, MOST_RUNS + 1) if power_of(effect, sd, n, worthwhile, sure_enough(n, others)) >= power),
         None,
@@ -82,12 +86,14 @@ def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, po
 
 
 def run_sd(block_sd: float, blocks: int, effect_sd: float = EFFECT_SD_BPM) -> float:
-    """SD of the effect that one run of two conditions shows: half of its blocks against the other half, and the effect's own spread."""
+    """SD of the effect that one run of two conditions shows: half of its blocks against the other half, and the
+    effect's own spread."""
     return float(np.sqrt(4 * block_sd**2 / blocks + effect_sd**2))
 
 
 def typical_error(blocks: Sequence[tuple[Floats, Floats]]) -> tuple[float, int] | None:
-    """SD of a block's mean heart rate about what power and a straight drift explain, over runs, and its degrees of freedom.
+    """SD of a block's mean heart rate about what power and a straight drift explain, over runs, and its degrees of
+    freedom.
 
     Parameters
     ----------
@@ -106,7 +112,8 @@ def typical_error(blocks: Sequence[tuple[Floats, Floats]]) -> tuple[float, int] 
 
 @dataclass(frozen=True)
 class Fit:
-    """A fitted effect: value, standard error and degrees of freedom of each fixed coefficient asked for; spread within and of the effect over runs."""
+    """A fitted effect: value, standard error and degrees of freedom of each fixed coefficient asked for; spread within
+    and of the effect over runs."""
 
     values: Floats
     covariance: Floats
@@ -185,7 +192,8 @@ def fit(y: Floats, fixed: Floats, random: Floats, groups: Floats, keep: int, res
 
 @dataclass(frozen=True)
 class Block:
-    """One block of a trial as run: its run, condition (from 0), middle in time [h], and the outcome; speed [m/s] beside it."""
+    """One block of a trial as run: its run, condition (from 0), middle in time [h], and the outcome; speed [m/s] beside
+    it."""
 
     run: int
     condition: int
@@ -195,7 +203,8 @@ class Block:
 
 
 def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolution: float = 0.0) -> Fit:
-    """Effect of each condition against the first, with each run's own level and drift taken off; with two runs and more, at most as many degrees of freedom as runs less one.
+    """Effect of each condition against the first, with each run's own level and drift taken off; with two runs and
+    more, at most as many degrees of freedom as runs less one.
 
     Parameters
     ----------
@@ -238,8 +247,8 @@ def estimate(found: Fit, k: int, unit: str, method: str = "trial") -> Estimate:
 
 
 def optimum(cadence: Floats, rate: Floats, groups: Floats, hours: Floats) -> tuple[Estimate, Floats]:
-    """Cadence of least heart rate: the vertex of a quadratic over runs, each with its own level and drift; and the curve's coefficients about
-    the mean cadence (linear, quadratic).
+    """Cadence of least heart rate: the vertex of a quadratic over runs, each with its own level and drift; and the
+    curve's coefficients about the mean cadence (linear, quadratic).
 
     Parameters
     ----------
@@ -249,7 +258,8 @@ def optimum(cadence: Floats, rate: Floats, groups: Floats, hours: Floats) -> tup
     Returns
     -------
     estimate, coefficients
-        Fieller's interval; withheld where the curve does not bend upwards for sure, or the vertex lies outside what was run.
+        Fieller's interval; withheld where the curve does not bend upwards for sure, or the vertex lies outside what was
+        run.
     """
     from scipy.stats import t
 

@@ -46,7 +46,8 @@ def extra_drag(block: Floats, sky: Sky | None) -> Floats:
 
 @dataclass(frozen=True)
 class Usual:
-    """A line with an effect for each run: coefficients, their covariance, spread between runs and within, and centres."""
+    """A line with an effect for each run: coefficients, their covariance, spread between runs and within, and
+    centres."""
 
     coefficients: Floats
     covariance: Floats
@@ -157,7 +158,8 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
 
 @dataclass(frozen=True)
 class Comparison:
-    """A run against the usual: how much more (relative for power, bpm for heart rate), its SD, and over how many minutes."""
+    """A run against the usual: how much more (relative for power, bpm for heart rate), its SD, and over how many
+    minutes."""
 
     excess: float
     sd: float

@@ -14,7 +14,8 @@ MOST_POINTS = 2000
 
 @dataclass(frozen=True)
 class Mark:
-    """A line, a band between ``y`` and ``y2``, or points; ``label`` is written beside it; ``accent`` marks the estimate."""
+    """A line, a band between ``y`` and ``y2``, or points; ``label`` is written beside it; ``accent`` marks the
+    estimate."""
 
     kind: Literal["line", "band", "points"]
     x: Floats
@@ -27,7 +28,8 @@ class Mark:
 
 @dataclass(frozen=True)
 class Pane:
-    """Marks over one vertical axis; ``form`` says how its numbers read: plain, or pace (speed in m/s, shown as time)."""
+    """Marks over one vertical axis; ``form`` says how its numbers read: plain, or pace (speed in m/s, shown as
+    time)."""
 
     title: str
     marks: list[Mark]

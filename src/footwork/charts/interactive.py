@@ -12,14 +12,27 @@ from footwork.quantities import MILE_M, Floats
 _LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 38
 _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
 # Constant functions of the page; numbers only ever reach them as data.
-_CLOCK = "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
-_DATE = "(v) => { const d = new Date((v - 719163) * 864e5); return d.getUTCDate() + ' ' + ['Jan','Feb','Mar','Apr','May','Jun','Jul','Aug','Sep','Oct','Nov','Dec'][d.getUTCMonth()] + (d.getUTCMonth() === 0 ? ' ' + d.getUTCFullYear() : ''); }"
+_CLOCK = (
+    "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return "
+    "(h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
+)
+_DATE = (
+    "(v) => { const d = new Date((v - 719163) * 864e5); return d.getUTCDate() + ' ' + "
+    "['Jan','Feb','Mar','Apr','May','Jun','Jul','Aug','Sep','Oct','Nov','Dec'][d.getUTCMonth()] + "
+    "(d.getUTCMonth() === 0 ? ' ' + d.getUTCFullYear() : ''); }"
+)
 _WATTS = "(v) => Math.round(v) + ' W'"
-_SHORT = "(v) => { v = Math.round(v); if (v < 60) return v + ' s'; if (v < 3600) return Math.round(v / 6) / 10 + ' min'; return Math.round(v / 360) / 10 + ' h'; }"
+_SHORT = (
+    "(v) => { v = Math.round(v); if (v < 60) return v + ' s'; if (v < 3600) return Math.round(v / 6) / 10 + ' "
+    "min'; return Math.round(v / 360) / 10 + ' h'; }"
+)
 
 
 def _pace(metres: float) -> str:
-    return f"(v) => {{ if (!(v > 0.05)) return ''; const s = Math.round({metres} / v); return Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0'); }}"
+    return (
+        f"(v) => {{ if (!(v > 0.05)) return ''; const s = Math.round({metres} / v); return Math.floor(s / 60) + "
+        "':' + String(s % 60).padStart(2, '0'); }"
+    )
 
 
 def _number(pane: Pane) -> str:
@@ -68,20 +81,47 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
             }
         )
         low, high = _range(pane)
-        x_axes.append({
-            "type": "log" if chart.axis == "log-time" else "value", "gridIndex": index,
-            "min": "dataMin", "max": "dataMax",
-            "axisLine": {"onZero": False, "lineStyle": {"color": _RULE}}, "axisTick": {"show": False}, "splitLine": {"show": False},
-            "axisLabel": {"show": last, "color": _SOFT, "fontSize": 13, "margin": 12, ":formatter": shown, "hideOverlap": True,
-                          **({"customValues": _log_ticks(chart)} if chart.axis == "log-time" else {})},
-            **({"interval": _tick(chart)} if chart.axis == "time" else {}),
-            "axisPointer": {"show": True, "label": {"show": False}, "lineStyle": {"color": _SOFT, "type": "solid", "width": 1}},
-        })  # fmt: skip
-        y_axes.append({
-            "type": "value", "gridIndex": index, "min": low, "max": high, "interval": max(high - low, 1e-6), "splitNumber": 1,
-            "inverse": False, "axisLine": {"show": False}, "axisTick": {"show": False}, "splitLine": {"show": False},
-            "axisLabel": {"color": _SOFT, "fontSize": 13, "margin": 6, ":formatter": _number(pane)},
-        })  # fmt: skip
+        x_axes.append(
+            {
+                "type": "log" if chart.axis == "log-time" else "value",
+                "gridIndex": index,
+                "min": "dataMin",
+                "max": "dataMax",
+                "axisLine": {"onZero": False, "lineStyle": {"color": _RULE}},
+                "axisTick": {"show": False},
+                "splitLine": {"show": False},
+                "axisLabel": {
+                    "show": last,
+                    "color": _SOFT,
+                    "fontSize": 13,
+                    "margin": 12,
+                    ":formatter": shown,
+                    "hideOverlap": True,
+                    **({"customValues": _log_ticks(chart)} if chart.axis == "log-time" else {}),
+                },
+                **({"interval": _tick(chart)} if chart.axis == "time" else {}),
+                "axisPointer": {
+                    "show": True,
+                    "label": {"show": False},
+                    "lineStyle": {"color": _SOFT, "type": "solid", "width": 1},
+                },
+            }
+        )
+        y_axes.append(
+            {
+                "type": "value",
+                "gridIndex": index,
+                "min": low,
+                "max": high,
+                "interval": max(high - low, 1e-6),
+                "splitNumber": 1,
+                "inverse": False,
+                "axisLine": {"show": False},
+                "axisTick": {"show": False},
+                "splitLine": {"show": False},
+                "axisLabel": {"color": _SOFT, "fontSize": 13, "margin": 6, ":formatter": _number(pane)},
+            }
+        )
         for number, mark in enumerate(pane.marks):
             series += _series(mark, pane, index, number, window)
         top += pane.height + _GAP
@@ -90,22 +130,44 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
         "(items) => { if (!items.length) return ''; const x = ("
         + shown
         + ")(items[0].axisValue); const seen = {}; let out = '';"
-        "for (const i of items) { if (!i.seriesId.startsWith('read:') || i.value[1] == null || seen[i.seriesId]) continue; seen[i.seriesId] = 1;"
+        "for (const i of items) { if (!i.seriesId.startsWith('read:') || i.value[1] == null || "
+        "seen[i.seriesId]) continue; seen[i.seriesId] = 1;"
         " const f = [" + ",".join(_number(p) for p in chart.panes) + "][i.axisIndex];"
         " out += '&ensp; ' + i.seriesName + ' <b>' + f(i.value[1]) + '</b>'; } return x + out; }"
     )
     return {
-        "animation": False, "title": titles, "grid": grids, "xAxis": x_axes, "yAxis": y_axes, "series": series,
-        "textStyle": {"fontFamily": "inherit"}, "axisPointer": {"link": [{"xAxisIndex": "all"}], "snap": False},
+        "animation": False,
+        "title": titles,
+        "grid": grids,
+        "xAxis": x_axes,
+        "yAxis": y_axes,
+        "series": series,
+        "textStyle": {"fontFamily": "inherit"},
+        "axisPointer": {"link": [{"xAxisIndex": "all"}], "snap": False},
         "tooltip": {
-            "trigger": "axis", "position": [0, -6], "backgroundColor": "transparent", "borderWidth": 0, "padding": 0, "confine": False,
-            "extraCssText": "box-shadow:none;white-space:normal", "textStyle": {"color": _INK, "fontSize": 14}, ":formatter": readout,
+            "trigger": "axis",
+            "position": [0, -6],
+            "backgroundColor": "transparent",
+            "borderWidth": 0,
+            "padding": 0,
+            "confine": False,
+            "extraCssText": "box-shadow:none;white-space:normal",
+            "textStyle": {"color": _INK, "fontSize": 14},
+            ":formatter": readout,
             "transitionDuration": 0,
         },
-        "dataZoom": [{"type": "inside", "xAxisIndex": axes, "filterMode": "none", "zoomOnMouseWheel": "ctrl", "moveOnMouseWheel": False}],
+        "dataZoom": [
+            {
+                "type": "inside",
+                "xAxisIndex": axes,
+                "filterMode": "none",
+                "zoomOnMouseWheel": "ctrl",
+                "moveOnMouseWheel": False,
+            }
+        ],
         "aria": {"enabled": True, "label": {"enabled": True, "description": chart.alt}},
         "toolbox": {"show": False},
-    }  # fmt: skip
+    }
 
 
 def _extent(chart: Chart) -> tuple[float, float]:
@@ -191,11 +253,26 @@ def _series(
         ]
     x, y = thin(x, y)
     colour = _ACCENT if mark.accent else _SOFT if mark.soft else _INK
-    return [{
-        **common, "id": f"read:{index}:{number}", "name": mark.label or name, "type": "line", "connectNulls": False, "data": _pairs(x, y),
-        "labelLayout": {"moveOverlap": "shiftY"}, "lineStyle": {"color": colour, "width": 1.3}, "itemStyle": {"color": colour},
-        "endLabel": {"show": bool(mark.label), "formatter": mark.label, "color": colour, "fontSize": 13, "distance": 4},
-    }]  # fmt: skip
+    return [
+        {
+            **common,
+            "id": f"read:{index}:{number}",
+            "name": mark.label or name,
+            "type": "line",
+            "connectNulls": False,
+            "data": _pairs(x, y),
+            "labelLayout": {"moveOverlap": "shiftY"},
+            "lineStyle": {"color": colour, "width": 1.3},
+            "itemStyle": {"color": colour},
+            "endLabel": {
+                "show": bool(mark.label),
+                "formatter": mark.label,
+                "color": colour,
+                "fontSize": 13,
+                "distance": 4,
+            },
+        }
+    ]
 
 
 def _pairs(x: Floats, y: Floats) -> list[list[float | None]]:

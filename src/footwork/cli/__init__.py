@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 import os
 import sys
+from typing import Any
 
-from typer import Abort
-from typer._click.exceptions import ClickException  # what typer raises for a command line it cannot parse
+from typer import Abort, BadParameter
 
 from footwork.cli.common import app, say
 from footwork.errors import FootworkError
@@ -25,6 +25,9 @@ from footwork.cli import running  # isort: skip
 __all__ = ["answers", "app", "devices", "keeping", "main", "progress", "race", "recordings", "running", "sessions"]
 
 
+CommandLineError: Any = BadParameter.__base__  # what typer raises for any command line it cannot parse
+
+
 def main() -> None:
     """Entry point: every error we know is one sentence on stderr and its documented exit code."""
     for stream in (sys.stdout, sys.stderr):
@@ -32,7 +35,7 @@ def main() -> None:
             stream.reconfigure(errors="replace")
     try:
         sys.exit(app(args=None if len(sys.argv) > 1 else ["--help"], standalone_mode=False))
-    except ClickException as error:
+    except CommandLineError as error:
         if "--json" in sys.argv:
             print(json.dumps({"error": error.format_message()}))
         say(f"footwork: {error.format_message()} (footwork --help tells the commands and options)", err=True)

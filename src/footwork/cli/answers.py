@@ -55,7 +55,8 @@ def capacity(
     say(f"Critical power   {describe(made.critical_power, 0, kind)}")
     if made.accepted is not None:
         say(
-            f"Accepted         {made.accepted['critical_power_w']:.0f} W from {made.accepted['date']}: domains and load use it"
+            f"Accepted         {made.accepted['critical_power_w']:.0f} W from {made.accepted['date']}: "
+            "domains and load use it"
         )
     if made.w_prime.value is not None:
         say(f"W′               {describe(made.w_prime.scaled(1e-3, 'kJ'), 1)}")
@@ -76,7 +77,10 @@ def capacity(
         )
         if border["speed"].value is not None:
             s = border["speed"]
-            text += f"; {format_pace(s.value, imperial)}  {format_pace(s.high, imperial).split()[0]}–{format_pace(s.low, imperial).split()[0]}"
+            text += (
+                f"; {format_pace(s.value, imperial)}  "
+                f"{format_pace(s.high, imperial).split()[0]}–{format_pace(s.low, imperial).split()[0]}"
+            )
         if border["heart_rate"].value is not None or name != "severe_extreme":
             text += f"; heart rate {describe(border['heart_rate'])}"
         say(text)
@@ -84,7 +88,10 @@ def capacity(
         say(
             "Forms (error in): "
             + "; ".join(
-                f"{f['form']} ({f['error_in']}) CP {describe(f['critical_power'])}, W′ {describe(f['w_prime'].scaled(1e-3, 'kJ'), 1)}"
+                (
+                    f"{f['form']} ({f['error_in']}) CP {describe(f['critical_power'])}, W′ "
+                    f"{describe(f['w_prime'].scaled(1e-3, 'kJ'), 1)}"
+                )
                 for f in made.forms
             )
         )
@@ -101,7 +108,8 @@ def capacity(
     if span:
         spent = ", ".join(f"{n} {format_duration(s)}" for n, s in span["seconds_in_domains"].items())
         say(
-            f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes ({span['critical_power']})."
+            f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes "
+            f"({span['critical_power']})."
         )
     if history and "history" in result:  # stated efforts have none
         _history(result)
@@ -109,7 +117,8 @@ def capacity(
         say(f"Note: {text}")
     if kind in ("lower bound", "none", "habitual"):
         say(
-            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up (footwork methods cautions), then mark the run."
+            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are "
+            "well and warmed up (footwork methods cautions), then mark the run."
         )
     return None
 
@@ -128,7 +137,8 @@ def _history(result: dict[str, Any]) -> None:
         say(f"Moved on {row['date']} by {run} ({row['kind']}): {row['before_w']:.0f} to {row['after_w']:.0f} W")
     for row in result["tests"]:
         say(
-            f"A test of {row['test']} would narrow the interval from ±{row['half_width_now_w']:.0f} to about ±{row['half_width_after_w']:.0f} W"
+            f"A test of {row['test']} would narrow the interval from ±{row['half_width_now_w']:.0f} to about "
+            f"±{row['half_width_after_w']:.0f} W"
         )
 
 
@@ -176,12 +186,16 @@ def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None
             say(f"{group['name']:<8} withheld: {power['reason']}")
             continue
         rate = group["heart_rate"]
-        text = f"{group['name']:<8} {power['value']:.0f} W  {power['low']:.0f}–{power['high']:.0f}, from run to run ±{group['spread_w']:.0f} W; {format_pace(group['speed']['value'], imperial)}"
+        text = (
+            f"{group['name']:<8} {power['value']:.0f} W  {power['low']:.0f}–{power['high']:.0f}, from run to run "
+            f"±{group['spread_w']:.0f} W; {format_pace(group['speed']['value'], imperial)}"
+        )
         say(text + (f"; {rate['value']:.0f} bpm" if rate["value"] is not None else "") + f" ({group['runs']} runs)")
     for row in found["at_pace"]:
         p = row["power"]
         say(
-            f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f}, day to day ±{row['spread_w']:.0f} W"
+            f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  "
+            f"{p['low']:.0f}–{p['high']:.0f}, day to day ±{row['spread_w']:.0f} W"
         )
     for row in found["effects"]:
         e = row["effect"]
@@ -216,7 +230,8 @@ def compare(
     say(f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes together.")
     lag = found["lag"]
     say(
-        f"The second clock is {lag['value']:+.1f} s late  {lag['low']:+.1f} to {lag['high']:+.1f}, by {found['lag_by'].replace('_', ' ')}."
+        f"The second clock is {lag['value']:+.1f} s late  {lag['low']:+.1f} to {lag['high']:+.1f}, by "
+        f"{found['lag_by'].replace('_', ' ')}."
     )
     for level, rows in (("1 s", found), *found["levels"].items()):
         for name in comparing.SIGNALS:
@@ -225,8 +240,11 @@ def compare(
             r = rows[name]
             low, high = r["limits_of_agreement"]["low"], r["limits_of_agreement"]["high"]
             say(
-                f"{name.replace('_', ' ')} at {level}: bias {_signed(r['bias'])}; limits {_signed(low)} and {_signed(high)}; concordance {r['concordance']['value']:.3f}, intraclass (2,1) {r['intraclass']['2,1']:.3f}; "
-                f"line {r['deming']['slope']['value']:.3f} times {r['deming']['intercept']['value']:+.1f}; typical error {r['typical_error']['value']:.2f} {r['typical_error']['unit']}; "
+                f"{name.replace('_', ' ')} at {level}: bias {_signed(r['bias'])}; limits {_signed(low)} and "
+                f"{_signed(high)}; concordance {r['concordance']['value']:.3f}, intraclass (2,1) "
+                f"{r['intraclass']['2,1']:.3f}; "
+                f"line {r['deming']['slope']['value']:.3f} times {r['deming']['intercept']['value']:+.1f}; "
+                f"typical error {r['typical_error']['value']:.2f} {r['typical_error']['unit']}; "
                 f"{r['n']} pairs worth {r['n_effective']:.0f}"
             )
     for name, reason in found["reasons"].items():

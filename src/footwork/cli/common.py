@@ -14,17 +14,40 @@ import typer
 
 app = typer.Typer(
     help="Running power on your own machine: recordings in; critical power, domains and race plans out.",
-    no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
-)  # fmt: skip
-_ASCII = str.maketrans({"′": "'", "–": "-", "−": "-", "°": " deg", "·": " ", "γ": "gamma", "†": "*", "≈": "~", "₀": "0", "±": "+/-",
-                        "½": "1/2", "ρ": "rho", "²": "2", "³": "3", "Σ": "sum", "…": "..", "\u0304": ""})  # fmt: skip
+)
+_ASCII = str.maketrans(
+    {
+        "′": "'",
+        "–": "-",
+        "−": "-",
+        "°": " deg",
+        "·": " ",
+        "γ": "gamma",
+        "†": "*",
+        "≈": "~",
+        "₀": "0",
+        "±": "+/-",
+        "½": "1/2",
+        "ρ": "rho",
+        "²": "2",
+        "³": "3",
+        "Σ": "sum",
+        "…": "..",
+        "\u0304": "",
+    }
+)
 Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
 Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default the newest run's.")]
 Scale = Annotated[
     str | None,
     typer.Option(
-        help="Whose watts: a scale's name, also followed by 'with converted watts'; by default the one most used in the six weeks before."
+        help="Whose watts: a scale's name, also followed by 'with converted watts'; by default the one most used "
+        "in the six weeks before."
     ),
 ]
 Efforts = Annotated[

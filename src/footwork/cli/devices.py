@@ -31,7 +31,8 @@ def devices_list(context: typer.Context, as_json: Json = False) -> None:
     for s in found["scales"]:
         accepted = f", accepted CP {s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else ""
         say(
-            f"{s['name']}{' (main)' if s['main'] else ''}: {s['runs']} run{'s' if s['runs'] != 1 else ''} from {s['first']} to {s['last']}, {format_duration(s['duration_s'])}{accepted}"
+            f"{s['name']}{' (main)' if s['main'] else ''}: {s['runs']} run{'s' if s['runs'] != 1 else ''} "
+            f"from {s['first']} to {s['last']}, {format_duration(s['duration_s'])}{accepted}"
         )
         if s["drift"] and s["drift"]["reason"]:
             say(f"  drift not watched: {s['drift']['reason']}")
@@ -84,7 +85,8 @@ def break_(
     if as_json:
         return out({"edit": edit, "scale": shown})
     return say(
-        f"From {when} on its watts are on the scale '{shown}'; an accepted CP stays where it was. Undo with 'footwork edit undo {edit}'."
+        f"From {when} on its watts are on the scale '{shown}'; an accepted CP stays where it was. Undo with "
+        f"'footwork edit undo {edit}'."
     )
 
 
@@ -119,7 +121,8 @@ def check(
             pace = f"{s['speed_mps']:.2f} m/s  " if s["speed_mps"] else ""
             say(f"  round {s['round']}, step {s['step']}: {pace}{s['power_w']:.1f} W")
         say(
-            f"  typical error {_whole(told['typical_error'])}; repeatability {_whole(told['repeatability'])}; linearity {_whole(told['linearity'])}"
+            f"  typical error {_whole(told['typical_error'])}; repeatability {_whole(told['repeatability'])}; "
+            f"linearity {_whole(told['linearity'])}"
         )
     return None
 
@@ -148,19 +151,22 @@ def power_at_speed(date: Date = None, scale: Scale = None, as_json: Json = False
         p, kg = row["power"], row["specific_power"]
         each = f", {kg['value']:.2f} W/kg" if kg["value"] is not None else ""
         say(
-            f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f}{each}"
+            f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  "
+            f"{p['low']:.0f}–{p['high']:.0f}{each}"
         )
     for e in found["effects"]:
         v = e["effect"]
         unit = " %" if v["unit"] == "%" else ""
         say(
-            f"{e['what']}: {v['value']:.2f}{unit}  {v['low']:.2f} to {v['high']:.2f}; your runs tell {100 * e['learned_share']:.0f} % of it"
+            f"{e['what']}: {v['value']:.2f}{unit}  {v['low']:.2f} to {v['high']:.2f}; your runs tell "
+            f"{100 * e['learned_share']:.0f} % of it"
         )
     error = found["held_out"]["run_error"]
     if error["value"] is None:
         say(f"Error of modelled power withheld: {error['reason']}.")
     else:
         say(
-            f"Modelled power on runs held out: a run's mean within a typical {error['value']:.1f} % ({error['low']:.1f} to {error['high']:.1f}), {error['n']} runs."
+            f"Modelled power on runs held out: a run's mean within a typical {error['value']:.1f} % "
+            f"({error['low']:.1f} to {error['high']:.1f}), {error['n']} runs."
         )
     return None

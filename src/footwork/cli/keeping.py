@@ -156,7 +156,11 @@ def delete(
         also = [r for r in library.bound_to(run) if r != run]
         if not yes:
             more = f" Its file also holds run {', '.join(map(str, also))}, which goes with it." if also else ""
-            typer.confirm(f"Remove run {run}, its original file and all that was said about it?{more} This cannot be undone", abort=True, err=True)  # fmt: skip
+            typer.confirm(
+                f"Remove run {run}, its original file and all that was said about it?{more} This cannot be undone",
+                abort=True,
+                err=True,
+            )
         gone = library.delete(run, forever=True)
     if as_json:
         return out({"deleted": gone})
@@ -181,9 +185,14 @@ def diary(
     from footwork.library.diary import CAUTION, unwell
 
     given = {
-        "exertion": exertion, "sleep": sleep, "resting_heart_rate": resting_heart_rate, "soreness": soreness,
-        "illness": illness, "injury": injury, "note": note,
-    }  # fmt: skip
+        "exertion": exertion,
+        "sleep": sleep,
+        "resting_heart_rate": resting_heart_rate,
+        "soreness": soreness,
+        "illness": illness,
+        "injury": injury,
+        "note": note,
+    }
     values: dict[str, Any] = {n: v for n, v in given.items() if v is not None}
     values |= {name.replace("-", "_"): None for name in clear or []}
     with opened(create=bool(values)) as library:
@@ -235,13 +244,17 @@ def weather(
             if as_json:
                 return out(told)
             return say(
-                f"{plural(told['reports'], 'report')} read; {plural(len(told['runs']), 'run')} got the weather nearest in time and place."
+                f"{plural(told['reports'], 'report')} read; {plural(len(told['runs']), 'run')} got the "
+                "weather nearest in time and place."
             )
         speed, source = parse_wind(wind)
         values = {
-            "temperature_c": temperature, "humidity": None if humidity is None else humidity / 100, "wind_mps": speed,
-            "wind_from_deg": source, "pressure_pa": None if pressure is None else pressure * 100,
-        }  # fmt: skip
+            "temperature_c": temperature,
+            "humidity": None if humidity is None else humidity / 100,
+            "wind_mps": speed,
+            "wind_from_deg": source,
+            "pressure_pa": None if pressure is None else pressure * 100,
+        }
         if metar or any(v is not None for v in values.values()):
             library.set_weather(run, metar=metar, **values)
         row = library.run(run).row
@@ -294,7 +307,8 @@ def backup(
     if as_json:
         return out(made)
     return say(
-        f"Backed up {plural(made['originals'], 'original')} and everything you said to {file} ({made['bytes'] / 1e6:.1f} MB), read back and compared."
+        f"Backed up {plural(made['originals'], 'original')} and everything you said to {file} "
+        f"({made['bytes'] / 1e6:.1f} MB), read back and compared."
     )
 
 

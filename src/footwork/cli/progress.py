@@ -66,7 +66,8 @@ def progress(
         say(found["sentence"])
         for g in found.get("groups", []):
             say(
-                f"  cadence {g['cadence']:<26} {g['heart_rate_bpm']:+.1f} bpm against the run's own at the same power, {g['minutes']} minutes"
+                f"  cadence {g['cadence']:<26} {g['heart_rate_bpm']:+.1f} bpm against the run's own at the "
+                f"same power, {g['minutes']} minutes"
             )
         return None
     _progress_told(found, imperial)
@@ -85,16 +86,21 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     say(found["sentence"])
     if decision["probability_better"] is not None:
         say(
-            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) {100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} %; "
+            f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) "
+            f"{100 * decision['probability_better']:.1f} %, worse {100 * decision['probability_worse']:.1f} "
+            "%; "
             f"needed {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a whole season."
         )
     say(
-        f"{found['runs']} runs, {found['minutes']} minutes on {found['scale']}, {found['since']} to {found['until']}; at reference conditions: {found['conditions']}."
+        f"{found['runs']} runs, {found['minutes']} minutes on {found['scale']}, {found['since']} to "
+        f"{found['until']}; at reference conditions: {found['conditions']}."
     )
     for row in found["series"][:: max(1, len(found["series"]) // 8)]:
         p, h = row["power"], row["heart_rate"]
         say(
-            f"  {row['date']}  {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f} at {found['reference_heart_rate_bpm']:g} bpm;  {h['value']:.0f} bpm  {h['low']:.0f}–{h['high']:.0f} at {found['reference_power_w']:g} W"
+            f"  {row['date']}  {p['value']:.0f} W  {p['low']:.0f}–{p['high']:.0f} at "
+            f"{found['reference_heart_rate_bpm']:g} bpm;  {h['value']:.0f} bpm  "
+            f"{h['low']:.0f}–{h['high']:.0f} at {found['reference_power_w']:g} W"
         )
     if found["effects"]:
         for e in found["effects"]:
@@ -103,7 +109,8 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
             )
     for r in found["results"]:
         say(
-            f"By tests and races, {r['date']}: critical power {describe(Estimate.from_json(r['critical_power']))}, {r['evidence']}."
+            f"By tests and races, {r['date']}: critical power "
+            f"{describe(Estimate.from_json(r['critical_power']))}, {r['evidence']}."
         )
     months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
     if months:
@@ -114,14 +121,18 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
         )
     for d in found["durability"]:
         say(
-            f"After {d['from_kj']} to {d['to_kj']} kJ: heart rate {d['rise']['value']:+.1f} bpm at the same power  {d['rise']['low']:+.1f} to {d['rise']['high']:+.1f} ({d['rise']['n']} runs)"
+            f"After {d['from_kj']} to {d['to_kj']} kJ: heart rate {d['rise']['value']:+.1f} bpm at the same "
+            f"power  {d['rise']['low']:+.1f} to {d['rise']['high']:+.1f} ({d['rise']['n']} runs)"
         )
     for m in found["form"]["measures"]:
         c = m["change"]
         if c["value"] is not None:
             digits = 3 if m["unit"] == "m" else 1
             say(
-                f"{m['name'].replace('_', ' ').capitalize()} at {format_pace(m['speed_mps'], imperial)}: {m['months'][0]['mean']:.{digits}f} to {m['months'][-1]['mean']:.{digits}f} {m['unit']}, change {signed(c['value'], digits)} ({signed(c['low'], digits)} to {signed(c['high'], digits)})"
+                f"{m['name'].replace('_', ' ').capitalize()} at {format_pace(m['speed_mps'], imperial)}: "
+                f"{m['months'][0]['mean']:.{digits}f} to {m['months'][-1]['mean']:.{digits}f} {m['unit']}, "
+                f"change {signed(c['value'], digits)} ({signed(c['low'], digits)} to "
+                f"{signed(c['high'], digits)})"
             )
     if found["form"]["measures"]:
         say(found["form"]["sentence"])
@@ -157,7 +168,10 @@ def compare_runs(
         e = Estimate.from_json(o["difference"])
         digits = 3 if e.unit == "m" else 1
         chance = (
-            f"; {100 * o['probability_worthwhile']:.0f} % that it is better by {o['smallest_worthwhile_change']:g} {e.unit} and more"
+            (
+                f"; {100 * o['probability_worthwhile']:.0f} % that it is better by "
+                f"{o['smallest_worthwhile_change']:g} {e.unit} and more"
+            )
             if o["probability_worthwhile"] is not None
             else "; described only"
         )
@@ -214,16 +228,30 @@ def new_trial(
         raise UsageError("say what is tried, as 'blue shoes', or give --cadence")
     with opened() as library:
         designed = library.design_trial(
-            change or "cadence", usual, others=other or [], cadences=cadences, speed=parse_pace(pace) if pace else None, outcome=outcome.strip().lower().replace("-", "_"), block_s=seconds(block), rest_s=seconds(rest),
-            warm_s=seconds(warm_up), repeats=repeats, runs=runs, effect=effect, power=power, course=course, seed=seed,
-        )  # fmt: skip
+            change or "cadence",
+            usual,
+            others=other or [],
+            cadences=cadences,
+            speed=parse_pace(pace) if pace else None,
+            outcome=outcome.strip().lower().replace("-", "_"),
+            block_s=seconds(block),
+            rest_s=seconds(rest),
+            warm_s=seconds(warm_up),
+            repeats=repeats,
+            runs=runs,
+            effect=effect,
+            power=power,
+            course=course,
+            seed=seed,
+        )
         number = library.new_trial(designed, day(date))
         kept = trials.kept(library, number)
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(kept)
     say(
-        f"Trial {number}: {kept['conditions'][0]} against {', '.join(kept['conditions'][1:])} (footwork edit undo {number} takes it back)."
+        f"Trial {number}: {kept['conditions'][0]} against {', '.join(kept['conditions'][1:])} (footwork edit "
+        f"undo {number} takes it back)."
     )
     _designed(kept, imperial)
     return None
@@ -236,7 +264,8 @@ def _designed(kept: dict[str, Any], imperial: bool) -> None:
     for k in range(len(kept["orders"])):
         say(f"  run {k + 1:>2}: {trials.order_words(kept, k)}")
     say(
-        f"Where: {kept['course']}. After each run: footwork trial join {kept['id']} RUN; then footwork trial analyse {kept['id']}."
+        f"Where: {kept['course']}. After each run: footwork trial join {kept['id']} RUN; then footwork trial "
+        f"analyse {kept['id']}."
     )
     for text in kept["cautions"]:
         say(f"Note: {text}")
@@ -254,7 +283,8 @@ def list_trials(as_json: Json = False) -> None:
     for t in found:
         done = ", ".join(str(j["run"]) for j in t["joined"]) or "none yet"
         say(
-            f"{t['id']:>4}  {t['date']}  {t['conditions'][0]} against {', '.join(t['conditions'][1:])}; {len(t['joined'])} of {t['runs']} runs: {done}"
+            f"{t['id']:>4}  {t['date']}  {t['conditions'][0]} against {', '.join(t['conditions'][1:])}; "
+            f"{len(t['joined'])} of {t['runs']} runs: {done}"
         )
     return None
 
@@ -269,7 +299,8 @@ def join(
     begin: Annotated[
         str | None,
         typer.Option(
-            help="When the first block began, as 12:00, or each of them, commas between; laps or the design tell it otherwise, again with --begin laps."
+            help="When the first block began, as 12:00, or each of them, commas between; laps or the design tell "
+            "it otherwise, again with --begin laps."
         ),
     ] = None,
     exertion: Annotated[str | None, typer.Option(help="Exertion of each block, 0 to 10, commas between.")] = None,
@@ -298,18 +329,14 @@ def join(
     )
     with opened() as library:
         edit = library.join_trial(
-            number,
-            run,
-            order,
-            begin_s=begins,
-            exertion=values(exertion),
-            oxygen_uptake=values(oxygen),
+            number, run, order, begin_s=begins, exertion=values(exertion), oxygen_uptake=values(oxygen)
         )
         kept = trials.kept(library, number)
     if as_json:
         return out(kept)
     say(
-        f"Run {run} is one of {len(kept['joined'])} of the {kept['runs']} runs of trial {number} (footwork edit undo {edit} takes it back)."
+        f"Run {run} is one of {len(kept['joined'])} of the {kept['runs']} runs of trial {number} (footwork "
+        f"edit undo {edit} takes it back)."
     )
     return None
 
@@ -334,13 +361,19 @@ def analyse(
             chance = (
                 ""
                 if e["probability_better"] is None
-                else f"; {100 * e['probability_better']:.1f} % that it is better, {100 * e['probability_worse']:.1f} % that it is worse, by {e['smallest_worthwhile_change']:g} {part['unit']} and more"
+                else (
+                    f"; {100 * e['probability_better']:.1f} % that it is better, "
+                    f"{100 * e['probability_worse']:.1f} % that it is worse, by "
+                    f"{e['smallest_worthwhile_change']:g} {part['unit']} and more"
+                )
             )
             say(
-                f"  {part['outcome'].replace('_', ' ')}, {e['condition']}: {describe(Estimate.from_json(e['difference']), 1)} ({part['blocks']} blocks){chance}"
+                f"  {part['outcome'].replace('_', ' ')}, {e['condition']}: "
+                f"{describe(Estimate.from_json(e['difference']), 1)} ({part['blocks']} blocks){chance}"
             )
     say(
-        f"Spread of a block {found['spread']['within']:.1f} {found['spread']['unit']}, of the effect from run to run {found['spread']['between_runs']:.1f}. {found['corrected']}"
+        f"Spread of a block {found['spread']['within']:.1f} {found['spread']['unit']}, of the effect from run "
+        f"to run {found['spread']['between_runs']:.1f}. {found['corrected']}"
     )
     if show:
         names = found["trial"]["conditions"]
@@ -348,7 +381,8 @@ def analyse(
             rate = f"{b['heart_rate']:.1f} bpm" if b["heart_rate"] is not None else "no heart rate"
             speed = f"{b['speed']:.2f} m/s" if b["speed"] is not None else ""
             say(
-                f"  run {b['run']} block {b['block']} from {format_duration(b['start_s'])}  {names[b['condition']]:<16} {rate}  {speed}"
+                f"  run {b['run']} block {b['block']} from {format_duration(b['start_s'])}  "
+                f"{names[b['condition']]:<16} {rate}  {speed}"
             )
     for text in found["warnings"]:
         say(f"Note: {text}")

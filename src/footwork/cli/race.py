@@ -75,7 +75,8 @@ def race(
     what_if: Annotated[
         list[str] | None,
         typer.Option(
-            help="Even power after a change: power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3. Repeat for more."
+            help="Even power after a change: power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3. Repeat "
+            "for more."
         ),
     ] = None,
     card: Annotated[Path | None, typer.Option(help="Write a wrist band and pocket sheet, as PDF.")] = None,
@@ -92,7 +93,8 @@ def race(
     log: Annotated[bool, typer.Option("--log", help="Predictions of past races against their results.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of each."""
+    """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of
+    each."""
     from footwork.library import handout
     from footwork.library.export import check_out, write_whole
     from footwork.library.race import splits_every
@@ -118,12 +120,26 @@ def race(
     if weather is not None:
         reports += read_reports(weather)
     question: dict[str, Any] = {
-        "distance": parse_distance(distance) if distance else None, "time": parse_duration(time) if time else None,
-        "companion": parse_pace(companion) if companion else None, "course": _source(course), "laps": laps, "marks": tuple(mark or ()),
-        "heights": _source(heights), "smoothing": smoothing, "start": begin, "scale": scale, "efforts": tuple(effort or ()), "mass": mass,
-        "weather": sky, "draft": draft, "risk": risk, "strategy": strategy.strip().lower() if strategy else None,
-        "own": tuple(own or ()), "negative_split": negative_split, "after_ride": parse_duration(after_ride) if after_ride else None,
-    }  # fmt: skip
+        "distance": parse_distance(distance) if distance else None,
+        "time": parse_duration(time) if time else None,
+        "companion": parse_pace(companion) if companion else None,
+        "course": _source(course),
+        "laps": laps,
+        "marks": tuple(mark or ()),
+        "heights": _source(heights),
+        "smoothing": smoothing,
+        "start": begin,
+        "scale": scale,
+        "efforts": tuple(effort or ()),
+        "mass": mass,
+        "weather": sky,
+        "draft": draft,
+        "risk": risk,
+        "strategy": strategy.strip().lower() if strategy else None,
+        "own": tuple(own or ()),
+        "negative_split": negative_split,
+        "after_ride": parse_duration(after_ride) if after_ride else None,
+    }
     if reports:
         question["reports"] = tuple(reports)
     name = Path(course).stem if course and not course.isdigit() else ""
@@ -151,8 +167,10 @@ def race(
     _plan(plan, imperial)
     if changed:
         say(
-            f"What if {', '.join(what_if or ())}: {format_duration(changed['time_s'])} at {changed['power_w']:.0f} W even power, "
-            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan {format_duration(changed['best_time_s'])}."
+            f"What if {', '.join(what_if or ())}: {format_duration(changed['time_s'])} at "
+            f"{changed['power_w']:.0f} W even power, "
+            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan "
+            f"{format_duration(changed['best_time_s'])}."
         )
     for path in (card, fit, fit_course, csv):
         if path is not None:
@@ -219,7 +237,9 @@ def _plan(plan: Any, imperial: bool) -> None:
         say(f"In {format_duration(values[0])} at even power: {format_distance(plan.distance.value or 0, imperial)}.")
     elif goal and goal["critical_power_needed"] is not None:
         say(
-            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would take a CP of {describe(goal['critical_power_needed'])}, against {describe(plan.critical_power)}. What you can do:"
+            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): "
+            f"it would take a CP of {describe(goal['critical_power_needed'])}, against "
+            f"{describe(plan.critical_power)}. What you can do:"
         )
     elif goal:
         say(f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %.")
@@ -229,14 +249,17 @@ def _plan(plan: Any, imperial: bool) -> None:
     else:
         say(f"Distance  {describe(plan.distance)}")
     say(
-        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  {format_pace(1000 / (plan.pace.low or 1), imperial)} to {format_pace(1000 / (plan.pace.high or 1), imperial)}"
+        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  "
+        f"{format_pace(1000 / (plan.pace.low or 1), imperial)} to "
+        f"{format_pace(1000 / (plan.pace.high or 1), imperial)}"
     )
     if plan.course["climb_m"]:
         say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
     chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
     if plan.distance is None and abs(chosen["time_s"] - values[0]) > 3:
         say(
-            f"The plan ({plan.strategies['chosen']}): {chosen['mean_power_w']:.0f} W, {format_duration(chosen['time_s'])}"
+            f"The plan ({plan.strategies['chosen']}): {chosen['mean_power_w']:.0f} W, "
+            f"{format_duration(chosen['time_s'])}"
         )
     say(f"Splits of the plan ({plan.strategies['chosen']}):")
     for row in plan.splits:
@@ -246,7 +269,10 @@ def _plan(plan: Any, imperial: bool) -> None:
             f"  watch shows {format_distance(row['watch_m'], imperial)}" if row["watch_m"] != row["distance_m"] else ""
         )
         say(
-            f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  {format_pace(row['speed_mps'], imperial):>10}  {rise}{at}".rstrip()
+            (
+                f"  {format_distance(row['distance_m'], imperial):>9}  {format_duration(row['time_s']):>8}  "
+                f"{format_pace(row['speed_mps'], imperial):>10}  {rise}{at}"
+            ).rstrip()
         )
     _strategies(plan.strategies, imperial)
 
@@ -263,7 +289,8 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         return out(found)
     say(found["sentence"])
     say(
-        f"Planned with what was known by {found['evidence_until']} on {found['scale']}: {format_duration(found['planned_s'])}. "
+        f"Planned with what was known by {found['evidence_until']} on {found['scale']}: "
+        f"{format_duration(found['planned_s'])}. "
         f"Of the plan hills were {format_lost(found['hills_s'])} and wind {format_lost(found['wind_s'])}."
     )
     for row in found["rows"]:
@@ -271,7 +298,9 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         parts = "" if row["effort_s"] is None else f"  effort {row['effort_s']:+.0f} s, rest {row['other_s']:+.0f} s"
         watts = "" if row["power_w"] is None else f"  {row['power_w']:.0f} W against {row['planned_power_w']:.0f}"
         say(
-            f"  {format_distance(row['distance_m'], imperial):>9}  {format_pace(length / row['time_s'], imperial):>10} against {format_pace(length / row['planned_s'], imperial)}{watts}{parts}"
+            f"  {format_distance(row['distance_m'], imperial):>9}  "
+            f"{format_pace(length / row['time_s'], imperial):>10} against "
+            f"{format_pace(length / row['planned_s'], imperial)}{watts}{parts}"
         )
     stores = found["stores"]
     if stores is not None:
@@ -285,11 +314,13 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         )
         say(
             f"{lowest}; {left}; "
-            f"chance that a store was empty {100 * stores['dry_probability']:.0f} %; last third {-100 * found['fade_share']:+.0f} % effort against the first."
+            f"chance that a store was empty {100 * stores['dry_probability']:.0f} %; last third "
+            f"{-100 * found['fade_share']:+.0f} % effort against the first."
         )
     if found["tail_after"] is not None:
         say(
-            f"Tail γ {describe(Estimate.from_json(found['tail_before']), 3)} before, {describe(Estimate.from_json(found['tail_after']), 3)} with this race."
+            f"Tail γ {describe(Estimate.from_json(found['tail_before']), 3)} before, "
+            f"{describe(Estimate.from_json(found['tail_after']), 3)} with this race."
         )
     return None
 
@@ -301,12 +332,18 @@ def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         return out(found)
     say(found["sentence"])
     for r in found["races"]:
-        head = f"{r['date']}  run {r['run']}  {format_distance(r['distance_m'], imperial)} in {format_duration(r['time_s'])}"
+        head = (
+            f"{r['date']}  run {r['run']}  {format_distance(r['distance_m'], imperial)} in "
+            f"{format_duration(r['time_s'])}"
+        )
         p = r["predicted"]
         say(
             f"{head}: no prediction, {r['reason']}"
             if p is None
-            else f"{head}; predicted {format_duration(p['p50'])}  {format_duration(p['p10'])} to {format_duration(p['p90'])}; {100 * r['error_share']:+.1f} %"
+            else (
+                f"{head}; predicted {format_duration(p['p50'])}  {format_duration(p['p10'])} to "
+                f"{format_duration(p['p90'])}; {100 * r['error_share']:+.1f} %"
+            )
         )
     return None
 
@@ -325,8 +362,10 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         say(f"The harder second half costs {found['negative_split_costs_s']:.0f} s.")
     t = found["finish_time"]
     say(
-        f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
-        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from {found['unknowns'][0]['what']}. After a store runs dry the rest is run at 80 % of the plan."
+        f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under "
+        f"{format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
+        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from "
+        f"{found['unknowns'][0]['what']}. After a store runs dry the rest is run at 80 % of the plan."
     )
     if found["reserve"] < -0.005:
         say("That plan asks for more than you most likely have.")
@@ -342,7 +381,8 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
         there = ", ".join(f"{p['name']} at {format_distance(p['at_m'], imperial)}" for p in i["passes"])
         passes = f" ({there})" if there else ""
         say(
-            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  {watts}  {i['where']}{until}{watch}{passes}"
+            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  "
+            f"{watts}  {i['where']}{until}{watch}{passes}"
         )
     if min(s["grade"] for s in found["strategies"]["best"]["segments"]) < -0.03:
         how = (

@@ -40,10 +40,13 @@ def add(
         out(report)
     else:
         known = len(report["duplicates"])
-        say(f"Added {plural(len({r for e in report['added'] for r in e['runs']}), 'run')}"
+        say(
+            f"Added {plural(len({r for e in report['added'] for r in e['runs']}), 'run')}"
             + (f", {known} already known" if known else "")
             + (f", {len(report['skipped'])} skipped" if report["skipped"] else "")
-            + (f", {len(report['failed'])} failed" if report["failed"] else "") + ".")  # fmt: skip
+            + (f", {len(report['failed'])} failed" if report["failed"] else "")
+            + "."
+        )
         for kind in ("recovered", "skipped", "failed"):
             for entry in report[kind][:20]:
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
@@ -99,10 +102,16 @@ def runs(
                 say(f"{row['start']}  {row['sport']}  {format_duration(row['duration_s'])}  {work}  {rate}")
             return None
         rows = library.find(
-            text=find, since=day(since), until=day(until), mark=mark.strip().lower(), shoe=shoe,
-            distance=ends(distance, "distance", parse_distance), power=ends(power, "power"),
-            temperature=ends(temperature, "temperature"), wind=ends(wind, "wind"),
-        )  # fmt: skip
+            text=find,
+            since=day(since),
+            until=day(until),
+            mark=mark.strip().lower(),
+            shoe=shoe,
+            distance=ends(distance, "distance", parse_distance),
+            power=ends(power, "power"),
+            temperature=ends(temperature, "temperature"),
+            wind=ends(wind, "wind"),
+        )
         imperial = library.setting("units") == "imperial"
         if by:
             groups = library.totals(by.strip().lower(), rows)
@@ -111,7 +120,11 @@ def runs(
             for g in groups:
                 spent = ", ".join(f"{n} {format_duration(s)}" for n, s in g["seconds_in_domains"].items() if s)
                 say(
-                    f"{g['start'] if by == 'week' else g['start'][:7]}  {plural(g['runs'], 'run'):>7}  {format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  {g['climb_m']:.0f} m up  {_load(g)}  {spent}".rstrip()
+                    (
+                        f"{g['start'] if by == 'week' else g['start'][:7]}  {plural(g['runs'], 'run'):>7}  "
+                        f"{format_duration(g['duration_s']):>8}  {format_distance(g['distance_m'], imperial):>9}  "
+                        f"{g['climb_m']:.0f} m up  {_load(g)}  {spent}"
+                    ).rstrip()
                 )
             return None
     if as_json:
@@ -129,7 +142,10 @@ def runs(
         scale = f"{row.power_scale}" if row.measured else ""
         rate = f"{row.heart_rate_bpm:.0f} bpm" if row.heart_rate_bpm else "-"
         say(
-            f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  {pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(_tags(row))}".rstrip()
+            (
+                f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  "
+                f"{pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(_tags(row))}"
+            ).rstrip()
         )
     return None
 
@@ -182,8 +198,11 @@ def show(
         return out({**found.to_json(), "load": load, **({"on_scale": there} if there else {})})
     row = found.row
     distance = f"{format_distance(row.distance_m, imperial)} in " if row.distance_m else ""
-    say(f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
-        + (f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else "") + ".")  # fmt: skip
+    say(
+        f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
+        + (f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else "")
+        + "."
+    )
     if row.entered_by_hand:
         say("Entered by hand: there is no recording.")
     elif row.power_w is not None:
@@ -289,9 +308,13 @@ def enter(
         begin = begin.replace(hour=9)
     with opened(create=True) as library:
         run = library.enter_run(
-            begin, parse_duration(time), metres=parse_distance(distance) if distance else None, climb=climb,
-            heart_rate=heart_rate, name=as_.strip().lower() if as_ else None,
-        )  # fmt: skip
+            begin,
+            parse_duration(time),
+            metres=parse_distance(distance) if distance else None,
+            climb=climb,
+            heart_rate=heart_rate,
+            name=as_.strip().lower() if as_ else None,
+        )
     if as_json:
         return out({"id": run})
     say(f"Entered as run {run}.")
@@ -334,7 +357,8 @@ def export(
             else ""
         )
         say(
-            f"Wrote {plural(told['runs'], 'run')}, {plural(told['signals'], 'recording')} and {plural(told['originals'], 'original')}{kept} to {out_file}.{hidden}"
+            f"Wrote {plural(told['runs'], 'run')}, {plural(told['signals'], 'recording')} and "
+            f"{plural(told['originals'], 'original')}{kept} to {out_file}.{hidden}"
         )
     else:
         say(f"Wrote {told['rows']} seconds of run {run} to {out_file}.{hidden}")

@@ -43,9 +43,9 @@ def athlete(
         return out(facts)
     for name, values in facts.items():
         shown = ", ".join(
-            f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']} from {v['date']}".replace(
-                "  ", " "
-            )
+            (
+                f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']} from {v['date']}"
+            ).replace("  ", " ")
             for v in values
         )
         say(f"{name.replace('_', ' ').capitalize()}: {shown or 'not given'}")

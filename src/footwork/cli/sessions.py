@@ -66,13 +66,16 @@ def efforts(
         from footwork.quantities import format_duration
 
         say(
-            f"W′ balance was least at {format_duration(at)}: {least['value'] / 1000:.1f} kJ  {least['low'] / 1000:.1f}–{least['high'] / 1000:.1f}, "
-            f"of {left['w_prime']['value'] / 1000:.1f} kJ on {left['scale']}, by what was known on {left['as_of']}. Recovery was measured in cycling."
+            f"W′ balance was least at {format_duration(at)}: {least['value'] / 1000:.1f} kJ  "
+            f"{least['low'] / 1000:.1f}–{least['high'] / 1000:.1f}, "
+            f"of {left['w_prime']['value'] / 1000:.1f} kJ on {left['scale']}, by what was known on "
+            f"{left['as_of']}. Recovery was measured in cycling."
         )
         for e in found:
             a, b = (min(int(v) // 5, len(left["middle_j"]) - 1) for v in (e["start_s"], e["end_s"]))
             say(
-                f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} from {left['middle_j'][a] / 1000:.1f} to {left['middle_j'][b] / 1000:.1f} kJ"
+                f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} from "
+                f"{left['middle_j'][a] / 1000:.1f} to {left['middle_j'][b] / 1000:.1f} kJ"
                 f"  {left['low_j'][b] / 1000:.1f}–{left['high_j'][b] / 1000:.1f}"
             )
     return None
@@ -143,7 +146,8 @@ def list_(as_json: Json = False) -> None:
         return out(found)
     if not found:
         say(
-            'No session is kept: footwork session new "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"'
+            'No session is kept: footwork session new "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), '
+            '10 min easy"'
         )
     for r in found:
         done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  no run that day"
@@ -159,8 +163,10 @@ def _previewed(found: dict[str, Any], imperial: bool) -> None:
     least = sessions.minimum(found)
     dry = 100 * found["run_dry_probability"]
     say(
-        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, shares of {'accepted' if found['accepted'] else 'estimated'} CP {found['critical_power_w']:.0f} W. "
-        f"Least W′ {(least.value or 0) / 1000:.1f} kJ  {(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}; chance of running dry {dry:.0f} %."
+        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "
+        f"shares of {'accepted' if found['accepted'] else 'estimated'} CP {found['critical_power_w']:.0f} W. "
+        f"Least W′ {(least.value or 0) / 1000:.1f} kJ  "
+        f"{(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}; chance of running dry {dry:.0f} %."
     )
     for s in found["steps"]:
         at = f"{'.'.join(map(str, s['repeat']))}" if s["repeat"] else ""
@@ -168,14 +174,17 @@ def _previewed(found: dict[str, Any], imperial: bool) -> None:
         rate = f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else ""
         chance = f"  dry by then {100 * s['dry_by']:.0f} %" if s["dry_by"] >= 0.005 else ""
         say(
-            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} {s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} kJ{chance}"
+            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} "
+            f"{s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} "
+            f"kJ{chance}"
         )
     spent = ", ".join(f"{n} {format_duration(s)}" for n, s in found["seconds_in_domains"].items() if s)
     say(f"Time in domains: {spent}.")
     hardest = found["steps"][found["hardest"]]
     if len(found["steps"]) > 1:
         say(
-            f"Hardest, by the chance of running dry in it, else by the least W′: {hardest['text']} at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}."
+            f"Hardest, by the chance of running dry in it, else by the least W′: {hardest['text']} at "
+            f"{format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}."
         )
     if found["kinder"]:
         say(f"Kinder, {found['kinder']['change']}: {found['kinder']['text']}")
@@ -206,10 +215,16 @@ def preview(
 
 @session.command()
 def solve(
-    what: Annotated[str, typer.Argument(help="A session with one ?: 5 x (4 min at ?, 2 min easy), or ? min easy, or ? x (...).")],
+    what: Annotated[
+        str, typer.Argument(help="A session with one ?: 5 x (4 min at ?, 2 min easy), or ? min easy, or ? x (...).")
+    ],
     leave: Annotated[float, typer.Option(help="Share of W′ left where it is lowest, as 0.2.")] = 0.2,
-    date: Date = None, scale: Scale = None, effort: Efforts = None, mass: Mass = None, as_json: Json = False,
-) -> None:  # fmt: skip
+    date: Date = None,
+    scale: Scale = None,
+    effort: Efforts = None,
+    mass: Mass = None,
+    as_json: Json = False,
+) -> None:
     """The power, the rest or the number of repeats at which a share of W′ is left."""
     with asked(effort) as library:
         found = library.solve_session(what, leave, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass)
@@ -309,15 +324,21 @@ def match(
             else ""
         )
         say(
-            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: {format_duration(s['end_s'] - s['start_s'])}{f' at {was}' if was else ''} against {band}{', ' if share else ''}{share}{fade}{rate}{left}"
+            f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8}  {s['text']}: "
+            f"{format_duration(s['end_s'] - s['start_s'])}{f' at {was}' if was else ''} against "
+            f"{band}{', ' if share else ''}{share}{fade}{rate}{left}"
         )
     if found["rests"]:
         say(
-            f"  Rests between: {format_duration(found['rests']['run_s'])} where {format_duration(found['rests']['asked_s'])} were asked, on average."
+            f"  Rests between: {format_duration(found['rests']['run_s'])} where "
+            f"{format_duration(found['rests']['asked_s'])} were asked, on average."
         )
     for e in found["extra"]:
         say(
-            f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  extra: {format_duration(e['end_s'] - e['start_s'])}"
+            (
+                f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  extra: "
+                f"{format_duration(e['end_s'] - e['start_s'])}"
+            )
             + (f" at {e['power']:.0f} W" if e["power"] is not None else "")
         )
     return None

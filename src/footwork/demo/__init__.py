@@ -95,13 +95,17 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
         _try(library)
         runs = len(library.runs())
     return {
-        "recordings": str(files), "library": str(library_folder), "files": count, "runs": runs,
+        "recordings": str(files),
+        "library": str(library_folder),
+        "files": count,
+        "runs": runs,
         "course": str(files / "cliff-half-marathon.gpx"),
-    }  # fmt: skip
+    }
 
 
 def _tell(library: Any, rows: dict[int, Any]) -> None:
-    """What this runner writes down: weather of the summer, shoes, how sessions felt, a cold, a race from the year before."""
+    """What this runner writes down: weather of the summer, shoes, how sessions felt, a cold, a race from the year
+    before."""
     rng = np.random.default_rng(SEED)
     for run_id, row in rows.items():
         day = row.local.date()
@@ -109,8 +113,12 @@ def _tell(library: Any, rows: dict[int, Any]) -> None:
             wind = float(np.round(rng.gamma(2.0, 1.4), 1))
             warm = season.temperature_on(day) + (4.0 if row.local.hour >= 15 else 0.0)
             library.set_weather(
-                run_id, temperature_c=round(warm, 1), humidity=0.6, wind_mps=wind, wind_from_deg=float(rng.integers(0, 36) * 10)
-            )  # fmt: skip
+                run_id,
+                temperature_c=round(warm, 1),
+                humidity=0.6,
+                wind_mps=wind,
+                wind_from_deg=float(rng.integers(0, 36) * 10),
+            )
             if day >= dt.date(2026, 6, 15):
                 library.describe_run(run_id, shoe="grey pair" if rng.random() < 0.6 else "blue pair")
         if {"race", "test"} & set(row.marks):
@@ -129,10 +137,15 @@ def _try(library: Any) -> None:
         name = title.removeprefix("Trial: ")
         number = library.new_trial(
             library.design_trial(
-                name, "grey pair" if "pair" in name else "as usual", runs=season.TRIAL_RUNS, seed=season.TRIAL_SEED, speed=1000 / 325, course="the dyke, out and back",
+                name,
+                "grey pair" if "pair" in name else "as usual",
+                runs=season.TRIAL_RUNS,
+                seed=season.TRIAL_SEED,
+                speed=1000 / 325,
+                course="the dyke, out and back",
             ),
             first - dt.timedelta(days=3),
-        )  # fmt: skip
+        )
         for k in range(season.TRIAL_RUNS):
             run = on.get(first + dt.timedelta(weeks=k))
             if run is not None:

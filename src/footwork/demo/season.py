@@ -25,7 +25,8 @@ _METRES_PER_DEGREE = 111_195.0
 
 @dataclass
 class Planned:
-    """A run to be simulated: when, pieces of (seconds, speed as a share of critical speed), where, and how it ends up."""
+    """A run to be simulated: when, pieces of (seconds, speed as a share of critical speed), where, and how it ends
+    up."""
 
     start: dt.datetime
     title: str
@@ -44,7 +45,8 @@ class Planned:
 
 @dataclass
 class Samples:
-    """A simulated recording at 1 Hz: columns in SI units, Unix time, the timer's pauses, and laps as (start, end) indexes."""
+    """A simulated recording at 1 Hz: columns in SI units, Unix time, the timer's pauses, and laps as (start, end)
+    indexes."""
 
     planned: Planned
     time: Floats
@@ -120,15 +122,21 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
             evening = offset in (1, 3)
             out.append(
                 Planned(
-                    _clock(day, 18 if evening else 8, int(rng.integers(0, 50))), title, pieces, hilly, marks,
-                    pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))] if rng.random() < 0.2 and not marks and "check" not in title else [],
+                    _clock(day, 18 if evening else 8, int(rng.integers(0, 50))),
+                    title,
+                    pieces,
+                    hilly,
+                    marks,
+                    pauses=[(int(rng.integers(600, 1500)), int(rng.integers(20, 90)))]
+                    if rng.random() < 0.2 and not marks and "check" not in title
+                    else [],
                     both_devices=(8 <= week < 12 or offset == 2) and not marks,
                     strap={3: "dry", 4: "optical"}.get(week % 7, "sound") if offset == 2 else "sound",
                     form=float(np.exp(rng.normal(0, base.day_sd if marks else 0.5 * base.day_sd))),
                     temperature=temperature_on(day) + (4.0 if evening else 0.0),
                     measured=week >= 1,  # in the first week the sensor had not arrived
                 )
-            )  # fmt: skip
+            )
     out.sort(key=lambda p: p.start)
     out = [p for p in out if p.start.date() not in _TRIAL_DAYS]
     for index, planned in enumerate(out):
@@ -139,11 +147,9 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
     return sorted([*out, *_trials(base)], key=lambda p: p.start)
 
 
-# Two trials of four runs each, on Thursdays: a shoe that saves the heart a fiftieth and more, and a posture that saves nothing.
-TRIALS = {
-    "Trial: blue pair": (dt.date(2026, 6, 25), 0.965),
-    "Trial: hands low": (dt.date(2026, 7, 30), 1.0),
-}
+# Two trials of four runs each, on Thursdays: a shoe that saves the heart a fiftieth and more, and a posture that saves
+# nothing.
+TRIALS = {"Trial: blue pair": (dt.date(2026, 6, 25), 0.965), "Trial: hands low": (dt.date(2026, 7, 30), 1.0)}
 TRIAL_RUNS, TRIAL_SEED = 4, 7
 _TRIAL_DAYS = {first + dt.timedelta(weeks=k) for first, _ in TRIALS.values() for k in range(TRIAL_RUNS)}
 
@@ -278,15 +284,17 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
     wander = np.cumsum(rng.normal(0, 0.25, (2, len(shares))), axis=1)
     wander -= np.linspace(0, 1, len(shares)) * wander[:, -1:]
     columns = {
-        "distance": at * (1 + rng.normal(0, 0.004)), "speed": np.maximum(speed + rng.normal(0, 0.04, len(speed)), 0),
+        "distance": at * (1 + rng.normal(0, 0.004)),
+        "speed": np.maximum(speed + rng.normal(0, 0.04, len(speed)), 0),
         "altitude": np.interp(at, np.arange(len(z)), z) + rng.normal(0, 0.15, len(speed)) + rng.normal(0, 2),
-        "latitude": lat + 0.3 * wander[0] / _METRES_PER_DEGREE, "longitude": lon + 0.3 * wander[1] / _METRES_PER_DEGREE,
+        "latitude": lat + 0.3 * wander[0] / _METRES_PER_DEGREE,
+        "longitude": lon + 0.3 * wander[1] / _METRES_PER_DEGREE,
         "heart_rate": heart_rate(runner, speed * _cost(planned, len(speed)), grade, planned.temperature, rng),
         "cadence": 2 * np.rint(80 + 4.0 * (speed - 3.0) + rng.normal(0, 0.8, len(speed))),
         "temperature": np.full(len(speed), np.rint(planned.temperature)),
         "stance_time": 0.310 - 0.022 * (speed - 2.5) + rng.normal(0, 0.004, len(speed)),
         "vertical_oscillation": 0.086 - 0.004 * (speed - 3.0) + rng.normal(0, 0.002, len(speed)),
-    }  # fmt: skip
+    }
     own = np.random.default_rng(int(begin))  # form differs a little from day to day
     for name, sd in (("cadence", 1.1), ("stance_time", 0.004), ("vertical_oscillation", 0.0015)):
         columns[name] = columns[name] + own.normal(0, sd)
@@ -310,7 +318,8 @@ def _cost(planned: Planned, seconds: int) -> Floats:
 
 
 def _spoil(columns: dict[str, Floats], strap: str) -> None:
-    """A dry strap reads high and restless for six minutes; an optical sensor starts late and counts steps for a while."""
+    """A dry strap reads high and restless for six minutes; an optical sensor starts late and counts steps for a
+    while."""
     rate, noise = columns["heart_rate"], np.random.default_rng(len(columns["heart_rate"]))
     if strap == "dry":
         rate[:360] = np.clip(

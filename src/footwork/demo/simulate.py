@@ -1,5 +1,6 @@
-"""A simulated runner whose equations are not the estimator's: three-parameter capacity with a power-law beyond a quarter
-of an hour, a metabolic cost apart from what a device shows, day form, device filter and noise, heart rate with lag."""
+"""A simulated runner whose equations are not the estimator's: three-parameter capacity with a power-law beyond a
+quarter of an hour, a metabolic cost apart from what a device shows, day form, device filter and noise, heart rate with
+lag."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ _LONG_S = 900.0
 
 @dataclass(frozen=True)
 class Device:
-    """A power device: joules per kg and metre it shows on the flat, its response to slopes, noise share and smoothing [s]."""
+    """A power device: joules per kg and metre it shows on the flat, its response to slopes, noise share and smoothing
+    [s]."""
 
     flat: float = 1.02
     slope_response: float = 0.85
@@ -105,7 +107,11 @@ def draw_runner(rng: np.random.Generator) -> Runner:
     """A runner unlike the estimator's prior: from a slow beginner to a national runner."""
     speed_cp = rng.uniform(2.8, 5.4)
     return Runner(
-        mass=rng.uniform(48, 90), speed_cp=speed_cp, reserve=speed_cp * rng.uniform(32, 75),
-        speed_max=speed_cp * rng.uniform(1.8, 2.4), fade=rng.uniform(0.04, 0.1), max_rate=rng.uniform(165, 200),
+        mass=rng.uniform(48, 90),
+        speed_cp=speed_cp,
+        reserve=speed_cp * rng.uniform(32, 75),
+        speed_max=speed_cp * rng.uniform(1.8, 2.4),
+        fade=rng.uniform(0.04, 0.1),
+        max_rate=rng.uniform(165, 200),
         day_sd=rng.uniform(0.01, 0.025),
-    )  # fmt: skip
+    )

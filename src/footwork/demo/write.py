@@ -17,12 +17,18 @@ from footwork.quantities import Floats
 _SPORTS = {"running": 1, "cycling": 2}
 # Column: (FIT field number, base type, NumPy type, scale, offset).
 _RECORD = {
-    "latitude": (0, 0x85, "<i4", 2**31 / 180, 0.0), "longitude": (1, 0x85, "<i4", 2**31 / 180, 0.0),
-    "altitude": (2, 0x84, "<u2", 5.0, 500.0), "heart_rate": (3, 0x02, "u1", 1.0, 0.0), "cadence": (4, 0x02, "u1", 0.5, 0.0),
-    "distance": (5, 0x86, "<u4", 100.0, 0.0), "speed": (6, 0x84, "<u2", 1000.0, 0.0), "power": (7, 0x84, "<u2", 1.0, 0.0),
-    "temperature": (13, 0x01, "i1", 1.0, 0.0), "vertical_oscillation": (39, 0x84, "<u2", 10_000.0, 0.0),
+    "latitude": (0, 0x85, "<i4", 2**31 / 180, 0.0),
+    "longitude": (1, 0x85, "<i4", 2**31 / 180, 0.0),
+    "altitude": (2, 0x84, "<u2", 5.0, 500.0),
+    "heart_rate": (3, 0x02, "u1", 1.0, 0.0),
+    "cadence": (4, 0x02, "u1", 0.5, 0.0),
+    "distance": (5, 0x86, "<u4", 100.0, 0.0),
+    "speed": (6, 0x84, "<u2", 1000.0, 0.0),
+    "power": (7, 0x84, "<u2", 1.0, 0.0),
+    "temperature": (13, 0x01, "i1", 1.0, 0.0),
+    "vertical_oscillation": (39, 0x84, "<u2", 10_000.0, 0.0),
     "stance_time": (41, 0x84, "<u2", 10_000.0, 0.0),
-}  # fmt: skip
+}
 _INVALID = {"u1": 0xFF, "i1": 0x7F, "<u2": 0xFFFF, "<i4": 0x7FFFFFFF, "<u4": 0xFFFFFFFF}
 
 
@@ -53,11 +59,29 @@ def fit_bytes(
 ) -> bytes:
     """One FIT activity with a session a leg; ``power`` names the column written as power, by a sensor with a serial."""
     first = legs[0][1]
-    body = message(0, 0, [(0, "B", 0x00, 4), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, serial),
-                           (4, "I", 0x86, int(first.time[0]) - EPOCH)])  # fmt: skip
+    body = message(
+        0,
+        0,
+        [
+            (0, "B", 0x00, 4),
+            (1, "H", 0x84, 255),
+            (2, "H", 0x84, 1),
+            (3, "I", 0x8C, serial),
+            (4, "I", 0x86, int(first.time[0]) - EPOCH),
+        ],
+    )
     if sensor_serial:
-        body += message(2, 23, [(253, "I", 0x86, int(first.time[0]) - EPOCH), (0, "B", 0x02, 1), (1, "B", 0x02, 124),
-                                 (2, "H", 0x84, 255), (3, "I", 0x8C, sensor_serial)])  # fmt: skip
+        body += message(
+            2,
+            23,
+            [
+                (253, "I", 0x86, int(first.time[0]) - EPOCH),
+                (0, "B", 0x02, 1),
+                (1, "B", 0x02, 124),
+                (2, "H", 0x84, 255),
+                (3, "I", 0x8C, sensor_serial),
+            ],
+        )
     sessions = b""
     for index, (sport, samples) in enumerate(legs):
         columns = {n: v for n, v in samples.columns.items() if n in _RECORD and n != "power"}
@@ -73,17 +97,43 @@ def fit_bytes(
         body += b"".join(records[at:]) + _timer(samples.time[-1], 4)
         elapsed = float(samples.time[-1] - samples.time[0]) + 1
         for lap, (a, b) in enumerate(samples.laps):
-            body += message(4, 19, [(254, "H", 0x84, lap), (253, "I", 0x86, int(samples.time[b - 1]) - EPOCH),
-                                     (2, "I", 0x86, int(samples.time[a]) - EPOCH),
-                                     (7, "I", 0x86, int(1000 * (samples.time[b - 1] - samples.time[a] + 1)))])  # fmt: skip
-        sessions += message(5, 18, [
-            (254, "H", 0x84, index), (253, "I", 0x86, int(samples.time[-1]) - EPOCH), (2, "I", 0x86, int(samples.time[0]) - EPOCH),
-            (5, "B", 0x00, _SPORTS[sport]), (6, "B", 0x00, 0), (7, "I", 0x86, int(1000 * elapsed)),
-            (8, "I", 0x86, int(1000 * len(samples.time))), (9, "I", 0x86, int(100 * samples.columns["distance"][-1])),
-        ])  # fmt: skip
+            body += message(
+                4,
+                19,
+                [
+                    (254, "H", 0x84, lap),
+                    (253, "I", 0x86, int(samples.time[b - 1]) - EPOCH),
+                    (2, "I", 0x86, int(samples.time[a]) - EPOCH),
+                    (7, "I", 0x86, int(1000 * (samples.time[b - 1] - samples.time[a] + 1))),
+                ],
+            )
+        sessions += message(
+            5,
+            18,
+            [
+                (254, "H", 0x84, index),
+                (253, "I", 0x86, int(samples.time[-1]) - EPOCH),
+                (2, "I", 0x86, int(samples.time[0]) - EPOCH),
+                (5, "B", 0x00, _SPORTS[sport]),
+                (6, "B", 0x00, 0),
+                (7, "I", 0x86, int(1000 * elapsed)),
+                (8, "I", 0x86, int(1000 * len(samples.time))),
+                (9, "I", 0x86, int(100 * samples.columns["distance"][-1])),
+            ],
+        )
     end = int(legs[-1][1].time[-1]) - EPOCH
-    body += sessions + message(6, 34, [(253, "I", 0x86, end), (5, "I", 0x86, end + 60 * offset_minutes), (1, "H", 0x84, len(legs)),
-                                        (2, "B", 0x00, 0), (3, "B", 0x00, 26), (4, "B", 0x00, 1)])  # fmt: skip
+    body += sessions + message(
+        6,
+        34,
+        [
+            (253, "I", 0x86, end),
+            (5, "I", 0x86, end + 60 * offset_minutes),
+            (1, "H", 0x84, len(legs)),
+            (2, "B", 0x00, 0),
+            (3, "B", 0x00, 26),
+            (4, "B", 0x00, 1),
+        ],
+    )
     return wrapped(body)
 
 
@@ -96,8 +146,10 @@ def gpx_text(samples: Samples) -> str:
         stamp = dt.datetime.fromtimestamp(when, dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         watts = f"<fw:power>{power[i]:.0f}</fw:power>" if power is not None else ""
         rows.append(
-            f'<trkpt lat="{c["latitude"][i]:.7f}" lon="{c["longitude"][i]:.7f}"><ele>{c["altitude"][i]:.1f}</ele><time>{stamp}</time>'
-            f"<extensions><fw:hr>{c['heart_rate'][i]:.0f}</fw:hr><fw:cad>{c['cadence'][i] / 2:.0f}</fw:cad>{watts}</extensions></trkpt>"
+            f'<trkpt lat="{c["latitude"][i]:.7f}" '
+            f'lon="{c["longitude"][i]:.7f}"><ele>{c["altitude"][i]:.1f}</ele><time>{stamp}</time>'
+            f"<extensions><fw:hr>{c['heart_rate'][i]:.0f}</fw:hr>"
+            f"<fw:cad>{c['cadence'][i] / 2:.0f}</fw:cad>{watts}</extensions></trkpt>"
         )
     return _gpx(samples.planned.title, "<trk><type>running</type><trkseg>\n" + "\n".join(rows) + "\n</trkseg></trk>")
 
@@ -127,7 +179,8 @@ def csv_text(samples: Samples) -> str:
     for i, when in enumerate(samples.time.tolist()):
         stamp = dt.datetime.fromtimestamp(when, dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         watts = f"{power[i]:.0f}" if np.isfinite(power[i]) else ""
-        line = f"{stamp};{c['distance'][i]:.1f};{3.6 * c['speed'][i]:.2f};{c['heart_rate'][i]:.0f};{c['cadence'][i]:.0f};{watts};{c['altitude'][i]:.1f}"
+        moved = f"{c['distance'][i]:.1f};{3.6 * c['speed'][i]:.2f};{c['heart_rate'][i]:.0f};{c['cadence'][i]:.0f}"
+        line = f"{stamp};{moved};{watts};{c['altitude'][i]:.1f}"
         lines.append(line.replace(".", ","))
     return "\n".join(lines) + "\n"
 

@@ -18,22 +18,60 @@ from footwork.signals import PowerStream, Recording
 
 # Accepted header -> (column, unit taken when the header names none).
 COLUMNS = {
-    "time": ("time", "s"), "timestamp": ("time", "s"), "elapsed": ("time", "s"), "seconds": ("time", "s"),
-    "power": ("power", "w"), "watts": ("power", "w"),
-    "heart_rate": ("heart_rate", "bpm"), "heartrate": ("heart_rate", "bpm"), "hr": ("heart_rate", "bpm"),
-    "speed": ("speed", "m/s"), "pace": ("pace", "min/km"), "distance": ("distance", "m"),
-    "altitude": ("altitude", "m"), "elevation": ("altitude", "m"), "grade": ("grade", ""),
-    "cadence": ("cadence", "steps/min"), "latitude": ("latitude", "deg"), "lat": ("latitude", "deg"),
-    "longitude": ("longitude", "deg"), "lon": ("longitude", "deg"), "temperature": ("temperature", "c"),
-    "stance_time": ("stance_time", "s"), "vertical_oscillation": ("vertical_oscillation", "m"),
+    "time": ("time", "s"),
+    "timestamp": ("time", "s"),
+    "elapsed": ("time", "s"),
+    "seconds": ("time", "s"),
+    "power": ("power", "w"),
+    "watts": ("power", "w"),
+    "heart_rate": ("heart_rate", "bpm"),
+    "heartrate": ("heart_rate", "bpm"),
+    "hr": ("heart_rate", "bpm"),
+    "speed": ("speed", "m/s"),
+    "pace": ("pace", "min/km"),
+    "distance": ("distance", "m"),
+    "altitude": ("altitude", "m"),
+    "elevation": ("altitude", "m"),
+    "grade": ("grade", ""),
+    "cadence": ("cadence", "steps/min"),
+    "latitude": ("latitude", "deg"),
+    "lat": ("latitude", "deg"),
+    "longitude": ("longitude", "deg"),
+    "lon": ("longitude", "deg"),
+    "temperature": ("temperature", "c"),
+    "stance_time": ("stance_time", "s"),
+    "vertical_oscillation": ("vertical_oscillation", "m"),
     "step_length": ("step_length", "m"),
-}  # fmt: skip
+}
 _FACTORS = {
-    "s": 1.0, "ms": 1e-3, "w": 1.0, "bpm": 1.0, "m/s": 1.0, "km/h": 1 / 3.6, "kph": 1 / 3.6, "mph": 0.44704,
-    "m": 1.0, "km": 1000.0, "mi": 1609.344, "ft": 0.3048, "mm": 1e-3, "cm": 1e-2, "min": 60.0, "": 1.0, "%": 0.01,
-    "steps/min": 1.0, "spm": 1.0, "rpm": 2.0, "strides/min": 2.0, "deg": 1.0, "°": 1.0, "c": 1.0, "°c": 1.0,
-    "min/km": 1.0, "min/mi": 1 / 1.609344,
-}  # fmt: skip
+    "s": 1.0,
+    "ms": 1e-3,
+    "w": 1.0,
+    "bpm": 1.0,
+    "m/s": 1.0,
+    "km/h": 1 / 3.6,
+    "kph": 1 / 3.6,
+    "mph": 0.44704,
+    "m": 1.0,
+    "km": 1000.0,
+    "mi": 1609.344,
+    "ft": 0.3048,
+    "mm": 1e-3,
+    "cm": 1e-2,
+    "min": 60.0,
+    "": 1.0,
+    "%": 0.01,
+    "steps/min": 1.0,
+    "spm": 1.0,
+    "rpm": 2.0,
+    "strides/min": 2.0,
+    "deg": 1.0,
+    "°": 1.0,
+    "c": 1.0,
+    "°c": 1.0,
+    "min/km": 1.0,
+    "min/mi": 1 / 1.609344,
+}
 
 
 _WIDE = (b"\xff\xfe", b"\xfe\xff")  # how spreadsheets mark UTF-16
@@ -45,7 +83,8 @@ def is_format(data: bytes, name: str) -> bool:
 
 
 def read(data: bytes) -> list[Recording]:
-    """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is undated."""
+    """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is
+    undated."""
     header, rows, delimiter = split(decode(data))
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:

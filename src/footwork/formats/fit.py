@@ -22,20 +22,58 @@ from footwork.signals import Course, Lap, PowerStream, Recording, distance_along
 _QUIET = threading.Lock()
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
 UNDATED_BELOW = EPOCH + 0x10000000  # smaller stamps count from the device's start, not from a date
-_NIBBLES = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401,
-            0xA001, 0x6C00, 0x7800, 0xB401, 0x5000, 0x9C01, 0x8801, 0x4400)  # fmt: skip
+_NIBBLES = (
+    0x0000,
+    0xCC01,
+    0xD801,
+    0x1400,
+    0xF001,
+    0x3C00,
+    0x2800,
+    0xE401,
+    0xA001,
+    0x6C00,
+    0x7800,
+    0xB401,
+    0x5000,
+    0x9C01,
+    0x8801,
+    0x4400,
+)
 # Record fields used, with the factor to our unit. Later names win where both hold a value.
 _FIELDS = (
-    ("heart_rate", "heart_rate", 1.0), ("speed", "speed", 1.0), ("enhanced_speed", "speed", 1.0),
-    ("distance", "distance", 1.0), ("altitude", "altitude", 1.0), ("enhanced_altitude", "altitude", 1.0),
-    ("position_lat", "latitude", 1.0), ("position_long", "longitude", 1.0), ("temperature", "temperature", 1.0),
-    ("stance_time", "stance_time", 1e-3), ("vertical_oscillation", "vertical_oscillation", 1e-3),
+    ("heart_rate", "heart_rate", 1.0),
+    ("speed", "speed", 1.0),
+    ("enhanced_speed", "speed", 1.0),
+    ("distance", "distance", 1.0),
+    ("altitude", "altitude", 1.0),
+    ("enhanced_altitude", "altitude", 1.0),
+    ("position_lat", "latitude", 1.0),
+    ("position_long", "longitude", 1.0),
+    ("temperature", "temperature", 1.0),
+    ("stance_time", "stance_time", 1e-3),
+    ("vertical_oscillation", "vertical_oscillation", 1e-3),
     ("step_length", "step_length", 1e-3),
-)  # fmt: skip
+)
 NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
 _STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}
-_PARTIAL = {"form", "air", "wind", "impact", "elastic", "brake", "braking", "vertical", "lateral", "horizontal", "left", "right",
-            "leg", "ground", "landing"}  # fmt: skip
+_PARTIAL = {
+    "form",
+    "air",
+    "wind",
+    "impact",
+    "elastic",
+    "brake",
+    "braking",
+    "vertical",
+    "lateral",
+    "horizontal",
+    "left",
+    "right",
+    "leg",
+    "ground",
+    "landing",
+}
 _FULL = {"power", "running power", "run power", "total power"}
 _FOOT_SENSORS = {"stride_speed_distance", 124}
 _POWER_SENSORS = {"bike_power", 11} | _FOOT_SENSORS  # a bicycle's meter in a multisport file is not the run's
@@ -182,7 +220,8 @@ def _decode(part: bytes) -> _Messages:
 
 @contextlib.contextmanager
 def _silence() -> Iterator[None]:
-    """A decoder's panic prints a stack to the process's stderr from native code; the reason reaches the user otherwise."""
+    """A decoder's panic prints a stack to the process's stderr from native code; the reason reaches the user
+    otherwise."""
     with _QUIET:
         kept, null = os.dup(2), os.open(os.devnull, os.O_WRONLY)
         os.dup2(null, 2)

@@ -16,10 +16,19 @@ from footwork.errors import NotARecording, UnreadableFile
 from footwork.signals import Course, PowerStream, Recording, distance_along
 
 _EXTENSIONS = {
-    "hr": "heart_rate", "heartrate": "heart_rate", "cad": "cadence", "cadence": "cadence", "runcadence": "cadence",
-    "power": "power", "powerinwatts": "power", "watts": "power", "atemp": "temperature", "temp": "temperature",
-    "temperature": "temperature", "speed": "speed",
-}  # fmt: skip
+    "hr": "heart_rate",
+    "heartrate": "heart_rate",
+    "cad": "cadence",
+    "cadence": "cadence",
+    "runcadence": "cadence",
+    "power": "power",
+    "powerinwatts": "power",
+    "watts": "power",
+    "atemp": "temperature",
+    "temp": "temperature",
+    "temperature": "temperature",
+    "speed": "speed",
+}
 _RUNNING = re.compile(r"run|jog|treadmill|track and field|orienteering", re.IGNORECASE)
 
 
@@ -139,6 +148,10 @@ def _course(track: dict[str, Any], named: list[dict[str, Any]]) -> Course:
         raise NotARecording("a GPX course with fewer than two positions")
     points = [(_number(p["latitude"]), _number(p["longitude"]), str(p["name"])) for p in named if p["name"]]
     return Course(
-        lat, lon, distance_along(lat, lon), ele, track["name"],
+        lat,
+        lon,
+        distance_along(lat, lon),
+        ele,
+        track["name"],
         tuple(p for p in points if np.isfinite(p[0]) and np.isfinite(p[1])),
-    )  # fmt: skip
+    )

@@ -39,8 +39,13 @@ def encode(events: Sequence[Event], stamp: dt.datetime | None = None) -> bytes:
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Footwork//sessions//EN", "CALSCALE:GREGORIAN"]
     for e in events:
         lines += [
-            "BEGIN:VEVENT", f"UID:{e.uid}", f"DTSTAMP:{made}", f"DTSTART;VALUE=DATE:{e.date:%Y%m%d}",
-            f"DTEND;VALUE=DATE:{e.date + dt.timedelta(days=1):%Y%m%d}", f"SUMMARY:{_escaped(e.summary)}",
-            *([f"DESCRIPTION:{_escaped(e.description)}"] if e.description else []), "END:VEVENT",
-        ]  # fmt: skip
+            "BEGIN:VEVENT",
+            f"UID:{e.uid}",
+            f"DTSTAMP:{made}",
+            f"DTSTART;VALUE=DATE:{e.date:%Y%m%d}",
+            f"DTEND;VALUE=DATE:{e.date + dt.timedelta(days=1):%Y%m%d}",
+            f"SUMMARY:{_escaped(e.summary)}",
+            *([f"DESCRIPTION:{_escaped(e.description)}"] if e.description else []),
+            "END:VEVENT",
+        ]
     return ("\r\n".join(_folded(line) for line in [*lines, "END:VCALENDAR"]) + "\r\n").encode()

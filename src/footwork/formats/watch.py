@@ -1,4 +1,5 @@
-"""Write FIT files for a watch: a workout of steps with a power band, a course with points along it (the public device protocol)."""
+"""Write FIT files for a watch: a workout of steps with a power band, a course with points along it (the public device
+protocol)."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ from footwork.quantities import Floats
 POWER_OFFSET = 1000  # the protocol stores watts plus 1000; less is a share of a threshold
 _TYPE_WORKOUT, _TYPE_COURSE, _RUNNING, _DISTANCE, _TIME, _OPEN, _POWER, _NO_TARGET, _ACTIVE = 5, 6, 1, 1, 0, 5, 4, 2, 0
 _REST, _REPEAT = 1, 6
-# Target type, and offset and scale of its values: the protocol stores watts plus 1000, beats plus 100, millimetres a second.
+# Target type, and offset and scale of its values: the protocol stores watts plus 1000, beats plus 100, millimetres a
+# second.
 _TARGETS = {"power": (_POWER, POWER_OFFSET, 1), "heart_rate": (1, 100, 1), "speed": (0, 0, 1000)}
 MOST_STEPS = 200
 LONGEST_NAME = 15  # bytes, what watches show of a step
@@ -25,8 +27,8 @@ LONGEST_NAME = 15  # bytes, what watches show of a step
 
 @dataclass(frozen=True)
 class Step:
-    """One step: its name, how far [m] or how long [s] (neither: until pressed), and its band (none: as felt) of power [W], heart rate
-    [bpm] or speed [m/s]; whether it is rest."""
+    """One step: its name, how far [m] or how long [s] (neither: until pressed), and its band (none: as felt) of power
+    [W], heart rate [bpm] or speed [m/s]; whether it is rest."""
 
     name: str
     metres: float | None = None
@@ -40,8 +42,8 @@ class Step:
 def message(
     local: int, number: int, fields: list[tuple[int, str, int, int]], text: tuple[int, str, int] | None = None
 ) -> bytes:
-    """A definition and its data; fields are (number, struct code, base type, value), a text (number, text, bytes at most)
-    comes last, cut to what fits."""
+    """A definition and its data; fields are (number, struct code, base type, value), a text (number, text, bytes at
+    most) comes last, cut to what fits."""
     kinds = [(field, struct.calcsize("<" + code), base) for field, code, base, _ in fields]
     data = b"".join(struct.pack("<" + code, value) for _, code, _, value in fields)
     if text is not None:
@@ -60,8 +62,17 @@ def wrapped(body: bytes) -> bytes:
 
 
 def _file_id(kind: int) -> bytes:
-    return message(0, 0, [(0, "B", 0x00, kind), (1, "H", 0x84, 255), (2, "H", 0x84, 1), (3, "I", 0x8C, 1),
-                          (4, "I", 0x86, int(time.time()) - EPOCH)])  # fmt: skip
+    return message(
+        0,
+        0,
+        [
+            (0, "B", 0x00, kind),
+            (1, "H", 0x84, 255),
+            (2, "H", 0x84, 1),
+            (3, "I", 0x8C, 1),
+            (4, "I", 0x86, int(time.time()) - EPOCH),
+        ],
+    )
 
 
 def workout(name: str, steps: Sequence[Step]) -> bytes:
@@ -90,9 +101,15 @@ def workout(name: str, steps: Sequence[Step]) -> bytes:
         target, offset, scale = _TARGETS[step.of] if step.low is not None else (_NO_TARGET, 0, 0)
         low, high = (offset + round(scale * (v or 0.0)) for v in (step.low, step.high))
         fields = [
-            (254, "H", 0x84, index), (1, "B", 0x00, kind), (2, "I", 0x86, value), (3, "B", 0x00, target), (4, "I", 0x86, 0),
-            (5, "I", 0x86, low), (6, "I", 0x86, high), (7, "B", 0x00, _REST if step.rest else _ACTIVE),
-        ]  # fmt: skip
+            (254, "H", 0x84, index),
+            (1, "B", 0x00, kind),
+            (2, "I", 0x86, value),
+            (3, "B", 0x00, target),
+            (4, "I", 0x86, 0),
+            (5, "I", 0x86, low),
+            (6, "I", 0x86, high),
+            (7, "B", 0x00, _REST if step.rest else _ACTIVE),
+        ]
         body += message(2, 27, fields, (0, step.name, LONGEST_NAME))
     return wrapped(body)
 
@@ -184,9 +201,15 @@ class Point:
 
 
 def course(
-    name: str, latitude: Floats, longitude: Floats, metres: Floats, altitude: Floats | None, seconds: Floats, begin: float,
+    name: str,
+    latitude: Floats,
+    longitude: Floats,
+    metres: Floats,
+    altitude: Floats | None,
+    seconds: Floats,
+    begin: float,
     points: Sequence[Point],
-) -> bytes:  # fmt: skip
+) -> bytes:
     """The bytes of a FIT course for running.
 
     Parameters
@@ -217,22 +240,50 @@ def course(
     lat, lon = position(latitude), position(longitude)
     body = _file_id(_TYPE_COURSE)
     body += message(1, 31, [(4, "B", 0x00, _RUNNING)], (5, name, 40))
-    body += message(2, 19, [
-        (254, "H", 0x84, 0), (253, "I", 0x86, stamp[0] - EPOCH), (2, "I", 0x86, stamp[0] - EPOCH), (3, "i", 0x85, lat[0]),
-        (4, "i", 0x85, lon[0]), (5, "i", 0x85, lat[-1]), (6, "i", 0x85, lon[-1]), (7, "I", 0x86, round(1000 * float(seconds[-1]))),
-        (8, "I", 0x86, round(1000 * float(seconds[-1]))), (9, "I", 0x86, round(100 * float(metres[-1]))),
-    ])  # fmt: skip
+    body += message(
+        2,
+        19,
+        [
+            (254, "H", 0x84, 0),
+            (253, "I", 0x86, stamp[0] - EPOCH),
+            (2, "I", 0x86, stamp[0] - EPOCH),
+            (3, "i", 0x85, lat[0]),
+            (4, "i", 0x85, lon[0]),
+            (5, "i", 0x85, lat[-1]),
+            (6, "i", 0x85, lon[-1]),
+            (7, "I", 0x86, round(1000 * float(seconds[-1]))),
+            (8, "I", 0x86, round(1000 * float(seconds[-1]))),
+            (9, "I", 0x86, round(100 * float(metres[-1]))),
+        ],
+    )
     body += message(3, 21, [(253, "I", 0x86, stamp[0] - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, 0)])
     for i, at in enumerate(stamp):
         height = [] if altitude is None else [(2, "H", 0x84, round(5 * (float(altitude[i]) + 500)))]
-        body += message(4, 20, [
-            (253, "I", 0x86, at - EPOCH), (0, "i", 0x85, lat[i]), (1, "i", 0x85, lon[i]), (5, "I", 0x86, round(100 * float(metres[i]))), *height,
-        ])  # fmt: skip
+        body += message(
+            4,
+            20,
+            [
+                (253, "I", 0x86, at - EPOCH),
+                (0, "i", 0x85, lat[i]),
+                (1, "i", 0x85, lon[i]),
+                (5, "I", 0x86, round(100 * float(metres[i]))),
+                *height,
+            ],
+        )
     for index, point in enumerate(points):
         when, north, east = (np.interp(point.at, metres, v) for v in (begin + seconds, latitude, longitude))
-        body += message(5, 32, [
-            (254, "H", 0x84, index), (1, "I", 0x86, round(float(when)) - EPOCH), (2, "i", 0x85, position(np.array([north]))[0]),
-            (3, "i", 0x85, position(np.array([east]))[0]), (4, "I", 0x86, round(100 * point.at)), (5, "B", 0x00, 0),
-        ], (6, point.name, LONGEST_NAME))  # fmt: skip
+        body += message(
+            5,
+            32,
+            [
+                (254, "H", 0x84, index),
+                (1, "I", 0x86, round(float(when)) - EPOCH),
+                (2, "i", 0x85, position(np.array([north]))[0]),
+                (3, "i", 0x85, position(np.array([east]))[0]),
+                (4, "I", 0x86, round(100 * point.at)),
+                (5, "B", 0x00, 0),
+            ],
+            (6, point.name, LONGEST_NAME),
+        )
     body += message(3, 21, [(253, "I", 0x86, stamp[-1] - EPOCH), (0, "B", 0x00, 0), (1, "B", 0x00, 9)])
     return wrapped(body)

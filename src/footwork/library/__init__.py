@@ -294,7 +294,8 @@ class Library(Said):
         return capacity.answer(self, efforts, date, scale, mass)
 
     def history(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
-        """Capacity as plain JSON with its ``history`` of every day, what ``moved`` it, and which ``tests`` tell most."""
+        """Capacity as plain JSON with its ``history`` of every day, what ``moved`` it, and which ``tests`` tell
+        most."""
         from footwork.library import history
 
         return history.told(self, self.capacity(date=date, scale=scale))

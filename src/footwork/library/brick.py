@@ -21,8 +21,8 @@ BEST_SD = 0.03  # of one maximal brick run about what was expected of it; our co
 
 @dataclass(frozen=True)
 class Effect:
-    """What a ride changes: logarithms of the factor on what can be held, and on the watts that a speed takes, mean and SD, and
-    how many brick runs tell it."""
+    """What a ride changes: logarithms of the factor on what can be held, and on the watts that a speed takes, mean and
+    SD, and how many brick runs tell it."""
 
     capacity: tuple[float, float]
     needs: tuple[float, float]
@@ -51,9 +51,13 @@ class Effect:
             low, high = (100 * (float(np.exp(middle + k * sd)) - 1) for k in (-1.96, 1.96))
             return Estimate(100 * (float(np.exp(middle)) - 1), low, high, "%", n, "brick", "brick runs")
 
-        out: dict[str, Any] = plain({
-            "held": share(self.capacity, self.maximal), "watts_at_speed": share(self.needs, self.bricks), "sentence": self.sentence,
-        })  # fmt: skip
+        out: dict[str, Any] = plain(
+            {
+                "held": share(self.capacity, self.maximal),
+                "watts_at_speed": share(self.needs, self.bricks),
+                "sentence": self.sentence,
+            }
+        )
         return out
 
 
@@ -69,8 +73,8 @@ def effect(library: Any, made: capacity.Capacity, ride: float) -> Effect:
     """What a ride of so many seconds changes for this runner.
 
     The literature's cost is the prior, in full from an hour on. Each brick run tells
-    how its watts at a speed differ from fresh runs of the same scale, and a maximal one also how its power differs from what
-    the runner should have held fresh.
+    how its watts at a speed differ from fresh runs of the same scale, and a maximal one also how its power differs from
+    what the runner should have held fresh.
     """
     if not ride > 0:
         raise UsageError("a ride before the run lasts longer than nothing")

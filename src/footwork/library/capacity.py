@@ -47,8 +47,21 @@ class Capacity:
 
     def to_json(self) -> dict[str, Any]:
         """SI units, estimates as in `models` section 9."""
-        names = ("date", "scale", "measured", "accepted", "critical_power", "w_prime", "tail", "critical_speed", "evidence", "domains",
-                 "curve", "forms", "warnings")  # fmt: skip
+        names = (
+            "date",
+            "scale",
+            "measured",
+            "accepted",
+            "critical_power",
+            "w_prime",
+            "tail",
+            "critical_speed",
+            "evidence",
+            "domains",
+            "curve",
+            "forms",
+            "warnings",
+        )
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         out["lower_bound_w"] = self.lower_bound
         return out
@@ -122,8 +135,14 @@ def _answer(
     else:
         gathered = evidence.recorded(library, key, asked)
     best = _curve([r for r in found if (asked - r.date).days <= BEST_DAYS])
-    common = {"date": asked, "scale": name, "measured": measured, "power_at_speed": relation, "mass": mass,
-              "home_altitude": _home_altitude(usable)}  # fmt: skip
+    common = {
+        "date": asked,
+        "scale": name,
+        "measured": measured,
+        "power_at_speed": relation,
+        "mass": mass,
+        "home_altitude": _home_altitude(usable),
+    }
     if key and not stated:
         entry = accepted.in_force(accepted.entries(library, key), asked)
         common["scale_key"] = key
@@ -143,7 +162,10 @@ def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], found: bo
     if gathered.kind == "too old":
         reason = gathered.sentence
     elif gathered.lower_bound is not None:
-        reason = f"CP is at least {gathered.lower_bound:.0f} W, no more can be said: no test, race or hard running on this scale"
+        reason = (
+            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said: no test, race or hard running on "
+            "this scale"
+        )
     elif not found:
         reason = f"there are no runs with power by {common['date']}, or no mass to model it: footwork athlete --mass KG"
     elif common["scale"]:
@@ -155,13 +177,25 @@ def _withheld(gathered: evidence.Gathered, best: list[dict[str, Any]], found: bo
         return Estimate.withheld(unit, method, reason)
 
     return Capacity(
-        critical_power=nothing("W", "critical-power"), w_prime=nothing("J", "critical-power"), tail=nothing("", "tail"),
+        critical_power=nothing("W", "critical-power"),
+        w_prime=nothing("J", "critical-power"),
+        tail=nothing("", "tail"),
         critical_speed=nothing("m/s", "critical-power"),
         evidence={"kind": gathered.kind, "sentence": gathered.sentence, "efforts": gathered.listed()},
-        domains={b: {"power": nothing("W", "domains"), "speed": nothing("m/s", "power-at-speed"),
-                     "heart_rate": nothing("bpm", "heart-rate-borders")} for b in BORDERS},
-        curve=best, forms=[], warnings=[], lower_bound=gathered.lower_bound, **common,
-    )  # fmt: skip
+        domains={
+            b: {
+                "power": nothing("W", "domains"),
+                "speed": nothing("m/s", "power-at-speed"),
+                "heart_rate": nothing("bpm", "heart-rate-borders"),
+            }
+            for b in BORDERS
+        },
+        curve=best,
+        forms=[],
+        warnings=[],
+        lower_bound=gathered.lower_bound,
+        **common,
+    )
 
 
 def _known(
@@ -197,13 +231,22 @@ def _known(
         )
     if gathered.kind == "habitual":
         warnings.append(
-            "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would narrow the interval."
+            "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would "
+            "narrow the interval."
         )
     return Capacity(
-        critical_power=cp, w_prime=wp, tail=tail, critical_speed=_pace(draws[0], posterior.n, relation),
+        critical_power=cp,
+        w_prime=wp,
+        tail=tail,
+        critical_speed=_pace(draws[0], posterior.n, relation),
         evidence={"kind": gathered.kind, "sentence": gathered.sentence, "efforts": gathered.listed()},
-        domains=borders, curve=best, forms=gathered.forms, warnings=warnings, posterior=posterior, **common,
-    )  # fmt: skip
+        domains=borders,
+        curve=best,
+        forms=gathered.forms,
+        warnings=warnings,
+        posterior=posterior,
+        **common,
+    )
 
 
 def _marked_races(rows: list[runs.RunRow], asked: dt.date) -> list[Effort]:
@@ -240,13 +283,22 @@ def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
             "heart_rate": Estimate.withheld("bpm", "heart-rate-borders", "no recordings with heart rate"),
         }
         for border, level in levels.items()
-    }  # fmt: skip
+    }
     gathered = evidence.Gathered(None, "stated", f"{made.n} race result{'s' if made.n != 1 else ''}", given)
     return Capacity(
-        asked, "", False, withheld, Estimate.withheld("J", "critical-power", reason),
-        Estimate.from_draws(tail, "", made.n, "tail", "races"), speed_estimate,
-        {"kind": gathered.kind, "sentence": gathered.sentence, "efforts": []}, borders, [], [], critical.warnings_for(given, withheld, withheld),
-    )  # fmt: skip
+        asked,
+        "",
+        False,
+        withheld,
+        Estimate.withheld("J", "critical-power", reason),
+        Estimate.from_draws(tail, "", made.n, "tail", "races"),
+        speed_estimate,
+        {"kind": gathered.kind, "sentence": gathered.sentence, "efforts": []},
+        borders,
+        [],
+        [],
+        critical.warnings_for(given, withheld, withheld),
+    )
 
 
 def _pace(power: Any, n: int, relation: speed.PowerAtSpeed | None) -> Estimate:

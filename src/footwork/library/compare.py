@@ -37,8 +37,8 @@ def of_run(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[s
 
 
 def traces(library: Any, run_id: int, first: int = 1, second: int = 2) -> dict[str, Floats]:
-    """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W] with the
-    second's clock put right, missing in pauses."""
+    """What a picture of the comparison needs: ``time`` [s from the common start], ``first`` and ``second`` power [W]
+    with the second's clock put right, missing in pauses."""
     (_, _, a), (_, _, b), _ = _chosen(library, run_id, first, second)
     a, b = pairing.common(a, b)
     moved = pairing.shifted(b, library.compare(run_id, first, second)["lag_s"])
@@ -59,7 +59,8 @@ def _chosen(library: Any, run_id: int, first: int, second: int) -> tuple[runs.So
     sources = runs.sources(library, run_id)
     if len(sources) < 2:
         raise UsageError(
-            f"run {run_id} was recorded by one device: there is nothing to compare; give two files instead, or pair its run "
+            f"run {run_id} was recorded by one device: there is nothing to compare; give two files instead, "
+            "or pair its run "
             "by the second device (footwork edit pair)"
         )
     if first == second or not all(1 <= n <= len(sources) for n in (first, second)):
@@ -101,9 +102,18 @@ def _told(
     moved = pairing.shifted(b, lag)
     running = a.timer & moved.timer
     out: dict[str, Any] = {
-        "first": name, "second": other, "common_s": len(a), "lag_s": lag, "lag": offset.lag, "lag_by": offset.by,
-        "clock_drift": pairing.drift(a, b, offset.by), "response": _response(a, moved), "reasons": {}, "levels": {}, "splits": {},
-    }  # fmt: skip
+        "first": name,
+        "second": other,
+        "common_s": len(a),
+        "lag_s": lag,
+        "lag": offset.lag,
+        "lag_by": offset.by,
+        "clock_drift": pairing.drift(a, b, offset.by),
+        "response": _response(a, moved),
+        "reasons": {},
+        "levels": {},
+        "splits": {},
+    }
     for signal, unit in SIGNALS.items():
         x, y = (_values(s, signal) for s in (a, moved))
         for label, reach in (("1 s", 1), *LEVELS.items(), ("laps", 0)):
@@ -124,15 +134,17 @@ def _told(
         out["splits"] = _splits(a, moved, running)
         out["power"]["error_ratio"] = {"value": ratio or 1.0, "source": "device checks" if ratio else "assumed equal"}
         out["power"]["deming_slopes"] = [
-            {"error_ratio": r, "slope": agreement.deming(*_pairs(a["power"], moved["power"], running), r)[0]} for r in (0.25, 0.5, 1.0, 2.0, 4.0)
-        ]  # fmt: skip
+            {"error_ratio": r, "slope": agreement.deming(*_pairs(a["power"], moved["power"], running), r)[0]}
+            for r in (0.25, 0.5, 1.0, 2.0, 4.0)
+        ]
     out["verdict"] = _verdict(out)
     told: dict[str, Any] = plain(out)
     return told
 
 
 def _values(signals: Signals, name: str) -> Floats:
-    """A signal each second; distance as metres covered in that second, since a counter's own differences only add up."""
+    """A signal each second; distance as metres covered in that second, since a counter's own differences only add
+    up."""
     if name == "distance":
         return np.diff(signals.get("distance"), prepend=np.nan)
     return signals.sound_heart_rate if name == "heart_rate" else signals.get(name)
@@ -156,7 +168,8 @@ def _pairs(x: Floats, y: Floats, running: Any) -> tuple[Floats, Floats]:
 def _agree(
     x: Floats, y: Floats, running: Any, unit: str, reach: int, time: Floats, laps: list[tuple[float, float]], lam: float
 ) -> agreement.Agreement | None:
-    """Agreement at one second, over windows of ``reach`` seconds, or over laps (``reach`` 0); None without such laps."""
+    """Agreement at one second, over windows of ``reach`` seconds, or over laps (``reach`` 0); None without such
+    laps."""
     known = running & np.isfinite(x) & np.isfinite(y)
     if not known.any():
         missing = "both" if not np.isfinite(x).any() and not np.isfinite(y).any() else "one of them"
@@ -182,11 +195,18 @@ def _splits(a: Signals, b: Signals, running: Any) -> dict[str, list[dict[str, An
     thirds = np.quantile(mean[known], [1 / 3, 2 / 3])
     grade, at = np.nan_to_num(a.get("grade")), np.arange(len(a)) / len(a)
     groups = {
-        "intensity": {f"under {thirds[0]:.0f} W": mean < thirds[0], f"{thirds[0]:.0f} to {thirds[1]:.0f} W": (mean >= thirds[0]) & (mean < thirds[1]),
-                      f"over {thirds[1]:.0f} W": mean >= thirds[1]},
-        "slope": {"downhill, under -2 %": grade < -0.02, "flat": np.abs(grade) <= 0.02, "uphill, over 2 %": grade > 0.02},
+        "intensity": {
+            f"under {thirds[0]:.0f} W": mean < thirds[0],
+            f"{thirds[0]:.0f} to {thirds[1]:.0f} W": (mean >= thirds[0]) & (mean < thirds[1]),
+            f"over {thirds[1]:.0f} W": mean >= thirds[1],
+        },
+        "slope": {
+            "downhill, under -2 %": grade < -0.02,
+            "flat": np.abs(grade) <= 0.02,
+            "uphill, over 2 %": grade > 0.02,
+        },
         "phase": {"first third": at < 1 / 3, "second third": (at >= 1 / 3) & (at < 2 / 3), "last third": at >= 2 / 3},
-    }  # fmt: skip
+    }
     out: dict[str, list[dict[str, Any]]] = {}
     for kind, parts in groups.items():
         for name, part in parts.items():
@@ -197,9 +217,14 @@ def _splits(a: Signals, b: Signals, running: Any) -> dict[str, list[dict[str, An
                 continue
             share = made.bias.scaled(100 / float(x.mean()), "%")
             out.setdefault(kind, []).append(
-                {"part": name, "seconds": len(x), "bias": made.bias, "bias_share": share,
-                 "limits_of_agreement": {"low": made.low, "high": made.high}}
-            )  # fmt: skip
+                {
+                    "part": name,
+                    "seconds": len(x),
+                    "bias": made.bias,
+                    "bias_share": share,
+                    "limits_of_agreement": {"low": made.low, "high": made.high},
+                }
+            )
     return out
 
 
@@ -214,7 +239,10 @@ def _verdict(found: dict[str, Any]) -> str:
     level = float(power["first_mean"])
     settle = " More runs together, easy and hard, flat and hilly, would settle it."
     if error.value > MIX_ERROR * level:
-        return f"Do not mix these watts: over 30 s they differ by a typical error of {error.value:.0f} W, {100 * error.value / level:.0f} %.{settle}"
+        return (
+            f"Do not mix these watts: over 30 s they differ by a typical error of {error.value:.0f} W, "
+            f"{100 * error.value / level:.0f} %.{settle}"
+        )
     near = SAME_SHARE * level
     if -near <= bias.low and bias.high <= near and slope.low <= 1 <= slope.high:
         return f"The same within error: the second shows {bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})."
@@ -224,8 +252,17 @@ def _verdict(found: dict[str, Any]) -> str:
         ratio = 1 + bias.value / level
         whole = f"{bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})"
         if intercept.low <= 0 <= intercept.high:
-            return f"They differ by {whole}; whether by that constant or by a factor of {ratio:.3f} these intensities cannot tell.{settle}"
+            return (
+                f"They differ by {whole}; whether by that constant or by a factor of {ratio:.3f} these "
+                f"intensities cannot tell.{settle}"
+            )
         return f"They differ by a constant: the second shows {whole}."
     if intercept.low <= 0 <= intercept.high:
-        return f"They differ by a factor: the second shows {slope.value:.3f} times the first ({slope.low:.3f} to {slope.high:.3f})."
-    return f"They differ by a factor of {slope.value:.3f} ({slope.low:.3f} to {slope.high:.3f}) and {intercept.value:+.0f} W; do not mix them without converting.{settle}"
+        return (
+            f"They differ by a factor: the second shows {slope.value:.3f} times the first ({slope.low:.3f} to "
+            f"{slope.high:.3f})."
+        )
+    return (
+        f"They differ by a factor of {slope.value:.3f} ({slope.low:.3f} to {slope.high:.3f}) and "
+        f"{intercept.value:+.0f} W; do not mix them without converting.{settle}"
+    )

@@ -1,4 +1,5 @@
-"""Any two runs, or two blocks of weeks, against each other: what changed at matched power, how surely, and what else differed."""
+"""Any two runs, or two blocks of weeks, against each other: what changed at matched power, how surely, and what else
+differed."""
 
 from __future__ import annotations
 
@@ -22,7 +23,9 @@ METHOD = "compare-runs"
 LEAST_MINUTES = 8  # matched minutes on each side
 LEAST_KEPT = 0.67  # of the runs of a side that a band of temperature must leave; our convention
 BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
-HEAT_OPEN_BPM = 0.5  # heat's own interval over the gap of warmth, from which on it may explain a loss: more than a worthwhile change of power; our convention
+# Heat's own interval over the gap of warmth, from which on it may explain a loss: more than a worthwhile change of
+# power; our convention.
+HEAT_OPEN_BPM = 0.5
 NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
 SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs do not tell it; our convention
 
@@ -40,8 +43,9 @@ def answer(
     Returns
     -------
     dict
-        ``first`` and ``second`` (``runs``, ``since``, ``until``, ``minutes``), ``matched`` (power band [W], slopes, temperature), ``outcomes`` (each ``name``, ``difference`` as an
-        estimate, ``smallest_worthwhile_change`` and ``probability_worthwhile``, None where it is only described), ``verdict``, ``sentence``, ``decision``,
+        ``first`` and ``second`` (``runs``, ``since``, ``until``, ``minutes``), ``matched`` (power band [W], slopes,
+        temperature), ``outcomes`` (each ``name``, ``difference`` as an estimate, ``smallest_worthwhile_change`` and
+        ``probability_worthwhile``, None where it is only described), ``verdict``, ``sentence``, ``decision``,
         ``differences_in_conditions`` (sentences), ``prior``.
 
     Raises
@@ -68,7 +72,8 @@ def _answer(
     newest = max(r.date for side in sides for r in side)
     if date is not None and newest > date:
         raise UsageError(f"a run of {newest} was not yet run on {date}")
-    # The runs about both sides tell how heart rate goes with everything else; as of the newest run, or the day asked for.
+    # The runs about both sides tell how heart rate goes with everything else; as of the newest run, or the day asked
+    # for.
     oldest = min(r.date for side in sides for r in side) - dt.timedelta(days=seasons.DAYS // 2)
     until = min(date or dt.date.max, newest + dt.timedelta(days=seasons.DAYS // 2))
     rows = [r for r in runs.scale_rows(library, key) if oldest <= r.date <= until and not r.indoor and len(r.blocks)]
@@ -101,7 +106,8 @@ def _answer(
     ]
     if any(sum(part) < LEAST_MINUTES for part in parts):
         raise NotEnoughData(
-            f"fewer than {LEAST_MINUTES} settled minutes with heart rate on one side lie at the power of the other: there is nothing to match"
+            f"fewer than {LEAST_MINUTES} settled minutes with heart rate on one side lie at the power of the "
+            "other: there is nothing to match"
         )
     contrast = _contrast(model, prepared)
     beats, sd = float(contrast @ model.mean), float(np.sqrt(contrast @ model.covariance @ contrast))
@@ -123,25 +129,48 @@ def _answer(
     why = why or _heat_alone(model, mine, float(gains.mean()))
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
-        _outcome("power_at_heart_rate", gains, "%", n, least, 1, why), _outcome("heart_rate_at_power", draws, "bpm", n, progress.WORTHWHILE["bpm"], -1, why if why != response.ONE_POWER else ""),
+        _outcome("power_at_heart_rate", gains, "%", n, least, 1, why),
+        _outcome(
+            "heart_rate_at_power",
+            draws,
+            "bpm",
+            n,
+            progress.WORTHWHILE["bpm"],
+            -1,
+            why if why != response.ONE_POWER else "",
+        ),
         *_described(mine, band),
-    ]  # fmt: skip
+    ]
     more = None
     if verdict.word == "cannot tell yet" and not why and max(runs_told) > 1:
         falls = model.run_sd * float(np.sqrt(sum(1 / k for k in runs_told))) / max(sd, 1e-9)
         fixed = float(gains.std()) * float(np.sqrt(max(1 - falls**2, 0.0)))
         more = progress.more_runs(float(gains.mean()), float(gains.std()), least, min(runs_told), fixed)
     out: dict[str, Any] = {
-        "first": _side(mine[0], sum(parts[0])), "second": _side(mine[1], sum(parts[1])), "scale": name, "outcomes": outcomes,
-        "matched": {"low_w": band[0], "high_w": band[1], "slopes": "under 15 %, what slopes cost at the same watts taken off", "temperature": warm},
-        "smallest_worthwhile_change_percent": least, "differences_in_conditions": conditions(library, mine[0], mine[1]),
-        "prior": "flat for both sides; how heart rate goes with power, heat and drift from the runs of three months before and after",
-    }  # fmt: skip
+        "first": _side(mine[0], sum(parts[0])),
+        "second": _side(mine[1], sum(parts[1])),
+        "scale": name,
+        "outcomes": outcomes,
+        "matched": {
+            "low_w": band[0],
+            "high_w": band[1],
+            "slopes": "under 15 %, what slopes cost at the same watts taken off",
+            "temperature": warm,
+        },
+        "smallest_worthwhile_change_percent": least,
+        "differences_in_conditions": conditions(library, mine[0], mine[1]),
+        "prior": "flat for both sides; how heart rate goes with power, heat and drift from the runs of three months "
+        "before and after",
+    }
     # One run against one differs by the day, however far apart the two are.
     out["verdict"] = "cannot tell yet" if why or max(runs_told) == 1 else verdict.word
     out["decision"] = {
-        "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse, "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "more_runs": more,
-    }  # fmt: skip
+        "probability_better": None if why else verdict.better,
+        "probability_worse": None if why else verdict.worse,
+        "probability_trivial": None if why else verdict.trivial,
+        "needed": verdict.needed,
+        "more_runs": more,
+    }
     out["heat_taken_off_bpm"] = _heat_told(model, mine)
     out["sentence"] = _sentence(out, max(runs_told) == 1, why, (beats, sd))
     return out
@@ -170,7 +199,8 @@ def _sides(library: Any, asked: tuple[str, str], scale: str | None) -> tuple[lis
             keys.add((row.scale_key, str(row.power_scale)))
     if len(keys) > 1 and scale is None:
         raise UsageError(
-            "the runs are of two devices: watts of two devices are not held against each other; --scale 'NAME, with converted watts' converts them"
+            "the runs are of two devices: watts of two devices are not held against each other; --scale "
+            "'NAME, with converted watts' converts them"
         )
     if keys and scale is None:
         key, name = keys.pop()
@@ -193,7 +223,8 @@ Pairs = list[tuple[runs.StreamRows, response.RunRows]]
 
 
 def _same_warmth(mine: list[Pairs]) -> tuple[list[Pairs], str]:
-    """Runs of both sides in one band of temperature where each keeps three; else all, and the model takes the warmth off."""
+    """Runs of both sides in one band of temperature where each keeps three; else all, and the model takes the warmth
+    off."""
     known = [[r.sky.temperature for r, _ in side if r.sky.temperature is not None] for side in mine]
     if any(len(k) < len(side) for k, side in zip(known, mine, strict=True)):
         return mine, "not known of all runs, so it is not matched"
@@ -211,7 +242,8 @@ def _band(minutes: list[list[tuple[Floats, np.ndarray]]]) -> tuple[float, float]
         every = np.concatenate([np.zeros(0), *(x[k] for x, k in side)])
         if len(every) < LEAST_MINUTES:
             raise NotEnoughData(
-                f"one side has {len(every)} settled minutes with heart rate and power: a comparison needs {LEAST_MINUTES}"
+                f"one side has {len(every)} settled minutes with heart rate and power: a comparison needs "
+                f"{LEAST_MINUTES}"
             )
         ends.append(np.percentile(every, [5, 95]))
     low, high = max(e[0] for e in ends), min(e[1] for e in ends)
@@ -226,7 +258,8 @@ def _warmths(mine: list[Pairs]) -> list[list[float]]:
 
 
 def _heat_alone(model: response.Response, mine: list[Pairs], gain: float) -> str:
-    """Why a difference may be heat: the worse side was wholly warmer, and what heat does there is not known to within about what a worthwhile change of power is worth."""
+    """Why a difference may be heat: the worse side was wholly warmer, and what heat does there is not known to within
+    about what a worthwhile change of power is worth."""
     known = _warmths(mine)
     if not all(known):
         return ""
@@ -236,7 +269,10 @@ def _heat_alone(model: response.Response, mine: list[Pairs], gain: float) -> str
     open_ = float(np.sqrt(model.covariance[k, k])) * abs(float(heats[1].mean() - heats[0].mean()))
     if warmer is None or (gain < 0) != (warmer == 1) or 2 * open_ < HEAT_OPEN_BPM:
         return ""
-    return f"the {('first', 'second')[warmer]} side was wholly warmer, {np.mean(known[warmer]):.0f} against {np.mean(known[1 - warmer]):.0f} °C, and what is left after heat is reckoned may be heat still"
+    return (
+        f"the {('first', 'second')[warmer]} side was wholly warmer, {np.mean(known[warmer]):.0f} against "
+        f"{np.mean(known[1 - warmer]):.0f} °C, and what is left after heat is reckoned may be heat still"
+    )
 
 
 def _heat_told(model: response.Response, mine: list[Pairs]) -> float | None:
@@ -248,7 +284,8 @@ def _heat_told(model: response.Response, mine: list[Pairs]) -> float | None:
 
 
 def _contrast(model: response.Response, prepared: response.Prepared) -> Floats:
-    """Weights of the second side less the first: each side's own step, which no prior holds back, on the level of its days."""
+    """Weights of the second side less the first: each side's own step, which no prior holds back, on the level of its
+    days."""
     sides = []
     for k, name in ((1, "first"), (2, "second")):
         row = np.mean([model.row(float(t.day)) for t in prepared.rows if t.side == k], axis=0)
@@ -269,9 +306,12 @@ def _outcome(name: str, draws: Floats, unit: str, n: int, least: float, sign: in
             "probability_worse": None,
         }
     return {
-        "name": name, "difference": Estimate.from_draws(draws, unit, n, METHOD, "runs"), "smallest_worthwhile_change": least,
-        "probability_worthwhile": float((sign * draws > least).mean()), "probability_worse": float((sign * draws < -least).mean()),
-    }  # fmt: skip
+        "name": name,
+        "difference": Estimate.from_draws(draws, unit, n, METHOD, "runs"),
+        "smallest_worthwhile_change": least,
+        "probability_worthwhile": float((sign * draws > least).mean()),
+        "probability_worse": float((sign * draws < -least).mean()),
+    }
 
 
 def _described(mine: list[Pairs], band: tuple[float, float]) -> list[dict[str, Any]]:
@@ -298,7 +338,8 @@ def _cost(block: Floats, band: tuple[float, float]) -> float | None:
 
 
 def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> dict[str, Any]:
-    """Difference of means of runs, by Welch's interval; single runs by the spread from day to day, where that is known."""
+    """Difference of means of runs, by Welch's interval; single runs by the spread from day to day, where that is
+    known."""
     from scipy.stats import t
 
     told: dict[str, Any] = {"name": name, "smallest_worthwhile_change": None, "probability_worthwhile": None}
@@ -324,8 +365,11 @@ def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> d
 def _side(mine: Pairs, minutes: int) -> dict[str, Any]:
     rows = [r for r, _ in mine]
     return {
-        "runs": [r.run for r in rows], "since": min(r.date for r in rows), "until": max(r.date for r in rows), "minutes": minutes,
-    }  # fmt: skip
+        "runs": [r.run for r in rows],
+        "since": min(r.date for r in rows),
+        "until": max(r.date for r in rows),
+        "minutes": minutes,
+    }
 
 
 def conditions(library: Any, first: Pairs, second: Pairs) -> list[str]:
@@ -340,10 +384,23 @@ def conditions(library: Any, first: Pairs, second: Pairs) -> list[str]:
         return sides[0], sides[1]
 
     for name, of, least, unit, digits in (
-        ("temperature", lambda r, t: r.sky.temperature, 3.0, "°C", 0), ("wind", lambda r, t: r.sky.wind, 2.0, "m/s", 1), ("sleep", lambda r, t: t.sleep, 0.7, "h", 1),
-        ("climbing", lambda r, t: 1000 * float(np.nanmean(np.maximum(r.blocks[:, AT["grade"]], 0))) if np.isfinite(r.blocks[:, AT["grade"]]).any() else None, 8.0, "m a kilometre", 0),
-        ("duration", lambda r, t: r.duration_s / 60, 15.0, "min", 0), ("hour of the day", lambda r, t: _hour(library, r.run), 3.0, "h", 0),
-    ):  # fmt: skip
+        ("temperature", lambda r, t: r.sky.temperature, 3.0, "°C", 0),
+        ("wind", lambda r, t: r.sky.wind, 2.0, "m/s", 1),
+        ("sleep", lambda r, t: t.sleep, 0.7, "h", 1),
+        (
+            "climbing",
+            lambda r, t: (
+                1000 * float(np.nanmean(np.maximum(r.blocks[:, AT["grade"]], 0)))
+                if np.isfinite(r.blocks[:, AT["grade"]]).any()
+                else None
+            ),
+            8.0,
+            "m a kilometre",
+            0,
+        ),
+        ("duration", lambda r, t: r.duration_s / 60, 15.0, "min", 0),
+        ("hour of the day", lambda r, t: _hour(library, r.run), 3.0, "h", 0),
+    ):
         a, b = means(of)
         if a is not None and b is not None and abs(b - a) >= least:
             out.append(f"{name}: {a:.{digits}f}, then {b:.{digits}f} {unit}")
@@ -374,7 +431,10 @@ def _sentence(found: dict[str, Any], single: bool, why: str, beats: tuple[float,
         found["decision"]["more_runs"],
         found["heat_taken_off_bpm"],
     )
-    rate = f"{beats[0]:+.1f} bpm at the same power ({beats[0] - 1.96 * beats[1]:+.1f} to {beats[0] + 1.96 * beats[1]:+.1f})"
+    rate = (
+        f"{beats[0]:+.1f} bpm at the same power ({beats[0] - 1.96 * beats[1]:+.1f} to "
+        f"{beats[0] + 1.96 * beats[1]:+.1f})"
+    )
     warm = (
         f" Heat is reckoned to have changed heart rate by {heat:+.1f} bpm between them, which is taken off."
         if heat is not None and abs(heat) >= 1
@@ -384,7 +444,10 @@ def _sentence(found: dict[str, Any], single: bool, why: str, beats: tuple[float,
         return f"It cannot be told whether this is progress: {why}. As it stands {rate}.{warm}"
     gain = found["outcomes"][0]["difference"]
     word = found["verdict"]
-    text = f"{word[0].upper()}{word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to {gain.high:+.1f}), {rate}.{warm}"
+    text = (
+        f"{word[0].upper()}{word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to "
+        f"{gain.high:+.1f}), {rate}.{warm}"
+    )
     if word == "cannot tell yet":
         if single:
             text += " Two single runs differ by the day: compare blocks of weeks."

@@ -29,12 +29,20 @@ class Place:
 def overlapping(library: Any, connection: Connection, new: Any) -> Place:
     """Where a newly analysed recording belongs among those stored."""
     table = schema.recording
-    rows = connection.execute(
-        select(table, schema.file.c.sha256)
-        .join(schema.file)
-        .where(table.c.start <= new.end, table.c.end >= new.start, table.c.run_id.is_not(None) if new.is_run else table.c.sport == new.sport)
-        .order_by(table.c.id)
-    ).mappings().all()  # fmt: skip
+    rows = (
+        connection.execute(
+            select(table, schema.file.c.sha256)
+            .join(schema.file)
+            .where(
+                table.c.start <= new.end,
+                table.c.end >= new.start,
+                table.c.run_id.is_not(None) if new.is_run else table.c.sport == new.sport,
+            )
+            .order_by(table.c.id)
+        )
+        .mappings()
+        .all()
+    )
     run_id: int | None = None
     for row in rows:
         shared = min(row["end"], new.end) - max(row["start"], new.start) + 1
@@ -48,9 +56,11 @@ def overlapping(library: Any, connection: Connection, new: Any) -> Place:
             if same_device or abs(row["start"] - new.start) + abs(row["end"] - new.end) <= 4:
                 return Place(None, row["id"])
             continue
-        kept = connection.execute(
-            select(schema.result.c.part).where(schema.result.c.recording_id == row["id"])
-        ).scalars().all()  # fmt: skip
+        kept = (
+            connection.execute(select(schema.result.c.part).where(schema.result.c.recording_id == row["id"]))
+            .scalars()
+            .all()
+        )
         measured = bool(
             connection.execute(
                 select(schema.stream.c.column).where(
@@ -97,8 +107,8 @@ def _identical_share(old_path: Path, old_measured: bool, new: Any) -> float:
 
 
 def own_scales(connection: Connection, recording_id: int, analysed: Any) -> None:
-    """A second device on a run is not the first one: where files name no device, its watts get a scale of their own. Only
-    recordings stored earlier count, so that results made anew get the scales that they had."""
+    """A second device on a run is not the first one: where files name no device, its watts get a scale of their own.
+    Only recordings stored earlier count, so that results made anew get the scales that they had."""
     table = schema.recording
     run_id = connection.execute(select(table.c.run_id).where(table.c.id == recording_id)).scalar()
     taken = set(

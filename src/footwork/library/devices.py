@@ -20,16 +20,22 @@ RATIO_SD = 0.7  # how the error variances of two devices differ, as the SD of th
 _SPEED, _ELAPSED = BLOCK_COLUMNS.index("speed"), BLOCK_COLUMNS.index("elapsed")
 
 PROTOCOL = (
-    "What it tells: how well the device repeats itself, how fast it follows, and whether it rises evenly with speed. It is easy "
+    "What it tells: how well the device repeats itself, how fast it follows, and whether it rises evenly "
+    "with speed. It is easy "
     "to brisk running, nothing near your limit; leave it out when you are ill, injured or told not to run.",
-    "Where: a treadmill, or a track or flat path of known length in still air. Same shoes, device placed as always, mass set as always.",
-    "Choose three speeds, easy, steady and brisk, each 8 to 15 % faster than the one before, for example 6:00, 5:30 and 5:00 /km.",
-    "Warm up for ten minutes. Then, by the clock, without a stop: 3 min easy, 3 min steady, 3 min brisk; and at once the same three again.",
-    "Change speed exactly at each full three minutes; on a treadmill press the key then, on a track set a watch to beep.",
+    "Where: a treadmill, or a track or flat path of known length in still air. Same shoes, device placed as "
+    "always, mass set as always.",
+    "Choose three speeds, easy, steady and brisk, each 8 to 15 % faster than the one before, for example "
+    "6:00, 5:30 and 5:00 /km.",
+    "Warm up for ten minutes. Then, by the clock, without a stop: 3 min easy, 3 min steady, 3 min brisk; and "
+    "at once the same three again.",
+    "Change speed exactly at each full three minutes; on a treadmill press the key then, on a track set a "
+    "watch to beep.",
     "Hold each speed as evenly as you can: within 3 %. Run slightly shorter steps rather than a wrong speed.",
-    "For the hill part, another day: the same on a steady slope of 4 to 8 %, or with that incline set, and marked with it.",
+    "For the hill part, another day: the same on a steady slope of 4 to 8 %, or with that incline set, and "
+    "marked with it.",
     "Repeat it after an update, a new pair of shoes or another placement, and compare the two.",
-)  # fmt: skip
+)
 
 
 def answer(library: Any) -> dict[str, Any]:
@@ -58,13 +64,20 @@ def _answer(library: Any) -> dict[str, Any]:
         if not mine:
             continue
         entry = accepted.in_force(accepted.entries(library, key), newest)
-        told.append({
-            "name": name, "measured": key != placing.MODEL, "main": key == main, "runs": len(mine), "first": mine[0].date,
-            "last": mine[-1].date, "duration_s": sum(r.duration_s for r in mine),
-            "accepted": None if entry is None else {"date": entry[0], "critical_power_w": entry[1]},
-            "drift": _drift(library, name, mine) if key != placing.MODEL else None,
-            "checks": _known_checks(library, name, mine) if key != placing.MODEL else [],
-        })  # fmt: skip
+        told.append(
+            {
+                "name": name,
+                "measured": key != placing.MODEL,
+                "main": key == main,
+                "runs": len(mine),
+                "first": mine[0].date,
+                "last": mine[-1].date,
+                "duration_s": sum(r.duration_s for r in mine),
+                "accepted": None if entry is None else {"date": entry[0], "critical_power_w": entry[1]},
+                "drift": _drift(library, name, mine) if key != placing.MODEL else None,
+                "checks": _known_checks(library, name, mine) if key != placing.MODEL else [],
+            }
+        )
         if key not in (main, placing.MODEL):
             conversions.append(_conversion(name, main_name, scales.between(library, key, main)))
     told.sort(key=lambda s: (not s["main"], not s["measured"], -s["duration_s"]))
@@ -92,8 +105,17 @@ def _conversion(name: str, main: str, made: Conversion | None) -> dict[str, Any]
         nothing = {
             k: Estimate.withheld(u, "conversion", reason) for k, u in (("factor", ""), ("slope", ""), ("offset", "W"))
         }
-        return {**out, **nothing, "through": None, "runs": 0, "minutes": 0, "run_spread": None, "from_w": None, "to_w": None,
-                "sentence": f"Watts of {name} cannot be converted: {reason}."}  # fmt: skip
+        return {
+            **out,
+            **nothing,
+            "through": None,
+            "runs": 0,
+            "minutes": 0,
+            "run_spread": None,
+            "from_w": None,
+            "to_w": None,
+            "sentence": f"Watts of {name} cannot be converted: {reason}.",
+        }
 
     def estimate(pair: tuple[float, float], unit: str) -> Estimate:
         return Estimate(
@@ -108,11 +130,20 @@ def _conversion(name: str, main: str, made: Conversion | None) -> dict[str, Any]
         else "modelled power, since they hardly ran together"
     )
     return {
-        **out, "factor": level, "slope": estimate(made.slope, ""), "offset": estimate(made.offset, "W"), "through": made.through,
-        "runs": made.runs, "minutes": made.minutes, "run_spread": made.run_sd, "from_w": made.low, "to_w": made.high,
-        "sentence": f"{made.centre:.0f} W of {name} are {made.apply(made.centre):.0f} W of {main}: times {factor:.3f} ({level.low:.3f} to {level.high:.3f}), "
-                    f"a single run within {196 * made.run_sd:.1f} % of it; from {learned}.",
-    }  # fmt: skip
+        **out,
+        "factor": level,
+        "slope": estimate(made.slope, ""),
+        "offset": estimate(made.offset, "W"),
+        "through": made.through,
+        "runs": made.runs,
+        "minutes": made.minutes,
+        "run_spread": made.run_sd,
+        "from_w": made.low,
+        "to_w": made.high,
+        "sentence": f"{made.centre:.0f} W of {name} are {made.apply(made.centre):.0f} W of {main}: times {factor:.3f} "
+        f"({level.low:.3f} to {level.high:.3f}), "
+        f"a single run within {196 * made.run_sd:.1f} % of it; from {learned}.",
+    }
 
 
 def _drift(library: Any, name: str, rows: list[runs.StreamRows]) -> dict[str, Any]:
@@ -151,7 +182,10 @@ def _jump(name: str, jump: drift.Jump, rows: list[runs.StreamRows]) -> dict[str,
         rows[max(jump.earliest - 1, 0)].date,
         rows[min(jump.latest, len(rows) - 1)].date,
     )
-    text = f"From {day} (between {first} and {last}) {name} shows {abs(ends[1]):.1f} % {'more' if ends[1] > 0 else 'less'} at the same easy speed ({ends[0]:+.1f} to {ends[2]:+.1f})."
+    text = (
+        f"From {day} (between {first} and {last}) {name} shows {abs(ends[1]):.1f} % "
+        f"{'more' if ends[1] > 0 else 'less'} at the same easy speed ({ends[0]:+.1f} to {ends[2]:+.1f})."
+    )
     if beats is None:
         rate = Estimate.withheld("bpm", "drift", "too little sound heart rate on both sides")
         expected, says = None, "not known"
@@ -162,11 +196,20 @@ def _jump(name: str, jump: drift.Jump, rows: list[runs.StreamRows]) -> dict[str,
             value, value - 1.96 * error, value + 1.96 * error, "bpm", len(before) + len(after), "drift", "runs"
         )
         says, more = _by_heart(value, error, expected)
-        text += f" Heart rate at that speed changed by {value:+.1f} bpm ({rate.low:+.1f} to {rate.high:+.1f}); so many real watts would bring {expected:+.1f}: {more}"
+        text += (
+            f" Heart rate at that speed changed by {value:+.1f} bpm ({rate.low:+.1f} to {rate.high:+.1f}); so "
+            f"many real watts would bring {expected:+.1f}: {more}"
+        )
     return {
-        "date": day, "earliest": first, "latest": last, "change": change, "heart_rate": rate,
-        "heart_rate_if_real_bpm": expected, "says": says, "sentence": text,
-    }  # fmt: skip
+        "date": day,
+        "earliest": first,
+        "latest": last,
+        "change": change,
+        "heart_rate": rate,
+        "heart_rate_if_real_bpm": expected,
+        "says": says,
+        "sentence": text,
+    }
 
 
 def _by_heart(value: float, error: float, expected: float) -> tuple[str, str]:
@@ -241,10 +284,13 @@ def checked(library: Any, run_id: int, start: float | None = None) -> dict[str, 
     primary = runs.signals(library, run_id).get("time")
     if not sources:
         raise NotEnoughData(f"run {run_id} has no measured power: there is no device to check")
-    out: dict[str, Any] = plain({
-        "run": run_id, "date": row.local.date(),
-        "devices": [_of_device(scale, signals, _second(signals, primary, start)) for scale, signals in sources],
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "date": row.local.date(),
+            "devices": [_of_device(scale, signals, _second(signals, primary, start)) for scale, signals in sources],
+        }
+    )
     return out
 
 
@@ -258,9 +304,15 @@ def _of_device(scale: str, signals: Signals, begin: int | None) -> dict[str, Any
     grade = signals.get("grade")[made.start : made.start + check.TOTAL_S]
     steep = float(np.nanmean(grade)) if np.isfinite(grade).any() else None
     error, share = made.typical_error, made.coefficient_of_variation
-    text = f"At {format_duration(made.start)} of the run: repeats within a typical error of {error.value:.1f} W, {share.value:.1f} % ({share.low:.1f} to {share.high:.1f})."
+    text = (
+        f"At {format_duration(made.start)} of the run: repeats within a typical error of {error.value:.1f} W, "
+        f"{share.value:.1f} % ({share.low:.1f} to {share.high:.1f})."
+    )
     if made.response.value is not None:
-        text += f" It follows a step in {made.response.value:.0f} s ({made.response.low:.0f} to {made.response.high:.0f}), the legs' own time included."
+        text += (
+            f" It follows a step in {made.response.value:.0f} s ({made.response.low:.0f} to "
+            f"{made.response.high:.0f}), the legs' own time included."
+        )
     if made.bend.value is not None and made.bend.low is not None and made.bend.high is not None:
         straight = made.bend.low <= 0 <= made.bend.high
         text += (
@@ -269,11 +321,25 @@ def _of_device(scale: str, signals: Signals, begin: int | None) -> dict[str, Any
             else f" The middle speed lies {made.bend.value:+.1f} % off the line through the others."
         )
     return {
-        "scale": scale, "start_s": made.start, "grade": steep,
+        "scale": scale,
+        "start_s": made.start,
+        "grade": steep,
         "steps": [
-            {"round": r + 1, "step": k + 1, "speed_mps": float(made.speed[r, k]) if np.isfinite(made.speed[r, k]) else None, "power_w": float(made.power[r, k])}
-            for r in range(check.ROUNDS) for k in range(check.LEVELS)
+            {
+                "round": r + 1,
+                "step": k + 1,
+                "speed_mps": float(made.speed[r, k]) if np.isfinite(made.speed[r, k]) else None,
+                "power_w": float(made.power[r, k]),
+            }
+            for r in range(check.ROUNDS)
+            for k in range(check.LEVELS)
         ],
-        "typical_error": error, "coefficient_of_variation": share, "repeatability": made.repeatability, "response": made.response,
-        "slope": made.slope, "intercept": made.intercept, "linearity": made.bend, "sentence": text,
-    }  # fmt: skip
+        "typical_error": error,
+        "coefficient_of_variation": share,
+        "repeatability": made.repeatability,
+        "response": made.response,
+        "slope": made.slope,
+        "intercept": made.intercept,
+        "linearity": made.bend,
+        "sentence": text,
+    }

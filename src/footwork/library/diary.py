@@ -17,7 +17,10 @@ NUMBERS = {
 }
 TEXTS = ("illness", "injury", "note")
 FIELDS = (*NUMBERS, *TEXTS)
-CAUTION = "the diary tells of illness or injury: rest comes before any number here; see a physician before you return to hard running"
+CAUTION = (
+    "the diary tells of illness or injury: rest comes before any number here; see a physician before you return "
+    "to hard running"
+)
 
 
 def unwell(rows: list[dict[str, Any]]) -> bool:

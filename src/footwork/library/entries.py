@@ -99,9 +99,14 @@ def fold(entries: list[Entry]) -> dict[int, Told]:
                 of.entered = given
             case "split":
                 out[given["new_run"]] = Told(
-                    of.marks & {"treadmill"}, of.incline, of.surface, of.shoe, of.left_out, weather=of.weather,
+                    of.marks & {"treadmill"},
+                    of.incline,
+                    of.surface,
+                    of.shoe,
+                    of.left_out,
+                    weather=of.weather,
                     laps=[lap for lap in of.laps if lap[0] >= given["at"]],
-                )  # fmt: skip
+                )
                 of.laps = [lap for lap in of.laps if lap[0] < given["at"]]
             case "merge" | "pair":
                 other = out.pop(given["other"], Told())
@@ -135,11 +140,15 @@ def _insert(
     return int(
         connection.execute(
             insert(schema.entry).values(
-                kind=kind, run_id=run, date=date.isoformat() if date else None, payload=json.dumps(payload),
+                kind=kind,
+                run_id=run,
+                date=date.isoformat() if date else None,
+                payload=json.dumps(payload),
                 entered_at=time.time(),
             )
-        ).lastrowid or 0
-    )  # fmt: skip
+        ).lastrowid
+        or 0
+    )
 
 
 def mark(library: Any, run_id: int, name: str, remove: bool = False, incline: float | None = None) -> list[str]:
@@ -183,7 +192,8 @@ def describe(library: Any, run_id: int, surface: str | None = None, shoe: str | 
 
 
 def check_description(library: Any, run_id: int, surface: str | None, shoe: str | None, marked: str = "") -> None:
-    """Whether a run can have that surface and shoe, also once it is ``marked`` so. Raises UsageError; nothing is written."""
+    """Whether a run can have that surface and shoe, also once it is ``marked`` so. Raises UsageError; nothing is
+    written."""
     library_row(library, run_id)
     marks = told(library).get(run_id, Told()).marks | {marked}
     if surface and surface not in SURFACES:
@@ -307,8 +317,9 @@ def merge(library: Any, run_id: int, other: int) -> int:
 
 
 def pair(library: Any, run_id: int, other: int) -> int:
-    """Say that another run is the same one by a second device, whose clock may be hours off; it then counts as a recording
-    of ``run_id``. Its clock is set so that both start together; the comparison finds the seconds that are left.
+    """Say that another run is the same one by a second device, whose clock may be hours off; it then counts as a
+    recording of ``run_id``. Its clock is set so that both start together; the comparison finds the seconds that are
+    left.
 
     Raises
     ------
@@ -339,7 +350,8 @@ def _refuse_distance(library: Any, run_id: int) -> None:
         found = [e for e in read_entries(connection, "distance") if e.run == run_id]
     if found:
         raise UsageError(
-            f"the distance of run {run_id} was corrected as a whole: undo edit {found[-1].id} first, then correct what is left"
+            f"the distance of run {run_id} was corrected as a whole: undo edit {found[-1].id} first, then "
+            "correct what is left"
         )
 
 
@@ -356,9 +368,14 @@ def hide(library: Any, run_id: int) -> int:
 
 
 def enter_run(
-    library: Any, start: dt.datetime, duration: float, metres: float | None = None, climb: float | None = None,
-    heart_rate: float | None = None, name: str | None = None,
-) -> int:  # fmt: skip
+    library: Any,
+    start: dt.datetime,
+    duration: float,
+    metres: float | None = None,
+    climb: float | None = None,
+    heart_rate: float | None = None,
+    name: str | None = None,
+) -> int:
     """Enter a run that was not recorded, or a past race result; returns its number.
 
     Parameters
@@ -397,9 +414,13 @@ def enter_run(
             raise UsageError(f"run {row.id} of that day is as long: mark that one instead")
     offset = begin.utcoffset()
     payload = {
-        "start": begin.timestamp(), "utc_offset_minutes": int(offset.total_seconds() // 60) if offset else 0,
-        "duration_s": duration, "distance_m": metres, "climb_m": climb, "heart_rate_bpm": heart_rate,
-    }  # fmt: skip
+        "start": begin.timestamp(),
+        "utc_offset_minutes": int(offset.total_seconds() // 60) if offset else 0,
+        "duration_s": duration,
+        "distance_m": metres,
+        "climb_m": climb,
+        "heart_rate_bpm": heart_rate,
+    }
     with library.writing() as connection:
         run_id = int(connection.execute(insert(schema.run)).lastrowid or 0)
         _insert(connection, "run", run_id, payload)
@@ -416,13 +437,19 @@ def _at(entry: Entry, key: str, starts: dict[int, float]) -> str:
 
 
 _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
-    "mark": lambda e, s: f"marked {e.payload['name']}" + (f", {100 * e.payload['incline']:g} % incline" if e.payload.get("incline") is not None else ""),
+    "mark": lambda e, s: (
+        f"marked {e.payload['name']}"
+        + (f", {100 * e.payload['incline']:g} % incline" if e.payload.get("incline") is not None else "")
+    ),
     "unmark": lambda e, s: f"no longer marked {e.payload['name']}",
     "surface": lambda e, s: f"surface {e.payload['value'] or 'taken back'}",
     "shoe": lambda e, s: f"shoe {e.payload['value'] or 'taken back'}",
     "leave-out": lambda e, s: (
-        f"left out from {_at(e, 'start', s)} to {_at(e, 'end', s)}" + (f", {e.payload['only'].replace('_', ' ')} only" if e.payload.get("only") else "")
-        if "start" in e.payload else "left out of every analysis"),
+        f"left out from {_at(e, 'start', s)} to {_at(e, 'end', s)}"
+        + (f", {e.payload['only'].replace('_', ' ')} only" if e.payload.get("only") else "")
+        if "start" in e.payload
+        else "left out of every analysis"
+    ),
     "delete": lambda e, s: "deleted",
     "split": lambda e, s: f"split at {_at(e, 'at', s)}; the later part is run {e.payload['new_run']}",
     "merge": lambda e, s: f"merged with run {e.payload['other']}",
@@ -434,12 +461,15 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "trial-run": lambda e, s: f"run for trial {e.payload['trial']}",
     "efforts": lambda e, s: f"divided into {len(e.payload['parts'])} parts",
     "lap": lambda e, s: f"lap from {_at(e, 'start', s)} to {_at(e, 'end', s)}",
-    "diary": lambda e, s: f"diary: {e.payload['name'].replace('_', ' ')} {'taken back' if e.payload['value'] is None else e.payload['value']}",
+    "diary": lambda e, s: (
+        f"diary: {e.payload['name'].replace('_', ' ')} "
+        f"{'taken back' if e.payload['value'] is None else e.payload['value']}"
+    ),
     "weather": lambda e, s: f"weather {describe_weather(e.payload)}",
     "scale-join": lambda e, s: f"scale {e.payload['name']} counts as {e.payload['into_name']}",
     "scale-break": lambda e, s: f"scale {e.payload['name']} counts as a new one from {e.payload['date']}",
     "run": lambda e, s: f"entered by hand, {format_duration(e.payload['duration_s'])}",
-}  # fmt: skip
+}
 
 
 def listed(library: Any, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
@@ -453,14 +483,21 @@ def listed(library: Any, run_id: int | None = None, undone: bool = False) -> lis
         )
     return [
         {
-            "id": e.id, "kind": e.kind, "run": e.run, "date": e.date, "sentence": _SENTENCES[e.kind](e, starts),
-            "entered_at": dt.datetime.fromtimestamp(e.entered_at, dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-            if e.entered_at else None,
+            "id": e.id,
+            "kind": e.kind,
+            "run": e.run,
+            "date": e.date,
+            "sentence": _SENTENCES[e.kind](e, starts),
+            "entered_at": dt.datetime.fromtimestamp(e.entered_at, dt.UTC)
+            .isoformat(timespec="seconds")
+            .replace("+00:00", "Z")
+            if e.entered_at
+            else None,
             "undone": e.undone_at is not None,
         }
         for e in reversed(found)
         if run_id is None or run_id in e.runs
-    ]  # fmt: skip
+    ]
 
 
 def undo(library: Any, entry_id: int) -> str:
@@ -478,9 +515,10 @@ def undo(library: Any, entry_id: int) -> str:
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
     if entry.kind in ("split", "merge", "pair", "trim"):
         later = [
-            e for e in found
+            e
+            for e in found
             if e.id > entry_id and entry.runs & e.runs and (entry.kind != "trim" or e.kind == "distance")
-        ]  # fmt: skip
+        ]
         if later:
             raise UsageError(f"edit {later[-1].id} builds on edit {entry_id}: undo that one first")
     for number, of in fold([e for e in found if e.id != entry_id]).items():

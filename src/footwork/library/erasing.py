@@ -20,8 +20,8 @@ def bound_to(library: Any, run_id: int) -> list[int]:
 
 
 def _bound(connection: Connection, run_id: int) -> tuple[set[int], set[int], set[int]]:
-    """Runs, recordings and files that hang together with a run, through files that hold several runs, splits, merges, and
-    poorer copies whose place was taken."""
+    """Runs, recordings and files that hang together with a run, through files that hold several runs, splits, merges,
+    and poorer copies whose place was taken."""
     recording, result, file = schema.recording, schema.result, schema.file
     pairs = {(r, int(i)) for i, r in connection.execute(select(recording.c.id, recording.c.run_id)) if r is not None}
     pairs |= {
@@ -47,8 +47,8 @@ def _bound(connection: Connection, run_id: int) -> tuple[set[int], set[int], set
 
 
 def delete_forever(library: Any, run_id: int) -> list[int]:
-    """Remove a run, its originals and all that was said about it; the one edit that cannot be undone. Returns the runs that
-    went, those of the same files included."""
+    """Remove a run, its originals and all that was said about it; the one edit that cannot be undone. Returns the runs
+    that went, those of the same files included."""
     if not told(library).get(run_id, Told()).deleted:
         library_row(library, run_id)
     with database.held(library.folder / "rebuild.lock"), library.writing() as connection:

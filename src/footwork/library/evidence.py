@@ -21,8 +21,8 @@ SHOWN_DAYS = 120  # evidence listed beside today's value
 
 @dataclass(frozen=True)
 class Gathered:
-    """What is known about capacity on a day: the distribution (None where only bounds or nothing exist), what it rests on
-    in a word and in a sentence, and the evidence to show."""
+    """What is known about capacity on a day: the distribution (None where only bounds or nothing exist), what it rests
+    on in a word and in a sentence, and the evidence to show."""
 
     posterior: critical.Posterior | None
     kind: str
@@ -47,7 +47,8 @@ class Gathered:
 
 
 def relation(rows: list[runs.StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
-    """Power at speed of some runs on a scale; with too few of them, or none, by the model or the prior (needs a mass)."""
+    """Power at speed of some runs on a scale; with too few of them, or none, by the model or the prior (needs a
+    mass)."""
     if not rows or key == "model":
         return speed.modelled(mass) if mass else None
     outside = [r for r in rows if not r.indoor]
@@ -97,7 +98,8 @@ def shared_error(library: Any, key: str, day: dt.date) -> float:
 
 
 def _races_by_hand(library: Any, key: str, rows: list[runs.StreamRows], asked: dt.date) -> list[tracking.Dated]:
-    """Races and tests that were entered without a recording, as watts of the scale by power at speed, with its error."""
+    """Races and tests that were entered without a recording, as watts of the scale by power at speed, with its
+    error."""
     out: list[tracking.Dated] = []
     for row in library.runs():
         day = row.local.date()
@@ -118,9 +120,14 @@ def _races_by_hand(library: Any, key: str, rows: list[runs.StreamRows], asked: d
 def best_of(row: runs.StreamRows) -> effort_model.Best:
     """Stored best efforts of a run."""
     return effort_model.Best(
-        row.run, row.date.toordinal(), row.date.isoformat(), bool(row.marks & entries.MAXIMAL_MARKS),
-        curve.stored_durations(86400)[: len(row.best)], row.best, row.starts,
-    )  # fmt: skip
+        row.run,
+        row.date.toordinal(),
+        row.date.isoformat(),
+        bool(row.marks & entries.MAXIMAL_MARKS),
+        curve.stored_durations(86400)[: len(row.best)],
+        row.best,
+        row.starts,
+    )
 
 
 def recorded(library: Any, key: str, asked: dt.date) -> Gathered:
@@ -153,7 +160,10 @@ def recorded(library: Any, key: str, asked: dt.date) -> Gathered:
     posterior = replace(made.posterior(day, n), scale_sd=shared_error(library, key, asked))
     if kind == "tested":
         efforts = sum(len(e.durations) for e in maximal)
-        sentence = f"{efforts} maximal effort{'s' if efforts != 1 else ''} in {len(maximal)} run{'s' if len(maximal) != 1 else ''} marked as maximal"
+        sentence = (
+            f"{efforts} maximal effort{'s' if efforts != 1 else ''} in {len(maximal)} "
+            f"run{'s' if len(maximal) != 1 else ''} marked as maximal"
+        )
     else:
         sentence = habitual[0].label
     return Gathered(posterior, kind, sentence, counted)
@@ -179,7 +189,8 @@ def stated(efforts: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed |
         kind = "all-out" if effort.kind == "all-out" else "maximal"
         if kind == "maximal" and effort.duration < critical.SHORTEST_S:
             warnings.append(
-                f"{effort.label or 'An effort'} is under 2 minutes: CP + W′/t does not describe it, so only the three-parameter form uses it."
+                f"{effort.label or 'An effort'} is under 2 minutes: CP + W′/t does not describe it, so only "
+                "the three-parameter form uses it."
             )
             continue
         # Efforts of one stated day share that day's form; undated ones are taken as days of their own.
@@ -220,8 +231,14 @@ def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
         except ValueError:
             continue
         if made.critical_power > 0.2 * float(p.min()) and made.w_prime > 0:
-            out.append({
-                "form": made.name, "error_in": made.error_in, "critical_power": cp, "w_prime": wp, "p_max_w": made.p_max,
-                "efforts": len(used),
-            })  # fmt: skip
+            out.append(
+                {
+                    "form": made.name,
+                    "error_in": made.error_in,
+                    "critical_power": cp,
+                    "w_prime": wp,
+                    "p_max_w": made.p_max,
+                    "efforts": len(used),
+                }
+            )
     return out

@@ -123,9 +123,9 @@ def everything(
 ) -> dict[str, Any]:
     """All of a library as plain files in a new folder.
 
-    ``library.json`` holds the runner's facts, edits, diary, sessions, trials, accepted CPs, scales and settings; ``runs.csv`` the list;
-    ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places positions are left
-    empty; where there are any, originals are left out, unless ``with_location``.
+    ``library.json`` holds the runner's facts, edits, diary, sessions, trials, accepted CPs, scales and settings;
+    ``runs.csv`` the list; ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places
+    positions are left empty; where there are any, originals are left out, unless ``with_location``.
 
     Returns ``runs``, ``signals``, ``originals``, ``originals_left_out`` and ``hidden`` seconds.
 
@@ -167,11 +167,20 @@ def _facts(library: Any) -> dict[str, Any]:
     with library.reading() as connection:
         accepted = [dict(r) for r in connection.execute(select(schema.accepted)).mappings()]
         settings = [dict(r) for r in connection.execute(select(schema.setting)).mappings()]
-    made: dict[str, Any] = plain({
-        "athlete": library.athlete.facts(), "scales": library.scales(), "accepted": accepted,
-        "settings": {s["name"]: s["value"] for s in settings if s["name"] != "places"}, "edits": library.edits(undone=True),
-        "diary": library.diary(), "sessions": library.sessions(), "trials": library.trials(), "other_sports": library.activities(), "runs": [r.to_json() for r in library.runs()],
-    })  # fmt: skip
+    made: dict[str, Any] = plain(
+        {
+            "athlete": library.athlete.facts(),
+            "scales": library.scales(),
+            "accepted": accepted,
+            "settings": {s["name"]: s["value"] for s in settings if s["name"] != "places"},
+            "edits": library.edits(undone=True),
+            "diary": library.diary(),
+            "sessions": library.sessions(),
+            "trials": library.trials(),
+            "other_sports": library.activities(),
+            "runs": [r.to_json() for r in library.runs()],
+        }
+    )
     return made
 
 
@@ -188,7 +197,7 @@ def _signals(
             .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
             .where(table.c.run_id.in_(known))
             .order_by(table.c.run_id, table.c.recording_id, table.c.part)
-        ).all()  # fmt: skip
+        ).all()
     number: dict[int, int] = {}
     for done, r in enumerate(found, start=1):
         main = known[r.run_id]

@@ -48,9 +48,11 @@ def _fits(row: runs.RunRow, wanted: Wanted, words: list[str]) -> bool:
         return False
     said = " ".join((row.date[:16], *row.marks, row.surface, row.shoe, row.note, row.power_scale or "")).lower()
     bounds = (
-        (row.distance_m, wanted.distance), (row.power_w, wanted.power),
-        (weather.get("temperature_c"), wanted.temperature), (weather.get("wind_mps"), wanted.wind),
-    )  # fmt: skip
+        (row.distance_m, wanted.distance),
+        (row.power_w, wanted.power),
+        (weather.get("temperature_c"), wanted.temperature),
+        (weather.get("wind_mps"), wanted.wind),
+    )
     return all(w in said for w in words) and all(_inside(value, ends) for value, ends in bounds)
 
 
@@ -77,10 +79,17 @@ def totals(library: Any, rows: list[runs.RunRow], by: str) -> list[dict[str, Any
     out = []
     for start, group in sorted(groups.items(), reverse=True):
         spent = load.of_rows(library, group)
-        out.append({
-            "start": start, "runs": len(group), "duration_s": sum(r.duration_s for r in group),
-            "distance_m": sum(r.distance_m or 0.0 for r in group), "climb_m": sum(r.climb_m or 0.0 for r in group),
-            "load": spent["load"], "seconds_in_domains": spent["seconds_in_domains"], "runs_without_cp": spent["runs_without_cp"],
-        })  # fmt: skip
+        out.append(
+            {
+                "start": start,
+                "runs": len(group),
+                "duration_s": sum(r.duration_s for r in group),
+                "distance_m": sum(r.distance_m or 0.0 for r in group),
+                "climb_m": sum(r.climb_m or 0.0 for r in group),
+                "load": spent["load"],
+                "seconds_in_domains": spent["seconds_in_domains"],
+                "runs_without_cp": spent["runs_without_cp"],
+            }
+        )
     made: list[dict[str, Any]] = plain(out)
     return made

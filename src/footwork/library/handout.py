@@ -18,7 +18,8 @@ def _name(plan: RacePlan, name: str) -> str:
 
 
 def workout(plan: RacePlan, name: str = "") -> bytes:
-    """A plan's instructions as a FIT workout, a step with a power band a stretch; steps count by the watch's own distance.
+    """A plan's instructions as a FIT workout, a step with a power band a stretch; steps count by the watch's own
+    distance.
 
     What is walked has no band: watts of a walk are not known.
     """
@@ -44,7 +45,8 @@ def course(plan: RacePlan, name: str = "") -> bytes:
         raise UsageError("a course for the watch needs positions: give --course FILE.gpx")
     if plan.course["private"]:
         raise UsageError(
-            "this run passes one of your private places, and a course file would hold it: take a course drawn without it"
+            "this run passes one of your private places, and a course file would hold it: take a course "
+            "drawn without it"
         )
     lat, lon = np.array(track).T
     segments = plan.strategies["strategies"][plan.strategies["chosen"]]["segments"]
@@ -63,9 +65,15 @@ def course(plan: RacePlan, name: str = "") -> bytes:
         else dt.datetime(2020, 1, 1, tzinfo=dt.UTC).timestamp()
     )
     return watch.course(
-        _name(plan, name), lat, lon, metres, None if height is None else np.array(height), seconds, begin,
+        _name(plan, name),
+        lat,
+        lon,
+        metres,
+        None if height is None else np.array(height),
+        seconds,
+        begin,
         sorted(told, key=lambda p: p.at),
-    )  # fmt: skip
+    )
 
 
 def table(plan: RacePlan) -> bytes:

@@ -11,9 +11,12 @@ from footwork.quantities import Estimate, plain
 
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 TESTS = {
-    "3 min": (180.0,), "12 min": (720.0,), "3 and 12 min": (180.0, 720.0), "3, 7 and 12 min": (180.0, 420.0, 720.0),
+    "3 min": (180.0,),
+    "12 min": (720.0,),
+    "3 and 12 min": (180.0, 720.0),
+    "3, 7 and 12 min": (180.0, 420.0, 720.0),
     "20 min": (1200.0,),
-}  # fmt: skip
+}
 
 
 def days(library: Any, key: str, asked: dt.date) -> list[dict[str, Any]]:
@@ -63,12 +66,16 @@ def moved(library: Any, key: str, asked: dt.date) -> list[dict[str, Any]]:
         return []
     return [
         {
-            "date": dt.date.fromordinal(s.day), "kind": s.evidence.kind, "run": s.evidence.run, "label": s.evidence.label,
-            "before_w": s.before, "after_w": s.after,
+            "date": dt.date.fromordinal(s.day),
+            "kind": s.evidence.kind,
+            "run": s.evidence.run,
+            "label": s.evidence.label,
+            "before_w": s.before,
+            "after_w": s.after,
         }
         for s in reversed(made.steps)
         if s.before is not None and abs(s.after / s.before - 1) >= MOVED_LEAST and s.evidence.kind != "bound"
-    ]  # fmt: skip
+    ]
 
 
 def tests(found: capacity.Capacity) -> list[dict[str, Any]]:
@@ -78,10 +85,14 @@ def tests(found: capacity.Capacity) -> list[dict[str, Any]]:
     now = found.posterior.estimates()[0]
     before = 0.5 * ((now.high or 0.0) - (now.low or 0.0))
     rows = [
-        {"test": name, "durations_s": list(durations), "half_width_now_w": before,
-         "half_width_after_w": tracking.half_width_after(found.posterior, durations)}
+        {
+            "test": name,
+            "durations_s": list(durations),
+            "half_width_now_w": before,
+            "half_width_after_w": tracking.half_width_after(found.posterior, durations),
+        }
         for name, durations in TESTS.items()
-    ]  # fmt: skip
+    ]
     return sorted(rows, key=lambda r: float(r["half_width_after_w"]))
 
 
@@ -93,9 +104,13 @@ def told(library: Any, found: capacity.Capacity) -> dict[str, Any]:
     if key and day is not None:
         through = library.cached(
             ("history", key, day),
-            lambda: plain({
-                "history": days(library, key, day), "moved": moved(library, key, day), "tests": tests(found),
-                "accepted_entries": [{"date": d, "critical_power_w": w} for d, w in accepted.entries(library, key)],
-            }),
-        )  # fmt: skip
+            lambda: plain(
+                {
+                    "history": days(library, key, day),
+                    "moved": moved(library, key, day),
+                    "tests": tests(found),
+                    "accepted_entries": [{"date": d, "critical_power_w": w} for d, w in accepted.entries(library, key)],
+                }
+            ),
+        )
     return {**out, **through}

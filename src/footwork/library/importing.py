@@ -123,7 +123,8 @@ def _looks_like_fit(path: Path) -> bool:
 
 @dataclass(frozen=True)
 class Orders:
-    """What a worker must know: where temporary files go, dated masses, what is known, a start for undated files, a zone."""
+    """What a worker must know: where temporary files go, dated masses, what is known, a start for undated files, a
+    zone."""
 
     incoming: Path
     masses: list[tuple[str, float]]

@@ -31,8 +31,9 @@ def of_run(library: Any, run_id: int, signal: str | None = None) -> list[dict[st
     Returns
     -------
     list of dict
-        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), and the means ``power`` [W], ``heart_rate`` [bpm], ``speed`` [m/s] and
-        ``grade``, None where they are not known. The list covers the run without gaps; neighbours never share a kind.
+        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), and the means ``power`` [W], ``heart_rate`` [bpm],
+        ``speed`` [m/s] and ``grade``, None where they are not known. The list covers the run without gaps; neighbours
+        never share a kind.
 
     Raises
     ------
@@ -57,7 +58,8 @@ def of_run(library: Any, run_id: int, signal: str | None = None) -> list[dict[st
 
 
 def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
-    """Efforts in a recording that need not be in a library; ``start_s`` and ``end_s`` are in the file's own elapsed time.
+    """Efforts in a recording that need not be in a library; ``start_s`` and ``end_s`` are in the file's own elapsed
+    time.
 
     Raises
     ------
@@ -102,7 +104,8 @@ def of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
 
 
 def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.ndarray) -> list[tuple[float, float]]:
-    """Gaps in the rows [s] that are pauses of the watch: long against the rows' own spacing, and without the way of a runner who went on."""
+    """Gaps in the rows [s] that are pauses of the watch: long against the rows' own spacing, and without the way of a
+    runner who went on."""
     usual = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
     out = []
     for i, (a, b) in enumerate(pairwise(at)):
@@ -165,15 +168,20 @@ def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float)
         return float(np.nanmean(values)) if np.isfinite(values).any() else None
 
     return [
-        {"start_s": begin + p.start, "end_s": begin + p.end, "kind": p.kind, "group": p.group or None,
-         **{name: mean(name, p) for name in ("power", "heart_rate", "speed", "grade")}}
+        {
+            "start_s": begin + p.start,
+            "end_s": begin + p.end,
+            "kind": p.kind,
+            "group": p.group or None,
+            **{name: mean(name, p) for name in ("power", "heart_rate", "speed", "grade")},
+        }
         for p in parts
-    ]  # fmt: skip
+    ]
 
 
 def correct(library: Any, run_id: int, text: str) -> int:
-    """Keep the runner's own division of a run, as ``0:00 warm-up, 15:00 work, 19:00 recovery``; returns the edit's number, by which it can
-    be undone.
+    """Keep the runner's own division of a run, as ``0:00 warm-up, 15:00 work, 19:00 recovery``; returns the edit's
+    number, by which it can be undone.
 
     Raises
     ------
@@ -207,8 +215,9 @@ def correct(library: Any, run_id: int, text: str) -> int:
 
 
 def balance(library: Any, run_id: int) -> dict[str, Any]:
-    """W′ balance along a run by what was known on its day, or else is known by now (``as_of``), as plain JSON: ``seconds``, ``low_j``, ``middle_j``, ``high_j`` every five
-    seconds, ``minimum`` as an estimate and ``minimum_at_s``.
+    """W′ balance along a run by what was known on its day, or else is known by now (``as_of``), as plain JSON:
+    ``seconds``, ``low_j``, ``middle_j``, ``high_j`` every five seconds, ``minimum`` as an estimate and
+    ``minimum_at_s``.
 
     Raises
     ------
@@ -229,8 +238,19 @@ def balance(library: Any, run_id: int) -> dict[str, Any]:
     low, middle, high = reserve.balance_interval(power, cp, wp)
     at = int(np.argmin(middle))
     least = Estimate(float(middle[at]), float(low[at]), float(high[at]), "J", made.posterior.n, "w-prime-balance")
-    out: dict[str, Any] = plain({
-        "run": run_id, "scale": row.power_scale, "as_of": made.date, "minimum": least, "minimum_at_s": at, "w_prime": made.w_prime, "critical_power": made.critical_power,
-        "seconds": np.arange(len(power))[::5], "low_j": low[::5], "middle_j": middle[::5], "high_j": high[::5],
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "scale": row.power_scale,
+            "as_of": made.date,
+            "minimum": least,
+            "minimum_at_s": at,
+            "w_prime": made.w_prime,
+            "critical_power": made.critical_power,
+            "seconds": np.arange(len(power))[::5],
+            "low_j": low[::5],
+            "middle_j": middle[::5],
+            "high_j": high[::5],
+        }
+    )
     return out

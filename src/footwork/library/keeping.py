@@ -55,10 +55,11 @@ def backup(library: Any, path: Path) -> dict[str, Any]:
             blobs.read_original(library.folder, digest)
             sources[f"originals/{digest[:2]}/{digest}.gz"] = blobs.original_path(library.folder, digest)
         manifest = {
-            "format": FORMAT, "library_version": schema.LIBRARY_VERSION,
+            "format": FORMAT,
+            "library_version": schema.LIBRARY_VERSION,
             "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
             "files": {name: _hash_of(source) for name, source in sources.items()},
-        }  # fmt: skip
+        }
         with zipfile.ZipFile(temporary, "w", zipfile.ZIP_STORED) as archive:
             archive.writestr(MANIFEST, json.dumps(manifest))
             for name, source in sources.items():
@@ -106,8 +107,15 @@ def _verified(path: Path, into: Path | None = None) -> dict[str, Any]:
                     raise UnreadableFile(f"{path} is damaged: {name} is not what was backed up")
             return manifest
     except (
-        zipfile.BadZipFile, zlib.error, KeyError, TypeError, ValueError, AttributeError, EOFError, RuntimeError,
-    ) as error:  # fmt: skip
+        zipfile.BadZipFile,
+        zlib.error,
+        KeyError,
+        TypeError,
+        ValueError,
+        AttributeError,
+        EOFError,
+        RuntimeError,
+    ) as error:
         raise UnreadableFile(
             f"{path} is no backup, or a damaged one ({str(error)[:80] or type(error).__name__})"
         ) from None
@@ -145,8 +153,8 @@ def restore(path: Path, folder: Path) -> dict[str, Any]:
 def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
     """Check a library: databases, schema, every original's hash, orphans, results and signals.
 
-    With ``repair`` everything that can be rebuilt is. Returns ``checks`` (name, ``ok``, what was looked at), ``problems``
-    left, in sentences, and ``repaired``.
+    With ``repair`` everything that can be rebuilt is. Returns ``checks`` (name, ``ok``, what was looked at),
+    ``problems`` left, in sentences, and ``repaired``.
 
     Raises
     ------
@@ -179,12 +187,14 @@ def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str
             wanted = {
                 blobs.signals_path(folder, r.sha256, r.leg, r.part): r.recording_id
                 for r in connection.execute(
-                    select(schema.result.c.recording_id, schema.result.c.part, schema.recording.c.leg, schema.file.c.sha256)
+                    select(
+                        schema.result.c.recording_id, schema.result.c.part, schema.recording.c.leg, schema.file.c.sha256
+                    )
                     .join(schema.recording, schema.recording.c.id == schema.result.c.recording_id)
                     .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
                     .where(schema.result.c.run_id.is_not(None))
                 )
-            }  # fmt: skip
+            }
         bad = []
         for done, (digest, name) in enumerate(files.items(), start=1):
             try:
@@ -198,14 +208,27 @@ def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str
             p for p in (folder / "originals").rglob("*") if p.is_file() and p.name.removesuffix(".gz") not in files
         )
         found.check(
-            "originals without a run", "none",
+            "originals without a run",
+            "none",
             [f"{p} belongs to no run: bring it in with 'footwork add {p}', or remove it" for p in strays],
-        )  # fmt: skip
-        found.mend("results", f"{len(wanted)} up to date", stale, repair, "made by an older method or with older corrections",
-                   lambda: results.rebuild(library, stale))  # fmt: skip
+        )
+        found.mend(
+            "results",
+            f"{len(wanted)} up to date",
+            stale,
+            repair,
+            "made by an older method or with older corrections",
+            lambda: results.rebuild(library, stale),
+        )
         broken = [i for path, i in wanted.items() if i not in stale and not _readable(path)]
-        found.mend("signals", f"{len(wanted)} readable", broken, repair, "missing or damaged",
-                   lambda: results.rebuild(library, broken))  # fmt: skip
+        found.mend(
+            "signals",
+            f"{len(wanted)} readable",
+            broken,
+            repair,
+            "missing or damaged",
+            lambda: results.rebuild(library, broken),
+        )
         if not stale and not broken:
             loose = [p for p in (derived / "signals").glob("*") if p not in wanted]
             found.mend("loose signals", "none", loose, repair, "of no run", lambda: _removed(loose))

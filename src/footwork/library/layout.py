@@ -1,5 +1,5 @@
-"""Which seconds of which recordings make up which run, after the runner's corrections. Pure: the same entries give the same
-layout, so undoing one is leaving it out."""
+"""Which seconds of which recordings make up which run, after the runner's corrections. Pure: the same entries give the
+same layout, so undoing one is leaving it out."""
 
 from __future__ import annotations
 
@@ -197,16 +197,18 @@ def _merged(ours: list[Part], theirs: list[Part], wholes: dict[int, Whole]) -> l
 
 
 def read_parts(connection: Connection) -> dict[int, list[Part]]:
-    """Parts of every running recording that an entry shapes, by the recording they begin with; an empty list for one that
-    was joined to another. A recording that is not here is one part, as it came."""
+    """Parts of every running recording that an entry shapes, by the recording they begin with; an empty list for one
+    that was joined to another. A recording that is not here is one part, as it came."""
     entries = [e for e in read_entries(connection, *SHAPING) if e.shapes]
     touched = {r for e in entries for r in e.runs}
     if not touched:
         return {}
     table = schema.recording
     rows = connection.execute(
-        select(table.c.id, table.c.run_id, table.c.start, table.c.end, table.c.serial, table.c.file_id).where(table.c.run_id.in_(touched))
-    ).all()  # fmt: skip
+        select(table.c.id, table.c.run_id, table.c.start, table.c.end, table.c.serial, table.c.file_id).where(
+            table.c.run_id.in_(touched)
+        )
+    ).all()
     wholes = [Whole(*row) for row in rows]
     out: dict[int, list[Part]] = {w.id: [] for w in wholes}
     for part in arrange(wholes, entries):

@@ -32,9 +32,11 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``, ``power_w`` with ``low_w`` and ``high_w``; ``of`` (power, speed or heart_rate: what was asked
-        in), ``held`` against ``low`` and ``high`` in it, ``in_band`` (share of its seconds), ``spread_w``, ``fade_share`` (second half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``, ``heart_rate_end_bpm``,
-        ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
+        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``,
+        ``power_w`` with ``low_w`` and ``high_w``; ``of`` (power, speed or heart_rate: what was asked in), ``held``
+        against ``low`` and ``high`` in it, ``in_band`` (share of its seconds), ``spread_w``, ``fade_share`` (second
+        half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``,
+        ``heart_rate_end_bpm``, ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
         ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
     """
     from footwork.library import runs
@@ -74,15 +76,27 @@ def match(library: Any, run_id: int, text: str) -> dict[str, Any]:
     rests = _rests(rows, taken, wanted)
     store = float(np.median(who.runner.w_prime)) if who else None
     verdict, then = _verdict(steps, done, len(asked), len(extra), store, rests)
-    out: dict[str, Any] = plain({
-        "run": run_id, "text": session.text(), "steps": steps, "extra": extra, "done": len(done), "asked": len(asked), "scale": who.scale if who else "",
-        "critical_power_w": who.critical_power if who else None, "rests": rests, "verdict": verdict, "next": then,
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "text": session.text(),
+            "steps": steps,
+            "extra": extra,
+            "done": len(done),
+            "asked": len(asked),
+            "scale": who.scale if who else "",
+            "critical_power_w": who.critical_power if who else None,
+            "rests": rests,
+            "verdict": verdict,
+            "next": then,
+        }
+    )
     return out
 
 
 def _basis(library: Any, row: Any, session: sessions.Session) -> asked_of.Basis | None:
-    """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell what was asked."""
+    """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell
+    what was asked."""
     for day in (row.local.date(), None):
         try:
             return asked_of.basis(library, day, row.power_scale)
@@ -125,8 +139,8 @@ def _balance(library: Any, run_id: int) -> np.ndarray | None:
 def _between(
     index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
 ) -> dict[str, Any] | None:
-    """The easy part of the run between the pieces of work about an easy step; several easy steps share it by what each asks for,
-    the last has what is left."""
+    """The easy part of the run between the pieces of work about an easy step; several easy steps share it by what each
+    asks for, the last has what is left."""
     before = max((k for k in taken if k < index), default=None)
     after = min((k for k in taken if k > index), default=None)
     low = taken[before]["end_s"] if before is not None else 0.0
@@ -192,17 +206,22 @@ def _step_told(
     if part.get("shared"):
         means = {name: mean_known(held[name.rsplit("_", 1)[0]][a:b]) for name in means}
     return {
-        **told, "start_s": a, "end_s": b, **means,
+        **told,
+        "start_s": a,
+        "end_s": b,
+        **means,
         "held": float(known.mean()) if len(known) else None,
         "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) and banded else None,
         "spread_w": float(smooth.std()) if len(smooth) and of == "power" else None,
         "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 and not rising else None,
-        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1) if len(known) >= 40 and not rising else None,
+        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1)
+        if len(known) >= 40 and not rising
+        else None,
         "heart_rate_drop_bpm": _drop(heart, b),
         "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
         "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
         "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
-    }  # fmt: skip
+    }
 
 
 def _outside(step: dict[str, Any]) -> float:
@@ -296,9 +315,15 @@ def _verdict(
     elif len(done) < asked or short or fall < -3:
         then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
     elif off > 3 and by_heart:
-        then = "Next time begin slower and let heart rate come up: heat, a short night or an illness to come raise it at the same effort."
+        then = (
+            "Next time begin slower and let heart rate come up: heat, a short night or an illness to come raise "
+            "it at the same effort."
+        )
     elif off > 3:
-        then = "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell whether CP has grown."
+        then = (
+            "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell "
+            "whether CP has grown."
+        )
     elif off < -3:
         then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
     elif other:

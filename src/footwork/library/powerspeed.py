@@ -1,4 +1,5 @@
-"""Power at speed of one scale, as the runner reads it: flat watts with their band, slopes, wind, warmth, the data behind."""
+"""Power at speed of one scale, as the runner reads it: flat watts with their band, slopes, wind, warmth, the data
+behind."""
 
 from __future__ import annotations
 
@@ -15,9 +16,11 @@ from footwork.quantities import Estimate, Floats, plain
 
 SENTENCE = "It describes the device and your pace, not how economically you run."
 _WORDS = {
-    "uphill": ("watts uphill, as a share of what climbing costs", "share"), "downhill": ("watts downhill, as a share of what descending saves", "share"),
-    "wind": ("watts for wind, as a share of its drag", "share"), "warmth": ("watts per 10 °C of warmth", "%"),
-}  # fmt: skip
+    "uphill": ("watts uphill, as a share of what climbing costs", "share"),
+    "downhill": ("watts downhill, as a share of what descending saves", "share"),
+    "wind": ("watts for wind, as a share of its drag", "share"),
+    "warmth": ("watts per 10 °C of warmth", "%"),
+}
 
 
 def answer(library: Any, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
@@ -43,18 +46,26 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
         raise NotEnoughData(f"there are no runs with power by {held.date}, so no device's power at speed")
     if known is None or held.date is None:
         raise NotEnoughData(
-            "power at speed needs ten steady, flat minutes on this scale, or the runner's mass: footwork athlete --mass KG"
+            "power at speed needs ten steady, flat minutes on this scale, or the runner's mass: footwork "
+            "athlete --mass KG"
         )
     rows = [r for r in capacity.near(library, held.scale_key, held.date) if not r.indoor]
     points = _points(rows)
     low, high = (min(p["speed_mps"] for p in points), max(p["speed_mps"] for p in points)) if points else (2.2, 4.5)
     return {
-        "date": held.date, "scale": held.scale, "mass_kg": held.mass, "source": known.source, "runs": known.runs,
-        "minutes": known.minutes, "day_spread": known.day_sd,
+        "date": held.date,
+        "scale": held.scale,
+        "mass_kg": held.mass,
+        "source": known.source,
+        "runs": known.runs,
+        "minutes": known.minutes,
+        "day_spread": known.day_sd,
         "at": [_at(known, float(v), held.mass) for v in np.linspace(low, high, 9)],
         "effects": [_effect(name, known) for name in speed.EFFECTS] if known.effects else [],
-        "held_out": _held_out(library, held.scale_key), "points": points, "sentence": SENTENCE,
-    }  # fmt: skip
+        "held_out": _held_out(library, held.scale_key),
+        "points": points,
+        "sentence": SENTENCE,
+    }
 
 
 def _points(rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
@@ -66,10 +77,14 @@ def _points(rows: list[runs.StreamRows]) -> list[dict[str, Any]]:
         band = np.rint(kept[:, AT["speed"]] * 4)
         for value in np.unique(band):
             mine = kept[band == value]
-            out.append({
-                "run": row.run, "speed_mps": float(mine[:, AT["speed"]].mean()), "power_w": float(mine[:, AT["power"]].mean()),
-                "minutes": len(mine),
-            })  # fmt: skip
+            out.append(
+                {
+                    "run": row.run,
+                    "speed_mps": float(mine[:, AT["speed"]].mean()),
+                    "power_w": float(mine[:, AT["power"]].mean()),
+                    "minutes": len(mine),
+                }
+            )
     return out
 
 
@@ -83,9 +98,13 @@ def _at(known: speed.PowerAtSpeed, v: float, mass: float | None) -> dict[str, An
         return Estimate(ends[1], ends[0], ends[2], unit, n, "power-at-speed", of)
 
     return {
-        "speed_mps": v, "power": estimate(sd), "one_day": estimate(float(np.hypot(sd, known.day_sd))),
-        "specific_power": estimate(sd, "W/kg", mass) if mass else Estimate.withheld("W/kg", "power-at-speed", "the mass is not known"),
-    }  # fmt: skip
+        "speed_mps": v,
+        "power": estimate(sd),
+        "one_day": estimate(float(np.hypot(sd, known.day_sd))),
+        "specific_power": estimate(sd, "W/kg", mass)
+        if mass
+        else Estimate.withheld("W/kg", "power-at-speed", "the mass is not known"),
+    }
 
 
 def _effect(name: str, known: speed.PowerAtSpeed) -> dict[str, Any]:
@@ -95,9 +114,20 @@ def _effect(name: str, known: speed.PowerAtSpeed) -> dict[str, Any]:
     mean, prior_sd = speed.EFFECTS[name]
     told = max(1.0 - (sd / prior_sd) ** 2, 0.0)
     return {
-        "name": name, "what": words, "learned_share": told, "prior": {"value": mean * by, "low": (mean - 1.96 * prior_sd) * by, "high": (mean + 1.96 * prior_sd) * by},
-        "effect": Estimate(value * by, (value - 1.96 * sd) * by, (value + 1.96 * sd) * by, "%" if unit == "%" else "", known.runs, "power-at-speed", "runs"),
-    }  # fmt: skip
+        "name": name,
+        "what": words,
+        "learned_share": told,
+        "prior": {"value": mean * by, "low": (mean - 1.96 * prior_sd) * by, "high": (mean + 1.96 * prior_sd) * by},
+        "effect": Estimate(
+            value * by,
+            (value - 1.96 * sd) * by,
+            (value + 1.96 * sd) * by,
+            "%" if unit == "%" else "",
+            known.runs,
+            "power-at-speed",
+            "runs",
+        ),
+    }
 
 
 def _held_out(library: Any, key: str) -> dict[str, Any]:
@@ -117,7 +147,7 @@ def _held_out(library: Any, key: str) -> dict[str, Any]:
         "run_error": Estimate(sd, ends[0], ends[1], "%", n, "power-at-speed", "runs held out"),
         "run_bias": Estimate(bias, bias - half, bias + half, "%", n, "power-at-speed", "runs held out"),
         "minute_error": _spread(told.of_minutes, n),
-    }  # fmt: skip
+    }
 
 
 def _spread(minutes: Floats, runs_: int) -> Estimate:

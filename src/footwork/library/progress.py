@@ -1,4 +1,5 @@
-"""Progress as it can be told: heart rate at power through a season, and what else says so; the answers behind `footwork progress`."""
+"""Progress as it can be told: heart rate at power through a season, and what else says so; the answers behind `footwork
+progress`."""
 
 from __future__ import annotations
 
@@ -69,7 +70,8 @@ def _season(
     held = capacity.answer(library, date=until or date, scale=scale)
     if not held.scale_key or held.date is None:
         raise NotEnoughData(
-            f"no run has power{f' by {until or date}' if until or date else ' yet'}: progress is told by heart rate at power"
+            f"no run has power{f' by {until or date}' if until or date else ' yet'}: progress is told by "
+            "heart rate at power"
         )
     last = held.date
     first = since or last - dt.timedelta(days=DAYS)
@@ -123,18 +125,27 @@ def model_rows(library: Any, rows: list[runs.StreamRows]) -> list[response.RunRo
 
 
 def answer(
-    library: Any, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, scale: str | None = None,
-    worthwhile: float | None = None, power: float | None = None, heart_rate: float | None = None,
-) -> dict[str, Any]:  # fmt: skip
+    library: Any,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+    date: dt.date | None = None,
+    scale: str | None = None,
+    worthwhile: float | None = None,
+    power: float | None = None,
+    heart_rate: float | None = None,
+) -> dict[str, Any]:
     """Whether more power goes with the same heart rate, as plain JSON.
 
     Returns
     -------
     dict
-        ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at ``reference_heart_rate_bpm`` as estimates), ``each`` run's own heart rate there, ``change`` of
-        power at heart rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (improved, worse, no worthwhile change, cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``, ``spread``,
-        ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed at the reference power by month: it describes the device),
-        ``form`` (measures at matched speed), ``durability``, ``warnings``.
+        ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at
+        ``reference_heart_rate_bpm`` as estimates), ``each`` run's own heart rate there, ``change`` of power at heart
+        rate over the window [%], ``change_heart_rate`` [bpm], ``verdict`` (improved, worse, no worthwhile change,
+        cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``,
+        ``spread``, ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed
+        at the reference power by month: it describes the device), ``form`` (measures at matched speed), ``durability``,
+        ``warnings``.
     """
     key = ("progress", since, until, date, scale, worthwhile, power, heart_rate)
     found: dict[str, Any] = library.cached(
@@ -171,10 +182,13 @@ def _answer(
     series = []
     for k, day in enumerate(days):
         at, sd = model.rate(day, power)
-        series.append({
-            "date": dt.date.fromordinal(day), "heart_rate": Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm", n, METHOD, "runs"),
-            "power": Estimate.from_draws(powers[:, k], "W", n, METHOD, "runs"),
-        })  # fmt: skip
+        series.append(
+            {
+                "date": dt.date.fromordinal(day),
+                "heart_rate": Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm", n, METHOD, "runs"),
+                "power": Estimate.from_draws(powers[:, k], "W", n, METHOD, "runs"),
+            }
+        )
     gains, why = response.gain(model, first, last, rate)
     why = why or response.device_moved(of.prepared.rows, model.power, float(gains.mean()))
     looks = max((max(last - first, DAYS) - FIRST_LOOK_DAYS) // 7 + 1, 1)  # one bound for the whole season
@@ -189,19 +203,42 @@ def _answer(
     beats, beats_sd = float(moved @ model.mean), float(np.sqrt(moved @ model.covariance @ moved))
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least, looks=looks)
     decision = {
-        "probability_better": None if why else verdict.better, "probability_worse": None if why else verdict.worse,
-        "probability_trivial": None if why else verdict.trivial, "needed": verdict.needed, "looks": looks,
-        
-    }  # fmt: skip
+        "probability_better": None if why else verdict.better,
+        "probability_worse": None if why else verdict.worse,
+        "probability_trivial": None if why else verdict.trivial,
+        "needed": verdict.needed,
+        "looks": looks,
+    }
     out: dict[str, Any] = {
-        "verdict": "cannot tell yet" if why else verdict.word, "decision": decision, "date": of.until, "since": of.since, "until": of.until, "scale": of.scale, "runs": n, "minutes": model.minutes,
-        "reference_power_w": power, "reference_heart_rate_bpm": rate, "smallest_worthwhile_change_percent": least,
-        "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well", "series": series, "each": _each(of, power), "change": change,
-        "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs") if why in ("", response.ONE_POWER) else Estimate.withheld("bpm", METHOD, why, n, "runs"),
-        "effects": _effects(model), "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk}, "time_constants_s": list(model.tau),
-        "results": _results(library, of), "speed": _speed(of, power), "form": form.answer([(r.date, r.blocks) for r in of.rows]), "durability": _durability(of),
-        "warnings": _warnings(of), "prior": "level flat; a year's trend 0 ± 20 bpm, a week's step by chance about 0.4 bpm; heat 0.5 ± 0.4 bpm a degree",
-    }  # fmt: skip
+        "verdict": "cannot tell yet" if why else verdict.word,
+        "decision": decision,
+        "date": of.until,
+        "since": of.since,
+        "until": of.until,
+        "scale": of.scale,
+        "runs": n,
+        "minutes": model.minutes,
+        "reference_power_w": power,
+        "reference_heart_rate_bpm": rate,
+        "smallest_worthwhile_change_percent": least,
+        "conditions": "flat, 12 °C or cooler, half an hour into a run, rested and well",
+        "series": series,
+        "each": _each(of, power),
+        "change": change,
+        "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs")
+        if why in ("", response.ONE_POWER)
+        else Estimate.withheld("bpm", METHOD, why, n, "runs"),
+        "effects": _effects(model),
+        "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk},
+        "time_constants_s": list(model.tau),
+        "results": _results(library, of),
+        "speed": _speed(of, power),
+        "form": form.answer([(r.date, r.blocks) for r in of.rows]),
+        "durability": _durability(of),
+        "warnings": _warnings(of),
+        "prior": "level flat; a year's trend 0 ± 20 bpm, a week's step by chance about 0.4 bpm; heat 0.5 ± 0.4 bpm a "
+        "degree",
+    }
     out["differences_in_conditions"] = _ends(library, of)
     out["sentence"] = _sentence(out, why)
     return out
@@ -229,9 +266,13 @@ def _ends(library: Any, of: Season) -> list[str]:
 def _effects(model: response.Response) -> list[dict[str, Any]]:
     """Coefficients that runs told more of than the prior, with their interval."""
     words = {
-        "heat": ("a degree over 12 °C", 1.0), "heat_drift": ("a degree over 12 °C, for each hour", 1.0), "illness": ("a run while the diary tells of illness", 1.0),
-        "sleep": ("an hour of sleep short of seven", 1.0), "power": ("ten watts", 10.0), "up": ("one per cent uphill, at the same watts", 1.0),
-    }  # fmt: skip
+        "heat": ("a degree over 12 °C", 1.0),
+        "heat_drift": ("a degree over 12 °C, for each hour", 1.0),
+        "illness": ("a run while the diary tells of illness", 1.0),
+        "sleep": ("an hour of sleep short of seven", 1.0),
+        "power": ("ten watts", 10.0),
+        "up": ("one per cent uphill, at the same watts", 1.0),
+    }
     out = []
     at, sd = model.drift()
     out.append(
@@ -301,7 +342,8 @@ def _mean(values: Floats, unit: str, method: str) -> Estimate:
 
 
 def _durability(of: Season) -> list[dict[str, Any]]:
-    """How heart rate at the reference power stands after so much work in a run, against its first part, over the window's runs."""
+    """How heart rate at the reference power stands after so much work in a run, against its first part, over the
+    window's runs."""
     from scipy.stats import t
 
     model = of.model
@@ -361,7 +403,8 @@ def _warmest(of: Season) -> list[str]:
         else f"From {ends[0].day} {ends[0]:%B} to {ends[1].day} {ends[1]:%B}"
     )
     return [
-        f"{when} it was warm, {np.mean([t for _, t in days]):.0f} °C against {usual:.0f}: heat is reckoned to have raised heart rate by {raised:.1f} bpm on those days, which is taken off."
+        f"{when} it was warm, {np.mean([t for _, t in days]):.0f} °C against {usual:.0f}: heat is reckoned to "
+        f"have raised heart rate by {raised:.1f} bpm on those days, which is taken off."
     ]
 
 
@@ -369,7 +412,8 @@ def _warnings(of: Season) -> list[str]:
     out, rows = _warmest(of), of.prepared.rows
     if of.model.weather < 0.75:
         out.append(
-            f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: heat can look like lost form. footwork weather enters it."
+            f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: heat can look "
+            "like lost form. footwork weather enters it."
         )
     if any(r.converted for r in rows):
         out.append("Some watts are converted from another device: the conversion's error is in the interval.")
@@ -385,7 +429,11 @@ def _sentence(found: dict[str, Any], why: str) -> str:
     beats: Estimate = found["change_heart_rate"]
     since = f"{found['since'].day} {found['since']:%B}"
     more = "more" if (change.value or 0) >= 0 else "less"
-    size = f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']:g} bpm than on {since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']:g} W {beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
+    size = (
+        f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']:g} bpm than on "
+        f"{since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']:g} W "
+        f"{beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
+    )
     shoe = next((d for d in found["differences_in_conditions"] if d.startswith(("shoe", "surface"))), "")
     beside = f" Not the same at both ends: {shoe}; that can be a part of it, and a trial would tell." if shoe else ""
     match found["verdict"]:
@@ -409,13 +457,14 @@ def _sentence(found: dict[str, Any], why: str) -> str:
 
 
 def within(library: Any, run_id: int) -> dict[str, Any]:
-    """Heart rate against power along one run, apart from pacing and, where the season's model knows it, heat; plain JSON.
+    """Heart rate against power along one run, apart from pacing and, where the season's model knows it, heat; plain
+    JSON.
 
     Returns
     -------
     dict
-        ``drift`` [bpm an hour at the same power] as an estimate, ``usual`` drift of the runner's runs, ``points`` every minute (``elapsed_s``, heart rate at the run's mean power
-        ``heart_rate_bpm``), ``power_w``, ``sentence``.
+        ``drift`` [bpm an hour at the same power] as an estimate, ``usual`` drift of the runner's runs, ``points`` every
+        minute (``elapsed_s``, heart rate at the run's mean power ``heart_rate_bpm``), ``power_w``, ``sentence``.
 
     Raises
     ------
@@ -466,18 +515,32 @@ def within(library: Any, run_id: int) -> dict[str, Any]:
         sd = float(np.hypot(sd, of.model.drift_sd))
         usual = Estimate(at, at - 1.96 * sd, at + 1.96 * sd, "bpm/h", of.model.runs, "within-run", "runs")
     points = y - design[:, [1, 3, 4]] @ beta[[1, 3, 4]]
-    out: dict[str, Any] = plain({
-        "run": run_id, "power_w": float(p.mean()), "drift": drift, "usual": usual, "points": [{"elapsed_s": float(h * 3600), "heart_rate_bpm": float(v)} for h, v in zip(hours, points, strict=True)],
-        "sentence": _drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "power_w": float(p.mean()),
+            "drift": drift,
+            "usual": usual,
+            "points": [
+                {"elapsed_s": float(h * 3600), "heart_rate_bpm": float(v)} for h, v in zip(hours, points, strict=True)
+            ],
+            "sentence": _drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
+        }
+    )
     return out
 
 
 def _drift_sentence(drift: Estimate, usual: Estimate | None, power: float, temperature: float | None) -> str:
-    text = f"At {power:.0f} W heart rate moved by {drift.value:+.1f} bpm an hour ({drift.low:+.1f} to {drift.high:+.1f}), pacing and slopes taken off"
+    text = (
+        f"At {power:.0f} W heart rate moved by {drift.value:+.1f} bpm an hour ({drift.low:+.1f} to "
+        f"{drift.high:+.1f}), pacing and slopes taken off"
+    )
     if usual is None or drift.low is None or drift.high is None or usual.low is None or usual.high is None:
         return text + "."
-    text += f"; your runs{' at this warmth' if temperature is not None else ''} show {usual.value:.1f} ({usual.low:.1f} to {usual.high:.1f})"
+    text += (
+        f"; your runs{' at this warmth' if temperature is not None else ''} show {usual.value:.1f} "
+        f"({usual.low:.1f} to {usual.high:.1f})"
+    )
     if drift.high - drift.low > WIDE_DRIFT:
         return text + ". So wide an interval tells nothing: the run was too short, or went up and down too much."
     if drift.low > usual.high:

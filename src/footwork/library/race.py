@@ -142,8 +142,22 @@ class RacePlan:
 
     def to_json(self) -> dict[str, Any]:
         """SI units, estimates as in `models` section 9."""
-        names = ("question", "scale", "measured", "power", "time", "pace", "distance", "splits", "goal", "conditions",
-                 "critical_power", "warnings", "profile", "course")  # fmt: skip
+        names = (
+            "question",
+            "scale",
+            "measured",
+            "power",
+            "time",
+            "pace",
+            "distance",
+            "splits",
+            "goal",
+            "conditions",
+            "critical_power",
+            "warnings",
+            "profile",
+            "course",
+        )
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return {**out, **self.strategies}
 
@@ -183,10 +197,19 @@ class _Day:
 
 
 def _laid(
-    way: Road, asked: Question, sky: Weather, altitude: float, relation: speed.PowerAtSpeed, mass: float | None, fastest: float,
-    cp: Floats, wp: Floats, tail: Floats,
-) -> tuple[Course, race.TimeAtPower, float]:  # fmt: skip
-    """A road under the weather of the hours at which its parts are reached, its times at even power, and the likely time."""
+    way: Road,
+    asked: Question,
+    sky: Weather,
+    altitude: float,
+    relation: speed.PowerAtSpeed,
+    mass: float | None,
+    fastest: float,
+    cp: Floats,
+    wp: Floats,
+    tail: Floats,
+) -> tuple[Course, race.TimeAtPower, float]:
+    """A road under the weather of the hours at which its parts are reached, its times at even power, and the likely
+    time."""
     guess = float(np.median(cp))
     clock = np.zeros(len(way.path.length))
     for _ in range(2 if sky.hours else 1):
@@ -207,7 +230,8 @@ def _day(library: Any, asked: Question) -> _Day:
     relation = made.power_at_speed
     if relation is None:
         raise NotEnoughData(
-            "no race plan without power at speed: ten steady flat minutes on this scale, or race results with --mass, give it"
+            "no race plan without power at speed: ten steady flat minutes on this scale, or race results "
+            "with --mass, give it"
         )
     cp, wp, tail = made.posterior.draws(capacity.DRAWS)
     only_time = asked.distance is None and asked.course is None
@@ -241,7 +265,8 @@ def _day(library: Any, asked: Question) -> _Day:
     heat = sky.heat(np.linspace(0.0, nominal, 20))
     if heat is not None and heat.max() > TOO_HOT:
         raise UsageError(
-            f"a wet-bulb globe temperature of {heat.max():.1f} °C is too hot to race: events are cancelled above {TOO_HOT:g} °C"
+            f"a wet-bulb globe temperature of {heat.max():.1f} °C is too hot to race: events are cancelled "
+            f"above {TOO_HOT:g} °C"
         )
     count = len(cp)
     needs = relation.factors(metres / nominal, count, 5)
@@ -255,9 +280,24 @@ def _day(library: Any, asked: Question) -> _Day:
     day = factor * form * ride
     draws = ways.Draws(cp * day, wp * day, tail, factor, form, needs, ride)
     return _Day(
-        asked, sky, made, relation, made.posterior.n, way, path, table, draws, time, only_time, heat, altitude, descent, shortest,
-        fastest, ridden,
-    )  # fmt: skip
+        asked,
+        sky,
+        made,
+        relation,
+        made.posterior.n,
+        way,
+        path,
+        table,
+        draws,
+        time,
+        only_time,
+        heat,
+        altitude,
+        descent,
+        shortest,
+        fastest,
+        ridden,
+    )
 
 
 def reachable(library: Any, **question: Any) -> Floats:
@@ -300,8 +340,16 @@ def answer(library: Any, **question: Any) -> RacePlan:
     )[0]
     places = way.places()
     basis = ways.Basis(
-        path, day.relation, made.mass, draws, day.descent, tuple(places), way.watch, day.shortest, _middle(table, day.held, best_times)
-    )  # fmt: skip
+        path,
+        day.relation,
+        made.mass,
+        draws,
+        day.descent,
+        tuple(places),
+        way.watch,
+        day.shortest,
+        _middle(table, day.held, best_times),
+    )
     told = ways.answer(
         basis,
         ways.Wishes(
@@ -324,25 +372,44 @@ def answer(library: Any, **question: Any) -> RacePlan:
     planned, watts = (np.array([s[k] for s in chosen]) for k in ("speed_mps", "power_w"))
     rows = race.splits(path, planned, watts, asked.split, _spread(times))
     return RacePlan(
-        question={"distance_m": path.distance, "goal_s": time if goal else None, "time_s": time if span else None,
-                  "course": None if asked.course is None else way.name, "start": None if asked.start is None else asked.start.isoformat()},
-        scale=made.scale, measured=made.measured,
+        question={
+            "distance_m": path.distance,
+            "goal_s": time if goal else None,
+            "time_s": time if span else None,
+            "course": None if asked.course is None else way.name,
+            "start": None if asked.start is None else asked.start.isoformat(),
+        },
+        scale=made.scale,
+        measured=made.measured,
         power=Estimate.from_draws(power, "W", n, "race"),
         time=Estimate.from_draws(times, "s", n, "race"),
         pace=Estimate.from_draws(1000 * paces, "s/km", n, "race"),
         distance=span,
-        splits=[{**row, "clock": _clock(asked.start, row["time_s"]), "watch_m": row["distance_m"] * way.watch} for row in rows],
+        splits=[
+            {**row, "clock": _clock(asked.start, row["time_s"]), "watch_m": row["distance_m"] * way.watch}
+            for row in rows
+        ],
         goal=goal,
         conditions={
-            "headwind_mps": float(np.average(path.headwind, weights=path.length)), "air_density_kgm3": float(path.density.mean()),
-            "wet_bulb_globe_c": None if day.heat is None else float(day.heat.mean()), "hottest_wet_bulb_globe_c": hottest,
-            "altitude_m": day.altitude, "drag_left": path.drag,
+            "headwind_mps": float(np.average(path.headwind, weights=path.length)),
+            "air_density_kgm3": float(path.density.mean()),
+            "wet_bulb_globe_c": None if day.heat is None else float(day.heat.mean()),
+            "hottest_wet_bulb_globe_c": hottest,
+            "altitude_m": day.altitude,
+            "drag_left": path.drag,
             "capacity_factor": Estimate.from_draws(draws.conditions, "", len(draws.conditions), "conditions", "draws"),
             "after_ride": None if day.ridden is None else day.ridden.to_json(),
         },
-        critical_power=made.critical_power, warnings=warnings, profile=_profile(path, speeds), course=_course(way, places),
-        strategies=told, basis=basis, way=way, sky=day.sky, reachable=best_times,
-    )  # fmt: skip
+        critical_power=made.critical_power,
+        warnings=warnings,
+        profile=_profile(path, speeds),
+        course=_course(way, places),
+        strategies=told,
+        basis=basis,
+        way=way,
+        sky=day.sky,
+        reachable=best_times,
+    )
 
 
 def _clock(start: dt.datetime | None, seconds: float) -> str | None:
@@ -350,21 +417,30 @@ def _clock(start: dt.datetime | None, seconds: float) -> str | None:
 
 
 def _course(way: Road, places: list[Place]) -> dict[str, Any]:
-    """What was made of the course: climb and the smoothing it rests on, marks, places, and the track where there is one."""
+    """What was made of the course: climb and the smoothing it rests on, marks, places, and the track where there is
+    one."""
     track = None
     if way.latitude is not None and way.longitude is not None:
         track = [[round(float(a), 6), round(float(b), 6)] for a, b in zip(way.latitude, way.longitude, strict=True)]
     return {
-        "private": way.private, "climb_m": way.climb, "smoothing_m": way.smoothing, "notes": list(way.notes), "watch_share": way.watch,
-        "marks": [{"start_m": m.start, "end_m": m.end, "name": m.name, "stop_s": m.seconds, "cost_share": m.cost} for m in way.marks],
-        "places": [{"at_m": p.at, "name": p.name} for p in places], "track": track,
+        "private": way.private,
+        "climb_m": way.climb,
+        "smoothing_m": way.smoothing,
+        "notes": list(way.notes),
+        "watch_share": way.watch,
+        "marks": [
+            {"start_m": m.start, "end_m": m.end, "name": m.name, "stop_s": m.seconds, "cost_share": m.cost}
+            for m in way.marks
+        ],
+        "places": [{"at_m": p.at, "name": p.name} for p in places],
+        "track": track,
         "height_m": None if way.height is None else [round(float(h), 1) for h in way.height],
-    }  # fmt: skip
+    }
 
 
 def _middle(table: race.TimeAtPower, held: tuple[Floats, Floats, Floats], times: Floats) -> float:
-    """Factor on the medians of CP and W′ with which even power takes the median of the times, so that all numbers of a plan are of
-    one runner: the draws hang together, and their medians are none."""
+    """Factor on the medians of CP and W′ with which even power takes the median of the times, so that all numbers of a
+    plan are of one runner: the draws hang together, and their medians are none."""
     cp, wp, tail = (float(np.median(v)) for v in held)
     factors = np.linspace(0.8, 1.25, 181)
     found = race.sustainable(table, factors * cp, factors * wp, np.full(len(factors), tail))[1]
@@ -379,19 +455,23 @@ def _spread(times: Floats) -> tuple[float, float]:
 
 def _goal(
     time: float, path: Course, table: race.TimeAtPower, day: _Day, power: Floats, times: Floats
-) -> tuple[dict[str, Any], Floats, Floats, Floats]:  # fmt: skip
+) -> tuple[dict[str, Any], Floats, Floats, Floats]:
     """The goal's chance; the plan is the goal's where it has one, else the runner's best with the CP the goal takes."""
     needs, n = day.draws.needs, day.n
     if time > table.times.max():
         raise UsageError(
-            f"{format_duration(time)} is slower than a plan by power can say: the slowest here is {format_duration(float(table.times.max()))}"
+            f"{format_duration(time)} is slower than a plan by power can say: the slowest here is "
+            f"{format_duration(float(table.times.max()))}"
         )
     chance = float((times <= time).mean())
     wanted = float(table.power(time)) * needs
     goal: dict[str, Any] = {
-        "time_s": time, "chance": chance, "power": Estimate.from_draws(wanted, "W", n, "race"),
-        "best_time": Estimate.from_draws(times, "s", n, "race"), "critical_power_needed": None,
-    }  # fmt: skip
+        "time_s": time,
+        "chance": chance,
+        "power": Estimate.from_draws(wanted, "W", n, "race"),
+        "best_time": Estimate.from_draws(times, "s", n, "race"),
+        "critical_power_needed": None,
+    }
     if chance >= LEAST_CHANCE:
         reached = table.time(float(np.median(wanted)) / needs)
         return goal, wanted, reached, reached / path.distance
@@ -407,7 +487,8 @@ def _check_goal(distance: float, time: float) -> None:
     best = fastest_time(distance)
     if time < best:
         raise UsageError(
-            f"{format_duration(time)} for {distance / 1000:.2f} km is faster than anyone has run (about {format_duration(best)})"
+            f"{format_duration(time)} for {distance / 1000:.2f} km is faster than anyone has run (about "
+            f"{format_duration(best)})"
         )
 
 
@@ -436,7 +517,8 @@ def _cautions(time: float, hottest: float | None) -> list[str]:
             else "18 to 22 °C: moderate risk"
         )
         out.append(
-            f"Heat: wet-bulb globe temperature {hottest:.0f} °C ({level}). Slow down, drink to thirst, stop at dizziness or chills; follow the organiser and your physician."
+            f"Heat: wet-bulb globe temperature {hottest:.0f} °C ({level}). Slow down, drink to thirst, stop "
+            "at dizziness or chills; follow the organiser and your physician."
         )
     return out
 
@@ -459,18 +541,21 @@ def _notes(path: Course, made: capacity.Capacity, asked: Question, way: Road, sk
         out.append("Ground that costs more is not felt by a device: watts shown there are lower for the same effort.")
     if path.grade.max() >= WALK_GRADE:
         out.append(
-            f"Climbs of {100 * WALK_GRADE:.0f} % and more are walked where that costs less; watts shown while walking are not comparable, so go by feel there."
+            f"Climbs of {100 * WALK_GRADE:.0f} % and more are walked where that costs less; watts shown while "
+            "walking are not comparable, so go by feel there."
         )
     if np.abs(path.grade).max() > 0.4:
         out.append("Parts of the course are steeper than 40 %, the steepest that running and walking were measured on.")
     learned = made.power_at_speed is not None and bool(made.power_at_speed.effects)
     if np.abs(path.headwind).max() > 0.5 and made.measured and not learned:
         out.append(
-            "Watts here include the work against the wind. A sensor that does not feel the wind shows less into it: then hold the effort, not the display."
+            "Watts here include the work against the wind. A sensor that does not feel the wind shows less "
+            "into it: then hold the effort, not the display."
         )
     if way.watch != 1.0:
         out.append(
-            f"The watch that recorded this course shows {100 * (way.watch - 1):+.1f} % of distance: instructions are by official distance, the workout's steps by the watch's."
+            f"The watch that recorded this course shows {100 * (way.watch - 1):+.1f} % of distance: "
+            "instructions are by official distance, the workout's steps by the watch's."
         )
     return out
 

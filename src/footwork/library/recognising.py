@@ -33,9 +33,10 @@ def recognised(library: Any, run_id: int) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        ``kind``, ``start_s``, ``end_s``, ``power_w``, ``limit_share`` (its power over what the evidence of the day before allows for so long),
-        ``checks`` (``steady``, ``paced``, ``warmed_up``: true, false or None), ``valid`` and ``sentence``. None where nothing looks maximal, or the
-        run is marked already. It counts only once the runner marks it.
+        ``kind``, ``start_s``, ``end_s``, ``power_w``, ``limit_share`` (its power over what the evidence of the day
+        before allows for so long), ``checks`` (``steady``, ``paced``, ``warmed_up``: true, false or None), ``valid``
+        and ``sentence``. None where nothing looks maximal, or the run is marked already. It counts only once the runner
+        marks it.
     """
     row = entries.library_row(library, run_id)
     if set(row.marks) & (entries.MAXIMAL_MARKS | {"easy"}) or not row.measured or row.left_out:
@@ -77,12 +78,27 @@ def recognised(library: Any, run_id: int) -> dict[str, Any] | None:
         )
         if checks[name] is False
     ]
-    out: dict[str, Any] = plain({
-        "run": run_id, "kind": kind, "start_s": a, "end_s": b, "power_w": best["power"], "distance_m": metres, "limit_share": max(shares), "checks": checks, "valid": valid,
-        "sentence": f"From {format_duration(a) if a else '0:00'} on this looks like a {kind}: {format_duration(b - a)} at {best['power']:.0f} W"
-        + (f", {format_distance(metres)}" if near else "") + f", {100 * max(shares):.0f} % of what was known to be possible."
-        + (" It would count as a maximal effort." if valid else f" As evidence it is weak: {' and '.join(wrong)}.") + f" It counts once you mark it as {kind}.",
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "kind": kind,
+            "start_s": a,
+            "end_s": b,
+            "power_w": best["power"],
+            "distance_m": metres,
+            "limit_share": max(shares),
+            "checks": checks,
+            "valid": valid,
+            "sentence": (
+                f"From {format_duration(a) if a else '0:00'} on this looks like a {kind}: "
+                f"{format_duration(b - a)} at {best['power']:.0f} W"
+            )
+            + (f", {format_distance(metres)}" if near else "")
+            + f", {100 * max(shares):.0f} % of what was known to be possible."
+            + (" It would count as a maximal effort." if valid else f" As evidence it is weak: {' and '.join(wrong)}.")
+            + f" It counts once you mark it as {kind}.",
+        }
+    )
     return out
 
 
@@ -108,8 +124,9 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``pairs`` of work (each with both powers, speeds and heart rates), the changes ``power``, ``speed``, ``speed_at_power`` [%] and ``heart_rate_at_power`` [bpm] as estimates (second
-        against first; the last three with the spread from day to day), ``differed`` and ``sentence``.
+        ``pairs`` of work (each with both powers, speeds and heart rates), the changes ``power``, ``speed``,
+        ``speed_at_power`` [%] and ``heart_rate_at_power`` [bpm] as estimates (second against first; the last three with
+        the spread from day to day), ``differed`` and ``sentence``.
 
     Raises
     ------
@@ -124,7 +141,8 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
     first, second = one.id, two.id
     if one.scale_key != two.scale_key:
         raise UsageError(
-            f"run {first} was recorded by {one.power_scale}, run {second} by {two.power_scale}: watts of two devices are not held against each other"
+            f"run {first} was recorded by {one.power_scale}, run {second} by {two.power_scale}: watts of two "
+            "devices are not held against each other"
         )
     works = [[e for e in library.efforts(r) if e["kind"] == "work" and e["power"]] for r in (first, second)]
     matched = model.align(*[[(e["end_s"] - e["start_s"], e["power"]) for e in w] for w in works])
@@ -144,11 +162,19 @@ def compare(library: Any, first: int, second: int) -> dict[str, Any]:
     # Heart rate is brought to the same power, which is the less sure the more the powers differ.
     apart = abs(float(100 * ratio.mean()))
     out: dict[str, Any] = {
-        "first": first, "second": second, "dates": [one.local.date().isoformat(), two.local.date().isoformat()], "scale": one.power_scale,
-        "pairs": [{"first": a, "second": b} for a, b in pairs], "power": power, "speed": _change(100 * fast, 100 * day * 2**0.5, "%"),
-        "speed_at_power": _change(100 * (fast - ratio), 100 * day * 2**0.5, "%"), "heart_rate_at_power": _change(rate - SLOPE_BPM * 100 * ratio, float(np.hypot(RATE_DAY_SD * 2**0.5, SLOPE_SD * apart)), "bpm"),
+        "first": first,
+        "second": second,
+        "dates": [one.local.date().isoformat(), two.local.date().isoformat()],
+        "scale": one.power_scale,
+        "pairs": [{"first": a, "second": b} for a, b in pairs],
+        "power": power,
+        "speed": _change(100 * fast, 100 * day * 2**0.5, "%"),
+        "speed_at_power": _change(100 * (fast - ratio), 100 * day * 2**0.5, "%"),
+        "heart_rate_at_power": _change(
+            rate - SLOPE_BPM * 100 * ratio, float(np.hypot(RATE_DAY_SD * 2**0.5, SLOPE_SD * apart)), "bpm"
+        ),
         "differed": _differed(one, two, float(slopes.mean())),
-    }  # fmt: skip
+    }
     made: dict[str, Any] = plain({**out, "sentence": _sentence(out)})
     return made
 
@@ -195,7 +221,10 @@ def _sentence(found: dict[str, Any]) -> str:
     def told(e: Estimate, more: str, less: str) -> str | None:
         if e.value is None or e.low is None or e.high is None or e.low <= 0 <= e.high:
             return None
-        return f"{abs(e.value):.1f} {e.unit} {more if e.value > 0 else less} ({min(abs(e.low), abs(e.high)):.1f} to {max(abs(e.low), abs(e.high)):.1f})"
+        return (
+            f"{abs(e.value):.1f} {e.unit} {more if e.value > 0 else less} ({min(abs(e.low), abs(e.high)):.1f} to "
+            f"{max(abs(e.low), abs(e.high)):.1f})"
+        )
 
     said = [
         told(found["speed_at_power"], "faster at the same watts", "slower at the same watts"),

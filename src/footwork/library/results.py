@@ -23,8 +23,16 @@ from footwork.store import blobs, database, schema
 
 VERSIONS = "-".join(
     str(v)
-    for v in (cleaning.METHOD_VERSION, screening.METHOD_VERSION, editing.METHOD_VERSION, summary.METHOD_VERSION, curve.METHOD_VERSION, domains.METHOD_VERSION, power_model.METHOD_VERSION)
-)  # fmt: skip
+    for v in (
+        cleaning.METHOD_VERSION,
+        screening.METHOD_VERSION,
+        editing.METHOD_VERSION,
+        summary.METHOD_VERSION,
+        curve.METHOD_VERSION,
+        domains.METHOD_VERSION,
+        power_model.METHOD_VERSION,
+    )
+)
 
 
 @dataclass
@@ -110,27 +118,63 @@ def _summed(recording: Recording, signals: Signals, mass: float | None, changes:
     start, end = float(signals["time"][0]), float(signals["time"][-1])
     laps = [(max(lap.start, start), min(lap.end, end + 1)) for lap in recording.laps]
     row = {
-        "versions": VERSIONS, "layout": "", "start": start, "end": end, "mass": mass, "work_j": work, "indoor": recording.indoor,
-        **{name: getattr(totals, name) for name in (
-            "duration_s", "elapsed_s", "distance_m", "climb_m", "heart_rate_bpm", "heart_rate_sound_s", "cadence_spm", "temperature_c",
-            "altitude_m", "latitude", "longitude")},
-        "changes": json.dumps(changes), "lost": json.dumps(recording.lost),
-        "notes": json.dumps(recording.notes), "legs_before": json.dumps(recording.legs_before),
+        "versions": VERSIONS,
+        "layout": "",
+        "start": start,
+        "end": end,
+        "mass": mass,
+        "work_j": work,
+        "indoor": recording.indoor,
+        **{
+            name: getattr(totals, name)
+            for name in (
+                "duration_s",
+                "elapsed_s",
+                "distance_m",
+                "climb_m",
+                "heart_rate_bpm",
+                "heart_rate_sound_s",
+                "cadence_spm",
+                "temperature_c",
+                "altitude_m",
+                "latitude",
+                "longitude",
+            )
+        },
+        "changes": json.dumps(changes),
+        "lost": json.dumps(recording.lost),
+        "notes": json.dumps(recording.notes),
+        "legs_before": json.dumps(recording.legs_before),
         "laps": json.dumps([lap for lap in laps if lap[1] > lap[0]]),
-    }  # fmt: skip
+    }
     streams = [
         {
-            "column": s.stream.column, "scale_key": s.stream.scale, "kind": s.stream.kind,
-            "measured": s.stream.measured, "mean_power": s.mean_power, "best": blobs.pack(s.best),
-            "start": blobs.pack(s.start), "histogram": blobs.pack(s.histogram), "blocks": blobs.pack(s.blocks),
+            "column": s.stream.column,
+            "scale_key": s.stream.scale,
+            "kind": s.stream.kind,
+            "measured": s.stream.measured,
+            "mean_power": s.mean_power,
+            "best": blobs.pack(s.best),
+            "start": blobs.pack(s.start),
+            "histogram": blobs.pack(s.histogram),
+            "blocks": blobs.pack(s.blocks),
         }
         for s in totals.streams
-    ]  # fmt: skip
+    ]
     return Analysed(
-        recording.leg, recording.sport, start, end,
-        recording.utc_offset_minutes, recording.serial, recording.is_run, row, streams, recording.lost,
-        recording.placed_by_start, signals if recording.is_run else None,
-    )  # fmt: skip
+        recording.leg,
+        recording.sport,
+        start,
+        end,
+        recording.utc_offset_minutes,
+        recording.serial,
+        recording.is_run,
+        row,
+        streams,
+        recording.lost,
+        recording.placed_by_start,
+        signals if recording.is_run else None,
+    )
 
 
 def store(library: Any, connection: Connection, made: Any, report: Any, start: dt.datetime | None) -> None:
@@ -179,18 +223,28 @@ def store(library: Any, connection: Connection, made: Any, report: Any, start: d
             blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
     file_id = connection.execute(
         insert(schema.file).values(
-            sha256=made.sha256, name=made.name, size=made.size, added_at=time.time(),
+            sha256=made.sha256,
+            name=made.name,
+            size=made.size,
+            added_at=time.time(),
             start_given=start.timestamp() if start else None,
         )
-    ).lastrowid  # fmt: skip
+    ).lastrowid
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id, twin in kept:
         if analysed.is_run and run_id is None:
             run_id = connection.execute(insert(schema.run)).lastrowid
-        values = {"file_id": file_id, "leg": analysed.leg, "run_id": run_id, "sport": analysed.sport,
-                  "start": analysed.start, "end": analysed.end, "serial": analysed.serial,
-                  "utc_offset_minutes": analysed.utc_offset_minutes}  # fmt: skip
+        values = {
+            "file_id": file_id,
+            "leg": analysed.leg,
+            "run_id": run_id,
+            "sport": analysed.sport,
+            "start": analysed.start,
+            "end": analysed.end,
+            "serial": analysed.serial,
+            "utc_offset_minutes": analysed.utc_offset_minutes,
+        }
         if twin is not None:
             # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
             recording_id = twin
@@ -257,11 +311,24 @@ def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzin
     other corrections than the runner's now."""
     table, result, stream = schema.recording, schema.result, schema.stream
     rows = connection.execute(
-        select(table.c.id, table.c.start, table.c.utc_offset_minutes, table.c.run_id, result.c.versions, result.c.mass,
-               stream.c.measured, result.c.part, result.c.run_id.label("placed"), result.c.layout)
+        select(
+            table.c.id,
+            table.c.start,
+            table.c.utc_offset_minutes,
+            table.c.run_id,
+            result.c.versions,
+            result.c.mass,
+            stream.c.measured,
+            result.c.part,
+            result.c.run_id.label("placed"),
+            result.c.layout,
+        )
         .outerjoin(result, result.c.recording_id == table.c.id)
-        .outerjoin(stream, (stream.c.recording_id == table.c.id) & (stream.c.part == result.c.part) & (stream.c.column == "power"))
-    ).all()  # fmt: skip
+        .outerjoin(
+            stream,
+            (stream.c.recording_id == table.c.id) & (stream.c.part == result.c.part) & (stream.c.column == "power"),
+        )
+    ).all()
     parts = layout.read_parts(connection)
     out: list[int] = []
     there: dict[int, set[tuple[int, int, str]]] = {i: set() for i in parts}
@@ -295,11 +362,15 @@ def _rebuild(library: Any, recording_ids: list[int], progress: Any) -> list[str]
     problems: list[str] = []
     masses = library.athlete.masses()
     with library.reading() as connection:
-        found = connection.execute(
-            select(schema.recording.c.id, schema.recording.c.leg, schema.recording.c.run_id, schema.file)
-            .join(schema.file)
-            .order_by(schema.file.c.id)
-        ).mappings().all()  # fmt: skip
+        found = (
+            connection.execute(
+                select(schema.recording.c.id, schema.recording.c.leg, schema.recording.c.run_id, schema.file)
+                .join(schema.file)
+                .order_by(schema.file.c.id)
+            )
+            .mappings()
+            .all()
+        )
         parts = layout.read_parts(connection)
     rows = {row["id"]: row for row in found}
     wanted = [i for i in rows if i in set(recording_ids)]
@@ -397,5 +468,5 @@ def read_streams(connection: Connection, recording_id: int, part: int = 0) -> li
         select(schema.stream.c.column, schema.stream.c.scale_key, schema.stream.c.kind, schema.stream.c.measured)
         .where(schema.stream.c.recording_id == recording_id, schema.stream.c.part == part)
         .order_by(schema.stream.c.column)
-    ).all()  # fmt: skip
+    ).all()
     return [PowerStream(*row) for row in rows]

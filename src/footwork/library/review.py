@@ -29,8 +29,8 @@ def answer(library: Any, run_id: int, **question: Any) -> dict[str, Any]:
     ----------
     run_id : int
     question
-        As `race.Question`. The course is by default the run's own track, the scale its own, the weather what is kept of the
-        run. Evidence ends the day before, so that no plan is judged by the run that it was fitted on.
+        As `race.Question`. The course is by default the run's own track, the scale its own, the weather what is kept of
+        the run. Evidence ends the day before, so that no plan is judged by the run that it was fitted on.
 
     Raises
     ------
@@ -65,18 +65,28 @@ def answer(library: Any, run_id: int, **question: Any) -> dict[str, Any]:
         capacity.answer(library, (), d, row.scale_key and plan.scale).tail for d in (day - dt.timedelta(days=1), day)
     )
     out = {
-        "run": run_id, "date": day.isoformat(), "distance_m": path.distance, "scale": plan.scale, "evidence_until": (day - dt.timedelta(days=1)).isoformat(),
-        "time_s": total, "predicted": predicted, "error_share": total / predicted["p50"] - 1.0,
-        "faster_days": float((plan.reachable <= total).mean()), "counts": bool(set(row.marks) & entries.MAXIMAL_MARKS),
-        "tail_before": before, "tail_after": after if set(row.marks) & entries.MAXIMAL_MARKS else None, **told,
-    }  # fmt: skip
+        "run": run_id,
+        "date": day.isoformat(),
+        "distance_m": path.distance,
+        "scale": plan.scale,
+        "evidence_until": (day - dt.timedelta(days=1)).isoformat(),
+        "time_s": total,
+        "predicted": predicted,
+        "error_share": total / predicted["p50"] - 1.0,
+        "faster_days": float((plan.reachable <= total).mean()),
+        "counts": bool(set(row.marks) & entries.MAXIMAL_MARKS),
+        "tail_before": before,
+        "tail_after": after if set(row.marks) & entries.MAXIMAL_MARKS else None,
+        **told,
+    }
     made: dict[str, Any] = plain({**out, "sentence": _sentence(out, library.setting("units") == "imperial")})
     return made
 
 
 @dataclass(frozen=True)
 class Raced:
-    """The part of a run that was the race: distance [m] from its start and power [W] at 1 Hz, and its track where there is one."""
+    """The part of a run that was the race: distance [m] from its start and power [W] at 1 Hz, and its track where there
+    is one."""
 
     metres: Floats
     power: Floats
@@ -140,7 +150,8 @@ def _eve(row: Any, raced: Raced, question: dict[str, Any]) -> dict[str, Any]:
 
 
 def _quantiles(times: Floats) -> dict[str, float]:
-    """Times that the runner could reach: what a result is judged against, since nobody who can run faster holds to a plan."""
+    """Times that the runner could reach: what a result is judged against, since nobody who can run faster holds to a
+    plan."""
     return {name: float(q) for name, q in zip(("p10", "p50", "p90"), np.quantile(times, [0.1, 0.5, 0.9]), strict=True)}
 
 
@@ -177,18 +188,32 @@ def _told(plan: race.RacePlan, path: Course, took: Floats, shown: Floats, asked:
     for k, mark in enumerate(marks):
         here = which == k
         if here.any():
-            rows.append({
-                "distance_m": float(mark), "length_m": float(path.length[here].sum()), "time_s": float(took[here].sum()), "planned_s": float((meant + path.stops)[here].sum()),
-                "power_w": float(np.average(shown[here], weights=took[here])) if has_power and np.isfinite(shown[here]).all() else None,
-                "planned_power_w": float(np.average((planned * share)[here], weights=meant[here])),
-                "effort_s": float((able - meant)[here].sum()) if has_power else None, "other_s": float((took - able - path.stops)[here].sum()) if has_power else None,
-            })  # fmt: skip
+            rows.append(
+                {
+                    "distance_m": float(mark),
+                    "length_m": float(path.length[here].sum()),
+                    "time_s": float(took[here].sum()),
+                    "planned_s": float((meant + path.stops)[here].sum()),
+                    "power_w": float(np.average(shown[here], weights=took[here]))
+                    if has_power and np.isfinite(shown[here]).all()
+                    else None,
+                    "planned_power_w": float(np.average((planned * share)[here], weights=meant[here])),
+                    "effort_s": float((able - meant)[here].sum()) if has_power else None,
+                    "other_s": float((took - able - path.stops)[here].sum()) if has_power else None,
+                }
+            )
     out: dict[str, Any] = {
-        "planned_s": chosen["time_s"], "lost_s": float(took.sum()) - chosen["time_s"], "stops_planned_s": float(path.stops.sum()),
-        "effort_s": float((able - meant).sum()) if has_power else None, "other_s": float((took - able - path.stops).sum()) if has_power else None,
-        "hills_s": float((calm - flat).sum()), "wind_s": float((meant - calm).sum()), "rows": rows,
-        "stores": None, "fade_share": None,
-    }  # fmt: skip
+        "planned_s": chosen["time_s"],
+        "lost_s": float(took.sum()) - chosen["time_s"],
+        "stops_planned_s": float(path.stops.sum()),
+        "effort_s": float((able - meant).sum()) if has_power else None,
+        "other_s": float((took - able - path.stops).sum()) if has_power else None,
+        "hills_s": float((calm - flat).sum()),
+        "wind_s": float((meant - calm).sum()),
+        "rows": rows,
+        "stores": None,
+        "fade_share": None,
+    }
     if has_power:
         ran = pacing.stores(engine, effort, took)
         ones = np.ones(len(draws.needs))
@@ -198,11 +223,16 @@ def _told(plan: race.RacePlan, path: Course, took: Floats, shown: Floats, asked:
         third = len(effort) // 3
         start, end = (float(np.average(effort[s], weights=took[s])) for s in (slice(0, third), slice(-third, None)))
         out["stores"] = {
-            "w_prime_least_j": float(ran.w_prime.min()), "w_prime_least_at_m": float(ends[int(ran.w_prime.argmin())]),
-            "endurance_left": float(ran.endurance[-1]), "dry_probability": float(days.dry[-1]),
+            "w_prime_least_j": float(ran.w_prime.min()),
+            "w_prime_least_at_m": float(ends[int(ran.w_prime.argmin())]),
+            "endurance_left": float(ran.endurance[-1]),
+            "dry_probability": float(days.dry[-1]),
             "dry_from_m": float(ends[int(np.argmax(days.dry > 0.5))]) if days.dry[-1] > 0.5 else None,
-            "profile": [{"end_m": float(e), "w_prime_j": float(w), "endurance_left": float(s), "dry": float(d)} for e, w, s, d in zip(ends, ran.w_prime, ran.endurance, days.dry, strict=True)],
-        }  # fmt: skip
+            "profile": [
+                {"end_m": float(e), "w_prime_j": float(w), "endurance_left": float(s), "dry": float(d)}
+                for e, w, s, d in zip(ends, ran.w_prime, ran.endurance, days.dry, strict=True)
+            ],
+        }
         out["fade_share"] = 1.0 - end / start
     return out
 
@@ -211,8 +241,10 @@ def _sentence(found: dict[str, Any], imperial: bool) -> str:
     p, total = found["predicted"], found["time_s"]
     inside = p["p10"] <= total <= p["p90"]
     text = (
-        f"Run in {format_duration(total)}; eight of ten race days were expected between {format_duration(p['p10'])} and {format_duration(p['p90'])}, "
-        f"so this one is {'as expected' if inside else 'slower than expected' if total > p['p90'] else 'faster than expected'}."
+        f"Run in {format_duration(total)}; eight of ten race days were expected between "
+        f"{format_duration(p['p10'])} and {format_duration(p['p90'])}, "
+        "so this one is "
+        f"{'as expected' if inside else 'slower than expected' if total > p['p90'] else 'faster than expected'}."
     )
     if found["effort_s"] is not None:
         for name, seconds in (("effort", found["effort_s"]), ("road, weather, device and form", found["other_s"])):
@@ -226,26 +258,33 @@ def _sentence(found: dict[str, Any], imperial: bool) -> str:
             text += f" The last third was run with {100 * fade:.0f} % less effort than the first: a fade."
         if stores["dry_probability"] > 0.5:
             text += (
-                f" By what was known of you a store was most likely empty from {format_distance(stores['dry_from_m'], imperial)} on."
+                (
+                    " By what was known of you a store was most likely empty from "
+                    f"{format_distance(stores['dry_from_m'], imperial)} on."
+                )
                 if fade > FADE
                 else " That is more than the evidence before it allows: you were better that day than was known."
             )
         elif stores["dry_probability"] < 0.1 and stores["endurance_left"] > 0.1:
-            text += f" About {100 * stores['endurance_left']:.0f} % of endurance was left: more was possible, by what was known of you."
+            text += (
+                f" About {100 * stores['endurance_left']:.0f} % of endurance was left: more was possible, by what "
+                "was known of you."
+            )
     if not found["counts"]:
         text += " It is not marked as race: it does not count in the log."
     return text
 
 
 def predictions(library: Any) -> dict[str, Any]:
-    """Every run marked as race against what was predicted from the evidence before it, and whether the predictions are calibrated.
+    """Every run marked as race against what was predicted from the evidence before it, and whether the predictions are
+    calibrated.
 
     Returns
     -------
     dict
-        ``races``: run, date, distance, time, P10, P50, P90, error, share of race days that were faster, or the reason why there is no
-        prediction. ``inside_share``: of results between P10 and P90, where eight of ten belong; ``error``: mean error as an
-        estimate, withheld under five races; ``sentence``.
+        ``races``: run, date, distance, time, P10, P50, P90, error, share of race days that were faster, or the reason
+        why there is no prediction. ``inside_share``: of results between P10 and P90, where eight of ten belong;
+        ``error``: mean error as an estimate, withheld under five races; ``sentence``.
     """
     found: dict[str, Any] = library.cached("predictions", lambda: _predictions(library))
     return found
@@ -282,18 +321,29 @@ def _predictions(library: Any) -> dict[str, Any]:
             rows.append({**line, "distance_m": metres, "time_s": took, "predicted": None, "reason": str(problem)})
             continue
         predicted = _quantiles(times)
-        rows.append({
-            **line, "distance_m": metres, "time_s": took, "predicted": predicted, "error_share": took / predicted["p50"] - 1.0,
-            "faster_days": float((times <= took).mean()), "reason": None,
-        })  # fmt: skip
+        rows.append(
+            {
+                **line,
+                "distance_m": metres,
+                "time_s": took,
+                "predicted": predicted,
+                "error_share": took / predicted["p50"] - 1.0,
+                "faster_days": float((times <= took).mean()),
+                "reason": None,
+            }
+        )
     known = [r for r in rows if r["predicted"]]
     inside = [r["predicted"]["p10"] <= r["time_s"] <= r["predicted"]["p90"] for r in known]
     errors = np.array([100 * r["error_share"] for r in known])
     error = _error(errors)
-    out: dict[str, Any] = plain({
-        "races": rows, "inside_share": float(np.mean(inside)) if inside else None, "error": error,
-        "sentence": _calibration(len(known), sum(inside), error),
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "races": rows,
+            "inside_share": float(np.mean(inside)) if inside else None,
+            "error": error,
+            "sentence": _calibration(len(known), sum(inside), error),
+        }
+    )
     return out
 
 
@@ -317,7 +367,7 @@ def _calibration(n: int, inside: int, error: Estimate) -> str:
         return text + " That is too few to say whether the predictions are too bold or too shy."
     if error.low <= 0 <= error.high:
         return text + " The mean error cannot be told from none."
-    return (
-        text
-        + f" Results are {abs(error.value):.1f} % {'slower' if error.value > 0 else 'faster'} than predicted on average: count that in."
+    return text + (
+        f" Results are {abs(error.value):.1f} % {'slower' if error.value > 0 else 'faster'} than predicted on "
+        "average: count that in."
     )

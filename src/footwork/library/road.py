@@ -38,7 +38,8 @@ _MARK = re.compile(
 
 @dataclass(frozen=True)
 class Mark:
-    """Something along the way: from and to [m], its name, seconds stood there, and what the ground costs more as a share."""
+    """Something along the way: from and to [m], its name, seconds stood there, and what the ground costs more as a
+    share."""
 
     start: float
     end: float
@@ -83,9 +84,9 @@ def parse_mark(text: str) -> Mark:
 
 @dataclass(frozen=True)
 class Road:
-    """A course laid out in segments, without weather: ``path`` in still standard air; headings [deg] of the segments, positions and
-    heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre; ``private`` where it is a run that
-    passes a private place."""
+    """A course laid out in segments, without weather: ``path`` in still standard air; headings [deg] of the segments,
+    positions and heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre;
+    ``private`` where it is a run that passes a private place."""
 
     path: course.Course
     name: str = ""
@@ -110,8 +111,8 @@ class Road:
         return sorted(own + course.places(self.path, self.latitude, self.longitude), key=lambda p: p.at)
 
     def under(self, sky: Weather, clock: Floats, altitude: float = 0.0, drag: float = 1.0) -> course.Course:
-        """The course with the weather at the times that its segments are reached [s], at an altitude [m] where it has no heights of
-        its own, and the share of drag that is left."""
+        """The course with the weather at the times that its segments are reached [s], at an altitude [m] where it has
+        no heights of its own, and the share of drag that is left."""
         n = len(self.path.length)
         heights = np.full(n, altitude) if self.height is None else 0.5 * (self.height[1:] + self.height[:-1])
         wind = sky.headwind(self.heading, clock)
@@ -208,16 +209,28 @@ def lay(
     # A watch that recorded the course shows its own distance, not the official one.
     watch = 1 / stretch if track.recorded and distance else 1.0
     return Road(
-        _marked(path, given), track.name, bearing(lat, lon)[:-1], lat, lon, height if has_heights else None,
-        tuple(sorted(given, key=lambda m: m.start)), watch, track.private, tuple(notes), climb(height) if has_heights else 0.0, smoothing,
-    )  # fmt: skip
+        _marked(path, given),
+        track.name,
+        bearing(lat, lon)[:-1],
+        lat,
+        lon,
+        height if has_heights else None,
+        tuple(sorted(given, key=lambda m: m.start)),
+        watch,
+        track.private,
+        tuple(notes),
+        climb(height) if has_heights else 0.0,
+        smoothing,
+    )
 
 
 def _mended(found: dict[str, float]) -> list[str]:
     words = {
-        "spikes": "{:.0f} m of spikes in the heights were bridged.", "bridges": "{:.0f} tunnel or bridge, where the ground rises and the road cannot, was laid straight.",
-        "steps": "{:.0f} step of the instrument in the heights was taken out.", "drift": "The course is closed and its heights ended {:+.0f} m off: that was spread over the way.",
-    }  # fmt: skip
+        "spikes": "{:.0f} m of spikes in the heights were bridged.",
+        "bridges": "{:.0f} tunnel or bridge, where the ground rises and the road cannot, was laid straight.",
+        "steps": "{:.0f} step of the instrument in the heights was taken out.",
+        "drift": "The course is closed and its heights ended {:+.0f} m off: that was spread over the way.",
+    }
     return [words[name].format(value) for name, value in found.items()]
 
 
@@ -311,7 +324,8 @@ def _track(recordings: list[Recording]) -> Track | None:
             back = np.flatnonzero(np.diff(r.columns["time"]) < 0)
             if len(back):
                 raise UsageError(
-                    f"its time runs backwards at point {back[0] + 2}: a course needs its points in order; take out the times or mend them"
+                    f"its time runs backwards at point {back[0] + 2}: a course needs its points in order; "
+                    "take out the times or mend them"
                 )
             found = track_of(r.columns)
             if found is not None:
@@ -329,7 +343,8 @@ def _track_of_run(library: Any, run_id: int) -> Track | None:
 
 
 def track_of(columns: dict[str, Floats]) -> Track | None:
-    """Track of a recording's columns: by the device's own distance where it has one, else by positions; None without positions."""
+    """Track of a recording's columns: by the device's own distance where it has one, else by positions; None without
+    positions."""
     lat, lon = columns["latitude"], columns["longitude"]
     known = np.isfinite(lat) & np.isfinite(lon)
     if known.sum() < 3:
@@ -349,8 +364,8 @@ def track_of(columns: dict[str, Floats]) -> Track | None:
 
 @dataclass(frozen=True)
 class Asked:
-    """Which road, as asked: a course (file, run or track) or none, its official distance [m], laps, marks, and where heights come
-    from, smoothed by how much [m]."""
+    """Which road, as asked: a course (file, run or track) or none, its official distance [m], laps, marks, and where
+    heights come from, smoothed by how much [m]."""
 
     course: Any = None
     distance: float | None = None

@@ -57,9 +57,27 @@ class RunRow:
 
     def to_json(self) -> dict[str, Any]:
         """The documented form, keys in SI units."""
-        names = ("id", "start", "date", "duration_s", "distance_m", "climb_m", "power_w", "power_scale", "measured",
-                 "heart_rate_bpm", "heart_rate_sound_s", "recordings", "marks", "surface", "shoe", "left_out", "entered_by_hand", "note",
-                 "weather")  # fmt: skip
+        names = (
+            "id",
+            "start",
+            "date",
+            "duration_s",
+            "distance_m",
+            "climb_m",
+            "power_w",
+            "power_scale",
+            "measured",
+            "heart_rate_bpm",
+            "heart_rate_sound_s",
+            "recordings",
+            "marks",
+            "surface",
+            "shoe",
+            "left_out",
+            "entered_by_hand",
+            "note",
+            "weather",
+        )
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return out
 
@@ -85,7 +103,8 @@ class Run:
 
     @property
     def heart_rate_screening(self) -> dict[str, Any] | None:
-        """How much of the heart rate is sound, what that makes of it, and seconds by kind of fault; None without any."""
+        """How much of the heart rate is sound, what that makes of it, and seconds by kind of fault; None without
+        any."""
         sound = self.row.heart_rate_sound_s
         if sound is None or not self.row.duration_s:
             return None
@@ -113,22 +132,39 @@ def rows(library: Any) -> list[RunRow]:
     recording, result, stream = schema.recording, schema.result, schema.stream
     query = (
         select(
-            result.c.recording_id, result.c.part, result.c.run_id, result.c.start, recording.c.utc_offset_minutes,
-            result.c.duration_s, result.c.elapsed_s, result.c.distance_m, result.c.climb_m, result.c.heart_rate_bpm,
-            result.c.heart_rate_sound_s, stream.c.scale_key, stream.c.measured, stream.c.mean_power,
+            result.c.recording_id,
+            result.c.part,
+            result.c.run_id,
+            result.c.start,
+            recording.c.utc_offset_minutes,
+            result.c.duration_s,
+            result.c.elapsed_s,
+            result.c.distance_m,
+            result.c.climb_m,
+            result.c.heart_rate_bpm,
+            result.c.heart_rate_sound_s,
+            stream.c.scale_key,
+            stream.c.measured,
+            stream.c.mean_power,
         )
         .join(recording, result.c.recording_id == recording.c.id)
         .where(result.c.run_id.is_not(None))
-        .outerjoin(stream, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part) & (stream.c.column == "power"))
+        .outerjoin(
+            stream,
+            (stream.c.recording_id == result.c.recording_id)
+            & (stream.c.part == result.c.part)
+            & (stream.c.column == "power"),
+        )
         .order_by(result.c.recording_id, result.c.part)
-    )  # fmt: skip
+    )
     with library.reading() as connection:
         found = connection.execute(query).all()
     said, zone = entries.told(library), library.zone
     scale_of = {
         (r.recording_id, r.part): decided.key(r.scale_key, local_date(r.start, r.utc_offset_minutes, zone).date())
-        for r in found if r.scale_key
-    }  # fmt: skip
+        for r in found
+        if r.scale_key
+    }
     time_on: Counter[str | None] = Counter()
     for row in found:
         time_on[scale_of.get((row.recording_id, row.part))] += int(row.duration_s) if row.measured else 0
@@ -147,26 +183,49 @@ def rows(library: Any) -> list[RunRow]:
         if not told.deleted:
             out.append(
                 RunRow(
-                    id=run_id, duration_s=main.duration_s, elapsed_s=main.elapsed_s, distance_m=main.distance_m,
-                    climb_m=main.climb_m, power_w=main.mean_power, measured=bool(main.measured),
-                    power_scale=names.get(scale) if scale else None, scale_key=scale,
-                    heart_rate_bpm=main.heart_rate_bpm, heart_rate_sound_s=main.heart_rate_sound_s, recordings=len(group), recording_id=main.recording_id,
-                    part=main.part, column="power", entered_by_hand=False,
+                    id=run_id,
+                    duration_s=main.duration_s,
+                    elapsed_s=main.elapsed_s,
+                    distance_m=main.distance_m,
+                    climb_m=main.climb_m,
+                    power_w=main.mean_power,
+                    measured=bool(main.measured),
+                    power_scale=names.get(scale) if scale else None,
+                    scale_key=scale,
+                    heart_rate_bpm=main.heart_rate_bpm,
+                    heart_rate_sound_s=main.heart_rate_sound_s,
+                    recordings=len(group),
+                    recording_id=main.recording_id,
+                    part=main.part,
+                    column="power",
+                    entered_by_hand=False,
                     **_beside(told, main.start, main.utc_offset_minutes, zone),
                 )
-            )  # fmt: skip
+            )
     for run_id, told in said.items():
         if told.entered is not None and not told.deleted:
             given = told.entered
             out.append(
                 RunRow(
-                    id=run_id, duration_s=given["duration_s"], elapsed_s=given["duration_s"],
-                    distance_m=given["distance_m"], climb_m=given["climb_m"], power_w=None, measured=False,
-                    power_scale=None, scale_key=None, heart_rate_bpm=given["heart_rate_bpm"], heart_rate_sound_s=None, recordings=0,
-                    recording_id=None, part=0, column="power", entered_by_hand=True,
+                    id=run_id,
+                    duration_s=given["duration_s"],
+                    elapsed_s=given["duration_s"],
+                    distance_m=given["distance_m"],
+                    climb_m=given["climb_m"],
+                    power_w=None,
+                    measured=False,
+                    power_scale=None,
+                    scale_key=None,
+                    heart_rate_bpm=given["heart_rate_bpm"],
+                    heart_rate_sound_s=None,
+                    recordings=0,
+                    recording_id=None,
+                    part=0,
+                    column="power",
+                    entered_by_hand=True,
                     **_beside(told, given["start"], given["utc_offset_minutes"], zone),
                 )
-            )  # fmt: skip
+            )
     out.sort(key=lambda r: (r.start, r.id), reverse=True)
     return out
 
@@ -176,9 +235,13 @@ def _beside(told: entries.Told, start: float, offset: int | None, zone: dt.tzinf
     return {
         "start": dt.datetime.fromtimestamp(start, dt.UTC).isoformat().replace("+00:00", "Z"),
         "date": local_date(start, offset, zone).isoformat(timespec="seconds"),
-        "marks": tuple(sorted(told.marks)), "surface": told.surface, "shoe": told.shoe, "left_out": told.left_out,
-        "note": told.diary.get("note") or "", "weather": told.weather,
-    }  # fmt: skip
+        "marks": tuple(sorted(told.marks)),
+        "surface": told.surface,
+        "shoe": told.shoe,
+        "left_out": told.left_out,
+        "note": told.diary.get("note") or "",
+        "weather": told.weather,
+    }
 
 
 def choose_scale(library: Any, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
@@ -216,27 +279,41 @@ def one(library: Any, run_id: int) -> Run:
     day = row.local.date()
     result, stream = schema.result, schema.stream
     with library.reading() as connection:
-        found = connection.execute(
-            select(schema.file.c.name, result)
-            .join(schema.recording, result.c.recording_id == schema.recording.c.id)
-            .join(schema.file, schema.recording.c.file_id == schema.file.c.id)
-            .where(result.c.run_id == run_id)
-            .order_by(result.c.recording_id, result.c.part)
-        ).mappings().all()  # fmt: skip
+        found = (
+            connection.execute(
+                select(schema.file.c.name, result)
+                .join(schema.recording, result.c.recording_id == schema.recording.c.id)
+                .join(schema.file, schema.recording.c.file_id == schema.file.c.id)
+                .where(result.c.run_id == run_id)
+                .order_by(result.c.recording_id, result.c.part)
+            )
+            .mappings()
+            .all()
+        )
         main = next(r for r in found if (r["recording_id"], r["part"]) == (row.recording_id, row.part))
         recordings = []
         for r in found:
             mine = (stream.c.recording_id == r["recording_id"]) & (stream.c.part == r["part"])
             streams = read_streams(connection, r["recording_id"], r["part"])
             means = dict(connection.execute(select(stream.c.column, stream.c.mean_power).where(mine)).all())
-            recordings.append({
-                "file": r["name"], "duration_s": r["duration_s"], "distance_m": r["distance_m"],
-                "heart_rate_bpm": r["heart_rate_bpm"], "primary": r is main, "lost": json.loads(r["lost"]),
-                "power": [
-                    {"scale": placing.shown(library, s.scale, day), "measured": s.measured, "power_w": means.get(s.column)}
-                    for s in streams
-                ],
-            })  # fmt: skip
+            recordings.append(
+                {
+                    "file": r["name"],
+                    "duration_s": r["duration_s"],
+                    "distance_m": r["distance_m"],
+                    "heart_rate_bpm": r["heart_rate_bpm"],
+                    "primary": r is main,
+                    "lost": json.loads(r["lost"]),
+                    "power": [
+                        {
+                            "scale": placing.shown(library, s.scale, day),
+                            "measured": s.measured,
+                            "power_w": means.get(s.column),
+                        }
+                        for s in streams
+                    ],
+                }
+            )
         best = connection.execute(
             select(stream.c.best, stream.c.start).where(
                 stream.c.recording_id == row.recording_id, stream.c.part == row.part, stream.c.column == row.column
@@ -277,11 +354,17 @@ def _laps(library: Any, row: RunRow, laps: list[tuple[float, float, str]]) -> li
         running = inside & found.timer
         ends = np.interp([start - 1, end - 1], time[known], way[known]) if known.any() else np.zeros(2)
         covered = float(ends[1] - ends[0]) if known.any() else None
-        out.append({
-            "by": by, "start_s": start - float(time[0]), "duration_s": float(running.sum()), "distance_m": covered,
-            "power_w": mean_known(found.get("power")[running]), "heart_rate_bpm": mean_known(found.sound_heart_rate[running]),
-            "speed_mps": covered / float(running.sum()) if covered and running.any() else None,
-        })  # fmt: skip
+        out.append(
+            {
+                "by": by,
+                "start_s": start - float(time[0]),
+                "duration_s": float(running.sum()),
+                "distance_m": covered,
+                "power_w": mean_known(found.get("power")[running]),
+                "heart_rate_bpm": mean_known(found.sound_heart_rate[running]),
+                "speed_mps": covered / float(running.sum()) if covered and running.any() else None,
+            }
+        )
     from footwork.library import load
 
     for lap, domain in zip(out, load.domains_of(library, row, [lap["power_w"] for lap in out]), strict=True):
@@ -301,9 +384,13 @@ def signals_of(library: Any, row: RunRow, recording_id: int | None = None, part:
     wanted, part = (row.recording_id, row.part) if recording_id is None else (recording_id, part)
     recording = schema.recording
     with library.reading() as connection:
-        digest, leg = connection.execute(
-            select(schema.file.c.sha256, recording.c.leg).join(schema.file).where(recording.c.id == wanted)
-        ).one()._tuple()  # fmt: skip
+        digest, leg = (
+            connection.execute(
+                select(schema.file.c.sha256, recording.c.leg).join(schema.file).where(recording.c.id == wanted)
+            )
+            .one()
+            ._tuple()
+        )
         streams = read_streams(connection, wanted, part)
     path = blobs.signals_path(library.folder, digest, leg, part)
     try:
@@ -322,8 +409,8 @@ def signals_of(library: Any, row: RunRow, recording_id: int | None = None, part:
 
 
 def sources(library: Any, run_id: int) -> list[Source]:
-    """Recordings of a run, the primary first, one that holds two power signals once for each: name of the scale (empty without
-    measured power), of the file, and the signals with that power."""
+    """Recordings of a run, the primary first, one that holds two power signals once for each: name of the scale (empty
+    without measured power), of the file, and the signals with that power."""
     row = find(library, run_id)
     table = schema.result
     with library.reading() as connection:
@@ -333,7 +420,7 @@ def sources(library: Any, run_id: int) -> list[Source]:
             .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
             .where(table.c.run_id == run_id)
             .order_by(table.c.recording_id, table.c.part)
-        ).all()  # fmt: skip
+        ).all()
     out = []
     for r in sorted(found, key=lambda r: (r.recording_id, r.part) != (row.recording_id, row.part)):
         signals = signals_of(library, row, r.recording_id, r.part)
@@ -351,12 +438,18 @@ def activities(library: Any) -> list[dict[str, Any]]:
     """Other sports, the newest first."""
     recording, result = schema.recording, schema.result
     with library.reading() as connection:
-        found = connection.execute(
-            select(recording.c.start, recording.c.sport, result.c.duration_s, result.c.work_j, result.c.heart_rate_bpm)
-            .join(result, result.c.recording_id == recording.c.id)
-            .where(recording.c.run_id.is_(None))
-            .order_by(recording.c.start.desc())
-        ).mappings().all()  # fmt: skip
+        found = (
+            connection.execute(
+                select(
+                    recording.c.start, recording.c.sport, result.c.duration_s, result.c.work_j, result.c.heart_rate_bpm
+                )
+                .join(result, result.c.recording_id == recording.c.id)
+                .where(recording.c.run_id.is_(None))
+                .order_by(recording.c.start.desc())
+            )
+            .mappings()
+            .all()
+        )
     return [
         {**row, "start": dt.datetime.fromtimestamp(row["start"], dt.UTC).isoformat().replace("+00:00", "Z")}
         for row in found
@@ -407,8 +500,8 @@ def bricks(library: Any) -> set[int]:
 
 
 def scale_rows(library: Any, scale_key: str) -> list[StreamRows]:
-    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on a
-    scale with converted watts the other scales' runs are."""
+    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on
+    a scale with converted watts the other scales' runs are."""
     from footwork.library import scales
 
     def make() -> list[StreamRows]:
@@ -426,23 +519,37 @@ def _scale_rows(library: Any, scale_key: str, decided: placing.Placing) -> list[
     recording, result, stream = schema.recording, schema.result, schema.stream
     with library.reading() as connection:
         found = connection.execute(
-            select(result.c.run_id, result.c.start.label("began"), recording.c.utc_offset_minutes,
-                   result.c.indoor, result.c.duration_s, stream)
+            select(
+                result.c.run_id,
+                result.c.start.label("began"),
+                recording.c.utc_offset_minutes,
+                result.c.indoor,
+                result.c.duration_s,
+                stream,
+            )
             .join(result, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part))
             .join(recording, result.c.recording_id == recording.c.id)
             .where(stream.c.scale_key.in_(decided.raws(scale_key)), result.c.run_id.is_not(None))
             .order_by(result.c.start, recording.c.id)
-        ).all()  # fmt: skip
+        ).all()
     out: dict[int, StreamRows] = {}
     for r in found:
         date = local_date(r.began, r.utc_offset_minutes, zone).date()
         if r.run_id in out or r.run_id not in run_of or decided.key(r.scale_key, date) != scale_key:
             continue
         out[r.run_id] = StreamRows(
-            r.run_id, r.began, date, frozenset(run_of[r.run_id].marks),
-            bool(r.measured), bool(r.indoor) or "treadmill" in run_of[r.run_id].marks, r.duration_s, r.mean_power, blobs.unpack(r.best, "float32").astype(float),
-            blobs.unpack(r.start, "int32").astype(np.int64), blobs.unpack(r.histogram, "int32").astype(float),
+            r.run_id,
+            r.began,
+            date,
+            frozenset(run_of[r.run_id].marks),
+            bool(r.measured),
+            bool(r.indoor) or "treadmill" in run_of[r.run_id].marks,
+            r.duration_s,
+            r.mean_power,
+            blobs.unpack(r.best, "float32").astype(float),
+            blobs.unpack(r.start, "int32").astype(np.int64),
+            blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
             run_of[r.run_id].weather,
-        )  # fmt: skip
+        )
     return list(out.values())

@@ -1,4 +1,5 @@
-"""What the runner says and plans, as methods of `Library`: marks, corrections, diary, weather, decisions about scales, sessions."""
+"""What the runner says and plans, as methods of `Library`: marks, corrections, diary, weather, decisions about scales,
+sessions."""
 
 from __future__ import annotations
 
@@ -11,11 +12,16 @@ class Said:
     """Everything that is kept as an entry and can be taken back, and the sessions that are among it."""
 
     def mark(
-        self, run_id: int, name: str, remove: bool = False, incline: float | None = None,
-        surface: str | None = None, shoe: str | None = None,
-    ) -> list[str]:  # fmt: skip
-        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A surface
-        and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
+        self,
+        run_id: int,
+        name: str,
+        remove: bool = False,
+        incline: float | None = None,
+        surface: str | None = None,
+        shoe: str | None = None,
+    ) -> list[str]:
+        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A
+        surface and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
         from footwork.library import entries
 
         entries.check_description(self, run_id, surface, shoe, "" if remove else name)

@@ -112,8 +112,8 @@ def accept_break(library: Any, name: str, date: dt.date) -> tuple[int, str]:
 
 
 def between(library: Any, first: str, second: str) -> Conversion | None:
-    """The conversion from one scale to another (keys), from common runs or else through modelled power; None where neither
-    is there."""
+    """The conversion from one scale to another (keys), from common runs or else through modelled power; None where
+    neither is there."""
 
     def make() -> Conversion | None:
         direct = conversion.learn(
@@ -152,7 +152,8 @@ def _common(library: Any, first: str, second: str) -> list[conversion.Minutes]:
 
 
 def converted_rows(library: Any, key: str) -> list[runs.StreamRows]:
-    """All runs as rows on one scale: its own, and the other scales' with their watts converted and the error beside them.
+    """All runs as rows on one scale: its own, and the other scales' with their watts converted and the error beside
+    them.
 
     Runs without a meter get modelled power as the scale's own power at speed has it.
     """
@@ -195,8 +196,8 @@ def _modelled(library: Any, key: str, rows: list[runs.StreamRows]) -> list[runs.
 
 @dataclass(frozen=True)
 class Calibration:
-    """Power at speed of a scale's measured runs, and relative errors of modelled power on runs that were held out: of their
-    means, and of their minutes."""
+    """Power at speed of a scale's measured runs, and relative errors of modelled power on runs that were held out: of
+    their means, and of their minutes."""
 
     relation: speed.PowerAtSpeed
     of_runs: Floats

@@ -1,4 +1,5 @@
-"""Sessions in the library: what one asks of this runner today, kept for a day, taken along, and held against what was run."""
+"""Sessions in the library: what one asks of this runner today, kept for a day, taken along, and held against what was
+run."""
 
 from __future__ import annotations
 
@@ -20,12 +21,16 @@ from footwork.planning.sessions import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
-CAUTION = "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual breathlessness."
+CAUTION = (
+    "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual "
+    "breathlessness."
+)
 
 
 @dataclass(frozen=True)
 class Basis:
-    """The runner as a session is asked of: model, scale, CP that shares are of [W] and whether it was accepted, and warnings."""
+    """The runner as a session is asked of: model, scale, CP that shares are of [W] and whether it was accepted, and
+    warnings."""
 
     runner: preview.Runner
     scale: str
@@ -68,13 +73,22 @@ def basis(
         heart = (two - slope * middle, slope)
     return Basis(
         preview.Runner(
-            cp, wp, tail, accepted,
+            cp,
+            wp,
+            tail,
+            accepted,
             None if relation is None else relation.speed,
             None if relation is None else lambda v: float(relation.power(v)),
             None if heart is None or heart[1] <= 0 else lambda bpm: (bpm - heart[0]) / heart[1],
         ),
-        made.scale, accepted, made.accepted is not None, (low, middle, high), heart, None if efforts else _response(library, date, made.scale), list(made.warnings),
-    )  # fmt: skip
+        made.scale,
+        accepted,
+        made.accepted is not None,
+        (low, middle, high),
+        heart,
+        None if efforts else _response(library, date, made.scale),
+        list(made.warnings),
+    )
 
 
 def _response(library: Any, date: dt.date | None, scale: str) -> Response | None:
@@ -93,9 +107,11 @@ def show(
     Returns
     -------
     dict
-        ``text`` (canonical), ``duration_s``, ``cp_minutes``, ``w_prime_minimum_j``, ``run_dry_probability``, ``steps`` (each with ``text``, ``repeat``, ``start_s``,
-        ``duration_s``, ``power_w`` and band, ``speed_mps``, ``distance_m``, ``heart_rate_bpm`` (at its end, cool and on the flat, where it can be told), ``domain``, ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``),
-        ``seconds_in_domains``, ``hardest`` (index), ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
+        ``text`` (canonical), ``duration_s``, ``cp_minutes``, ``w_prime_minimum_j``, ``run_dry_probability``, ``steps``
+        (each with ``text``, ``repeat``, ``start_s``, ``duration_s``, ``power_w`` and band, ``speed_mps``,
+        ``distance_m``, ``heart_rate_bpm`` (at its end, cool and on the flat, where it can be told), ``domain``,
+        ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``), ``seconds_in_domains``, ``hardest`` (index),
+        ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
     """
     session = sessions.parse(text)
     if session.unknowns:
@@ -114,25 +130,54 @@ def _shown(session: Session, who: Basis) -> dict[str, Any]:
         spent[domain] += row.seconds
         heart = float(rates[len(steps)])
         known = bool(np.isfinite(row.speed))
-        steps.append({
-            "text": row.step.text(), "repeat": list(row.at), "start_s": at, "duration_s": row.seconds, "power_w": row.power, "low_w": row.low, "high_w": row.high,
-            "speed_mps": row.speed if known else None, "distance_m": row.step.metres or (row.speed * row.seconds if known else None), "heart_rate_bpm": heart if np.isfinite(heart) else None,
-            "domain": domain, "w_prime_j": row.w_prime[1], "w_prime_low_j": row.w_prime[0], "w_prime_high_j": row.w_prime[2], "dry_by": row.dry_by, "dry_in": row.dry_in,
-        })  # fmt: skip
+        steps.append(
+            {
+                "text": row.step.text(),
+                "repeat": list(row.at),
+                "start_s": at,
+                "duration_s": row.seconds,
+                "power_w": row.power,
+                "low_w": row.low,
+                "high_w": row.high,
+                "speed_mps": row.speed if known else None,
+                "distance_m": row.step.metres or (row.speed * row.seconds if known else None),
+                "heart_rate_bpm": heart if np.isfinite(heart) else None,
+                "domain": domain,
+                "w_prime_j": row.w_prime[1],
+                "w_prime_low_j": row.w_prime[0],
+                "w_prime_high_j": row.w_prime[2],
+                "dry_by": row.dry_by,
+                "dry_in": row.dry_in,
+            }
+        )
         at += row.seconds
     kinder = preview.eased(session, who.runner)
     hardest = max(range(len(rows)), key=lambda i: (round(rows[i].dry_in, 2), -round(rows[i].w_prime[1]), rows[i].power))
-    out: dict[str, Any] = plain({
-        "text": session.text(), "duration_s": at, "w_prime_j": float(np.median(who.runner.w_prime)), "cp_minutes": preview.cp_minutes(rows, who.critical_power), "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
-        "run_dry_probability": rows[-1].dry_by, "steps": steps, "seconds_in_domains": spent, "hardest": hardest,
-        "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]}, "scale": who.scale, "critical_power_w": who.critical_power,
-        "accepted": who.accepted, "warnings": [*restless(session.items), CAUTION], "of_capacity": who.warnings,
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "text": session.text(),
+            "duration_s": at,
+            "w_prime_j": float(np.median(who.runner.w_prime)),
+            "cp_minutes": preview.cp_minutes(rows, who.critical_power),
+            "w_prime_minimum_j": min(r.w_prime[1] for r in rows),
+            "run_dry_probability": rows[-1].dry_by,
+            "steps": steps,
+            "seconds_in_domains": spent,
+            "hardest": hardest,
+            "kinder": None if kinder is None else {"text": kinder[0].text(), "change": kinder[1]},
+            "scale": who.scale,
+            "critical_power_w": who.critical_power,
+            "accepted": who.accepted,
+            "warnings": [*restless(session.items), CAUTION],
+            "of_capacity": who.warnings,
+        }
+    )
     return out
 
 
 def _rates(rows: list[preview.Row], who: Basis) -> np.ndarray:
-    """Heart rate at the end of each step [bpm]: by the season's response, else the steady one of steps of three minutes and more; NaN where it cannot be told."""
+    """Heart rate at the end of each step [bpm]: by the season's response, else the steady one of steps of three minutes
+    and more; NaN where it cannot be told."""
     if who.response is not None:
         return who.response.after([r.power for r in rows], [r.seconds for r in rows])
     if who.heart is None:
@@ -152,7 +197,8 @@ def restless(items: tuple[sessions.Item, ...]) -> list[str]:
             hard = isinstance(step, Step) and step.target is not None and step.target.word not in EASY_WORDS
             if hard and len(item.items) == 1 and (item.count or 2) > 1:
                 out.append(
-                    f"There is no rest between the repeats of {item.text()}: write {item.count or '?'} x ({step.text()}, 2 min easy jog) if there is one."
+                    f"There is no rest between the repeats of {item.text()}: write {item.count or '?'} x "
+                    f"({step.text()}, 2 min easy jog) if there is one."
                 )
     return out
 
@@ -160,7 +206,8 @@ def restless(items: tuple[sessions.Item, ...]) -> list[str]:
 def solve(
     library: Any, text: str, leave: float, date: dt.date | None = None, scale: str | None = None, **stated: Any
 ) -> dict[str, Any]:
-    """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved`` beside."""
+    """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved``
+    beside."""
     who = basis(library, date, scale, **stated)
     filled, value = preview.solve(sessions.parse(text), who.runner, leave)
     return {**_shown(filled, who), "solved": value, "leave": leave}
@@ -213,7 +260,8 @@ def worded(library: Any, what: str) -> tuple[str, str]:
 
 
 def workout(library: Any, text: str, name: str = "", **asked: Any) -> bytes:
-    """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything else as watts."""
+    """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything
+    else as watts."""
     session = sessions.parse(text)
     who = basis(library, **asked)
     rows = preview.preview(session, who.runner)

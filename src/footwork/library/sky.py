@@ -17,16 +17,21 @@ from footwork.quantities import Floats
 
 SHELTER = 0.7  # share of the open-field wind that houses and trees let through; our convention
 LIMITS = {
-    "wind": (-25, 25, "m/s"), "wind_from": (0, 360, "degrees"), "temperature": (-40, 50, "°C"), "humidity": (0, 1, "as a share, 0.6 for 60 %"),
-    "altitude": (-430, 4000, "m"), "pressure": (85_000, 110_000, "Pa"),
-}  # fmt: skip
+    "wind": (-25, 25, "m/s"),
+    "wind_from": (0, 360, "degrees"),
+    "temperature": (-40, 50, "°C"),
+    "humidity": (0, 1, "as a share, 0.6 for 60 %"),
+    "altitude": (-430, 4000, "m"),
+    "pressure": (85_000, 110_000, "Pa"),
+}
 
 
 @dataclass(frozen=True)
 class Weather:
     """Race weather as asked: wind at 10 m [m/s] and where it comes from [deg], temperature [°C], humidity 0 to 1,
-    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect; ``variable`` is a wind without a direction, which is left out. ``hours`` holds weather at seconds after the
-    start in its place, and what lies between is a straight line."""
+    altitude [m], pressure at sea level [Pa]; None is unknown and then has no effect; ``variable`` is a wind without a
+    direction, which is left out. ``hours`` holds weather at seconds after the start in its place, and what lies between
+    is a straight line."""
 
     wind: float | None = None
     wind_from: float | None = None
@@ -67,8 +72,8 @@ class Weather:
     def along(
         self, reports: Sequence[dict[str, Any]], start: dt.datetime, place: tuple[float, float] | None = None
     ) -> Weather:
-        """This weather where it is given, else that of dated reports along the hours from the start on; of those within 50 km of a place
-        (latitude, longitude), where both are known, the first of each moment.
+        """This weather where it is given, else that of dated reports along the hours from the start on; of those within
+        50 km of a place (latitude, longitude), where both are known, the first of each moment.
 
         Raises
         ------
@@ -86,8 +91,13 @@ class Weather:
             raise UsageError(
                 f"no weather report is within {weather.NEAREST_S // 60} minutes of the start at {start:%Y-%m-%d %H:%M}"
             )
-        names = {"wind": "wind_mps", "wind_from": "wind_from_deg", "temperature": "temperature_c", "humidity": "humidity",
-                 "pressure": "pressure_pa"}  # fmt: skip
+        names = {
+            "wind": "wind_mps",
+            "wind_from": "wind_from_deg",
+            "temperature": "temperature_c",
+            "humidity": "humidity",
+            "pressure": "pressure_pa",
+        }
         points = tuple((r["time"] - begin, self._over({n: r.get(k) for n, k in names.items()})) for r in keep)
         return replace(self, hours=points)
 

@@ -1,4 +1,5 @@
-"""The filter's state at the ends of past months, kept as files, so that a new run goes on from there and not from the first.
+"""The filter's state at the ends of past months, kept as files, so that a new run goes on from there and not from the
+first.
 
 A snapshot counts only for exactly the evidence it was made from; anything else means following the whole history again.
 """
@@ -56,10 +57,15 @@ def _digest(dated: Sequence[tracking.Dated], grid: critical.Grid) -> str:
 
 
 def _write(path: Path, digest: str, track: tracking.Track) -> None:
-    told = json.dumps({
-        "digest": digest, "day": track.day, "states": [asdict(s) for s in track.states],
-        "steps": [asdict(s) for s in track.steps], "habit": asdict(track.habit) if track.habit else None,
-    })  # fmt: skip
+    told = json.dumps(
+        {
+            "digest": digest,
+            "day": track.day,
+            "states": [asdict(s) for s in track.states],
+            "steps": [asdict(s) for s in track.steps],
+            "habit": asdict(track.habit) if track.habit else None,
+        }
+    )
     with contextlib.suppress(OSError):  # a full disk costs speed, not the answer
         path.parent.mkdir(exist_ok=True)
         temporary = path.with_suffix(f".{os.getpid()}.part")

@@ -1,4 +1,5 @@
-"""Strategies for a race: the quickest, even power and even pace on one reserve, and what many race days make of them."""
+"""Strategies for a race: the quickest, even power and even pace on one reserve, and what many race days make of
+them."""
 
 from __future__ import annotations
 
@@ -17,15 +18,20 @@ EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a ra
 MOST_RESERVE = 0.999
 CURVE = np.linspace(0.02, 0.98, 49)
 UNKNOWNS = {
-    "capacity": "what you can hold", "power at speed": "what your device shows at a speed that day", "heat and altitude": "what heat and altitude take", "ride": "what the ride before takes",
-    "form": "how good a day it is", "execution": "how exactly you hold the power",
-}  # fmt: skip
+    "capacity": "what you can hold",
+    "power at speed": "what your device shows at a speed that day",
+    "heat and altitude": "what heat and altitude take",
+    "ride": "what the ride before takes",
+    "form": "how good a day it is",
+    "execution": "how exactly you hold the power",
+}
 
 
 @dataclass(frozen=True)
 class Draws:
-    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's form
-    gives as factors, how much more power the device shows for a speed, and what a ride before leaves, as a factor."""
+    """Joint draws of a race day: CP [W], W′ [J] and γ in the race's conditions, what conditions take and what the day's
+    form gives as factors, how much more power the device shows for a speed, and what a ride before leaves, as a
+    factor."""
 
     critical_power: Floats
     w_prime: Floats
@@ -44,9 +50,10 @@ class Draws:
 
 @dataclass(frozen=True)
 class Basis:
-    """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, fastest descent that the
-    runner has shown [m/s], places on the way, what the watch shows for each official metre, the shortest time that a plan's highest
-    power can be held for [s], and the factor on the medians of the draws that makes them one runner's."""
+    """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, fastest descent
+    that the runner has shown [m/s], places on the way, what the watch shows for each official metre, the shortest time
+    that a plan's highest power can be held for [s], and the factor on the medians of the draws that makes them one
+    runner's."""
 
     path: Course
     relation: Any
@@ -71,9 +78,10 @@ class Basis:
 class Wishes:
     """How the race is to be run.
 
-    ``strategy`` is the one that the race days and instructions are of; ``risk`` the chance of running dry that the plan is made
-    for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one than the best leaves more in the
-    stores; ``negative_split`` how much harder the second half is to be, as a share; ``own`` watts up to a distance [m].
+    ``strategy`` is the one that the race days and instructions are of; ``risk`` the chance of running dry that the plan
+    is made for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one than the best
+    leaves more in the stores; ``negative_split`` how much harder the second half is to be, as a share; ``own`` watts up
+    to a distance [m].
     """
 
     strategy: str = "best"
@@ -111,19 +119,16 @@ def parse_own(texts: Sequence[str]) -> tuple[tuple[float, float], ...]:
 
 
 def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
-    """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``, ``dry_by_segment``,
-    ``unknowns``, ``solver``, ``reserve`` and ``chosen``. Raises UsageError for wishes that cannot be planned."""
+    """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``,
+    ``dry_by_segment``, ``unknowns``, ``solver``, ``reserve`` and ``chosen``. Raises UsageError for wishes that cannot
+    be planned."""
     wishes.check()
     path, draws = basis.path, basis.draws
     engine = basis.engine()
     reserve = _reserve(engine, path, draws, wishes)
     even = pacing.even_power(engine, path, reserve)
     best, solved = pacing.best(engine, path, reserve, even)
-    found = {
-        "best": best,
-        "even-power": even,
-        "even-pace": pacing.even_pace(engine, path, reserve),
-    }
+    found = {"best": best, "even-power": even, "even-pace": pacing.even_pace(engine, path, reserve)}
     level = found.get(wishes.strategy, best)
     if wishes.negative_split:
         found = {
@@ -140,18 +145,43 @@ def answer(basis: Basis, wishes: Wishes) -> dict[str, Any]:
     eaten = fuel.guidance(float((path.length * ground_factor(path, chosen.speed)).sum()), chosen.time, basis.mass)
     days = _futures(chosen, path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
-    out: dict[str, Any] = plain({
-        "chosen": wishes.strategy, "fastest_descent_mps": engine.fastest(), "descent_learned": basis.descent is not None, "reserve": reserve, "risk": wishes.risk, "w_prime_j": engine.w_prime,
-        "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
-        "finish_time": {"p10": p10, "p50": p50, "p90": p90}, "run_dry_probability": float(days.dry[-1]),
-        "finish_curve": [{"share": float(s), "time_s": float(t)} for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)],
-        "dry_by_segment": [float(d) for d in days.dry], "unknowns": _unknowns(chosen, path, draws),
-        "solver": {"status": solved.status, "iterations": solved.iterations, "seconds": solved.seconds, "residual": solved.residual},
-        "fuel": {"energy_kcal": eaten.energy, "carbohydrate_low_g_per_h": eaten.low, "carbohydrate_high_g_per_h": eaten.high, "sentence": eaten.sentence},
-        "why": _why(found, path), "instructions": [_instruction(s, basis.watch) for s in told],
-        "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
-        "negative_split_costs_s": chosen.time - level.time if wishes.negative_split and wishes.strategy != "own" else None,
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "chosen": wishes.strategy,
+            "fastest_descent_mps": engine.fastest(),
+            "descent_learned": basis.descent is not None,
+            "reserve": reserve,
+            "risk": wishes.risk,
+            "w_prime_j": engine.w_prime,
+            "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
+            "finish_time": {"p10": p10, "p50": p50, "p90": p90},
+            "run_dry_probability": float(days.dry[-1]),
+            "finish_curve": [
+                {"share": float(s), "time_s": float(t)}
+                for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)
+            ],
+            "dry_by_segment": [float(d) for d in days.dry],
+            "unknowns": _unknowns(chosen, path, draws),
+            "solver": {
+                "status": solved.status,
+                "iterations": solved.iterations,
+                "seconds": solved.seconds,
+                "residual": solved.residual,
+            },
+            "fuel": {
+                "energy_kcal": eaten.energy,
+                "carbohydrate_low_g_per_h": eaten.low,
+                "carbohydrate_high_g_per_h": eaten.high,
+                "sentence": eaten.sentence,
+            },
+            "why": _why(found, path),
+            "instructions": [_instruction(s, basis.watch) for s in told],
+            "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
+            "negative_split_costs_s": chosen.time - level.time
+            if wishes.negative_split and wishes.strategy != "own"
+            else None,
+        }
+    )
     return out
 
 
@@ -166,8 +196,8 @@ def _own(
 
 
 def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) -> float:
-    """Share of both stores that the plan leaves: as much as the risk or a goal asks for; less than nothing where a goal takes more than
-    the runner most likely has."""
+    """Share of both stores that the plan leaves: as much as the risk or a goal asks for; less than nothing where a goal
+    takes more than the runner most likely has."""
     make = pacing.even_pace if wishes.strategy == "even-pace" else pacing.even_power
 
     out = 0.0
@@ -190,8 +220,14 @@ def _reserve(engine: pacing.Engine, path: Course, draws: Draws, wishes: Wishes) 
 
 
 def _futures(run: pacing.Run, path: Course, draws: Draws, **fixed: Floats) -> pacing.Futures:
-    given = {"critical_power": draws.critical_power, "w_prime": draws.w_prime, "tail": draws.tail, "needs": draws.needs,
-             "execution": draws.execution, **fixed}  # fmt: skip
+    given = {
+        "critical_power": draws.critical_power,
+        "w_prime": draws.w_prime,
+        "tail": draws.tail,
+        "needs": draws.needs,
+        "execution": draws.execution,
+        **fixed,
+    }
     return pacing.futures(run.power, path, run.speed, **given)
 
 
@@ -199,9 +235,12 @@ def _unknowns(run: pacing.Run, path: Course, draws: Draws) -> list[dict[str, Any
     """How much of the spread of finish times each unknown makes alone, the largest first."""
     ones = np.ones(len(draws.needs))
     still = {
-        "critical_power": np.median(draws.critical_power) * ones, "w_prime": np.median(draws.w_prime) * ones,
-        "tail": np.median(draws.tail) * ones, "needs": ones, "execution": ones,
-    }  # fmt: skip
+        "critical_power": np.median(draws.critical_power) * ones,
+        "w_prime": np.median(draws.w_prime) * ones,
+        "tail": np.median(draws.tail) * ones,
+        "needs": ones,
+        "execution": ones,
+    }
     own, form, ride = (np.asarray(v) / np.median(v) for v in (draws.conditions, draws.form, draws.ride))
     held = own * form * ride
     alone: dict[str, dict[str, Floats]] = {
@@ -241,22 +280,45 @@ def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
     )
     empty = np.flatnonzero((run.w_prime < 0) | (run.endurance < -1e-6))
     return {
-        "time_s": run.time, "behind_best_s": run.time - best.time, "mean_power_w": float(np.average(run.power, weights=run.seconds)),
+        "time_s": run.time,
+        "behind_best_s": run.time - best.time,
+        "mean_power_w": float(np.average(run.power, weights=run.seconds)),
         "dry_at_m": float(path.ends[empty[0]]) if len(empty) else None,
         "segments": [
-            {"start_m": float(e - le), "end_m": float(e), "power_w": float(p), "speed_mps": float(v), "grade": float(g), "headwind_mps": float(w),
-             "w_prime_j": float(j), "endurance_left": float(s), "clock_s": float(c)}
+            {
+                "start_m": float(e - le),
+                "end_m": float(e),
+                "power_w": float(p),
+                "speed_mps": float(v),
+                "grade": float(g),
+                "headwind_mps": float(w),
+                "w_prime_j": float(j),
+                "endurance_left": float(s),
+                "clock_s": float(c),
+            }
             for e, le, p, v, g, w, j, s, c in columns
         ],
-    }  # fmt: skip
+    }
 
 
 def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
     return {
-        "start_m": s.start, "end_m": s.end, "watch_end_m": s.end * watch, "clock_s": s.clock, "duration_s": s.seconds, "power_w": s.power,
-        "low_w": s.low, "high_w": s.high, "grade": s.grade, "headwind_mps": s.headwind, "where": s.where, "watch": s.watch, "until": s.until,
-        "passes": [{"at_m": p.at, "name": p.name} for p in s.passes], "walked": s.walked,
-    }  # fmt: skip
+        "start_m": s.start,
+        "end_m": s.end,
+        "watch_end_m": s.end * watch,
+        "clock_s": s.clock,
+        "duration_s": s.seconds,
+        "power_w": s.power,
+        "low_w": s.low,
+        "high_w": s.high,
+        "grade": s.grade,
+        "headwind_mps": s.headwind,
+        "where": s.where,
+        "watch": s.watch,
+        "until": s.until,
+        "passes": [{"at_m": p.at, "name": p.name} for p in s.passes],
+        "walked": s.walked,
+    }
 
 
 def _why(found: dict[str, pacing.Run], path: Course) -> str:
@@ -266,10 +328,21 @@ def _why(found: dict[str, pacing.Run], path: Course) -> str:
     hilly = float(np.abs(path.grade).max(initial=0.0)) > 0.01
     windy = float(np.ptp(path.headwind)) > 0.5
     if gain < 0.5:
-        text = "Even power is as quick as any plan can be here: a metre costs nearly the same at any speed, so shifting effort gains nothing."
+        text = (
+            "Even power is as quick as any plan can be here: a metre costs nearly the same at any speed, so "
+            "shifting effort gains nothing."
+        )
     else:
-        text = f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second is bought for least."
+        text = (
+            f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second "
+            "is bought for least."
+        )
     if loss >= 1 and (hilly or windy):
         cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
-        text += f" Even pace costs {format_duration(loss)}: {cause} take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, which spends endurance fast, so the whole must be slower; this takes work above CP as spent for good, by our convention, and is less where it comes back."
+        text += (
+            f" Even pace costs {format_duration(loss)}: {cause} "
+            f"take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, "
+            "which spends endurance fast, so the whole must be slower; this takes work above CP as spent for "
+            "good, by our convention, and is less where it comes back."
+        )
     return text

@@ -48,7 +48,10 @@ def answer(library: Any) -> dict[str, Any]:
         critical_power, evidence = made.critical_power, made.evidence
         chosen = made.accepted["critical_power_w"] if made.accepted else None
         if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
-            why = f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, {critical_power.low:.0f} to {critical_power.high:.0f}"
+            why = (
+                f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, "
+                f"{critical_power.low:.0f} to {critical_power.high:.0f}"
+            )
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
         ill = _unwell(library, max(day, dt.date.today())) or _unwell(library, day)
@@ -56,13 +59,24 @@ def answer(library: Any) -> dict[str, Any]:
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
-        "runs": len(week), "duration_s": sum(r.duration_s for r in week), "distance_m": sum(r.distance_m or 0.0 for r in week),
-        "cp_minutes": load["cp_minutes"], "load": load["load"], "seconds_in_domains": load["seconds_in_domains"],
-    }  # fmt: skip
+        "runs": len(week),
+        "duration_s": sum(r.duration_s for r in week),
+        "distance_m": sum(r.distance_m or 0.0 for r in week),
+        "cp_minutes": load["cp_minutes"],
+        "load": load["load"],
+        "seconds_in_domains": load["seconds_in_domains"],
+    }
     return _told(
-        planned=planned, scale=made.scale if evidence else "", runs=len(rows), newest=newest.to_json(), week=totals, critical_power=critical_power, due=due,
-        evidence=evidence["sentence"] if evidence else None, kind=evidence["kind"] if evidence else "",
-    )  # fmt: skip
+        planned=planned,
+        scale=made.scale if evidence else "",
+        runs=len(rows),
+        newest=newest.to_json(),
+        week=totals,
+        critical_power=critical_power,
+        due=due,
+        evidence=evidence["sentence"] if evidence else None,
+        kind=evidence["kind"] if evidence else "",
+    )
 
 
 def _devices(library: Any, made: Any, day: dt.date) -> list[dict[str, str]]:
@@ -77,7 +91,8 @@ def _devices(library: Any, made: Any, day: dt.date) -> list[dict[str, str]]:
                 watts = float(change.apply(entry[1]))
                 half = 1.96 * watts * change.error(entry[1])
                 why = (
-                    f"{entry[1]:.0f} W were accepted on {name}; on {made.scale}, which you use now, that is {watts:.0f} W, "
+                    f"{entry[1]:.0f} W were accepted on {name}; on {made.scale}, which you use now, that is "
+                    f"{watts:.0f} W, "
                     f"{watts - half:.0f} to {watts + half:.0f}, and nothing is accepted there yet"
                 )
                 out.append({"what": "Accept a critical power on this scale too", "why": why, "page": "capacity"})
@@ -127,7 +142,8 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
     week = found["week"]
     return (
         f"{found['runs']} run{'s' if found['runs'] != 1 else ''}. In the seven days up to the newest: "
-        f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, {format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
+        f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, "
+        f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
     )
 
 
@@ -136,7 +152,10 @@ def _best_test(made: Any) -> str:
     best = next(iter(history.tests(made)), None)
     if best is None:
         return ""
-    return f"; a test of {best['test']} would narrow it from ±{best['half_width_now_w']:.0f} to about ±{best['half_width_after_w']:.0f} W"
+    return (
+        f"; a test of {best['test']} would narrow it from ±{best['half_width_now_w']:.0f} to about "
+        f"±{best['half_width_after_w']:.0f} W"
+    )
 
 
 def _told(**found: Any) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""Trials of a change: designed so that chance and drift favour nothing, kept, joined to the runs that were run for them."""
+"""Trials of a change: designed so that chance and drift favour nothing, kept, joined to the runs that were run for
+them."""
 
 from __future__ import annotations
 
@@ -21,18 +22,38 @@ from footwork.quantities import format_duration, format_pace, plain
 
 # Outcome: unit, smallest worthwhile effect, and the least and greatest value that is one. Common practice, no source.
 OUTCOMES: dict[str, tuple[str, float, float, float]] = {
-    "heart_rate": ("bpm", 2.0, 40.0, 230.0), "oxygen_uptake": ("ml/kg/min", 0.6, 5.0, 95.0), "exertion": ("of 10", 1.0, 0.0, 10.0),
-}  # fmt: skip
+    "heart_rate": ("bpm", 2.0, 40.0, 230.0),
+    "oxygen_uptake": ("ml/kg/min", 0.6, 5.0, 95.0),
+    "exertion": ("of 10", 1.0, 0.0, 10.0),
+}
 MOST_CONDITIONS = 7
 WATTS_WARNING = "Watts are secondary: the sensor that feels the change also computes the watts."
-CAUTION = "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist before you change how you run after an injury."
+CAUTION = (
+    "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist "
+    "before you change how you run after an injury."
+)
 BPM_PER_MPS = 25.0  # heart rate with speed where the runs do not tell it; our convention
 
 
 def design(
-    library: Any, change: str, usual: str = "as usual", *, others: Sequence[str] = (), cadences: Sequence[float] = (), speed: float | None = None, outcome: str = "heart_rate", block_s: float = 360.0, rest_s: float = 120.0,
-    warm_s: float = 600.0, repeats: int = 1, runs: int | None = None, effect: float | None = None, power: float = model.POWER, course: str = "", seed: int | None = None,
-) -> dict[str, Any]:  # fmt: skip
+    library: Any,
+    change: str,
+    usual: str = "as usual",
+    *,
+    others: Sequence[str] = (),
+    cadences: Sequence[float] = (),
+    speed: float | None = None,
+    outcome: str = "heart_rate",
+    block_s: float = 360.0,
+    rest_s: float = 120.0,
+    warm_s: float = 600.0,
+    repeats: int = 1,
+    runs: int | None = None,
+    effect: float | None = None,
+    power: float = model.POWER,
+    course: str = "",
+    seed: int | None = None,
+) -> dict[str, Any]:
     """A trial's design, not kept, as plain JSON.
 
     Parameters
@@ -59,8 +80,9 @@ def design(
     Returns
     -------
     dict
-        ``conditions``, ``orders`` (a list a run, numbers of conditions), ``blocks``, times, ``speed_mps``, ``outcome``, ``smallest_worthwhile_change``, ``typical_error`` and ``run_sd`` in its unit, ``statistical_power`` by
-        number of runs, ``runs``, ``length_s``, ``cautions``.
+        ``conditions``, ``orders`` (a list a run, numbers of conditions), ``blocks``, times, ``speed_mps``, ``outcome``,
+        ``smallest_worthwhile_change``, ``typical_error`` and ``run_sd`` in its unit, ``statistical_power`` by number of
+        runs, ``runs``, ``length_s``, ``cautions``.
 
     Raises
     ------
@@ -90,7 +112,8 @@ def design(
         or (effect is not None and not 0 < effect < 1000)
     ):
         raise UsageError(
-            f"give a chance of 0.5 to 0.99, 2 to {model.MOST_RUNS} runs, since one alone gives no verdict, and an effect above nothing"
+            f"give a chance of 0.5 to 0.99, 2 to {model.MOST_RUNS} runs, since one alone gives no verdict, "
+            "and an effect above nothing"
         )
     if speed is not None and not 1.5 <= speed <= 7:
         raise UsageError("the blocks' pace lies between 2:23 and 11:06 a kilometre")
@@ -98,7 +121,8 @@ def design(
     wanted = effect or 2 * least
     if wanted <= least:
         raise UsageError(
-            f"the verdict asks whether an effect passes {least:g} {unit}, the smallest worthwhile one: give a larger effect to be found"
+            f"the verdict asks whether an effect passes {least:g} {unit}, the smallest worthwhile one: give a "
+            "larger effect to be found"
         )
     blocks = 2 * len(names) * repeats
     error, freedom = _typical_error(library, block_s) if outcome == "heart_rate" else (None, 0)
@@ -110,15 +134,38 @@ def design(
     planned = runs or needed or model.MOST_RUNS
     made = seed if seed is not None else int(np.random.default_rng().integers(1, 1_000_000))
     length = warm_s + blocks * block_s + (blocks - 1) * rest_s
-    out: dict[str, Any] = plain({
-        "name": change if not cadences else "cadence", "conditions": names, "cadences_percent": list(cadences), "outcome": outcome, "unit": unit, "smallest_worthwhile_change": least, "effect": wanted,
-        "block_s": block_s, "rest_s": rest_s, "warm_s": warm_s, "repeats": repeats, "blocks": blocks, "speed_mps": speed or _easy_speed(library), "course": course or "one flat, quiet stretch, the same for every block",
-        "typical_error": block_sd, "typical_error_freedom": freedom, "run_sd": sd, "runs": planned, "runs_needed": needed, "power_asked": power, "seed": made,
-        "orders": model.order(len(names), repeats, planned, made), "length_s": length,
-        "statistical_power": [
-            {"runs": n, "power": model.power_of(wanted, sd, n, least, sure_enough(n, len(names) - 1))} for n in sorted({2, 3, 4, 6, 8, 12, planned})
-        ], "cautions": [WATTS_WARNING, CAUTION],
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "name": change if not cadences else "cadence",
+            "conditions": names,
+            "cadences_percent": list(cadences),
+            "outcome": outcome,
+            "unit": unit,
+            "smallest_worthwhile_change": least,
+            "effect": wanted,
+            "block_s": block_s,
+            "rest_s": rest_s,
+            "warm_s": warm_s,
+            "repeats": repeats,
+            "blocks": blocks,
+            "speed_mps": speed or _easy_speed(library),
+            "course": course or "one flat, quiet stretch, the same for every block",
+            "typical_error": block_sd,
+            "typical_error_freedom": freedom,
+            "run_sd": sd,
+            "runs": planned,
+            "runs_needed": needed,
+            "power_asked": power,
+            "seed": made,
+            "orders": model.order(len(names), repeats, planned, made),
+            "length_s": length,
+            "statistical_power": [
+                {"runs": n, "power": model.power_of(wanted, sd, n, least, sure_enough(n, len(names) - 1))}
+                for n in sorted({2, 3, 4, 6, 8, 12, planned})
+            ],
+            "cautions": [WATTS_WARNING, CAUTION],
+        }
+    )
     return out
 
 
@@ -184,17 +231,23 @@ def kept(library: Any, number: int) -> dict[str, Any]:
 
 
 def join(
-    library: Any, number: int, run_id: int, order: int | None = None, begin_s: float | Sequence[float] | None = None,
-    exertion: Sequence[float] = (), oxygen_uptake: Sequence[float] = (),
-) -> int:  # fmt: skip
-    """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default), when its first block began, or
-    each of them [s], and what was felt or measured in each block; of a run that is joined again, what is not said anew stays (an empty ``begin_s`` takes it back). Returns the edit's number.
+    library: Any,
+    number: int,
+    run_id: int,
+    order: int | None = None,
+    begin_s: float | Sequence[float] | None = None,
+    exertion: Sequence[float] = (),
+    oxygen_uptake: Sequence[float] = (),
+) -> int:
+    """Say that a run was run for a trial, in which of its orders (from 1; the lowest that no run has taken by default),
+    when its first block began, or each of them [s], and what was felt or measured in each block; of a run that is
+    joined again, what is not said anew stays (an empty ``begin_s`` takes it back). Returns the edit's number.
 
     Raises
     ------
     UsageError
-        No such trial, run or order, an order that another run took, a run of another trial, one whose blocks do not look like the
-        design's, or values that are none.
+        No such trial, run or order, an order that another run took, a run of another trial, one whose blocks do not
+        look like the design's, or values that are none.
     """
     from footwork.library import verdicts
 
@@ -231,7 +284,8 @@ def join(
         or not 0 <= begins[0] <= begins[-1] < row.elapsed_s
     ):
         raise UsageError(
-            f"say when the first block began, or each of the {trial['blocks']} in order, within the {format_duration(row.elapsed_s)} of run {run_id}"
+            f"say when the first block began, or each of the {trial['blocks']} in order, within the "
+            f"{format_duration(row.elapsed_s)} of run {run_id}"
         )
     for name, values in (("exertion", exertion), ("oxygen_uptake", oxygen_uptake)):
         _, _, low, high = OUTCOMES[name]
@@ -240,8 +294,12 @@ def join(
                 f"{name.replace('_', ' ')}: give {trial['blocks']} values, one a block, of {low:g} to {high:g}"
             )
     payload = {
-        "trial": number, "order": chosen, "begin_s": begins or None, "exertion": list(exertion), "oxygen_uptake": list(oxygen_uptake),
-    }  # fmt: skip
+        "trial": number,
+        "order": chosen,
+        "begin_s": begins or None,
+        "exertion": list(exertion),
+        "oxygen_uptake": list(oxygen_uptake),
+    }
     _, odd = verdicts.blocks_of(library, trial, {**payload, "run": run_id})
     if odd:
         raise UsageError(f"run {run_id} does not look like one of trial {number}: {odd}")
@@ -260,7 +318,8 @@ def schedule(trial: dict[str, Any]) -> list[tuple[float, float]]:
 
 
 def workout(trial: dict[str, Any], k: int) -> bytes:
-    """One run of a trial as a FIT workout: warm-up, blocks named by their condition at the trial's pace, easy wash-outs."""
+    """One run of a trial as a FIT workout: warm-up, blocks named by their condition at the trial's pace, easy
+    wash-outs."""
     if not 0 <= k < len(trial["orders"]):
         raise UsageError(f"the trial has the orders 1 to {len(trial['orders'])}")
     v = trial["speed_mps"]
@@ -275,12 +334,21 @@ def workout(trial: dict[str, Any], k: int) -> bytes:
 def told(trial: dict[str, Any], imperial: bool = False) -> str:
     """A design in a few sentences."""
     needed = trial["runs_needed"]
-    change = " Change between the blocks and press lap at the beginning and end of each; where you stop the watch for it, run the easy minutes as well."
-    first = f"{trial['blocks']} blocks of {format_duration(trial['block_s'])} at {format_pace(trial['speed_mps'], imperial)}, {format_duration(trial['rest_s'])} easy between, in each of {trial['runs']} runs of {format_duration(trial['length_s'])}."
+    change = (
+        " Change between the blocks and press lap at the beginning and end of each; where you stop the watch for "
+        "it, run the easy minutes as well."
+    )
+    first = (
+        f"{trial['blocks']} blocks of {format_duration(trial['block_s'])} at "
+        f"{format_pace(trial['speed_mps'], imperial)}, {format_duration(trial['rest_s'])} easy between, in each "
+        f"of {trial['runs']} runs of {format_duration(trial['length_s'])}."
+    )
     chance = next((p["power"] for p in trial["statistical_power"] if p["runs"] == trial["runs"]), None)
     second = (
-        f"{trial['runs']} runs find a true effect of {trial['effect']:g} {trial['unit']} to be worthwhile ({trial['smallest_worthwhile_change']:g} and more) with a chance of {100 * (chance or 0):.0f} %, "
-        f"by {'your own' if trial['typical_error_freedom'] else 'a usual'} typical error of {trial['typical_error']:.1f} {trial['unit']} a block"
+        f"{trial['runs']} runs find a true effect of {trial['effect']:g} {trial['unit']} to be worthwhile "
+        f"({trial['smallest_worthwhile_change']:g} and more) with a chance of {100 * (chance or 0):.0f} %, "
+        f"by {'your own' if trial['typical_error_freedom'] else 'a usual'} typical error of "
+        f"{trial['typical_error']:.1f} {trial['unit']} a block"
     )
     third = (
         f"; {needed} would for {100 * trial['power_asked']:.0f} %."
@@ -295,5 +363,6 @@ def told(trial: dict[str, Any], imperial: bool = False) -> str:
 def need(trial: dict[str, Any], blocks: int, what: str) -> NotEnoughData:
     """Why a trial cannot be analysed yet."""
     return NotEnoughData(
-        f"trial {trial['id']} has {blocks or 'no'} blocks with {what}: run and join more of its {trial['runs']} runs (footwork trial join {trial['id']} RUN)"
+        f"trial {trial['id']} has {blocks or 'no'} blocks with {what}: run and join more of its "
+        f"{trial['runs']} runs (footwork trial join {trial['id']} RUN)"
     )

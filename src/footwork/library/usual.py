@@ -49,17 +49,23 @@ def _answer(library: Any, date: dt.date | None, scale: str | None) -> dict[str, 
     reason = (
         ""
         if power
-        else f"usual watts need {model.LEAST_RUNS} earlier runs and an hour of steady running; there are {len(before)} runs"
+        else (
+            f"usual watts need {model.LEAST_RUNS} earlier runs and an hour of steady running; there are "
+            f"{len(before)} runs"
+        )
     )
     chosen = held.accepted["critical_power_w"] if held.accepted else held.critical_power.value
     return {
-        "date": asked, "scale": held.scale, "measured": held.measured, "reason": reason,
+        "date": asked,
+        "scale": held.scale,
+        "measured": held.measured,
+        "reason": reason,
         "groups": [_group(name, *ends, before, chosen) for name, ends in BANDS.items()] if chosen else [],
         "at_pace": _at_pace(power) if power else [],
         "effects": _effects(power, rate),
         "newest": _compared(newest, power, rate) if newest is not None else None,
         "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
-    }  # fmt: skip
+    }
 
 
 def _group(name: str, low: float, high: float, rows: list[runs.StreamRows], cp: float) -> dict[str, Any]:
@@ -118,7 +124,8 @@ def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
 
 
 def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[str, Any]]:
-    """What else goes with more or fewer watts at a pace, or beats at a power: slopes, time into the run, warmth, wind."""
+    """What else goes with more or fewer watts at a pace, or beats at a power: slopes, time into the run, warmth,
+    wind."""
     out: list[dict[str, Any]] = []
     for fit, what, of, unit in (
         (power, "power", "watts at a pace", "%"),
@@ -127,9 +134,12 @@ def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[s
         if fit is None:
             continue
         steps = {
-            "1 % steeper uphill, beyond what a hill costs": (2, 0.01), "1 % steeper downhill, beyond what a hill saves": (3, -0.01),
-            "an hour into the run": (4, 1.0), "10 °C warmer": (5, 10.0), "a headwind of 10 % more drag": (6, 0.1),
-        }  # fmt: skip
+            "1 % steeper uphill, beyond what a hill costs": (2, 0.01),
+            "1 % steeper downhill, beyond what a hill saves": (3, -0.01),
+            "an hour into the run": (4, 1.0),
+            "10 °C warmer": (5, 10.0),
+            "a headwind of 10 % more drag": (6, 0.1),
+        }
         for name, (index, step) in steps.items():
             amount = step if unit == "%" or index not in (2, 3) else 100 * step
             middle = float(fit.coefficients[index]) * amount
@@ -161,8 +171,9 @@ def _compared(row: runs.StreamRows, power: model.Usual | None, rate: model.Usual
         ends = [usual_watts * (float(np.exp(made.excess + z * made.sd)) - 1) for z in (-1.96, 0.0, 1.96)]
         out |= {
             "power_excess": Estimate(ends[1], ends[0], ends[2], "W", made.minutes, "usual", "minutes"),
-            "power_unusual": made.unusual, "usual_power_w": usual_watts,
-        }  # fmt: skip
+            "power_unusual": made.unusual,
+            "usual_power_w": usual_watts,
+        }
     if beats is None:
         out |= {
             "heart_rate_excess": Estimate.withheld("bpm", "usual", "too little heart rate at powers run before"),
@@ -191,14 +202,16 @@ def _sentence(found: dict[str, Any]) -> str:
         known = ["hills", *(name for name, there in asked.items() if there)]
         open_ = [*(name for name, there in asked.items() if not there), "surface", "shoe", "the device"]
         parts.append(
-            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not accounted for: "
+            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not "
+            "accounted for: "
             f"{', '.join(open_)}; the watts alone cannot tell which."
         )
     else:
         parts.append(f"Watts as usual at this pace ({round(power.value):+d} W).")
     if rate.value is not None and found["heart_rate_unusual"]:
         parts.append(
-            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this power: heat, fatigue, illness or the strap, "
+            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this "
+            "power: heat, fatigue, illness or the strap, "
             "or fitness if it lasts."
         )
     elif rate.value is not None:

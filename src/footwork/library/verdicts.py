@@ -1,4 +1,5 @@
-"""What a trial's runs tell: blocks found in the recordings, effects with their intervals, a verdict; and cadence in everyday runs, described."""
+"""What a trial's runs tell: blocks found in the recordings, effects with their intervals, a verdict; and cadence in
+everyday runs, described."""
 
 from __future__ import annotations
 
@@ -26,8 +27,12 @@ SLOWER = 0.96  # of the blocks' speed: what lies between them is slower; our con
 LEAST_SOUND = 0.6
 RESOLUTION = {"heart_rate": 0.1, "exertion": 1.0, "oxygen_uptake": 0.1, "power": 0.1}  # what an outcome is read to
 SECONDARY = {
-    "exertion": "of 10", "power": "W", "cadence": "steps/min", "stance_time": "ms", "vertical_oscillation": "mm",
-}  # fmt: skip
+    "exertion": "of 10",
+    "power": "W",
+    "cadence": "steps/min",
+    "stance_time": "ms",
+    "vertical_oscillation": "mm",
+}
 
 
 def analyse(library: Any, number: int, date: dt.date | None = None) -> dict[str, Any]:
@@ -36,8 +41,11 @@ def analyse(library: Any, number: int, date: dt.date | None = None) -> dict[str,
     Returns
     -------
     dict
-        ``trial`` (its design), ``blocks`` (each ``run``, ``block``, ``condition``, ``start_s``, ``end_s``, means), ``primary`` (``outcome``, ``effects`` against the first condition, each with ``difference``,
-        ``smallest_worthwhile_change``, ``probability_better``, ``probability_worse``), ``secondary``, ``cadence`` (optimum and curve) or None, ``spread``, ``looks``, ``verdict``, ``sentence``, ``corrected`` (how several looks and outcomes count), ``warnings``.
+        ``trial`` (its design), ``blocks`` (each ``run``, ``block``, ``condition``, ``start_s``, ``end_s``, means),
+        ``primary`` (``outcome``, ``effects`` against the first condition, each with ``difference``,
+        ``smallest_worthwhile_change``, ``probability_better``, ``probability_worse``), ``secondary``, ``cadence``
+        (optimum and curve) or None, ``spread``, ``looks``, ``verdict``, ``sentence``, ``corrected`` (how several looks
+        and outcomes count), ``warnings``.
 
     Raises
     ------
@@ -91,16 +99,31 @@ def _analyse(library: Any, number: int, date: dt.date | None) -> dict[str, Any]:
         except NotEnoughData:
             continue
     out: dict[str, Any] = {
-        "trial": {k: v for k, v in trial.items() if k != "joined"}, "runs": [j["run"] for j in trial["joined"]], "blocks": blocks, "primary": primary, "secondary": secondary,
-        "spread": spread, "looks": len(trial["joined"]), "planned_runs": trial["runs"], "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
-        "speed_slope": {"value": slope, "told": slope_told}, "corrected": _corrected(looks, judged, primary["needed"]), "warnings": [*left_out, *_warnings(trial, blocks, spread["runs_that_tell"], slope, slope_told), *_contrary(trial, blocks, outcome), *_early(library, trial)],
-    }  # fmt: skip
+        "trial": {k: v for k, v in trial.items() if k != "joined"},
+        "runs": [j["run"] for j in trial["joined"]],
+        "blocks": blocks,
+        "primary": primary,
+        "secondary": secondary,
+        "spread": spread,
+        "looks": len(trial["joined"]),
+        "planned_runs": trial["runs"],
+        "cadence": _cadence(trial, blocks, outcome, slope) if trial["cadences_percent"] else None,
+        "speed_slope": {"value": slope, "told": slope_told},
+        "corrected": _corrected(looks, judged, primary["needed"]),
+        "warnings": [
+            *left_out,
+            *_warnings(trial, blocks, spread["runs_that_tell"], slope, slope_told),
+            *_contrary(trial, blocks, outcome),
+            *_early(library, trial),
+        ],
+    }
     out["verdict"], out["sentence"] = _verdict(trial, primary, out)
     return out
 
 
 def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tuple[list[dict[str, Any]], str]:
-    """Means of the settled part of each block of one run, and why they do not look like the design's; empty where they do."""
+    """Means of the settled part of each block of one run, and why they do not look like the design's; empty where they
+    do."""
     run = joined["run"]
     row = entries.library_row(library, run)
     signals = runs.signals(library, run)
@@ -113,9 +136,14 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
     settle = min(0.5 * size, 180.0)
     grade = np.nan_to_num(signals.get("grade"))
     columns = {
-        "heart_rate": signals.sound_heart_rate, "speed": signals.get("speed") * slope_factor(np.clip(grade, -0.1, 0.3)), "power": signals.get(row.column), "cadence": signals.get("cadence"),
-        "stance_time": 1000 * signals.get("stance_time"), "vertical_oscillation": 1000 * signals.get("vertical_oscillation"), "grade": signals.get("grade"),
-    }  # fmt: skip
+        "heart_rate": signals.sound_heart_rate,
+        "speed": signals.get("speed") * slope_factor(np.clip(grade, -0.1, 0.3)),
+        "power": signals.get(row.column),
+        "cadence": signals.get("cadence"),
+        "stance_time": 1000 * signals.get("stance_time"),
+        "vertical_oscillation": 1000 * signals.get("vertical_oscillation"),
+        "grade": signals.get("grade"),
+    }
     out = []
     for k, (start, end) in enumerate(starts):
         a, b = round(start + settle), round(end)
@@ -156,35 +184,49 @@ def blocks_of(library: Any, trial: dict[str, Any], joined: dict[str, Any]) -> tu
 def _unlike(library: Any, trial: dict[str, Any], blocks: list[dict[str, Any]], stopped: float) -> str:
     """Why blocks do not look like the design's; empty where they do."""
     if stopped > STOPPED_S:
-        return "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin 10:00,18:00,…, say where they are)"
+        return (
+            "the watch was stopped within its blocks, or for the easy minutes between them (laps, or --begin "
+            "10:00,18:00,…, say where they are)"
+        )
     holding = sum(b[trial["outcome"]] is not None for b in blocks)
     if holding < 0.75 * len(blocks):
         entered = {"exertion": "--exertion tells it", "oxygen_uptake": "--oxygen tells it"}.get(
             trial["outcome"], "--begin 10:00,18:00,… says when each began" if holding else ""
         )
         hint = f" ({entered})" if entered else ""
-        return f"{holding or 'none'} of its {len(blocks)} blocks hold {trial['outcome'].replace('_', ' ')} throughout{hint}"
+        return (
+            f"{holding or 'none'} of its {len(blocks)} blocks hold {trial['outcome'].replace('_', ' ')} "
+            f"throughout{hint}"
+        )
     imperial = library.setting("units") == "imperial"
     speeds = [b["speed"] for b in blocks if b["speed"] is not None]
     if speeds and abs(np.mean(speeds) / trial["speed_mps"] - 1) > OTHER_SPEED:
         mean = format_pace(float(np.mean(speeds)), imperial) if np.mean(speeds) > 0.5 else "a stand"
-        return f"its blocks were run at {mean}, the design has {format_pace(trial['speed_mps'], imperial)} (--begin 10:00,18:00,… says when each began)"
+        return (
+            f"its blocks were run at {mean}, the design has {format_pace(trial['speed_mps'], imperial)} (--begin "
+            "10:00,18:00,… says when each began)"
+        )
     if speeds and (max(speeds) - min(speeds)) / np.mean(speeds) > OTHER_SPEED:
-        return f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin 10:00,18:00,… says when each began)"
+        return (
+            f"its blocks differ by {100 * (max(speeds) - min(speeds)) / np.mean(speeds):.0f} % in speed (--begin "
+            "10:00,18:00,… says when each began)"
+        )
     return ""
 
 
 def _located(
     library: Any, trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray
 ) -> list[tuple[float, float]]:
-    """Start and end of each block [s]: as the runner said of each; laps of a block's length, as many as there are blocks; else the design's times on the running clock, a
-    stopped watch not counted, from where the runner said or after the warm-up. Nothing where the run ends before."""
+    """Start and end of each block [s]: as the runner said of each; laps of a block's length, as many as there are
+    blocks; else the design's times on the running clock, a stopped watch not counted, from where the runner said or
+    after the warm-up. Nothing where the run ends before."""
     size, count, rest = trial["block_s"], trial["blocks"], trial["rest_s"]
     begin = joined.get("begin_s")
     if isinstance(begin, list) and len(begin) > 1:  # each block's own
         return [(float(s), float(s) + size) for s in begin] if begin[-1] + size <= len(timer) + 5 else []
     if begin is None:
-        # Laps as long as a block, in order, however long the change between took; laps that lie one upon the other are kilometres.
+        # Laps as long as a block, in order, however long the change between took; laps that lie one upon the other are
+        # kilometres.
         laps = [(lap["start_s"], lap["start_s"] + lap["duration_s"]) for lap in library.run(joined["run"]).laps]
         near = [abs(b - a - size) <= LAP_NEAR * size and a >= 0.5 * trial["warm_s"] for a, b in laps]
         step = 2 if rest else 1
@@ -208,7 +250,8 @@ def _located(
 
 
 def _clocked(trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray) -> list[tuple[float, float]]:
-    """The design's times on the running clock, from where the runner said or after the warm-up; nothing where the run ends before."""
+    """The design's times on the running clock, from where the runner said or after the warm-up; nothing where the run
+    ends before."""
     begin = joined.get("begin_s")
     first = begin[0] if isinstance(begin, list) else begin
     start = trial["warm_s"] if first is None else float(timer[: round(first)].sum())
@@ -225,8 +268,8 @@ def _clocked(trial: dict[str, Any], joined: dict[str, Any], timer: np.ndarray) -
 
 
 def _whole_changes(chosen: list[tuple[float, float]], trial: dict[str, Any]) -> bool:
-    """Whether laps can be a trial's blocks: the changes between are not all as long as the laps before them by the kilometre, and the first begins after
-    about the warm-up."""
+    """Whether laps can be a trial's blocks: the changes between are not all as long as the laps before them by the
+    kilometre, and the first begins after about the warm-up."""
     gaps = [b[0] - a[1] for a, b in pairwise(chosen)]
     return (
         all(0.3 * trial["rest_s"] <= g <= trial["rest_s"] + LONGEST_CHANGE_S for g in gaps)
@@ -329,7 +372,8 @@ def _early(library: Any, trial: dict[str, Any]) -> list[str]:
     if not early:
         return []
     return [
-        f"Run {', '.join(early)} was run before the trial was designed on {trial['date']}: only an order that was drawn before is a fair one."
+        f"Run {', '.join(early)} was run before the trial was designed on {trial['date']}: only an order that "
+        "was drawn before is a fair one."
     ]
 
 
@@ -353,7 +397,8 @@ def _contrary(trial: dict[str, Any], blocks: list[dict[str, Any]], name: str) ->
             and abs(effect - np.median(others)) > 3 * trial["run_sd"]
         ):
             out.append(
-                f"Run {run} says the opposite of the others: was its order right? footwork trial join {trial['id']} {run} --order says it anew."
+                f"Run {run} says the opposite of the others: was its order right? footwork trial join "
+                f"{trial['id']} {run} --order says it anew."
             )
     return out
 
@@ -386,7 +431,10 @@ def _corrected(looks: int, others: int, needed: float) -> str:
         f", since each of the {looks} planned runs is a look at the trial." if looks > 1 else "."
     )
     return text + (
-        f" {others} further judged outcome{'s are' if others > 1 else ' is'} corrected for their number; watts and form are only described."
+        (
+            f" {others} further judged outcome{'s are' if others > 1 else ' is'} corrected for their number; "
+            "watts and form are only described."
+        )
         if others
         else " Watts and form are only described."
     )
@@ -403,7 +451,8 @@ def _warnings(
     means = [float(np.mean(v)) for v in speeds.values() if v]
     if len(means) > 1 and (max(means) - min(means)) / np.mean(means) > 0.03:
         out.append(
-            f"The conditions were run {100 * (max(means) - min(means)) / np.mean(means):.0f} % apart in speed: part of the effect may be the speed's, though heart rate is brought to one speed."
+            f"The conditions were run {100 * (max(means) - min(means)) / np.mean(means):.0f} % apart in "
+            "speed: part of the effect may be the speed's, though heart rate is brought to one speed."
         )
     grades = [b["grade"] for b in blocks if b["grade"] is not None]
     if grades and max(grades) - min(grades) > 0.02:
@@ -412,7 +461,8 @@ def _warnings(
         out.append(f"{slope_told[0].upper()}{slope_told[1:]}.")
     if tell < 2:
         out.append(
-            "One run does not tell how the effect differs from day to day: the interval has the design's spread in its place, and no verdict follows."
+            "One run does not tell how the effect differs from day to day: the interval has the design's "
+            "spread in its place, and no verdict follows."
         )
     return out
 
@@ -436,12 +486,16 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
                 parts.append(f"With {e['condition']} {name} is {size}{same}: worse, by a worthwhile amount.")
             case "no worthwhile change":
                 parts.append(
-                    f"{e['condition'][0].upper()}{e['condition'][1:]} makes no worthwhile difference: {name} is {size}{same}."
+                    f"{e['condition'][0].upper()}{e['condition'][1:]} makes no worthwhile difference: {name} "
+                    f"is {size}{same}."
                 )
             case _:
                 sure = d.low is not None and d.high is not None and d.low * d.high > 0 and not single
                 parts.append(
-                    f"There is an effect of {e['condition']}, and whether it is worthwhile cannot be told yet: {name} is {size}{same}."
+                    (
+                        f"There is an effect of {e['condition']}, and whether it is worthwhile cannot be told "
+                        f"yet: {name} is {size}{same}."
+                    )
                     if sure
                     else f"It cannot be told yet whether {e['condition']} matters: {name} is {size}{same}."
                 )
@@ -449,7 +503,8 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
         best: Estimate = found["cadence"]["optimum"]
         parts = (
             [
-                f"Least {primary['outcome'].replace('_', ' ')} at {best.value:.0f} steps a minute ({best.low:.0f} to {best.high:.0f})."
+                f"Least {primary['outcome'].replace('_', ' ')} at {best.value:.0f} steps a minute "
+                f"({best.low:.0f} to {best.high:.0f})."
             ]
             if best.value is not None
             else [f"No best cadence can be told: {best.reason}."]
@@ -462,7 +517,8 @@ def _verdict(trial: dict[str, Any], primary: dict[str, Any], found: dict[str, An
 
 
 def cadence_history(library: Any, since: Any = None, until: Any = None) -> dict[str, Any]:
-    """Heart rate against cadence in everyday runs, each minute against the run's own usual cadence at its speed; described, never a cause. Plain JSON."""
+    """Heart rate against cadence in everyday runs, each minute against the run's own usual cadence at its speed;
+    described, never a cause. Plain JSON."""
     of = seasons.season(library, since, until)
     model_ = of.model
     apart: list[Floats] = []
@@ -493,8 +549,15 @@ def cadence_history(library: Any, since: Any = None, until: Any = None) -> dict[
         for name, k in groups
         if k.sum() >= 20
     ]
-    out: dict[str, Any] = plain({
-        "groups": rows, "runs": len(apart),
-        "sentence": ("Your cadence hardly varies at one speed, so it tells nothing. " if len(rows) < 2 else "") + "Described only: in everyday runs cadence changes with slope, fatigue and ground, which change heart rate too. Only a trial of several cadences tells a best one.",
-    })  # fmt: skip
+    out: dict[str, Any] = plain(
+        {
+            "groups": rows,
+            "runs": len(apart),
+            "sentence": ("Your cadence hardly varies at one speed, so it tells nothing. " if len(rows) < 2 else "")
+            + (
+                "Described only: in everyday runs cadence changes with slope, fatigue and ground, which change "
+                "heart rate too. Only a trial of several cadences tells a best one."
+            ),
+        }
+    )
     return out

@@ -22,13 +22,22 @@ from footwork.store import schema
 NEAREST_S = 5400  # a report further off in time says too little; our convention
 NEAREST_M = 50_000.0  # the same in space
 LIMITS = {
-    "temperature_c": (-50.0, 55.0, "°C"), "humidity": (0.0, 1.0, "(0 to 1)"), "wind_mps": (0.0, 35.0, "m/s"),
-    "wind_from_deg": (0.0, 360.0, "degrees"), "pressure_pa": (50_000.0, 109_000.0, "Pa"),
-}  # fmt: skip
+    "temperature_c": (-50.0, 55.0, "°C"),
+    "humidity": (0.0, 1.0, "(0 to 1)"),
+    "wind_mps": (0.0, 35.0, "m/s"),
+    "wind_from_deg": (0.0, 360.0, "degrees"),
+    "pressure_pa": (50_000.0, 109_000.0, "Pa"),
+}
 _COLUMNS = {
-    "time": "time", "temperature": "temperature_c", "humidity": "humidity", "wind_speed": "wind_mps",
-    "wind_direction": "wind_from_deg", "pressure": "pressure_pa", "latitude": "latitude", "longitude": "longitude",
-}  # fmt: skip
+    "time": "time",
+    "temperature": "temperature_c",
+    "humidity": "humidity",
+    "wind_speed": "wind_mps",
+    "wind_direction": "wind_from_deg",
+    "pressure": "pressure_pa",
+    "latitude": "latitude",
+    "longitude": "longitude",
+}
 _STAMP = re.compile(r"\s*(\d{4})-?(\d{2})-?(\d{2})")
 
 
@@ -69,7 +78,8 @@ def from_metar(library: Any, run_id: int, line: str) -> dict[str, Any]:
     if near is None or abs(near - middle) > NEAREST_S:
         at = dt.datetime.fromtimestamp(middle, dt.UTC)
         raise UsageError(
-            f"the report is of day {seen.day}, {seen.hour:02}:{seen.minute:02} UTC; the middle of run {run_id} was on day "
+            f"the report is of day {seen.day}, {seen.hour:02}:{seen.minute:02} UTC; the middle of run "
+            f"{run_id} was on day "
             f"{at.day}, {at:%H:%M} UTC: take the report nearest to it, at most {NEAREST_S // 60} minutes off"
         )
     return tell(library, run_id, "METAR", **_values(seen))
@@ -87,9 +97,12 @@ def moments(seen: metar.Observation, near: float) -> list[float]:
 
 def _values(seen: metar.Observation) -> dict[str, float | None]:
     return {
-        "temperature_c": seen.temperature, "humidity": seen.humidity, "wind_mps": seen.wind,
-        "wind_from_deg": seen.wind_from, "pressure_pa": seen.pressure,
-    }  # fmt: skip
+        "temperature_c": seen.temperature,
+        "humidity": seen.humidity,
+        "wind_mps": seen.wind,
+        "wind_from_deg": seen.wind_from,
+        "pressure_pa": seen.pressure,
+    }
 
 
 def _middle(row: Any) -> float:

@@ -1,4 +1,5 @@
-"""What if: the race of a plan with other power, critical power, mass, wind or warmth, quick enough to follow a slider."""
+"""What if: the race of a plan with other power, critical power, mass, wind or warmth, quick enough to follow a
+slider."""
 
 from __future__ import annotations
 
@@ -26,8 +27,8 @@ LIMITS = {
 
 @dataclass(frozen=True)
 class Change:
-    """Against the plan: power and critical power as factors, mass [kg], warmth [°C] and wind [m/s] as more or less. A lighter runner
-    needs fewer watts for a speed and keeps the same critical power in watts."""
+    """Against the plan: power and critical power as factors, mass [kg], warmth [°C] and wind [m/s] as more or less. A
+    lighter runner needs fewer watts for a speed and keeps the same critical power in watts."""
 
     power: float = 1.0
     critical_power: float = 1.0
@@ -102,8 +103,8 @@ def even_power(plan: RacePlan, change: Change) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``time_s``, ``power_w``, ``w_prime_least_j``, ``endurance_left`` and ``dry_probability``. With another ``power`` that
-        power is run whatever it leaves in the stores, else the highest that leaves the plan's reserve.
+        ``time_s``, ``power_w``, ``w_prime_least_j``, ``endurance_left`` and ``dry_probability``. With another ``power``
+        that power is run whatever it leaves in the stores, else the highest that leaves the plan's reserve.
     """
     engine, path, held = _changed(plan, change.checked())
     run = pacing.even_power(engine, path, plan.strategies["reserve"])
@@ -112,9 +113,12 @@ def even_power(plan: RacePlan, change: Change) -> dict[str, Any]:
     d = plan.basis.draws
     days = pacing.futures(run.power, path, run.speed, held * d.critical_power, d.w_prime, d.tail, d.needs, d.execution)
     return {
-        "time_s": run.time, "power_w": float(np.average(run.power, weights=run.seconds)), "w_prime_least_j": float(run.w_prime.min()),
-        "endurance_left": float(run.endurance[-1]), "dry_probability": float(days.dry[-1]),
-    }  # fmt: skip
+        "time_s": run.time,
+        "power_w": float(np.average(run.power, weights=run.seconds)),
+        "w_prime_least_j": float(run.w_prime.min()),
+        "endurance_left": float(run.endurance[-1]),
+        "dry_probability": float(days.dry[-1]),
+    }
 
 
 def optimum(plan: RacePlan, change: Change) -> dict[str, Any]:

@@ -76,11 +76,13 @@ def smooth_altitude(
     kernel = np.exp(-0.5 * (offsets * STEP_M / smoothing) ** 2)
     kernel /= kernel.sum()
     # Reflect about the end points so that a climb that starts at once keeps its slope.
-    padded = np.concatenate([
-        2 * height[0] - height[1 : reach + 1][::-1] if len(height) > reach else np.full(reach, height[0]),
-        height,
-        2 * height[-1] - height[-reach - 1 : -1][::-1] if len(height) > reach else np.full(reach, height[-1]),
-    ])  # fmt: skip
+    padded = np.concatenate(
+        [
+            2 * height[0] - height[1 : reach + 1][::-1] if len(height) > reach else np.full(reach, height[0]),
+            height,
+            2 * height[-1] - height[-reach - 1 : -1][::-1] if len(height) > reach else np.full(reach, height[-1]),
+        ]
+    )
     smooth = np.convolve(padded, kernel, mode="valid")
     slope = np.gradient(smooth, STEP_M)
     valid = np.isfinite(x)
@@ -116,8 +118,8 @@ def clean_heights(
     altitude : numpy.ndarray, shape (n,)
         [m]
     found : dict
-        What was mended: ``spikes`` (m of course), ``bridges`` (number), ``steps`` (number), ``drift`` (m spread over the course);
-        only what there was.
+        What was mended: ``spikes`` (m of course), ``bridges`` (number), ``steps`` (number), ``drift`` (m spread over
+        the course); only what there was.
     """
     x, z = np.asarray(distance, dtype=float), np.asarray(altitude, dtype=float)
     known = np.isfinite(z)
@@ -143,8 +145,9 @@ def clean_heights(
 
 
 def _without_cliffs(height: Floats) -> tuple[Floats, int, int]:
-    """Heights every ten metres without impossible slopes: two that undo each other are a tunnel or a bridge, and the road
-    runs straight between their outer ends; one alone is a step of the instrument, and what follows moves with it."""
+    """Heights every ten metres without impossible slopes: two that undo each other are a tunnel or a bridge, and the
+    road runs straight between their outer ends; one alone is a step of the instrument, and what follows moves with
+    it."""
     steep = np.abs(np.diff(height)) > STEEPEST * 10.0
     edges = np.flatnonzero(np.diff(np.concatenate([[0], steep.astype(np.int8), [0]])))
     cliffs = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]  # nodes before and after
@@ -154,10 +157,15 @@ def _without_cliffs(height: Floats) -> tuple[Floats, int, int]:
         begin, end = cliffs.pop(0)
         rise = out[end] - out[begin]
         back = next(
-            (k for k, (a, b) in enumerate(cliffs)
-             if (b - begin) * 10.0 <= LONGEST_BRIDGE_M and (out[b] - out[a]) * rise < 0 and abs(out[b] - out[begin]) < 0.15 * (b - begin) * 10.0 + 2.0),
+            (
+                k
+                for k, (a, b) in enumerate(cliffs)
+                if (b - begin) * 10.0 <= LONGEST_BRIDGE_M
+                and (out[b] - out[a]) * rise < 0
+                and abs(out[b] - out[begin]) < 0.15 * (b - begin) * 10.0 + 2.0
+            ),
             None,
-        )  # fmt: skip
+        )
         if back is None:
             steps += 1
             out[end:] -= rise

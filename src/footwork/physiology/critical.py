@@ -21,8 +21,8 @@ SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
 RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
 ALL_OUT_BIAS, ALL_OUT_SD = 0.05, 0.06  # three-minute all-out end power against CP (Hunter et al. 2023)
 HABITUAL_BIAS, HABITUAL_SHARED_SD, HABITUAL_OWN_SD = -0.03, 0.045, 0.025  # habitual bests (Hunter et al. 2023)
-# The hyperbola reads CP above the asymptote of Morton's form, W′ below (Morton 1996); by how much is our convention. More tests
-# of the same lengths do not lessen that error.
+# The hyperbola reads CP above the asymptote of Morton's form, W′ below (Morton 1996); by how much is our convention.
+# More tests of the same lengths do not lessen that error.
 FORM_BIAS, FORM_SD = 0.01, 0.008
 FORM_PIVOT_S = 420.0  # where the hyperbola is pinned by tests whatever its CP
 BOUND_SD, BOUND_OUTLIERS = 0.03, 0.05
@@ -31,7 +31,8 @@ HABITUAL_DURATIONS = (180.0, 420.0, 720.0)
 
 @dataclass(frozen=True)
 class Form:
-    """A fitted form: its name, which variable carries the error, CP [W], W′ [J] and, with three parameters, Pmax [W]."""
+    """A fitted form: its name, which variable carries the error, CP [W], W′ [J] and, with three parameters, Pmax
+    [W]."""
 
     name: str
     error_in: str
@@ -125,8 +126,8 @@ def form_interval(
     Returns
     -------
     tuple of Estimate
-        The error of an effort is the larger of the residual error and the assumed 2 %, so that efforts that happen to lie
-        on a line do not pretend certainty.
+        The error of an effort is the larger of the residual error and the assumed 2 %, so that efforts that happen to
+        lie on a line do not pretend certainty.
     """
     k = 0.0 if made.p_max is None else made.w_prime / (made.critical_power - made.p_max)
     predicted = made.critical_power + made.w_prime / (duration - k)
@@ -195,7 +196,8 @@ class Posterior:
         jitter = rng.uniform(-0.5, 0.5, (3, count))
         cp = self.critical_power[which] * np.exp(jitter[0] * self.cell[0])
         wp = cp * self.w_prime[which] / self.critical_power[which] * np.exp(jitter[1] * self.cell[1])
-        # The error of the form itself: a lower CP goes with a larger W′, so that efforts of some minutes stay as they are.
+        # The error of the form itself: a lower CP goes with a larger W′, so that efforts of some minutes stay as they
+        # are.
         other = cp * np.exp(FORM_SD * rng.standard_normal(count) - FORM_BIAS)
         wp = np.maximum(wp + (cp - other) * FORM_PIVOT_S, 0.25 * wp)
         if self.scale_sd:
@@ -229,11 +231,15 @@ class Grid:
     @classmethod
     def around(cls, evidence: Sequence[Evidence]) -> Grid:
         """A grid wide enough for this evidence: CP flat, W′/CP and γ by their priors."""
-        centre = float(np.median([
-            implied_critical_power(max(t, 60.0), p)
-            for e in evidence
-            for t, p in zip(e.durations, e.powers, strict=True)
-        ]))  # fmt: skip
+        centre = float(
+            np.median(
+                [
+                    implied_critical_power(max(t, 60.0), p)
+                    for e in evidence
+                    for t, p in zip(e.durations, e.powers, strict=True)
+                ]
+            )
+        )
         # The centre snaps to a coarse lattice, so that one more effort hardly ever moves the grid.
         log_cp = 0.06 * np.round(np.log(centre) / 0.06) + np.arange(np.log(0.55), np.log(1.9), 0.006)
         log_ratio = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.9, 1.6, 57)
@@ -272,7 +278,8 @@ class Grid:
 
 
 def implied_critical_power(duration: npt.ArrayLike, power: npt.ArrayLike) -> Floats:
-    """CP [W] of a runner of the usual shape (W′ of 60 s of CP, usual tail) whose best for that duration [s] is ``power`` [W]."""
+    """CP [W] of a runner of the usual shape (W′ of 60 s of CP, usual tail) whose best for that duration [s] is
+    ``power`` [W]."""
     return np.asarray(np.asarray(power) / power_at(duration, 1.0, RESERVE_SECONDS[0], TAIL_MEDIAN), dtype=float)
 
 
@@ -355,11 +362,13 @@ def warnings_for(evidence: Sequence[Evidence], w_prime: Estimate, critical_power
         for (short, less), (long, more) in pairwise(ordered):
             if more > less * 1.01 and long > short * 1.2:
                 out.append(
-                    f"{more:.0f} W for {format_duration(long)} is more than {less:.0f} W for {format_duration(short)}, so the shorter effort was not maximal: leave it out."
+                    f"{more:.0f} W for {format_duration(long)} is more than {less:.0f} W for "
+                    f"{format_duration(short)}, so the shorter effort was not maximal: leave it out."
                 )
         if len(maximal) < 3:
             out.append(
-                f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 to 12 minutes, settle CP and W′ better."
+                f"Only {len(maximal)} maximal effort{'s' if len(maximal) > 1 else ''}: three or more, from 3 "
+                "to 12 minutes, settle CP and W′ better."
             )
         if len(maximal) > 1 and durations.max() / durations.min() < 2.5:
             out.append(

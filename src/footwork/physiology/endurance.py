@@ -100,6 +100,5 @@ def spent_endurance(
         0 fresh, 1 nothing left.
     """
     return np.asarray(
-        np.cumsum(np.asarray(step, dtype=float) / time_to_exhaustion(power, critical_power, w_prime, tail)),
-        dtype=float,
+        np.cumsum(np.asarray(step, dtype=float) / time_to_exhaustion(power, critical_power, w_prime, tail)), dtype=float
     )

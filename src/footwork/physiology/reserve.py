@@ -90,9 +90,9 @@ EXHAUSTION_SD_J = 2000.0  # of the balance at exhaustion in the differential for
 
 def balance_interval(
     power: npt.ArrayLike, critical_power: Floats, w_prime: Floats, seed: int = 23, most: int = 400
-) -> tuple[Floats, Floats, Floats]:  # fmt: skip
-    """W′ balance at 1 Hz over joint draws: its 2.5 %, 50 % and 97.5 % quantiles, each of shape (n,), renewed every five seconds and
-    where power falls below CP.
+) -> tuple[Floats, Floats, Floats]:
+    """W′ balance at 1 Hz over joint draws: its 2.5 %, 50 % and 97.5 % quantiles, each of shape (n,), renewed every five
+    seconds and where power falls below CP.
 
     Parameters
     ----------

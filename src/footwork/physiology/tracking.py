@@ -37,7 +37,8 @@ class Step:
 
 @dataclass(frozen=True)
 class State:
-    """Quantiles right after a day with evidence: (2.5 %, median, 97.5 %) of CP [W], W′ [J] and γ, and what came so far."""
+    """Quantiles right after a day with evidence: (2.5 %, median, 97.5 %) of CP [W], W′ [J] and γ, and what came so
+    far."""
 
     day: int
     critical_power: tuple[float, float, float]
@@ -50,8 +51,8 @@ class State:
 class Track:
     """The filter's run through time: a state for each day with evidence, what moved it, and the grid to go on from.
 
-    ``log_weight`` knows everything but habitual bests. How near to the limit a runner trains is a habit, the same in every
-    six weeks, so the newest habitual bests take the place of older ones: many of them know no more than one.
+    ``log_weight`` knows everything but habitual bests. How near to the limit a runner trains is a habit, the same in
+    every six weeks, so the newest habitual bests take the place of older ones: many of them know no more than one.
     """
 
     grid: Grid
@@ -204,9 +205,10 @@ def spread(state: State, sd: float, reserve_sd: float | None = None) -> State:
         return value * float(np.exp(-down)), value, value * float(np.exp(up))
 
     return replace(
-        state, critical_power=wider(state.critical_power, sd),
+        state,
+        critical_power=wider(state.critical_power, sd),
         w_prime=wider(state.w_prime, sd if reserve_sd is None else reserve_sd),
-    )  # fmt: skip
+    )
 
 
 def kind_on(steps: Sequence[Step], day: int) -> str:

@@ -14,7 +14,8 @@ METHOD_VERSION = 1
 _WBGT = (7.5, 12.5, 17.5, 22.5)
 _SLOWING = (0.017, 0.025, 0.033, 0.045)
 _MARATHON_S = 2.25 * 3600
-# Energy cost of running rises by 1.6 to 11.6 % after cycling (Millet & Vleck 2000): the middle, and a range of four SDs.
+# Energy cost of running rises by 1.6 to 11.6 % after cycling (Millet & Vleck 2000): the middle, and a range of four
+# SDs.
 _RIDE_COST, _RIDE_SD = 0.066, 0.025
 _WHOLE_RIDE_S = 3600.0  # a ride of this length or longer counts in full; our convention
 
@@ -74,7 +75,8 @@ def altitude_capacity(altitude: npt.ArrayLike, acclimatised: bool = False) -> Fl
 def capacity_factors(
     wet_bulb_globe: float | None, altitude: float, home_altitude: float, duration: float, count: int, seed: int = 3
 ) -> Floats:
-    """Draws of the factor on CP and W′ under a race's heat [°C] and altitude [m] against the runner's usual altitude."""
+    """Draws of the factor on CP and W′ under a race's heat [°C] and altitude [m] against the runner's usual
+    altitude."""
     rng = np.random.default_rng(seed)
     out = np.ones(count)
     if wet_bulb_globe is not None:

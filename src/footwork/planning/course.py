@@ -28,8 +28,8 @@ TURN_DEG, TURN_BACK_DEG = 60.0, 150.0
 class Course:
     """Segments of a course: lengths [m], grade, wind against the runner [m/s], air density [kg/m³]; mean altitude [m].
 
-    ``surface`` is what the ground costs as a multiple of a road (one number or one a segment), ``drag`` the share of the drag
-    that drafting leaves, ``stopped`` the seconds stood at the end of each segment (None: nowhere).
+    ``surface`` is what the ground costs as a multiple of a road (one number or one a segment), ``drag`` the share of
+    the drag that drafting leaves, ``stopped`` the seconds stood at the end of each segment (None: nowhere).
     """
 
     length: Floats
@@ -64,9 +64,7 @@ class Course:
 def flat_course(distance: float, headwind: float = 0.0, density: float = air.STANDARD_DENSITY) -> Course:
     """A level course of that length [m]; an average headwind [m/s] where one is known."""
     count = max(int(np.ceil(distance / FLAT_SEGMENT_M)), 1)
-    return Course(
-        np.full(count, distance / count), np.zeros(count), np.full(count, headwind), np.full(count, density)
-    )  # fmt: skip
+    return Course(np.full(count, distance / count), np.zeros(count), np.full(count, headwind), np.full(count, density))
 
 
 def segment_count(distance: float) -> int:
@@ -80,7 +78,8 @@ def walked(grade: Floats, speed: npt.ArrayLike) -> np.ndarray:
 
 
 def gaits(grade: Floats) -> tuple[Floats, Floats]:
-    """Power of running and of walking on slopes, as multiples of flat running at the same speed; walking never costs more.
+    """Power of running and of walking on slopes, as multiples of flat running at the same speed; walking never costs
+    more.
 
     References
     ----------
@@ -91,8 +90,8 @@ def gaits(grade: Floats) -> tuple[Floats, Floats]:
 
 
 def ground_factor(course: Course, speed: npt.ArrayLike) -> Floats:
-    """Power on the ground of each segment as a multiple of flat power on a road at the same speed [m/s]; steep slow climbs are
-    walked."""
+    """Power on the ground of each segment as a multiple of flat power on a road at the same speed [m/s]; steep slow
+    climbs are walked."""
     run, walk = course.gaits
     return np.asarray(course.surface, dtype=float) * np.where(walked(course.grade, speed), walk, run)
 

@@ -8,7 +8,10 @@ METHOD_VERSION = 1
 ENERGY = 1.0  # kcal per kg and km
 # Up to how many hours, and grams an hour from and to (Jeukendrup 2014; 30 g/h for one to two hours from memory).
 _GUIDANCE = ((0.75, 0, 0), (1.25, 0, 30), (2.0, 30, 30), (3.0, 30, 60), (float("inf"), 60, 90))
-CAUTION = "This is general guidance, not yours: try it in training, and ask a dietitian or physician with diabetes or any other condition."
+CAUTION = (
+    "This is general guidance, not yours: try it in training, and ask a dietitian or physician with diabetes or "
+    "any other condition."
+)
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,8 @@ MARKED = 2  # weight of a place that somebody marked
 
 @dataclass(frozen=True)
 class Stretch:
-    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], grade, wind against
-    [m/s], the place where it ends (or nothing), places passed on it, and whether most of it is walked."""
+    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], grade,
+    wind against [m/s], the place where it ends (or nothing), places passed on it, and whether most of it is walked."""
 
     start: float
     end: float
@@ -88,8 +88,8 @@ def displayed_share(
 def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[Place] = ()) -> list[Stretch]:
     """The plan in as few stretches as its watts need, a dozen at most.
 
-    The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power. Stretches end
-    at places that a runner recognises where there is one near.
+    The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power.
+    Stretches end at places that a runner recognises where there is one near.
     """
     shown, ends = run.power * share, course.ends
     walking = walked(course.grade, run.speed)
@@ -108,21 +108,34 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
         start, end = float(ends[a] - course.length[a]), float(ends[b - 1])
         here = [p for p in places if abs(p.at - end) <= 0.51 * course.length[b - 1] and b < len(ends)]
         until = max(here, key=lambda p: p.weight).name if here else "finish" if b == len(ends) else ""
-        out.append(Stretch(
-            start, end, float(run.seconds[a:b].sum()), power, power - half, power + half,
-            float(np.average(course.grade[a:b], weights=course.length[a:b])),
-            float(np.average(course.headwind[a:b], weights=course.length[a:b])),
-            float(run.clock[b - 1]), until,
-            tuple(p for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
-            on_foot >= MOSTLY_WALK, LITTLE_WALK < on_foot < MOSTLY_WALK,
-            min(float(np.average(side, weights=course.length[a:b])) for side in (course.grade[a:b] > STEEP, course.grade[a:b] < -STEEP)) > 0.2,
-        ))  # fmt: skip
+        out.append(
+            Stretch(
+                start,
+                end,
+                float(run.seconds[a:b].sum()),
+                power,
+                power - half,
+                power + half,
+                float(np.average(course.grade[a:b], weights=course.length[a:b])),
+                float(np.average(course.headwind[a:b], weights=course.length[a:b])),
+                float(run.clock[b - 1]),
+                until,
+                tuple(p for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
+                on_foot >= MOSTLY_WALK,
+                LITTLE_WALK < on_foot < MOSTLY_WALK,
+                min(
+                    float(np.average(side, weights=course.length[a:b]))
+                    for side in (course.grade[a:b] > STEEP, course.grade[a:b] < -STEEP)
+                )
+                > 0.2,
+            )
+        )
     return out
 
 
 def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, places: Sequence[Place]) -> list[int]:
-    """Indexes that divide the course, by dynamic programming over blocks of some hundred metres that end at places where there
-    are any."""
+    """Indexes that divide the course, by dynamic programming over blocks of some hundred metres that end at places
+    where there are any."""
     total = float(ends[-1])
     step = max(LEAST_M, total / 120)
     count = max(int(total // step), 1)
@@ -163,7 +176,8 @@ def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, pla
 def simplified(
     engine: pacing.Engine, course: Course, run: pacing.Run, share: Floats, told: list[Stretch], reserve: float
 ) -> pacing.Run:
-    """The course run by the instructions, brought to the same reserve: what simplifying costs is the difference in time."""
+    """The course run by the instructions, brought to the same reserve: what simplifying costs is the difference in
+    time."""
     ends = np.cumsum(course.length)
     which = np.searchsorted([s.end for s in told], ends - 0.5 * course.length)
     watts = np.array([s.power for s in told])[np.minimum(which, len(told) - 1)] / share

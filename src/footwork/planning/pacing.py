@@ -31,8 +31,9 @@ FlatPower = Callable[[Floats], Floats]
 
 @dataclass(frozen=True)
 class Engine:
-    """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None; the fastest descent that
-    the runner has shown [m/s], or None; the ``shortest`` time that the highest power of a plan can be held for [s]."""
+    """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None; the
+    fastest descent that the runner has shown [m/s], or None; the ``shortest`` time that the highest power of a plan can
+    be held for [s]."""
 
     critical_power: float
     w_prime: float
@@ -48,15 +49,16 @@ class Engine:
         return self.critical_power + self.w_prime / self.shortest
 
     def fastest(self) -> float:
-        """Highest speed of a plan, on any descent: what the runner has shown, at least the flat speed at the hardest power. [m/s]"""
+        """Highest speed of a plan, on any descent: what the runner has shown, at least the flat speed at the hardest
+        power. [m/s]"""
         grid = np.arange(0.5, 12.0, 0.02)
         flat, hardest = np.interp([self.critical_power, self.hardest], self.flat_power(grid), grid)
         return max(float(hardest), FASTEST_DESCENT * float(flat) if self.descent is None else self.descent)
 
 
 def shown_descent(speed: Floats, grade: Floats) -> float | None:
-    """Fastest minutes downhill that the runner has shown [m/s], a twentieth faster; None with fewer than twenty minutes on
-    descents of 3 % or more.
+    """Fastest minutes downhill that the runner has shown [m/s], a twentieth faster; None with fewer than twenty minutes
+    on descents of 3 % or more.
 
     Parameters
     ----------
@@ -69,8 +71,8 @@ def shown_descent(speed: Floats, grade: Floats) -> float | None:
 
 @dataclass(frozen=True)
 class Run:
-    """A course run in a certain way: by segment power [W], speed [m/s], seconds; the stores at the end of each: W′ left [J] and
-    endurance left (1 fresh, 0 empty); seconds stood after it."""
+    """A course run in a certain way: by segment power [W], speed [m/s], seconds; the stores at the end of each: W′ left
+    [J] and endurance left (1 fresh, 0 empty); seconds stood after it."""
 
     power: Floats
     speed: Floats
@@ -181,8 +183,8 @@ def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run
 
 
 def leaning(engine: Engine, course: Course, run: Run, share: float, reserve: float, time: float | None = None) -> Run:
-    """A run with its second half harder by a share: power rises along a line in time, all by one factor as the reserve allows, or as a
-    time [s] asks."""
+    """A run with its second half harder by a share: power rises along a line in time, all by one factor as the reserve
+    allows, or as a time [s] asks."""
     middle = run.clock - 0.5 * run.seconds
     ramp = 1.0 + share * (2.0 * middle / run.time - 1.0)
     if time is None:
@@ -199,9 +201,9 @@ def best(
 ) -> tuple[Run, transcription.Solution]:
     """The quickest run that keeps the reserve in both stores, by optimal control, and how the solver ended.
 
-    Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a second.
-    The solver works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that all strategies
-    keep exactly the same reserve. ``even`` is even power at that reserve where it is known already.
+    Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a
+    second. The solver works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that
+    all strategies keep exactly the same reserve. ``even`` is even power at that reserve where it is known already.
     """
     even = even or even_power(engine, course, reserve)
     n = len(course.length)
@@ -242,9 +244,15 @@ def best(
     first = np.append(even.speed, even.speed[-1])[:, None]
     states = np.column_stack([np.append(0.0, wp - even.w_prime), np.append(0.0, 1 - even.endurance)])
     solved = transcription.solve(
-        n, [(0.0, (1 - reserve) * wp, wp), (0.0, 1.0 - reserve, 1.0)], [(SLOWEST, engine.fastest(), 4.0)], stage, rows,
-        [0.0, 0.0], [None, None], (states, first),
-    )  # fmt: skip
+        n,
+        [(0.0, (1 - reserve) * wp, wp), (0.0, 1.0 - reserve, 1.0)],
+        [(SLOWEST, engine.fastest(), 4.0)],
+        stage,
+        rows,
+        [0.0, 0.0],
+        [None, None],
+        (states, first),
+    )
     if solved.status != "converged":
         return even, solved
     speed = solved.controls[:-1, 0]
@@ -269,9 +277,15 @@ class Futures:
 
 
 def futures(
-    power: Floats, course: Course, speed: Floats, critical_power: Floats, w_prime: Floats, tail: Floats, needs: Floats,
+    power: Floats,
+    course: Course,
+    speed: Floats,
+    critical_power: Floats,
+    w_prime: Floats,
+    tail: Floats,
+    needs: Floats,
     execution: Floats,
-) -> Futures:  # fmt: skip
+) -> Futures:
     """Run a plan on many days.
 
     Parameters

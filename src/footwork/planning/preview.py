@@ -1,4 +1,5 @@
-"""What a session asks of a runner before it is run: power, pace, W′, load, and whether it can be finished; and what is unknown in it."""
+"""What a session asks of a runner before it is run: power, pace, W′, load, and whether it can be finished; and what is
+unknown in it."""
 
 from __future__ import annotations
 
@@ -27,8 +28,8 @@ UNTOLD_CP = 0.7  # a step without a target is run easily
 
 @dataclass(frozen=True)
 class Runner:
-    """Joint draws of CP [W], W′ [J] and γ; accepted CP [W], which shares are of; flat speed [m/s] at a power [W]; power [W] at a heart rate
-    [bpm], or None."""
+    """Joint draws of CP [W], W′ [J] and γ; accepted CP [W], which shares are of; flat speed [m/s] at a power [W]; power
+    [W] at a heart rate [bpm], or None."""
 
     critical_power: Floats
     w_prime: Floats
@@ -41,8 +42,9 @@ class Runner:
 
 @dataclass(frozen=True)
 class Row:
-    """One step as it will be run: power and its band [W], duration [s], flat speed [m/s] or nan, its number in the repeats around it; W′ left at
-    its end, low, middle and high [J]; chance that the runner has run dry by its end, and in it."""
+    """One step as it will be run: power and its band [W], duration [s], flat speed [m/s] or nan, its number in the
+    repeats around it; W′ left at its end, low, middle and high [J]; chance that the runner has run dry by its end, and
+    in it."""
 
     step: Step
     at: tuple[int, ...]
@@ -102,7 +104,8 @@ def watts(target: Target | None, runner: Runner, seconds: float | None) -> tuple
 
 
 def _all_out_s(step: Step, runner: Runner) -> float | None:
-    """How long a step lasts, also where it is all out over a distance, which is run as fast as can be held for so long."""
+    """How long a step lasts, also where it is all out over a distance, which is run as fast as can be held for so
+    long."""
     if step.target is None or step.target.word != ALL_OUT or step.seconds is not None:
         return step.seconds
     if step.metres is None:
@@ -125,7 +128,8 @@ def banded(low: float, high: float) -> tuple[float, float]:
 def preview(session: Session, runner: Runner) -> list[Row]:
     """Every step of a session as it will be run, with W′ in the differential form over the draws.
 
-    A draw has run dry where W′ is spent, or where steps without an easy one between last longer than their powers can be held.
+    A draw has run dry where W′ is spent, or where steps without an easy one between last longer than their powers can
+    be held.
     """
     cp, wp = runner.critical_power, runner.w_prime
     # The balance's own published error counts in proportion to what is spent, as along a run.
@@ -191,8 +195,8 @@ def _mapped(items: tuple[Item, ...], change: Callable[[Item], Item]) -> tuple[It
 
 
 def eased(session: Session, runner: Runner) -> tuple[Session, str] | None:
-    """A kinder version that is finished in four of five days: the hard steps up to 15 % easier, or else fewer repeats; and what was
-    changed. None where the session is kind enough already, or no kinder version is."""
+    """A kinder version that is finished in four of five days: the hard steps up to 15 % easier, or else fewer repeats;
+    and what was changed. None where the session is kind enough already, or no kinder version is."""
     if preview(session, runner)[-1].dry_by <= KINDER or any(
         s.target and s.target.word == ALL_OUT for s, _ in session.steps()
     ):
@@ -255,9 +259,11 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
     if not 0 <= leave <= 0.95:
         raise UsageError(f"{leave:g} of W′ cannot be left: give 0 to 0.95")
     middle = replace(
-        runner, critical_power=np.array([np.median(runner.critical_power)]), w_prime=np.array([np.median(runner.w_prime)]),
+        runner,
+        critical_power=np.array([np.median(runner.critical_power)]),
+        w_prime=np.array([np.median(runner.w_prime)]),
         tail=np.array([np.median(runner.tail)]),
-    )  # fmt: skip
+    )
     store = float(middle.w_prime[0])
 
     def filled(value: float) -> Session:

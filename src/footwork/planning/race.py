@@ -120,7 +120,8 @@ def sustainable(
 def splits(
     course: Course, speeds: Floats, power: Floats, every: float = 1000.0, spread: tuple[float, float] = (1.0, 1.0)
 ) -> list[dict[str, float]]:
-    """Time and mean power at every so many metres and at the end, from segment speeds [m/s] and powers [W] (shape (s,)).
+    """Time and mean power at every so many metres and at the end, from segment speeds [m/s] and powers [W] (shape
+    (s,)).
 
     ``spread`` is the interval of the race's time as multiples of it: every split shares it.
     """
@@ -135,6 +136,17 @@ def splits(
     height = np.interp(marks, ends, np.concatenate([[0.0], np.cumsum(course.length * course.grade)]))
     before = np.concatenate([[0.0], marks[:-1]])
     return [
-        {"distance_m": float(m), "time_s": float(t), "time_low_s": float(t * spread[0]), "time_high_s": float(t * spread[1]), "split_s": float(s), "speed_mps": float((m - b) / s), "rise_m": float(r), "power_w": float(p)}
-        for m, t, s, b, r, p in zip(marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), mean, strict=True)
-    ]  # fmt: skip
+        {
+            "distance_m": float(m),
+            "time_s": float(t),
+            "time_low_s": float(t * spread[0]),
+            "time_high_s": float(t * spread[1]),
+            "split_s": float(s),
+            "speed_mps": float((m - b) / s),
+            "rise_m": float(r),
+            "power_w": float(p),
+        }
+        for m, t, s, b, r, p in zip(
+            marks, at, np.diff(at, prepend=0.0), before, np.diff(height, prepend=0.0), mean, strict=True
+        )
+    ]

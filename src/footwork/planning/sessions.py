@@ -18,15 +18,46 @@ LONGEST_TEXT = 4000
 LONGEST_S, LONGEST_M, MOST_REPEATS, MOST_STEPS = 24 * 3600.0, 300_000.0, 100, 400
 # What words mean as a share of CP: low and high; our conventions, after the trade's use.
 WORDS: dict[str, tuple[float, float]] = {
-    "rest": (0.0, 0.0), "walk": (0.25, 0.45), "jog": (0.50, 0.68), "easy jog": (0.50, 0.68), "easy": (0.62, 0.78), "steady": (0.78, 0.88),
-    "marathon effort": (0.85, 0.92), "threshold": (0.94, 1.0), "hard": (1.03, 1.10), "strides": (1.25, 1.45), "all out": (1.5, 1.7),
-}  # fmt: skip
+    "rest": (0.0, 0.0),
+    "walk": (0.25, 0.45),
+    "jog": (0.50, 0.68),
+    "easy jog": (0.50, 0.68),
+    "easy": (0.62, 0.78),
+    "steady": (0.78, 0.88),
+    "marathon effort": (0.85, 0.92),
+    "threshold": (0.94, 1.0),
+    "hard": (1.03, 1.10),
+    "strides": (1.25, 1.45),
+    "all out": (1.5, 1.7),
+}
 _SAME = {
-    "easy jogging": "easy jog", "easy running": "easy", "easily": "easy", "easy run": "easy", "jogging": "jog", "jog easy": "easy jog", "standing": "rest",
-    "stand": "rest", "walking": "walk", "steadily": "steady", "tempo": "threshold", "at threshold": "threshold", "stride": "strides", "flat out": "all out",
-    "all-out": "all out", "warm-up": "easy", "warm up": "easy", "cool-down": "easy", "cool down": "easy", "recovery": "easy jog", "float": "steady",
-    "marathon pace": "marathon effort", "warmup": "easy", "cooldown": "easy", "wu": "easy", "cd": "easy",
-}  # fmt: skip
+    "easy jogging": "easy jog",
+    "easy running": "easy",
+    "easily": "easy",
+    "easy run": "easy",
+    "jogging": "jog",
+    "jog easy": "easy jog",
+    "standing": "rest",
+    "stand": "rest",
+    "walking": "walk",
+    "steadily": "steady",
+    "tempo": "threshold",
+    "at threshold": "threshold",
+    "stride": "strides",
+    "flat out": "all out",
+    "all-out": "all out",
+    "warm-up": "easy",
+    "warm up": "easy",
+    "cool-down": "easy",
+    "cool down": "easy",
+    "recovery": "easy jog",
+    "float": "steady",
+    "marathon pace": "marathon effort",
+    "warmup": "easy",
+    "cooldown": "easy",
+    "wu": "easy",
+    "cd": "easy",
+}
 DOMAINS = ("moderate", "heavy", "severe", "extreme")
 # Share of CP for a perceived exertion of 1 to 10, by common practice without a source; domains by their borders.
 EXERTION_CP = {1: 0.45, 2: 0.55, 3: 0.65, 4: 0.75, 5: 0.82, 6: 0.89, 7: 0.95, 8: 1.0, 9: 1.07, 10: 1.2}
@@ -37,15 +68,19 @@ RACE_CP = {
 }  # what a race of that length is run at; our conventions
 DOMAIN_CP = {"moderate": (0.62, 0.78), "heavy": (0.82, 0.98), "severe": (1.02, 1.12), "extreme": (1.25, 1.5)}
 LIMITS: dict[str, tuple[float, float, str]] = {
-    "cp": (0.2, 3.0, "20 to 300 % of CP"), "watts": (30, 1500, "30 to 1500 W"), "w_prime": (0.01, 1.0, "1 to 100 % of W′"), "pace": (1.0, 9.0, "1:51 to 16:40 a kilometre"),
-    "heart_rate": (60, 230, "60 to 230 bpm"), "exertion": (1, 10, "1 to 10"),
-}  # fmt: skip
+    "cp": (0.2, 3.0, "20 to 300 % of CP"),
+    "watts": (30, 1500, "30 to 1500 W"),
+    "w_prime": (0.01, 1.0, "1 to 100 % of W′"),
+    "pace": (1.0, 9.0, "1:51 to 16:40 a kilometre"),
+    "heart_rate": (60, 230, "60 to 230 bpm"),
+    "exertion": (1, 10, "1 to 10"),
+}
 
 
 @dataclass(frozen=True)
 class Target:
-    """How hard: a quantity and its band; shares of CP and W′ as numbers from 0, pace as speed [m/s]. ``word`` is the trade's word
-    that it came from, or the domain's name. A band of one value is a single value."""
+    """How hard: a quantity and its band; shares of CP and W′ as numbers from 0, pace as speed [m/s]. ``word`` is the
+    trade's word that it came from, or the domain's name. A band of one value is a single value."""
 
     quantity: Quantity
     low: float
@@ -82,7 +117,8 @@ class Target:
 
 @dataclass(frozen=True)
 class Step:
-    """One step: how long [s], how far [m], or until pressed (neither); ``unknown`` where ``?`` stands for the duration or the target."""
+    """One step: how long [s], how far [m], or until pressed (neither); ``unknown`` where ``?`` stands for the duration
+    or the target."""
 
     target: Target | None
     seconds: float | None = None
@@ -214,8 +250,10 @@ _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nin
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _RANGE = rf"({_NUMBER})\s*(?:(?:-|–|to)\s*({_NUMBER}))?"
 _DURATION = re.compile(
-    rf"(?P<unknown>\?)\s*(?:min(?:utes?)?|m(?:etres?)?|s(?:ec(?:onds?)?)?)?\b|(?P<pressed>until (?:i )?press(?:ed)?)|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?!\s*(?:-|–|to|/))"
-    rf"|(?P<h>{_NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b|(?P<min>{_NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
+    rf"(?P<unknown>\?)\s*(?:min(?:utes?)?|m(?:etres?)?|s(?:ec(?:onds?)?)?)?\b|(?P<pressed>until (?:i )?press(?:ed)?)"
+    rf"|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?!\s*(?:-|–|to|/))"
+    rf"|(?P<h>{_NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b"
+    rf"|(?P<min>{_NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
     rf"|(?P<s>{_NUMBER})\s*(?:s(?:ec(?:onds?|s)?)?|″|\")(?![a-z])|(?P<km>{_NUMBER})\s*(?:km|k|kilomet(?:re|er)s?)\b|(?P<mi>{_NUMBER})\s*(?:mi|miles?)\b|(?P<m>{_NUMBER})\s*m(?:et(?:re|er)s?)?\b",
     re.IGNORECASE,
 )
@@ -225,8 +263,9 @@ _PACE = r"(\d+:[0-5]\d)"
 def parse(text: str) -> Session:
     """A session of one line, as ``15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy``.
 
-    Steps are divided by commas, ``+``, ``;`` or ``then``. A step is a duration (time, distance or ``until pressed``) and how hard: a share of CP,
-    watts, a domain, a share of W′ spent, a pace, a heart rate, an exertion from 1 to 10, or a word of the trade. ``?`` stands for one unknown.
+    Steps are divided by commas, ``+``, ``;`` or ``then``. A step is a duration (time, distance or ``until pressed``)
+    and how hard: a share of CP, watts, a domain, a share of W′ spent, a pace, a heart rate, an exertion from 1 to 10,
+    or a word of the trade. ``?`` stands for one unknown.
 
     Raises
     ------
@@ -476,7 +515,8 @@ def _target(words: str, whole: str) -> Target:
         raise UsageError(f"'{whole}': a pace needs its unit, as 4:30/km or 7:15/mi")
     if re.search(r"\bzone|\bz\d|\bftp\b|vo2|\blt\d?\b|max ?hr|hr ?max", lower):
         raise UsageError(
-            f"'{whole}': zones and thresholds of other systems are not known here: write a share of CP, as 105 % CP, a domain, as in the severe domain, or beats, as 150 bpm"
+            f"'{whole}': zones and thresholds of other systems are not known here: write a share of CP, as "
+            "105 % CP, a domain, as in the severe domain, or beats, as 150 bpm"
         )
     if re.fullmatch(r"cp|critical power", lower):
         return Target("cp", 1.0, 1.0)
@@ -501,7 +541,8 @@ def _target(words: str, whole: str) -> Target:
     near = difflib.get_close_matches(lower, [*WORDS, *_SAME], 1)
     hint = f" (did you mean {near[0]}?)" if near else ""
     raise UsageError(
-        f"'{whole}': '{words}' is no intensity{hint}: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
+        f"'{whole}': '{words}' is no intensity{hint}: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in "
+        f"the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
     )
 
 

@@ -21,7 +21,8 @@ MOST_ITERATIONS = 400
 
 @dataclass(frozen=True)
 class Solution:
-    """States and controls at the nodes (shape (n + 1, states), (controls nodes, controls)), the free scalar, and how it ended.
+    """States and controls at the nodes (shape (n + 1, states), (controls nodes, controls)), the free scalar, and how it
+    ended.
 
     ``status`` is ``converged`` or the reason why not; ``residual`` the largest of the scaled optimality errors.
     """
@@ -57,8 +58,8 @@ def solve(
     states, controls : sequence of (lower, upper, scale)
         Bounds and size of each, in any units.
     stage : callable
-        ``stage(x0, x1, u0, u1, scalar, row) -> (defects, inequalities, cost)``: symbols at both ends of a stage, the free scalar
-        and a row of ``parameters`` (symbols too). Defects are to be zero, inequalities at most zero.
+        ``stage(x0, x1, u0, u1, scalar, row) -> (defects, inequalities, cost)``: symbols at both ends of a stage, the
+        free scalar and a row of ``parameters`` (symbols too). Defects are to be zero, inequalities at most zero.
     parameters : numpy.ndarray, shape (n, p)
     start, end : sequence of float or None
         State values that are fixed.
@@ -102,15 +103,28 @@ def solve(
         return np.concatenate([(a / scale_x).ravel(), (b / scale_u).ravel(), [last]])
 
     made = ca.nlpsol(
-        "race", "ipopt", {"x": variables, "f": objective, "g": constraints},
-        {"print_time": False, "ipopt": {"print_level": 0, "sb": "yes", "tol": TOLERANCE, "max_iter": MOST_ITERATIONS,
-                                        "acceptable_iter": 0}},
-    )  # fmt: skip
+        "race",
+        "ipopt",
+        {"x": variables, "f": objective, "g": constraints},
+        {
+            "print_time": False,
+            "ipopt": {
+                "print_level": 0,
+                "sb": "yes",
+                "tol": TOLERANCE,
+                "max_iter": MOST_ITERATIONS,
+                "acceptable_iter": 0,
+            },
+        },
+    )
     number = int(gaps.numel())
     found = made(
-        x0=flat(*guess, first_t), lbx=flat(low_x, low_u, low_t), ubx=flat(high_x, high_u, high_t),
-        lbg=np.concatenate([np.zeros(number), np.full(int(over.numel()), -np.inf)]), ubg=0.0,
-    )  # fmt: skip
+        x0=flat(*guess, first_t),
+        lbx=flat(low_x, low_u, low_t),
+        ubx=flat(high_x, high_u, high_t),
+        lbg=np.concatenate([np.zeros(number), np.full(int(over.numel()), -np.inf)]),
+        ubg=0.0,
+    )
     stats = made.stats()
     answer = np.array(found["x"], dtype=float).ravel()
     log = stats.get("iterations") or {}
@@ -121,5 +135,7 @@ def solve(
         float(answer[-1]),
         float(found["f"]),
         "converged" if stats["success"] else str(stats["return_status"]).replace("_", " ").lower(),
-        int(stats["iter_count"]), clock.perf_counter() - begin, residual,
-    )  # fmt: skip
+        int(stats["iter_count"]),
+        clock.perf_counter() - begin,
+        residual,
+    )

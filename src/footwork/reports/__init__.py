@@ -23,16 +23,29 @@ def session_sheet(found: dict[str, Any], name: str = "", imperial: bool = False)
     import typst
 
     told = {
-        "title": name or "Session", "text": found["text"], "length": format_duration(found["duration_s"]), "load": f"{found['cp_minutes']:.0f}", "scale": found["scale"],
-        "cp": f"{found['critical_power_w']:.0f}", "dry": f"{100 * found['run_dry_probability']:.0f}",
+        "title": name or "Session",
+        "text": found["text"],
+        "length": format_duration(found["duration_s"]),
+        "load": f"{found['cp_minutes']:.0f}",
+        "scale": found["scale"],
+        "cp": f"{found['critical_power_w']:.0f}",
+        "dry": f"{100 * found['run_dry_probability']:.0f}",
         "rows": [
-            {"at": format_duration(s["start_s"]) if s["start_s"] else "0:00", "repeat": ".".join(map(str, s["repeat"])), "text": s["text"], "watts": f"{s['power_w']:.0f}" if s["power_w"] >= 1 else "",
-             "band": "–".join(f"{w:.0f}" for w in banded(s["low_w"], s["high_w"])) if s["power_w"] >= 1 else "", "way": format_distance(s["distance_m"], imperial) if s["distance_m"] else "",
-             "rate": f"{s['heart_rate_bpm']:.0f}" if s["heart_rate_bpm"] else "", "pace": format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", "domain": s["domain"]}
+            {
+                "at": format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                "repeat": ".".join(map(str, s["repeat"])),
+                "text": s["text"],
+                "watts": f"{s['power_w']:.0f}" if s["power_w"] >= 1 else "",
+                "band": "–".join(f"{w:.0f}" for w in banded(s["low_w"], s["high_w"])) if s["power_w"] >= 1 else "",
+                "way": format_distance(s["distance_m"], imperial) if s["distance_m"] else "",
+                "rate": f"{s['heart_rate_bpm']:.0f}" if s["heart_rate_bpm"] else "",
+                "pace": format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "",
+                "domain": s["domain"],
+            }
             for s in found["steps"]
         ],
         "notes": found["warnings"],
-    }  # fmt: skip
+    }
     made: bytes = typst.compile(
         str(_HERE / "session.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
@@ -53,13 +66,26 @@ def trial_sheet(trial: dict[str, Any], imperial: bool = False) -> bytes:
 
     starts = [trial["warm_s"] + a for a, _ in trials.schedule(trial)]
     told = {
-        "title": f"Trial {trial['id']}: {trial['conditions'][0]} against {', '.join(trial['conditions'][1:])}", "told": trials.told(trial, imperial), "course": trial["course"],
-        "warm": format_duration(trial["warm_s"]) if trial["warm_s"] else "0:00", "notes": trial["cautions"],
+        "title": f"Trial {trial['id']}: {trial['conditions'][0]} against {', '.join(trial['conditions'][1:])}",
+        "told": trials.told(trial, imperial),
+        "course": trial["course"],
+        "warm": format_duration(trial["warm_s"]) if trial["warm_s"] else "0:00",
+        "notes": trial["cautions"],
         "runs": [
-            {"number": k + 1, "blocks": [{"number": i + 1, "name": trial["conditions"][c], "at": format_duration(starts[i]) if starts[i] else "0:00"} for i, c in enumerate(order)]}
+            {
+                "number": k + 1,
+                "blocks": [
+                    {
+                        "number": i + 1,
+                        "name": trial["conditions"][c],
+                        "at": format_duration(starts[i]) if starts[i] else "0:00",
+                    }
+                    for i, c in enumerate(order)
+                ],
+            }
             for k, order in enumerate(trial["orders"])
         ],
-    }  # fmt: skip
+    }
     made: bytes = typst.compile(
         str(_HERE / "trial.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
@@ -86,21 +112,32 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
     told = {
         "title": name or format_distance(race, imperial),
         "rows": [
-            {"to": format_distance(i["end_m"], imperial).replace(" ", "\u00a0"), "watts": "walk" if i["walked"] else f"{i['power_w']:.0f}", "band": "as felt" if i["walked"] else f"{i['low_w']:.0f}–{i['high_w']:.0f}",
-             "clock": format_duration(i["clock_s"]), "where": i["where"] + (f", until {i['until']}" if i["until"] not in ("", "finish") else ""),
-             "watch": "" if i["walked"] else f", {i['watch']} mean"}
+            {
+                "to": format_distance(i["end_m"], imperial).replace(" ", "\u00a0"),
+                "watts": "walk" if i["walked"] else f"{i['power_w']:.0f}",
+                "band": "as felt" if i["walked"] else f"{i['low_w']:.0f}–{i['high_w']:.0f}",
+                "clock": format_duration(i["clock_s"]),
+                "where": i["where"] + (f", until {i['until']}" if i["until"] not in ("", "finish") else ""),
+                "watch": "" if i["walked"] else f", {i['watch']} mean",
+            }
             for i in found["instructions"]
         ],
         "splits": [
-            {"at": format_distance(s["distance_m"], imperial).replace(" ", "\u00a0"), "clock": format_duration(s["time_s"])}
+            {
+                "at": format_distance(s["distance_m"], imperial).replace(" ", "\u00a0"),
+                "clock": format_duration(s["time_s"]),
+            }
             for s in plan.splits[:: max(1, -(-len(plan.splits) // 14))]
-        ] + ([{"at": "finish", "clock": format_duration(clock)}] if len(plan.splits) > 14 else []),
+        ]
+        + ([{"at": "finish", "clock": format_duration(clock)}] if len(plan.splits) > 14 else []),
         "scale": plan.scale,
-        "time": format_duration(clock), "p10": format_duration(days["p10"]), "p90": format_duration(days["p90"]),
+        "time": format_duration(clock),
+        "p10": format_duration(days["p10"]),
+        "p90": format_duration(days["p90"]),
         "dry": f"{100 * found['run_dry_probability']:.0f}",
         "marks": ", ".join(f"{m['name']} {format_distance(m['start_m'], imperial)}" for m in plan.course["marks"]),
         "notes": found["cautions"][1:],
-    }  # fmt: skip
+    }
     made: bytes = typst.compile(
         str(_HERE / "card.typ"), format=form, sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )

@@ -1,4 +1,5 @@
-"""Files of a library: originals by content, signals as Parquet, arrays as bytes. Written beside, synced, then renamed."""
+"""Files of a library: originals by content, signals as Parquet, arrays as bytes. Written beside, synced, then
+renamed."""
 
 from __future__ import annotations
 
@@ -58,8 +59,8 @@ def place(temporary: Path, final: Path) -> None:
 
 
 def place_folder(work: Path, folder: Path, last: str = "") -> None:
-    """Move a finished folder to its place in one step; one that is there and empty is filled, since someone may stand in it,
-    with ``last`` at the end."""
+    """Move a finished folder to its place in one step; one that is there and empty is filled, since someone may stand
+    in it, with ``last`` at the end."""
     if not folder.exists():
         os.replace(work, folder)
         return
@@ -72,10 +73,12 @@ def write_signals(path: Path, signals: Signals) -> None:
     import polars as pl
 
     wide = {"time", "latitude", "longitude"}
-    frame = pl.DataFrame({
-        name: pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
-        for name, values in signals.columns.items()
-    }).with_columns(pl.Series("timer", signals.timer))  # fmt: skip
+    frame = pl.DataFrame(
+        {
+            name: pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
+            for name, values in signals.columns.items()
+        }
+    ).with_columns(pl.Series("timer", signals.timer))
     try:
         frame.write_parquet(path, compression="lz4", statistics=False)
     except pl.exceptions.PolarsError as error:  # a full disk arrives as an error of its own kind

@@ -53,7 +53,8 @@ def inputs(fields: Sequence[Field], given: dict[str, str], prefix: str = "") -> 
 
 
 def unfolded(summary: str, ask: Callable[[], Any], show: Callable[[Any], Any]) -> None:
-    """A part of a page that asks only once it is opened: ``ask`` off the event loop, then ``show`` its answer, or say why there is none."""
+    """A part of a page that asks only once it is opened: ``ask`` off the event loop, then ``show`` its answer, or say
+    why there is none."""
     with ui.element("details") as box:
         text("summary", summary)
         inside = ui.element("div")

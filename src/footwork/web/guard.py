@@ -11,8 +11,10 @@ Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 MOST_BYTES = 512 * 2**20
 _HOSTS = ("127.0.0.1", "localhost", "[::1]")
 _HEADERS = [
-    (b"x-content-type-options", b"nosniff"), (b"x-frame-options", b"DENY"), (b"referrer-policy", b"no-referrer"),
-]  # fmt: skip
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"no-referrer"),
+]
 
 
 class TooLarge(Exception):

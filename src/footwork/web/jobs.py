@@ -43,9 +43,11 @@ def safe_name(given: str, index: int) -> str:
 async def _start(command: list[str]) -> asyncio.subprocess.Process:
     """A child of this program at low priority."""
     child = await asyncio.create_subprocess_exec(
-        *command, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+        *command,
+        stdout=asyncio.subprocess.PIPE,
+        stderr=asyncio.subprocess.PIPE,
         env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
-    )  # fmt: skip
+    )
     with contextlib.suppress(OSError):
         os.setpriority(os.PRIO_PROCESS, child.pid, 10)
     return child

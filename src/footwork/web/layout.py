@@ -93,11 +93,12 @@ def unbroken(given: str) -> str:
 
 
 def fill(values: dict[str, str]) -> None:
-    """Write texts into fields by their names, once they are there; they reach the page as data. No value is ever bound: a page that
-    redraws would put it back over what was typed."""
+    """Write texts into fields by their names, once they are there; they reach the page as data. No value is ever bound:
+    a page that redraws would put it back over what was typed."""
     for name, value in values.items():
         ui.run_javascript(
-            f"const put = () => {{ const box = document.querySelector('[name={name}]'); if (!box) return setTimeout(put, 50); box.value = {json.dumps(value)}; }}; put();"
+            f"const put = () => {{ const box = document.querySelector('[name={name}]'); if (!box) return "
+            f"setTimeout(put, 50); box.value = {json.dumps(value)}; }}; put();"
         )
 
 
@@ -138,7 +139,8 @@ def whisker(
         if found.value is None or found.low is None or found.high is None:
             text("div", "withheld", "v")
             ui.html(
-                '<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" x2="200" y1="9" y2="9" class="axis"/></svg>',
+                '<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" '
+                'x2="200" y1="9" y2="9" class="axis"/></svg>',
                 sanitize=False,
             )
             text("div", found.reason, "reason")
@@ -153,7 +155,8 @@ def whisker(
         at = [200 * (v - (low - 0.6 * span)) / (2.2 * span) for v in (low, value, high)]
         ui.html(
             f'<svg class="whisker" width="200" height="18" viewBox="0 0 200 18" role="img" aria-label="interval">'
-            f'<line x1="0" x2="200" y1="9" y2="9" class="axis"/><line x1="{at[0]:.1f}" x2="{at[2]:.1f}" y1="9" y2="9" class="bar"/>'
+            f'<line x1="0" x2="200" y1="9" y2="9" class="axis"/><line x1="{at[0]:.1f}" x2="{at[2]:.1f}" '
+            'y1="9" y2="9" class="bar"/>'
             f'<circle cx="{at[1]:.1f}" cy="9" r="5" class="dot"/></svg>',
             sanitize=False,
         )
@@ -164,8 +167,8 @@ def whisker(
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[Any]], two_line: bool = True, labelled: bool = False) -> None:
-    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above, and with
-    ``labelled`` each further cell names its column there."""
+    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above, and
+    with ``labelled`` each further cell names its column there."""
     with ui.element("table").classes(f"t{' two-line' if two_line else ''}{' labelled' if labelled else ''}"):
         with ui.element("thead"), ui.element("tr"):
             for header in headers:

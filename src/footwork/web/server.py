@@ -109,7 +109,8 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
 
 
 _ICON = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><line x1="3" x2="29" y1="16" y2="16" stroke="#8a8f95" stroke-width="3"/>'
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><line x1="3" x2="29" y1="16" y2="16" '
+    'stroke="#8a8f95" stroke-width="3"/>'
     '<circle cx="14" cy="16" r="7" fill="#9a3b26"/></svg>'
 )
 

@@ -40,7 +40,10 @@ def sentence(found: Capacity) -> str:
     cp = found.critical_power
     if cp.value is None:
         return f"{cp.reason[0].upper()}{cp.reason[1:]}."
-    return f"Your critical power on {found.scale} is about {cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}: {found.evidence['sentence']}, as of {found.date}."
+    return (
+        f"Your critical power on {found.scale} is about {cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}: "
+        f"{found.evidence['sentence']}, as of {found.date}."
+    )
 
 
 def curve_chart(found: Capacity) -> Chart:
@@ -103,14 +106,18 @@ def register(base: str, library: Any) -> None:
                 note(warning, base, "critical-power")
             if kind in ("lower bound", "none", "habitual"):
                 note(
-                    "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, and mark the runs as tests.",
+                    "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, "
+                    "and mark the runs as tests.",
                     base,
                     "cautions",
                 )
             if found.curve:
                 heading("Best efforts and what they imply")
                 shown = (
-                    "The band is the 95 % interval of the power-duration relationship; points are the maximal efforts it rests on."
+                    (
+                        "The band is the 95 % interval of the power-duration relationship; points are the "
+                        "maximal efforts it rests on."
+                    )
                     if found.critical_power.value
                     else "Best mean power of the last four months."
                 )
@@ -155,11 +162,15 @@ def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]
         table(
             ["what moved it", "kind", "before", "after"],
             [
-                [(f"Run of {m['date']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"], m["kind"],
-                 f"{m['before_w']:.0f} W", f"{m['after_w']:.0f} W"]
+                [
+                    (f"Run of {m['date']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"],
+                    m["kind"],
+                    f"{m['before_w']:.0f} W",
+                    f"{m['after_w']:.0f} W",
+                ]
                 for m in told["moved"][:8]
             ],
-        )  # fmt: skip
+        )
     heading("Accepted")
     chosen = found.accepted
     said = (
@@ -191,9 +202,14 @@ def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]
 
             taken.on("click", take_back)
     command_form(
-        library, ["capacity"], (Field("accept", "or another CP, W", "--accept"), Field("from", "From date, YYYY-MM-DD (today)", "--date")),
-        "Accept it", f"{base}/capacity?scale={quote(found.scale)}", needed=["accept"], fixed=[f"--scale={found.scale}"],
-    )  # fmt: skip
+        library,
+        ["capacity"],
+        (Field("accept", "or another CP, W", "--accept"), Field("from", "From date, YYYY-MM-DD (today)", "--date")),
+        "Accept it",
+        f"{base}/capacity?scale={quote(found.scale)}",
+        needed=["accept"],
+        fixed=[f"--scale={found.scale}"],
+    )
     if told["tests"]:
         heading("What a test would tell")
         table(
@@ -219,9 +235,11 @@ def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]
         return f"{number} {unit}, {low}–{high}".replace(" ", "\u00a0")
 
     return [
-        _BORDERS[name], shown(border["power"], lambda v: f"{v:.0f} W"),
-        shown(border["speed"], lambda v: format_pace(v, imperial)), shown(border["heart_rate"], lambda v: f"{v:.0f} bpm"),
-    ]  # fmt: skip
+        _BORDERS[name],
+        shown(border["power"], lambda v: f"{v:.0f} W"),
+        shown(border["speed"], lambda v: format_pace(v, imperial)),
+        shown(border["heart_rate"], lambda v: f"{v:.0f} bpm"),
+    ]
 
 
 def _evidence(base: str, found: Capacity) -> None:
@@ -231,8 +249,12 @@ def _evidence(base: str, found: Capacity) -> None:
     table(
         ["effort", "power", "kind", "run"],
         [
-            [format_duration(e["duration_s"]), f"{e['power_w']:.0f} W", e["kind"],
-             (e["label"], f"{base}/runs/{e['run']}") if e["run"] else e["label"]]
+            [
+                format_duration(e["duration_s"]),
+                f"{e['power_w']:.0f} W",
+                e["kind"],
+                (e["label"], f"{base}/runs/{e['run']}") if e["run"] else e["label"],
+            ]
             for e in found.evidence["efforts"]
         ],
-    )  # fmt: skip
+    )

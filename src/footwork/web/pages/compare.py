@@ -30,14 +30,22 @@ def chart(traces: dict[str, Any]) -> Chart:
     """Both traces, and their difference over time."""
     x, a, b = traces["time"], smooth(traces["first"], 30), smooth(traces["second"], 30)
     return Chart(
-        [Pane("power, W, mean of 30 s", [Mark("line", x, a, label="first"), Mark("line", x, b, label="second", soft=True)], height=170),
-         Pane("second minus first, W", [Mark("line", x, b - a)])],
-        "time", "Power of both devices and their difference over the run",
-    )  # fmt: skip
+        [
+            Pane(
+                "power, W, mean of 30 s",
+                [Mark("line", x, a, label="first"), Mark("line", x, b, label="second", soft=True)],
+                height=170,
+            ),
+            Pane("second minus first, W", [Mark("line", x, b - a)]),
+        ],
+        "time",
+        "Power of both devices and their difference over the run",
+    )
 
 
 def differences(traces: dict[str, Any], found: dict[str, Any]) -> Chart:
-    """Difference over the mean of both, for every half minute, with the bias and its limits (Bland and Altman's picture)."""
+    """Difference over the mean of both, for every half minute, with the bias and its limits (Bland and Altman's
+    picture)."""
     a, b = smooth(traces["first"], 30)[15::30], smooth(traces["second"], 30)[15::30]
     known = np.isfinite(a) & np.isfinite(b)
     mean, d = 0.5 * (a + b)[known], (b - a)[known]
@@ -87,7 +95,8 @@ def register(base: str, library: Any) -> None:
             link("Back to the run", f"{base}/runs/{run_id}", "button").style("margin-bottom:12px")
             text(
                 "p",
-                f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes together; differences are second minus first.",
+                f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes "
+                "together; differences are second minus first.",
                 "soft",
             )
             with ui.element("div").classes("numbers"):
@@ -150,11 +159,17 @@ def _numbers(found: dict[str, Any]) -> None:
                 r, first = at[name], f"{name.replace('_', ' ').capitalize()} at {level}"
                 limits = r["limits_of_agreement"]
                 differ.append([first, *(_signed(e) for e in (r["bias"], limits["low"], limits["high"]))])
-                alike.append([
-                    first, _between(r["concordance"], 3), f"{r['intraclass']['2,1']:.3f}", _between(r["deming"]["slope"], 3),
-                    f"{_between(r['typical_error'], DIGITS[r['typical_error']['unit']] + 1)} {r['typical_error']['unit']}",
-                    f"{r['n']}, as good as {r['n_effective']:.0f}",
-                ])  # fmt: skip
+                alike.append(
+                    [
+                        first,
+                        _between(r["concordance"], 3),
+                        f"{r['intraclass']['2,1']:.3f}",
+                        _between(r["deming"]["slope"], 3),
+                        f"{_between(r['typical_error'], DIGITS[r['typical_error']['unit']] + 1)} "
+                        f"{r['typical_error']['unit']}",
+                        f"{r['n']}, as good as {r['n_effective']:.0f}",
+                    ]
+                )
     heading("Difference, second minus first")
     table(["signal", "bias", "lower limit", "upper limit"], differ, labelled=True)
     text("p", "95 % of differences lie between the limits. Distance is that covered in each second.", "soft")

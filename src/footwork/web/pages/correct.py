@@ -1,4 +1,5 @@
-"""What the runner says about one run: surface, shoe, exertion, weather, laps; corrections; delete; and every edit so far."""
+"""What the runner says about one run: surface, shoe, exertion, weather, laps; corrections; delete; and every edit so
+far."""
 
 from __future__ import annotations
 
@@ -50,31 +51,50 @@ def register(base: str, library: Any) -> None:
             base,
             "Runs",
             f"Correct and describe run {run}",
-            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts {format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
+            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts "
+            f"{format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
         ):
             link("Back to the run", f"{base}/runs/{run}", "button")
             heading("How it was")
             command_form(
-                library, ["diary", run], (Field("exertion", "Exertion, 0 to 10", "--exertion"), Field("note", "Note", "--note")),
-                "Write", here, prefix="diary-",
-            )  # fmt: skip
+                library,
+                ["diary", run],
+                (Field("exertion", "Exertion, 0 to 10", "--exertion"), Field("note", "Note", "--note")),
+                "Write",
+                here,
+                prefix="diary-",
+            )
             heading("Surface and shoe")
             command_form(
-                library, ["mark", run], (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
-                "Keep them", here,
-            )  # fmt: skip
+                library,
+                ["mark", run],
+                (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
+                "Keep them",
+                here,
+            )
             command_form(
-                library, ["mark", run], (Field("incline", "On a treadmill, incline in percent", "--incline"),),
-                "Mark as treadmill", here, fixed=["--as=treadmill"], bare=True,
-            )  # fmt: skip
+                library,
+                ["mark", run],
+                (Field("incline", "On a treadmill, incline in percent", "--incline"),),
+                "Mark as treadmill",
+                here,
+                fixed=["--as=treadmill"],
+                bare=True,
+            )
             heading("Weather")
             text("p", "Usual watts take it into account. Wind is that at 10 m, as weather stations report it.", "soft")
             command_form(
-                library, ["weather", run],
-                (Field("temperature", "Temperature, °C", "--temperature"), Field("humidity", "Humidity, %", "--humidity"),
-                 Field("wind", "Wind as 5@240: m/s, degrees it comes from", "--wind"), Field("metar", "or a METAR line", "--metar")),
-                "Keep the weather", here,
-            )  # fmt: skip
+                library,
+                ["weather", run],
+                (
+                    Field("temperature", "Temperature, °C", "--temperature"),
+                    Field("humidity", "Humidity, %", "--humidity"),
+                    Field("wind", "Wind as 5@240: m/s, degrees it comes from", "--wind"),
+                    Field("metar", "or a METAR line", "--metar"),
+                ),
+                "Keep the weather",
+                here,
+            )
             if row.recording_id is not None:
                 _corrections(base, library, run, here)
                 _pair(library, run, here)
@@ -95,31 +115,57 @@ def _corrections(base: str, library: Any, run: str, here: str) -> None:
     heading("Distance")
     text("p", "The whole way as measured; speed and modelled power follow, a sensor's watts do not.", "soft")
     command_form(
-        library, ["edit", "distance", run], (Field("metres", "True distance, as 10km"),), "Correct", here, needed=["metres"]
-    )  # fmt: skip
+        library,
+        ["edit", "distance", run],
+        (Field("metres", "True distance, as 10km"),),
+        "Correct",
+        here,
+        needed=["metres"],
+    )
     heading("Keep only a part")
     command_form(library, ["edit", "trim", run], SPAN, "Trim", here, prefix="trim-")
     heading("Leave out of every analysis")
     text("p", "Seconds, one signal of them, or with empty fields the whole run. It stays listed.", "soft")
     command_form(
-        library, ["edit", "exclude", run], (*SPAN, Field("signal", "What", "--signal", SIGNALS)), "Leave out", here,
-        prefix="out-", bare=True,
-    )  # fmt: skip
+        library,
+        ["edit", "exclude", run],
+        (*SPAN, Field("signal", "What", "--signal", SIGNALS)),
+        "Leave out",
+        here,
+        prefix="out-",
+        bare=True,
+    )
     heading("Split or merge")
     command_form(
-        library, ["edit", "split", run], (Field("at", "Split at, elapsed time as 30:00", "--at"),), "Split", here, needed=["at"]
-    )  # fmt: skip
+        library,
+        ["edit", "split", run],
+        (Field("at", "Split at, elapsed time as 30:00", "--at"),),
+        "Split",
+        here,
+        needed=["at"],
+    )
     command_form(
-        library, ["edit", "merge", run], (Field("other", "Merge with run number"),), "Merge", f"{base}/runs", needed=["other"]
-    )  # fmt: skip
+        library,
+        ["edit", "merge", run],
+        (Field("other", "Merge with run number"),),
+        "Merge",
+        f"{base}/runs",
+        needed=["other"],
+    )
 
 
 def _pair(library: Any, run: str, here: str) -> None:
     heading("The same run by a second device")
     text("p", "Recordings that overlap in time pair by themselves; here where a clock was hours off.", "soft")
     command_form(
-        library, ["edit", "pair", run], (Field("other", "Its run number there"),), "Pair", here, needed=["other"], prefix="pair-"
-    )  # fmt: skip
+        library,
+        ["edit", "pair", run],
+        (Field("other", "Its run number there"),),
+        "Pair",
+        here,
+        needed=["other"],
+        prefix="pair-",
+    )
 
 
 def _forever(base: str, library: Any, run_id: int) -> None:

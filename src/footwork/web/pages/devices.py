@@ -62,15 +62,22 @@ def register(base: str, library: Any) -> None:
             table(
                 ["scale", "runs", "from", "to", "time", "accepted CP"],
                 [
-                    [s["name"] + (" (main)" if s["main"] else ""), str(s["runs"]), s["first"], s["last"], format_duration(s["duration_s"]),
-                     f"{s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else "none"]
+                    [
+                        s["name"] + (" (main)" if s["main"] else ""),
+                        str(s["runs"]),
+                        s["first"],
+                        s["last"],
+                        format_duration(s["duration_s"]),
+                        f"{s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else "none",
+                    ]
                     for s in found["scales"]
                 ],
                 labelled=True,
-            )  # fmt: skip
+            )
             text(
                 "p",
-                "Watts of different devices are never mixed. A scale with converted watts counts the others' runs too, with the error of the conversion.",
+                "Watts of different devices are never mixed. A scale with converted watts counts the others' "
+                "runs too, with the error of the conversion.",
                 "soft",
             )
             link("Power at speed", f"{base}/power-at-speed", "button")
@@ -145,9 +152,13 @@ def _drift(base: str, library: Any, found: dict[str, Any]) -> None:
         for jump in drift["jumps"]:
             text("p", jump["sentence"])
             command_form(
-                library, ["devices", "break"], (), f"Count as a new scale from {jump['date']}", f"{base}/devices",
+                library,
+                ["devices", "break"],
+                (),
+                f"Count as a new scale from {jump['date']}",
+                f"{base}/devices",
                 fixed=[s["name"], jump["date"]],
-            )  # fmt: skip
+            )
     with ui.element("p"):
         method_link(base, "drift")
 
@@ -155,9 +166,16 @@ def _drift(base: str, library: Any, found: dict[str, Any]) -> None:
 def _checks(base: str, found: dict[str, Any]) -> None:
     heading("Device checks")
     rows = [
-        [(check["date"], f"{base}/devices/check/{check['run']}"), told["scale"], _between(told["coefficient_of_variation"], 1), _between(told["response"], 0)]
-        for s in found["scales"] for check in s["checks"] for told in check["devices"]
-    ]  # fmt: skip
+        [
+            (check["date"], f"{base}/devices/check/{check['run']}"),
+            told["scale"],
+            _between(told["coefficient_of_variation"], 1),
+            _between(told["response"], 0),
+        ]
+        for s in found["scales"]
+        for check in s["checks"]
+        for told in check["devices"]
+    ]
     if rows:
         table(["check", "scale", "repeats within", "follows in"], rows, labelled=True)
     else:
@@ -172,18 +190,25 @@ def _one_check(base: str, index: int, told: dict[str, Any]) -> None:
     at = f"devices.{index}"
     with ui.element("div").classes("numbers"):
         for label, key, digits in (
-            ("Typical error", "typical_error", 1), ("As a share", "coefficient_of_variation", 1), ("Repeatability", "repeatability", 1),
-            ("Follows a step in", "response", 0), ("Off the line", "linearity", 1),
-        ):  # fmt: skip
+            ("Typical error", "typical_error", 1),
+            ("As a share", "coefficient_of_variation", 1),
+            ("Repeatability", "repeatability", 1),
+            ("Follows a step in", "response", 0),
+            ("Off the line", "linearity", 1),
+        ):
             whisker(base, label, f"{at}.{key}", Estimate.from_json(told[key]), digits=digits)
     table(
         ["step", "speed", "power"],
         [
-            [f"Round {s['round']}, step {s['step']}", f"{s['speed_mps']:.2f} m/s" if s["speed_mps"] else "not known", f"{s['power_w']:.1f} W"]
+            [
+                f"Round {s['round']}, step {s['step']}",
+                f"{s['speed_mps']:.2f} m/s" if s["speed_mps"] else "not known",
+                f"{s['power_w']:.1f} W",
+            ]
             for s in told["steps"]
         ],
         labelled=True,
-    )  # fmt: skip
+    )
     text("p", "Six steps say little about a small error: repeat the check to narrow the intervals.", "soft")
     with ui.element("p"):
         method_link(base, "device-check")
@@ -204,23 +229,38 @@ def _decide(library: Any, base: str, found: dict[str, Any]) -> None:
     here = f"{base}/devices"
     heading("Rename a scale")
     command_form(
-        library, ["devices", "rename"], (Field("scale", "Scale", choices=choices), Field("new", "New name")), "Rename", here,
-        needed=["new"], prefix="rename-",
-    )  # fmt: skip
+        library,
+        ["devices", "rename"],
+        (Field("scale", "Scale", choices=choices), Field("new", "New name")),
+        "Rename",
+        here,
+        needed=["new"],
+        prefix="rename-",
+    )
     heading("New scale from a date")
     text(
         "p",
-        "After an update, a new placement or another mass setting. An accepted CP stays where it was; undo it in the library's list of edits.",
+        "After an update, a new placement or another mass setting. An accepted CP stays where it was; undo "
+        "it in the library's list of edits.",
         "soft",
     )
     command_form(
-        library, ["devices", "break"], (Field("scale", "Scale", choices=choices), Field("date", "First day, YYYY-MM-DD")), "Break", here,
-        needed=["date"], prefix="break-",
-    )  # fmt: skip
+        library,
+        ["devices", "break"],
+        (Field("scale", "Scale", choices=choices), Field("date", "First day, YYYY-MM-DD")),
+        "Break",
+        here,
+        needed=["date"],
+        prefix="break-",
+    )
     if len(names) > 1:
         heading("One device under two names")
         command_form(
-            library, ["devices", "join"], (Field("scale", "This scale", choices=choices), Field("into", "is really", choices=choices)),
-            "Join", here, prefix="join-",
-        )  # fmt: skip
+            library,
+            ["devices", "join"],
+            (Field("scale", "This scale", choices=choices), Field("into", "is really", choices=choices)),
+            "Join",
+            here,
+            prefix="join-",
+        )
     link("Edits that can be undone", f"{base}/library", "button").style("margin-top:12px")

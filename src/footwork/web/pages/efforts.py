@@ -16,7 +16,8 @@ from footwork.web.pages.run import show_chart
 
 
 def data(library: Any, run_id: str, signal: str = "") -> dict[str, Any]:
-    """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known, ``looks_like`` where it looks like no test or race."""
+    """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known, ``looks_like`` where it
+    looks like no test or race."""
     number = whole_number(run_id)
     found = library.efforts(number, signal or None)
     try:
@@ -54,13 +55,19 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
         table(
             ["what", "from", "lasts", "power", "pace", "heart rate", "slope"],
             [
-                [e["kind"].capitalize(), format_duration(e["start_s"]) if e["start_s"] else "0:00", format_duration(e["end_s"] - e["start_s"]),
-                 f"{e['power']:.0f} W" if e["power"] is not None else "", format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
-                 f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "", f"{100 * e['grade']:+.1f} %" if e["grade"] is not None else ""]
+                [
+                    e["kind"].capitalize(),
+                    format_duration(e["start_s"]) if e["start_s"] else "0:00",
+                    format_duration(e["end_s"] - e["start_s"]),
+                    f"{e['power']:.0f} W" if e["power"] is not None else "",
+                    format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
+                    f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "",
+                    f"{100 * e['grade']:+.1f} %" if e["grade"] is not None else "",
+                ]
                 for e in found
             ],
             labelled=True,
-        )  # fmt: skip
+        )
     looks = library.recognised(run_id)
     if looks is not None:
         note(looks["sentence"], base, "efforts")
@@ -82,9 +89,13 @@ def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
         now = ", ".join(f"{format_duration(e['start_s']) if e['start_s'] else '0:00'} {e['kind']}" for e in found)
         text("p", f"As it is: {now}", "soft")
         command_form(
-            library, ["efforts", str(run_id)], [Field("correct", "Each part's beginning and kind, comma between", "--correct")], "Keep this division",
-            f"{base}/runs/{run_id}", needed=["correct"],
-        )  # fmt: skip
+            library,
+            ["efforts", str(run_id)],
+            [Field("correct", "Each part's beginning and kind, comma between", "--correct")],
+            "Keep this division",
+            f"{base}/runs/{run_id}",
+            needed=["correct"],
+        )
     unfolded("W′ balance along the run", lambda: library.balance(run_id), lambda left: _balance(base, left))
 
 
@@ -101,6 +112,7 @@ def _balance(base: str, left: dict[str, Any]) -> None:
     show_chart(balance_chart(left))
     text(
         "p",
-        f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's own error.",
+        f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's "
+        "own error.",
         "soft",
     )

@@ -18,9 +18,12 @@ MOST_EDITS = 20
 def data(library: Any) -> dict[str, Any]:
     """Shown by the page and its twin."""
     return {
-        "folder": str(library.folder), "originals": len(library.known_files()), "edits": library.edits(),
-        "places": library.places(), "other_sports": library.activities(),
-    }  # fmt: skip
+        "folder": str(library.folder),
+        "originals": len(library.known_files()),
+        "edits": library.edits(),
+        "places": library.places(),
+        "other_sports": library.activities(),
+    }
 
 
 def edits_table(base: str, library: Any, edits: list[dict[str, Any]], back: str) -> None:
@@ -57,7 +60,8 @@ def register(base: str, library: Any) -> None:
             base,
             "Library",
             "Library",
-            f"{found['originals']} original files in {found['folder']}. They are kept until you delete them for ever; all else follows from them and from what you said.",
+            f"{found['originals']} original files in {found['folder']}. They are kept until you delete them "
+            "for ever; all else follows from them and from what you said.",
         ):
             heading("Back up")
             text(
@@ -66,9 +70,14 @@ def register(base: str, library: Any) -> None:
                 "soft",
             )
             command_form(
-                library, ["backup"], (Field("file", f"New file, as {home}/footwork.zip"),), "Back up",
-                lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.", needed=["file"], prefix="backup-",
-            )  # fmt: skip
+                library,
+                ["backup"],
+                (Field("file", f"New file, as {home}/footwork.zip"),),
+                "Back up",
+                lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.",
+                needed=["file"],
+                prefix="backup-",
+            )
             heading("Restore")
             text(
                 "p",
@@ -76,10 +85,14 @@ def register(base: str, library: Any) -> None:
                 "soft",
             )
             command_form(
-                library, ["restore"],
-                (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")), "Restore",
-                lambda r: f"Restored {r['runs']} runs into {r['library']}.", needed=["file", "into"], prefix="restore-",
-            )  # fmt: skip
+                library,
+                ["restore"],
+                (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")),
+                "Restore",
+                lambda r: f"Restored {r['runs']} runs into {r['library']}.",
+                needed=["file", "into"],
+                prefix="restore-",
+            )
             heading("Check-up")
             text("p", "Looks at both databases, every original, all results and signals.", "soft")
             command_form(library, ["doctor"], (), "Check", checked)
@@ -87,16 +100,27 @@ def register(base: str, library: Any) -> None:
             heading("Export everything")
             text(
                 "p",
-                "A list, signals, facts, edits and originals in open formats; positions around private places are left out.",
+                "A list, signals, facts, edits and originals in open formats; positions around private "
+                "places are left out.",
                 "soft",
             )
             command_form(
-                library, ["export"],
+                library,
+                ["export"],
                 (Field("out", f"New folder, as {home}/footwork-export", "--out"),),
-                "Export", lambda r: f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
-                + (f", {r['originals_left_out']} originals left out because of your private places." if r["originals_left_out"] else "."),
-                needed=["out"], fixed=["--all"], prefix="export-",
-            )  # fmt: skip
+                "Export",
+                lambda r: (
+                    f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
+                    + (
+                        f", {r['originals_left_out']} originals left out because of your private places."
+                        if r["originals_left_out"]
+                        else "."
+                    )
+                ),
+                needed=["out"],
+                fixed=["--all"],
+                prefix="export-",
+            )
             heading("Weather for many runs")
             text(
                 "p",
@@ -104,15 +128,21 @@ def register(base: str, library: Any) -> None:
                 "soft",
             )
             command_form(
-                library, ["weather"], (Field("file", f"File, as {home}/weather.csv", "--file"),), "Read the weather",
-                lambda r: f"{r['reports']} reports read; {len(r['runs'])} runs got their weather.", needed=["file"], prefix="weather-",
-            )  # fmt: skip
+                library,
+                ["weather"],
+                (Field("file", f"File, as {home}/weather.csv", "--file"),),
+                "Read the weather",
+                lambda r: f"{r['reports']} reports read; {len(r['runs'])} runs got their weather.",
+                needed=["file"],
+                prefix="weather-",
+            )
             heading("Private places")
             for place in found["places"]:
                 with ui.element("div").classes("row-of"):
                     text(
                         "span",
-                        f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, {place['longitude']:.4f}",
+                        f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, "
+                        f"{place['longitude']:.4f}",
                     )
                     command_form(
                         library, ["places"], (), f"Forget {place['name']}", here, fixed=[f"--remove={place['name']}"]
@@ -120,10 +150,18 @@ def register(base: str, library: Any) -> None:
             if not found["places"]:
                 text("p", "None: exports hold all positions.", "soft")
             command_form(
-                library, ["places"],
-                (Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"), Field("name", "Name, as home", "--name"), Field("radius", "Radius, m (300)", "--radius")),
-                "Keep it private", here, needed=["add", "name"], prefix="place-",
-            )  # fmt: skip
+                library,
+                ["places"],
+                (
+                    Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"),
+                    Field("name", "Name, as home", "--name"),
+                    Field("radius", "Radius, m (300)", "--radius"),
+                ),
+                "Keep it private",
+                here,
+                needed=["add", "name"],
+                prefix="place-",
+            )
             heading("Edits")
             if found["edits"]:
                 text(
@@ -139,10 +177,14 @@ def register(base: str, library: Any) -> None:
                 table(
                     ["start", "sport", "time", "work", "heart rate"],
                     [
-                        [r["start"][:16].replace("T", " "), r["sport"], format_duration(r["duration_s"]),
-                         f"{r['work_j'] / 1000:.0f} kJ" if r["work_j"] else "no power",
-                         f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "none"]
+                        [
+                            r["start"][:16].replace("T", " "),
+                            r["sport"],
+                            format_duration(r["duration_s"]),
+                            f"{r['work_j'] / 1000:.0f} kJ" if r["work_j"] else "no power",
+                            f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "none",
+                        ]
                         for r in found["other_sports"][:200]
                     ],
-                )  # fmt: skip
+                )
                 text("p", "They are kept for their load; their watts are not running watts.", "soft")

@@ -23,7 +23,8 @@ def register(base: str, library: Any) -> None:
             base,
             "Methods",
             "How each number is known",
-            "What is computed, from which data, with which formula and source. † marks a convention of ours or common practice without a source.",
+            "What is computed, from which data, with which formula and source. † marks a convention of ours "
+            "or common practice without a source.",
         ):
             for key, method in METHODS.items():
                 made = text("h2", method.title)

@@ -1,4 +1,5 @@
-"""Power at speed: the line with its band over the data, what slopes, wind and warmth add, and how good modelled power is."""
+"""Power at speed: the line with its band over the data, what slopes, wind and warmth add, and how good modelled power
+is."""
 
 from __future__ import annotations
 
@@ -65,39 +66,52 @@ def register(base: str, library: Any) -> None:
             show_chart(chart(found, imperial))
             text(
                 "p",
-                "Points are level, steady minutes of each run. The band holds 95 % of single days; the line itself is surer.",
+                "Points are level, steady minutes of each run. The band holds 95 % of single days; the line "
+                "itself is surer.",
                 "soft",
             )
             table(
                 ["pace", "flat power", "interval", "per kg"],
                 [
-                    [format_pace(r["speed_mps"], imperial), f"{r['power']['value']:.0f} W", f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
-                     f"{r['specific_power']['value']:.2f} W/kg" if r["specific_power"]["value"] is not None else "mass not known"]
+                    [
+                        format_pace(r["speed_mps"], imperial),
+                        f"{r['power']['value']:.0f} W",
+                        f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
+                        f"{r['specific_power']['value']:.2f} W/kg"
+                        if r["specific_power"]["value"] is not None
+                        else "mass not known",
+                    ]
                     for r in found["at"]
                 ],
                 labelled=True,
-            )  # fmt: skip
+            )
             if found["effects"]:
                 heading("Slopes, wind and warmth")
                 table(
                     ["what", "this device", "interval", "told by your runs"],
                     [
-                        [f"{e['what'][0].upper()}{e['what'][1:]}", _value(e["effect"], "value"), f"{_value(e['effect'], 'low')} to {_value(e['effect'], 'high')}",
-                         f"{100 * e['learned_share']:.0f} %"]
+                        [
+                            f"{e['what'][0].upper()}{e['what'][1:]}",
+                            _value(e["effect"], "value"),
+                            f"{_value(e['effect'], 'low')} to {_value(e['effect'], 'high')}",
+                            f"{100 * e['learned_share']:.0f} %",
+                        ]
                         for e in found["effects"]
                     ],
                     labelled=True,
-                )  # fmt: skip
+                )
                 text(
                     "p",
-                    "Shares are of what the literature lets expect: 1 is all of it, 0 none. A device that is blind to wind has a share near 0. "
+                    "Shares are of what the literature lets expect: 1 is all of it, 0 none. A device that is "
+                    "blind to wind has a share near 0. "
                     "What your runs do not tell stays near our first guess.",
                     "soft",
                 )
             heading("Modelled power on this scale")
             text(
                 "p",
-                "Runs without a meter get watts by this relation. How far it was off on measured runs that it was not learned from:",
+                "Runs without a meter get watts by this relation. How far it was off on measured runs that "
+                "it was not learned from:",
                 "soft",
             )
             with ui.element("div").classes("numbers"):

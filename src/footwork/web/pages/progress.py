@@ -61,8 +61,9 @@ def chart(found: dict[str, Any]) -> Chart:
     x = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in found["series"]], dtype=float)
     panes = []
     for name, title in (
-        ("power", f"power at {found['reference_heart_rate_bpm']:g} bpm, W"), ("heart_rate", f"heart rate at {found['reference_power_w']:g} W, bpm"),
-    ):  # fmt: skip
+        ("power", f"power at {found['reference_heart_rate_bpm']:g} bpm, W"),
+        ("heart_rate", f"heart rate at {found['reference_power_w']:g} W, bpm"),
+    ):
         low, middle, high = (
             np.array([r[name][k] for r in found["series"]], dtype=float) for k in ("low", "value", "high")
         )
@@ -81,9 +82,16 @@ def drift_chart(found: dict[str, Any]) -> Chart:
     x, y = (np.array([p[k] for p in found["points"]]) for k in ("elapsed_s", "heart_rate_bpm"))
     rise = found["drift"]["value"] * (x - x.mean()) / 3600
     return Chart(
-        [Pane(f"heart rate at {found['power_w']:.0f} W, bpm", [Mark("points", x, y), Mark("line", x, y.mean() + rise, accent=True)], height=190)], "time",
+        [
+            Pane(
+                f"heart rate at {found['power_w']:.0f} W, bpm",
+                [Mark("points", x, y), Mark("line", x, y.mean() + rise, accent=True)],
+                height=190,
+            )
+        ],
+        "time",
         "Heart rate at the run's mean power over time",
-    )  # fmt: skip
+    )
 
 
 def _chances(found: dict[str, Any]) -> None:
@@ -92,8 +100,11 @@ def _chances(found: dict[str, Any]) -> None:
         return
     text(
         "p",
-        f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: {100 * decision['probability_better']:.1f} %; of a worthwhile loss {100 * decision['probability_worse']:.1f} %. "
-        f"A verdict needs {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a whole season. Prior: {found['prior']}.",
+        f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: "
+        f"{100 * decision['probability_better']:.1f} %; of a worthwhile loss "
+        f"{100 * decision['probability_worse']:.1f} %. "
+        f"A verdict needs {100 * decision['needed']:.1f} %, for the {decision['looks']} weekly looks of a "
+        f"whole season. Prior: {found['prior']}.",
         "soft",
     )
 
@@ -120,7 +131,9 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     show_chart(chart(found))
     text(
         "p",
-        f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: {found['conditions']}. Every minute with sound heart rate counts, also of hills and intervals; each point is a run, brought to those conditions.",
+        f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: "
+        f"{found['conditions']}. Every minute with sound heart rate counts, also of hills and intervals; each "
+        "point is a run, brought to those conditions.",
         "soft",
     )
     _chances(found)
@@ -133,30 +146,54 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         for r in found["results"]:
             text(
                 "p",
-                f"{unbroken(r['date'])}: critical power {describe(Estimate.from_json(r['critical_power']))}, {r['evidence']}.",
+                f"{unbroken(r['date'])}: critical power {describe(Estimate.from_json(r['critical_power']))}, "
+                f"{r['evidence']}.",
             )
         text("p", "Heart rate has no part in these; where both say the same, it is surer.", "soft")
     if found["effects"]:
         heading("What heart rate goes with")
         table(
             ["with", "heart rate", "interval"],
-            [[f"{e['of'][0].upper()}{e['of'][1:]}", f"{e['effect']['value']:+.1f} bpm", f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}"] for e in found["effects"]],
-        )  # fmt: skip
+            [
+                [
+                    f"{e['of'][0].upper()}{e['of'][1:]}",
+                    f"{e['effect']['value']:+.1f} bpm",
+                    f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
+                ]
+                for e in found["effects"]
+            ],
+        )
     if found["durability"]:
         heading("After so much work in a run")
         table(
             ["work", "heart rate at the same power", "interval", "runs"],
-            [[f"{d['from_kj']} to {d['to_kj']} kJ", f"{d['rise']['value']:+.1f} bpm", f"{d['rise']['low']:+.1f} to {d['rise']['high']:+.1f}", str(d["rise"]["n"])] for d in found["durability"]],
+            [
+                [
+                    f"{d['from_kj']} to {d['to_kj']} kJ",
+                    f"{d['rise']['value']:+.1f} bpm",
+                    f"{d['rise']['low']:+.1f} to {d['rise']['high']:+.1f}",
+                    str(d["rise"]["n"]),
+                ]
+                for d in found["durability"]
+            ],
             labelled=True,
-        )  # fmt: skip
+        )
     months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
     if months:
         heading(f"Flat speed at {found['speed']['power_w']:g} W")
         table(
             ["month", "pace", "interval", "runs"],
-            [[m["month"], format_pace(m["speed"]["value"], imperial), f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}", str(m["speed"]["n"])] for m in months],
+            [
+                [
+                    m["month"],
+                    format_pace(m["speed"]["value"], imperial),
+                    f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}",
+                    str(m["speed"]["n"]),
+                ]
+                for m in months
+            ],
             labelled=True,
-        )  # fmt: skip
+        )
         text("p", found["speed"]["sentence"], "soft")
     measures = [m for m in found["form"]["measures"] if m["change"]["value"] is not None]
     if measures:
@@ -246,7 +283,8 @@ def register(base: str, library: Any) -> None:
                 show_chart(drift_chart(found))
                 text(
                     "p",
-                    "Each point is a minute's heart rate, brought to the run's mean power and to the flat. The first ten minutes are left out.",
+                    "Each point is a minute's heart rate, brought to the run's mean power and to the flat. "
+                    "The first ten minutes are left out.",
                     "soft",
                 )
             with ui.element("p"):
@@ -256,8 +294,9 @@ def register(base: str, library: Any) -> None:
 def _cadence(told: dict[str, Any]) -> None:
     table(
         ["cadence against the run's own at that speed, %", "heart rate at the same power", "minutes"],
-        [[g["cadence"].capitalize(), f"{g['heart_rate_bpm']:+.1f} bpm", str(g["minutes"])] for g in told["groups"]], labelled=True,
-    )  # fmt: skip
+        [[g["cadence"].capitalize(), f"{g['heart_rate_bpm']:+.1f} bpm", str(g["minutes"])] for g in told["groups"]],
+        labelled=True,
+    )
     text("p", told["sentence"], "soft")
 
 
@@ -279,9 +318,14 @@ def _compare_form(base: str, first: str = "", second: str = "", opened: bool = F
 
 
 WORDS = {
-    "power_at_heart_rate": "Power at the same heart rate", "heart_rate_at_power": "Heart rate at the same power", "speed_at_power": "Speed at the same watts: the device", "cadence_at_speed": "Cadence at the same speed",
-    "step_length_at_speed": "Step length at the same speed", "stance_time_at_speed": "Stance time at the same speed", "vertical_oscillation_at_speed": "Vertical oscillation at the same speed",
-}  # fmt: skip
+    "power_at_heart_rate": "Power at the same heart rate",
+    "heart_rate_at_power": "Heart rate at the same power",
+    "speed_at_power": "Speed at the same watts: the device",
+    "cadence_at_speed": "Cadence at the same speed",
+    "step_length_at_speed": "Step length at the same speed",
+    "stance_time_at_speed": "Stance time at the same speed",
+    "vertical_oscillation_at_speed": "Vertical oscillation at the same speed",
+}
 
 
 def _compared(base: str, found: dict[str, Any]) -> None:
@@ -322,6 +366,7 @@ def _compared(base: str, found: dict[str, Any]) -> None:
     ]
     text(
         "p",
-        f"{sides[0]} against {sides[1]}, at {m['low_w']:.0f} to {m['high_w']:.0f} W on {found['scale']}; slopes {m['slopes']}; temperature {m['temperature']}. Prior: {found['prior']}.",
+        f"{sides[0]} against {sides[1]}, at {m['low_w']:.0f} to {m['high_w']:.0f} W on {found['scale']}; "
+        f"slopes {m['slopes']}; temperature {m['temperature']}. Prior: {found['prior']}.",
         "soft",
     )

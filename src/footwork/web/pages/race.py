@@ -29,23 +29,44 @@ from footwork.web.pages import race_plan
 # Groups of fields: name, label, what stands there while it is empty.
 GROUPS: dict[str, tuple[Field, ...]] = {
     "": (
-        Field("distance", "Distance", "half"), Field("time", "Goal time, or time alone"), Field("start", "Start, 2026-10-04T09:00"),
+        Field("distance", "Distance", "half"),
+        Field("time", "Goal time, or time alone"),
+        Field("start", "Start, 2026-10-04T09:00"),
         Field("risk", "Chance of running dry you accept, %", "about 50"),
     ),
     "Weather": (
-        Field("temperature", "Temperature, °C"), Field("humidity", "Humidity, %"), Field("wind", "Wind, m/s, or 5@240"), Field("altitude", "Altitude, m"),
-        Field("metar", "or METAR; by the hour with = between"), Field("draft", "Way behind others, %"),
+        Field("temperature", "Temperature, °C"),
+        Field("humidity", "Humidity, %"),
+        Field("wind", "Wind, m/s, or 5@240"),
+        Field("altitude", "Altitude, m"),
+        Field("metar", "or METAR; by the hour with = between"),
+        Field("draft", "Way behind others, %"),
     ),
     "More about the course": (
-        Field("run", "Number of a run on the course"), Field("laps", "Laps", "1"), Field("marks", "Marks, ; between", "7km: drinks, 20 s"),
-        Field("heights", "Heights from run number"), Field("smoothing", "Smoothing of heights, m", "40"),
+        Field("run", "Number of a run on the course"),
+        Field("laps", "Laps", "1"),
+        Field("marks", "Marks, ; between", "7km: drinks, 20 s"),
+        Field("heights", "Heights from run number"),
+        Field("smoothing", "Smoothing of heights, m", "40"),
     ),
     "How to run it": (
-        Field("strategy", "Plan for", choices=(("", "the quickest way"), ("even-power", "even power"), ("even-pace", "even pace"), ("own", "your own watts"))),
-        Field("own", "Your own watts, ; between", "5km=250; 10km=260"), Field("negative_split", "Second half harder by, %"),
-        Field("companion", "Companion's pace", "5:30/km"), Field("after_ride", "Time on the bicycle before", "1:10:00"), Field("date", "By what was known on", "2026-06-30"),
+        Field(
+            "strategy",
+            "Plan for",
+            choices=(
+                ("", "the quickest way"),
+                ("even-power", "even power"),
+                ("even-pace", "even pace"),
+                ("own", "your own watts"),
+            ),
+        ),
+        Field("own", "Your own watts, ; between", "5km=250; 10km=260"),
+        Field("negative_split", "Second half harder by, %"),
+        Field("companion", "Companion's pace", "5:30/km"),
+        Field("after_ride", "Time on the bicycle before", "1:10:00"),
+        Field("date", "By what was known on", "2026-06-30"),
     ),
-}  # fmt: skip
+}
 FIELDS = tuple(f for group in GROUPS.values() for f in group)
 
 
@@ -67,9 +88,12 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
 
     speed, at, source = asked.get("wind", "").partition("@")
     sky = Weather(
-        _number(speed, "wind") if speed else None, _number(source, "wind direction") if at else None, number("temperature", "temperature"),
-        number("humidity", "humidity", 0.01), number("altitude", "altitude"),
-    )  # fmt: skip
+        _number(speed, "wind") if speed else None,
+        _number(source, "wind direction") if at else None,
+        number("temperature", "temperature"),
+        number("humidity", "humidity", 0.01),
+        number("altitude", "altitude"),
+    )
     start = parsed("start", _moment)
     reports: tuple[dict[str, Any], ...] = ()
     lines = [line for line in re.split(r"[=\n]", asked.get("metar", "")) if line.strip()]
@@ -84,14 +108,27 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
     if distance is None and way is None and "time" not in asked:
         distance = parse_distance("half")
     return {
-        "distance": distance, "time": parsed("time", parse_duration), "companion": parsed("companion", parse_pace), "course": way,
-        "laps": parsed("laps", _count), "marks": _several(asked.get("marks", "")), "heights": parsed("heights", whole_number),
-        "smoothing": number("smoothing", "the smoothing"), "start": start, "weather": sky, "reports": reports,
-        "draft": number("draft", "the share of the way", 0.01), "scale": asked.get("scale"), "date": parsed("date", parse_date),
-        "split": splits_every(library.setting("units") == "imperial"), "strategy": asked.get("strategy"),
-        "risk": number("risk", "the chance", 0.01), "own": _several(asked.get("own", "")),
-        "negative_split": number("negative_split", "the second half", 0.01), "after_ride": parsed("after_ride", parse_duration),
-    }  # fmt: skip
+        "distance": distance,
+        "time": parsed("time", parse_duration),
+        "companion": parsed("companion", parse_pace),
+        "course": way,
+        "laps": parsed("laps", _count),
+        "marks": _several(asked.get("marks", "")),
+        "heights": parsed("heights", whole_number),
+        "smoothing": number("smoothing", "the smoothing"),
+        "start": start,
+        "weather": sky,
+        "reports": reports,
+        "draft": number("draft", "the share of the way", 0.01),
+        "scale": asked.get("scale"),
+        "date": parsed("date", parse_date),
+        "split": splits_every(library.setting("units") == "imperial"),
+        "strategy": asked.get("strategy"),
+        "risk": number("risk", "the chance", 0.01),
+        "own": _several(asked.get("own", "")),
+        "negative_split": number("negative_split", "the second half", 0.01),
+        "after_ride": parsed("after_ride", parse_duration),
+    }
 
 
 def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan:
@@ -223,7 +260,8 @@ def register(base: str, library: Any) -> None:
 
 
 def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
-    """Labelled fields that the plan follows. No value is bound: a page that redraws would put it back over what was typed."""
+    """Labelled fields that the plan follows. No value is bound: a page that redraws would put it back over what was
+    typed."""
     with ui.element("div").classes("fw-form"):
         for field in fields:
             with ui.element("label"):

@@ -22,28 +22,49 @@ from footwork.web.pages.run import show_chart
 
 MAP_WIDTH, MAP_HEIGHT = 620, 340
 # A constant function of the page: the pointer of the chart moves the dot on the map.
-_FOLLOW = """(e) => { const map = document.querySelector('svg.track'); if (!map || !e.axesInfo || !e.axesInfo.length) return;
-const way = JSON.parse(map.dataset.way), x = e.axesInfo[0].value; let i = 0; while (i < way.length - 1 && way[i + 1][0] <= x) i++;
-const dot = map.querySelector('.here'); dot.setAttribute('cx', way[i][1]); dot.setAttribute('cy', way[i][2]); dot.style.display = 'inline'; }"""
+_FOLLOW = """(e) => { const map = document.querySelector('svg.track'); if (!map || !e.axesInfo || !e.axesInfo.length)
+return; const way = JSON.parse(map.dataset.way), x = e.axesInfo[0].value; let i = 0; while (i < way.length - 1 && way[i
++ 1][0] <= x) i++; const dot = map.querySelector('.here'); dot.setAttribute('cx', way[i][1]); dot.setAttribute('cy',
+way[i][2]); dot.style.display = 'inline'; }"""
 SLIDERS = (
-    ("power", "Power of the plan, %", -10.0, 10.0, 0.5), ("critical_power", "Critical power, %", -10.0, 10.0, 0.5), ("mass", "Mass, kg", -8.0, 8.0, 0.5),
-    ("warmer", "Warmth, °C", -15.0, 15.0, 1.0), ("wind", "Wind, m/s", -8.0, 8.0, 0.5),
-)  # fmt: skip
+    ("power", "Power of the plan, %", -10.0, 10.0, 0.5),
+    ("critical_power", "Critical power, %", -10.0, 10.0, 0.5),
+    ("mass", "Mass, kg", -8.0, 8.0, 0.5),
+    ("warmer", "Warmth, °C", -15.0, 15.0, 1.0),
+    ("wind", "Wind, m/s", -8.0, 8.0, 0.5),
+)
 
 
 def sentence(plan: RacePlan, imperial: bool = False) -> str:
     if plan.distance is not None:
-        return f"In {format_duration(plan.time.value or 0)} at even power you can cover about {format_distance(plan.distance.value or 0, imperial)}."
+        return (
+            f"In {format_duration(plan.time.value or 0)} at even power you can cover about "
+            f"{format_distance(plan.distance.value or 0, imperial)}."
+        )
     goal = plan.goal
     if goal and goal["critical_power_needed"] is not None:
         needed = goal["critical_power_needed"]
-        return f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
+        return (
+            f"{format_duration(goal['time_s'])} is out of reach today: it would take a CP of {needed.value:.0f} W "
+            f"({needed.low:.0f} to {needed.high:.0f}). Below is what you can do."
+        )
     if goal:
-        return f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about {plan.power.value:.0f} W."
+        return (
+            f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %: hold about "
+            f"{plan.power.value:.0f} W."
+        )
     mine = plan.strategies["strategies"][plan.strategies["chosen"]]
     if abs(mine["time_s"] - (plan.time.value or 0)) > 3:
-        return f"The plan, {plan.strategies['chosen'].replace('-', ' ')}: about {mine['mean_power_w']:.0f} W and {format_duration(mine['time_s'])}. All you have at even power, most likely: {plan.power.value:.0f} W and {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
-    return f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
+        return (
+            f"The plan, {plan.strategies['chosen'].replace('-', ' ')}: about {mine['mean_power_w']:.0f} W and "
+            f"{format_duration(mine['time_s'])}. All you have at even power, most likely: {plan.power.value:.0f} "
+            f"W and {format_duration(plan.time.value or 0)}, between {format_duration(plan.time.low or 0)} and "
+            f"{format_duration(plan.time.high or 0)}."
+        )
+    return (
+        f"Hold about {plan.power.value:.0f} W and expect {format_duration(plan.time.value or 0)}, between "
+        f"{format_duration(plan.time.low or 0)} and {format_duration(plan.time.high or 0)}."
+    )
 
 
 def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
@@ -64,7 +85,8 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
     if drawn.panes:
         made = show_chart(drawn)
         ui.run_javascript(
-            f"const bind = () => {{ const c = getElement({made.id})?.chart; if (!c) return setTimeout(bind, 100); c.on('updateAxisPointer', {_FOLLOW}); }}; bind();"
+            f"const bind = () => {{ const c = getElement({made.id})?.chart; if (!c) return setTimeout(bind, "
+            f"100); c.on('updateAxisPointer', {_FOLLOW}); }}; bind();"
         )
     _instructions(plan.strategies, imperial)
     _take_along(plan, name, imperial)
@@ -73,13 +95,28 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
     heading(f"Splits of the plan, {plan.strategies['chosen'].replace('-', ' ')}")
     clock, watch = any(s["clock"] for s in plan.splits), plan.course["watch_share"] != 1.0
     table(
-        ["distance", *(["watch shows"] if watch else []), "time", *(["clock"] if clock else []), "split pace", "rise", "power"],
         [
-            [format_distance(s["distance_m"], imperial), *([format_distance(s["watch_m"], imperial)] if watch else []), format_duration(s["time_s"]), *([s["clock"][11:16]] if clock else []), format_pace(s["speed_mps"], imperial),
-             f"{s['rise_m']:+.0f} m" if abs(s["rise_m"]) >= 0.5 else "level", f"{s['power_w']:.0f} W"]
+            "distance",
+            *(["watch shows"] if watch else []),
+            "time",
+            *(["clock"] if clock else []),
+            "split pace",
+            "rise",
+            "power",
+        ],
+        [
+            [
+                format_distance(s["distance_m"], imperial),
+                *([format_distance(s["watch_m"], imperial)] if watch else []),
+                format_duration(s["time_s"]),
+                *([s["clock"][11:16]] if clock else []),
+                format_pace(s["speed_mps"], imperial),
+                f"{s['rise_m']:+.0f} m" if abs(s["rise_m"]) >= 0.5 else "level",
+                f"{s['power_w']:.0f} W",
+            ]
             for s in plan.splits
         ],
-    )  # fmt: skip
+    )
     note(CAUTION, base, "cautions")
 
 
@@ -92,18 +129,31 @@ def _course(plan: RacePlan, imperial: bool) -> None:
     ui.html(track_svg(plan, imperial), sanitize=False)
     words = f"{format_distance(plan.question['distance_m'], imperial)}"
     if found["climb_m"]:
-        words += f", {found['climb_m']:.0f} m of climb with heights smoothed over {found['smoothing_m']:.0f} m; less smoothing finds more climb"
+        words += (
+            f", {found['climb_m']:.0f} m of climb with heights smoothed over {found['smoothing_m']:.0f} m; less "
+            "smoothing finds more climb"
+        )
     text("p", f"{words}. Numbers stand where an instruction begins; move over the chart below to find a place.", "soft")
     if found["marks"]:
         table(
             ["mark", "from", "to", "costs"],
             [
-                [m["name"], format_distance(m["start_m"], imperial), format_distance(m["end_m"], imperial) if m["end_m"] > m["start_m"] else "",
-                 ", ".join([*([f"{m['stop_s']:.0f} s"] if m["stop_s"] else []), *([f"{100 * m['cost_share']:+.0f} % power"] if m["cost_share"] else [])]) or "nothing"]
+                [
+                    m["name"],
+                    format_distance(m["start_m"], imperial),
+                    format_distance(m["end_m"], imperial) if m["end_m"] > m["start_m"] else "",
+                    ", ".join(
+                        [
+                            *([f"{m['stop_s']:.0f} s"] if m["stop_s"] else []),
+                            *([f"{100 * m['cost_share']:+.0f} % power"] if m["cost_share"] else []),
+                        ]
+                    )
+                    or "nothing",
+                ]
                 for m in found["marks"]
             ],
             labelled=True,
-        )  # fmt: skip
+        )
 
 
 def track_svg(plan: RacePlan, imperial: bool) -> str:
@@ -126,11 +176,16 @@ def track_svg(plan: RacePlan, imperial: bool) -> str:
             (s for s in (12, -12, 26, -26) if all(abs(a - p) > 14 or abs(b + s - q) > 14 for p, q in taken)), 12
         )
         taken.append((a, b + side))
-        labels += f'<circle cx="{a:.1f}" cy="{b:.1f}" r="3.5" class="from"/><text x="{a:.1f}" y="{b + side + 4:.1f}">{number}</text>'
+        labels += (
+            f'<circle cx="{a:.1f}" cy="{b:.1f}" r="3.5" class="from"/><text x="{a:.1f}" '
+            f'y="{b + side + 4:.1f}">{number}</text>'
+        )
     end = f'<rect x="{x[-1] - 4:.1f}" y="{y[-1] - 4:.1f}" width="8" height="8" class="end"/>'
     return (
-        f'<svg class="track" viewBox="0 0 {MAP_WIDTH} {MAP_HEIGHT}" role="img" aria-label="The course from above, north up" data-way="{way}">'
-        f'<polyline points="{points}"/>{labels}{end}<circle class="here" r="6" cx="0" cy="0" style="display:none"/></svg>'
+        f'<svg class="track" viewBox="0 0 {MAP_WIDTH} {MAP_HEIGHT}" role="img" aria-label="The course from '
+        f'above, north up" data-way="{way}">'
+        f'<polyline points="{points}"/>{labels}{end}<circle class="here" r="6" cx="0" cy="0" '
+        'style="display:none"/></svg>'
     )
 
 
@@ -150,13 +205,28 @@ def strategies_chart(plan: RacePlan, imperial: bool) -> Chart:
     pace = f"pace, min/{'mi' if imperial else 'km'}, {chosen}"
     panes = (
         Pane("height above the start, m", [Mark("line", x, rise)], height=100),
-        Pane("effort, W", [Mark("line", x, line(other, "power_w"), label=other, soft=True), Mark("line", x, line(chosen, "power_w"), label=chosen)], height=130),
+        Pane(
+            "effort, W",
+            [
+                Mark("line", x, line(other, "power_w"), label=other, soft=True),
+                Mark("line", x, line(chosen, "power_w"), label=chosen),
+            ],
+            height=130,
+        ),
         Pane(pace, [Mark("line", x, line(chosen, "speed_mps"))], "pace-mile" if imperial else "pace", height=100),
         Pane("wind against, m/s", [Mark("line", x, line(chosen, "headwind_mps"))], height=80),
-        Pane(f"W′ left, kJ, {chosen}", [Mark("line", x, line(chosen, "w_prime_j", float(found["w_prime_j"])) / 1000)], height=80),
+        Pane(
+            f"W′ left, kJ, {chosen}",
+            [Mark("line", x, line(chosen, "w_prime_j", float(found["w_prime_j"])) / 1000)],
+            height=80,
+        ),
         Pane(f"endurance left, %, {chosen}", [Mark("line", x, 100 * line(chosen, "endurance_left", 1.0))], height=80),
-        Pane("chance that a store is empty by here, %", [Mark("line", x, 100 * np.append(0.0, found["dry_by_segment"]))], height=80),
-    )  # fmt: skip
+        Pane(
+            "chance that a store is empty by here, %",
+            [Mark("line", x, 100 * np.append(0.0, found["dry_by_segment"]))],
+            height=80,
+        ),
+    )
     # A line that never moves tells nothing that the table does not.
     least = {"pace": 0.05}
     shown = [p for p in panes if max(float(np.ptp(m.y)) for m in p.marks) > least.get(p.form.split("-")[0], 1.0)]
@@ -170,12 +240,19 @@ def _instructions(found: dict[str, Any], imperial: bool) -> None:
     table(
         ["no.", "from", "to", "watts shown", "band", "road", "until", "watch"],
         [
-            [str(number), format_distance(i["start_m"], imperial), format_distance(i["end_m"], imperial), *(("as felt", "") if i["walked"] else (f"{i['power_w']:.0f} W", f"{i['low_w']:.0f}–{i['high_w']:.0f}")),
-             i["where"], i["until"] or format_distance(i["end_m"], imperial), "" if i["walked"] else f"{i['watch']} mean"]
+            [
+                str(number),
+                format_distance(i["start_m"], imperial),
+                format_distance(i["end_m"], imperial),
+                *(("as felt", "") if i["walked"] else (f"{i['power_w']:.0f} W", f"{i['low_w']:.0f}–{i['high_w']:.0f}")),
+                i["where"],
+                i["until"] or format_distance(i["end_m"], imperial),
+                "" if i["walked"] else f"{i['watch']} mean",
+            ]
             for number, i in enumerate(found["instructions"], start=1)
         ],
         labelled=True,
-    )  # fmt: skip
+    )
     cost = found["simplifying_costs_s"]
     text(
         "p",
@@ -190,13 +267,19 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
     table(
         ["way", "time", "behind the quickest", "mean power", "least W′ left", "endurance left"],
         [
-            [name.replace("-", " ").capitalize(), format_duration(s["time_s"]), format_duration(s["behind_best_s"]) if s["behind_best_s"] >= 0.5 else "none",
-             f"{s['mean_power_w']:.0f} W", f"{min(r['w_prime_j'] for r in s['segments']) / 1000:.1f} kJ",
-             f"{100 * s['segments'][-1]['endurance_left']:.0f} %" + (f", empty at {format_distance(s['dry_at_m'], imperial)}" if s["dry_at_m"] else "")]
+            [
+                name.replace("-", " ").capitalize(),
+                format_duration(s["time_s"]),
+                format_duration(s["behind_best_s"]) if s["behind_best_s"] >= 0.5 else "none",
+                f"{s['mean_power_w']:.0f} W",
+                f"{min(r['w_prime_j'] for r in s['segments']) / 1000:.1f} kJ",
+                f"{100 * s['segments'][-1]['endurance_left']:.0f} %"
+                + (f", empty at {format_distance(s['dry_at_m'], imperial)}" if s["dry_at_m"] else ""),
+            ]
             for name, s in found["strategies"].items()
         ],
         labelled=True,
-    )  # fmt: skip
+    )
     lean = found["negative_split_costs_s"]
     text("p", found["why"] + (f" The harder second half costs {lean:.0f} s." if lean is not None else ""))
     heading("Fuel")
@@ -205,8 +288,10 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
     t = found["finish_time"]
     text(
         "p",
-        f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under {format_duration(t['p50'])} and nine under "
-        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} %; then the rest is run at 80 % of the plan, and of CP at most."
+        f"Of ten race days run by this plan, one is under {format_duration(t['p10'])}, five under "
+        f"{format_duration(t['p50'])} and nine under "
+        f"{format_duration(t['p90'])}. The chance of running dry is {100 * found['run_dry_probability']:.0f} "
+        "%; then the rest is run at 80 % of the plan, and of CP at most."
         + (
             ""
             if found["reserve"] > 0
@@ -231,7 +316,10 @@ def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
     )
     solver = found["solver"]
     note(
-        f"The quickest plan was found by optimal control: {solver['status']} after {solver['iterations']} steps, residual {solver['residual']:.0e}."
+        (
+            f"The quickest plan was found by optimal control: {solver['status']} after {solver['iterations']} "
+            f"steps, residual {solver['residual']:.0e}."
+        )
         if solver["status"] == "converged"
         else f"Optimal control found no plan ({solver['status']}): even power stands in its place.",
         base,
@@ -264,7 +352,8 @@ def _what_if(plan: RacePlan, imperial: bool) -> None:
         if mine != turn["now"]:
             return
         told.set_text(
-            f"{format_duration(found['time_s'])} at {found['power_w']:.0f} W, {format_pace(plan.question['distance_m'] / found['time_s'], imperial)}; "
+            f"{format_duration(found['time_s'])} at {found['power_w']:.0f} W, "
+            f"{format_pace(plan.question['distance_m'] / found['time_s'], imperial)}; "
             f"chance of running dry {100 * found['dry_probability']:.0f} %."
         )
         best.set_text("")
@@ -320,7 +409,8 @@ def _take_along(plan: RacePlan, given: str, imperial: bool) -> None:
     )
     text(
         "p",
-        "The card is a PDF with a wrist band and a pocket sheet. Workout and course are FIT files: a band of watts for each stretch, "
+        "The card is a PDF with a wrist band and a pocket sheet. Workout and course are FIT files: a band of "
+        "watts for each stretch, "
         "and a point on the way where each begins.",
         "soft",
     )

@@ -52,11 +52,14 @@ def chart(found: dict[str, Any], imperial: bool) -> Chart:
     ]
     if all(r["power_w"] is not None for r in rows):
         panes.append(
-            Pane("watts shown, W", [
-                Mark("line", x, steps([r["planned_power_w"] for r in rows]), label="planned", soft=True),
-                Mark("line", x, steps([r["power_w"] for r in rows]), label="run"),
-            ])
-        )  # fmt: skip
+            Pane(
+                "watts shown, W",
+                [
+                    Mark("line", x, steps([r["planned_power_w"] for r in rows]), label="planned", soft=True),
+                    Mark("line", x, steps([r["power_w"] for r in rows]), label="run"),
+                ],
+            )
+        )
     stores = found["stores"]
     if stores is not None:
         at = np.array([0.0, *(p["end_m"] for p in stores["profile"])])
@@ -80,7 +83,8 @@ def register(base: str, library: Any) -> None:
         with page(base, "Race", "Predictions against results", found["sentence"]):
             text(
                 "p",
-                "Each race is predicted from the evidence of the days before it alone, on its own track and in the weather kept of it. "
+                "Each race is predicted from the evidence of the days before it alone, on its own track and "
+                "in the weather kept of it. "
                 "A run joins when it is marked as race; its warm-up and cool-down are left out.",
                 "soft",
             )
@@ -91,14 +95,26 @@ def register(base: str, library: Any) -> None:
                 ["race", "distance", "time", "predicted", "eight of ten days", "error"],
                 [
                     [
-                        (unbroken(r["date"]), f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}"), format_distance(r["distance_m"], imperial),
-                        format_duration(r["time_s"]), *((format_duration(r["predicted"]["p50"]), f"{format_duration(r['predicted']['p10'])}–{format_duration(r['predicted']['p90'])}",
-                        f"{100 * r['error_share']:+.1f} %") if r["predicted"] else ("none", r["reason"], "")),
+                        (
+                            unbroken(r["date"]),
+                            f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}",
+                        ),
+                        format_distance(r["distance_m"], imperial),
+                        format_duration(r["time_s"]),
+                        *(
+                            (
+                                format_duration(r["predicted"]["p50"]),
+                                f"{format_duration(r['predicted']['p10'])}–{format_duration(r['predicted']['p90'])}",
+                                f"{100 * r['error_share']:+.1f} %",
+                            )
+                            if r["predicted"]
+                            else ("none", r["reason"], "")
+                        ),
                     ]
                     for r in found["races"]
                 ],
                 labelled=True,
-            )  # fmt: skip
+            )
 
     @ui.page(f"{base}/runs/{{run_id}}/review")
     async def review(run_id: str, distance: str = "") -> None:
@@ -116,36 +132,52 @@ def register(base: str, library: Any) -> None:
             table(
                 ["", "time"],
                 [
-                    ["As run", format_duration(found["time_s"])], [f"Planned by what was known on {found['evidence_until']}", format_duration(found["planned_s"])],
-                    ["By effort", _lost(found["effort_s"]) or "no power"], ["By road, weather, device and form", _lost(found["other_s"]) or "no power"],
-                    ["Hills in the plan", _lost(found["hills_s"])], ["Wind in the plan", _lost(found["wind_s"])],
+                    ["As run", format_duration(found["time_s"])],
+                    [f"Planned by what was known on {found['evidence_until']}", format_duration(found["planned_s"])],
+                    ["By effort", _lost(found["effort_s"]) or "no power"],
+                    ["By road, weather, device and form", _lost(found["other_s"]) or "no power"],
+                    ["Hills in the plan", _lost(found["hills_s"])],
+                    ["Wind in the plan", _lost(found["wind_s"])],
                 ],
                 two_line=False,
-            )  # fmt: skip
+            )
             heading("Along the way")
             show_chart(chart(found, imperial))
             table(
                 ["to", "pace", "planned", "watts", "planned", "by effort", "by the rest"],
                 [
-                    [format_distance(r["distance_m"], imperial), format_pace(r["length_m"] / r["time_s"], imperial), format_pace(r["length_m"] / r["planned_s"], imperial),
-                     "" if r["power_w"] is None else f"{r['power_w']:.0f} W", f"{r['planned_power_w']:.0f} W", _lost(r["effort_s"]), _lost(r["other_s"])]
+                    [
+                        format_distance(r["distance_m"], imperial),
+                        format_pace(r["length_m"] / r["time_s"], imperial),
+                        format_pace(r["length_m"] / r["planned_s"], imperial),
+                        "" if r["power_w"] is None else f"{r['power_w']:.0f} W",
+                        f"{r['planned_power_w']:.0f} W",
+                        _lost(r["effort_s"]),
+                        _lost(r["other_s"]),
+                    ]
                     for r in found["rows"]
                 ],
                 labelled=True,
-            )  # fmt: skip
+            )
             stores = found["stores"]
             if stores is not None:
                 heading("The stores")
                 left = stores["endurance_left"]
                 text(
                     "p",
-                    f"W′ was least at {format_distance(stores['w_prime_least_at_m'], imperial)}, {stores['w_prime_least_j'] / 1000:.1f} kJ. "
+                    (
+                        f"W′ was least at {format_distance(stores['w_prime_least_at_m'], imperial)}, "
+                        f"{stores['w_prime_least_j'] / 1000:.1f} kJ. "
+                    )
                     + (
                         f"{100 * left:.0f} % of endurance was left. "
                         if left >= 0
                         else "More endurance was spent than was known of. "
                     )
-                    + f"The chance that a store was empty before the finish is {100 * stores['dry_probability']:.0f} %, by what was known.",
+                    + (
+                        "The chance that a store was empty before the finish is "
+                        f"{100 * stores['dry_probability']:.0f} %, by what was known."
+                    ),
                 )
             if found["tail_after"] is not None:
                 heading("What it taught")
@@ -156,7 +188,8 @@ def register(base: str, library: Any) -> None:
                     )
                 text(
                     "p",
-                    "The tail says how fast the power that can be held falls with time. A run marked as race counts as evidence of it.",
+                    "The tail says how fast the power that can be held falls with time. A run marked as race "
+                    "counts as evidence of it.",
                     "soft",
                 )
             note("The plan rests on what was known the day before; the race itself had no part in it.", base, "review")

@@ -162,7 +162,8 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
     out = [f"Run {found['id']}."]
     if found["distance_m"]:
         out.append(
-            f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, {format_pace(found['distance_m'] / found['duration_s'], imperial)}."
+            f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, "
+            f"{format_pace(found['distance_m'] / found['duration_s'], imperial)}."
         )
     else:
         out.append(f"{format_duration(found['duration_s'])}.")
@@ -280,13 +281,18 @@ def _laps(found: dict[str, Any], imperial: bool) -> None:
     table(
         ["lap", "time", "distance", "pace", "power", "heart rate", "domain"],
         [
-            [f"Lap {i}" + (" by hand" if lap["by"] == "hand" else ""), format_duration(lap["duration_s"]), format_distance(lap["distance_m"], imperial) if lap["distance_m"] else "",
-             format_pace(lap["speed_mps"], imperial) if lap["speed_mps"] else "",
-             f"{lap['power_w']:.0f} W" if lap["power_w"] is not None else "",
-             f"{lap['heart_rate_bpm']:.0f} bpm" if lap["heart_rate_bpm"] is not None else "", lap["domain"] or ""]
+            [
+                f"Lap {i}" + (" by hand" if lap["by"] == "hand" else ""),
+                format_duration(lap["duration_s"]),
+                format_distance(lap["distance_m"], imperial) if lap["distance_m"] else "",
+                format_pace(lap["speed_mps"], imperial) if lap["speed_mps"] else "",
+                f"{lap['power_w']:.0f} W" if lap["power_w"] is not None else "",
+                f"{lap['heart_rate_bpm']:.0f} bpm" if lap["heart_rate_bpm"] is not None else "",
+                lap["domain"] or "",
+            ]
             for i, lap in enumerate(found["laps"], start=1)
         ],
-    )  # fmt: skip
+    )
 
 
 def _recordings(base: str, found: dict[str, Any]) -> None:
@@ -297,11 +303,16 @@ def _recordings(base: str, found: dict[str, Any]) -> None:
     table(
         ["file", "power", "heart rate", ""],
         [
-            [r["file"], ", ".join(f"{p['power_w']:.0f} W {p['scale']}" for p in r["power"] if p["power_w"] is not None) or "none",
-             f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "", "shown above" if r["primary"] else ""]
+            [
+                r["file"],
+                ", ".join(f"{p['power_w']:.0f} W {p['scale']}" for p in r["power"] if p["power_w"] is not None)
+                or "none",
+                f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "",
+                "shown above" if r["primary"] else "",
+            ]
             for r in found["recordings"]
         ],
-    )  # fmt: skip
+    )
     link("Compare the devices", f"{base}/runs/{found['id']}/compare", "button").style("margin-top:12px")
 
 

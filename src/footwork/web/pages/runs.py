@@ -21,9 +21,12 @@ def data(
 ) -> list[dict[str, Any]]:
     """Runs, or with ``by`` their totals by week or month; shown by the page and its twin."""
     rows = library.find(
-        text=find, since=parse_date(since) if since else None, until=parse_date(until) if until else None,
-        mark=mark, shoe=shoe,
-    )  # fmt: skip
+        text=find,
+        since=parse_date(since) if since else None,
+        until=parse_date(until) if until else None,
+        mark=mark,
+        shoe=shoe,
+    )
     found: list[dict[str, Any]] = library.totals(by, rows) if by else [row.to_json() for row in rows]
     return found
 
@@ -47,25 +50,50 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         marks = ", ".join(t for t in said if t)
         weather = r["weather"] or {}
         first = f"{day}  {format_distance(distance, imperial) if distance else ''}  {format_duration(r['duration_s'])}"
-        second = "  ".join(t for t in (
-            f"{power:.0f} W {whose}" if power is not None else "no power", f"{rate:.0f} bpm" if rate else "",
-            format_pace(distance / r["duration_s"], imperial) if distance else "", marks) if t)  # fmt: skip
-        out.append({
-            "id": r["id"], "date": day, "distance": round(distance / metres, 2) if distance else None, "time": round(r["duration_s"]),
-            "pace": round(pace) if pace and pace < 3600 else None, "power": round(power) if power is not None else None, "scale": whose,
-            "rate": round(rate) if rate else None, "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
-            "marks": marks, "warmth": weather.get("temperature_c"), "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None, "two": f"{first}\n{second}",
-        })  # fmt: skip
+        second = "  ".join(
+            t
+            for t in (
+                f"{power:.0f} W {whose}" if power is not None else "no power",
+                f"{rate:.0f} bpm" if rate else "",
+                format_pace(distance / r["duration_s"], imperial) if distance else "",
+                marks,
+            )
+            if t
+        )
+        out.append(
+            {
+                "id": r["id"],
+                "date": day,
+                "distance": round(distance / metres, 2) if distance else None,
+                "time": round(r["duration_s"]),
+                "pace": round(pace) if pace and pace < 3600 else None,
+                "power": round(power) if power is not None else None,
+                "scale": whose,
+                "rate": round(rate) if rate else None,
+                "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
+                "marks": marks,
+                "warmth": weather.get("temperature_c"),
+                "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None,
+                "two": f"{first}\n{second}",
+            }
+        )
     return out
 
 
-_CLOCK = "(p) => { if (p.value == null) return ''; const v = p.value, h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, '0'); }"
+_CLOCK = (
+    "(p) => { if (p.value == null) return ''; const v = p.value, h = Math.floor(v / 3600), m = Math.floor(v / "
+    "60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, "
+    "'0'); }"
+)
 _FIT_WIDTH = (
     "(p) => { const narrow = p.clientWidth < 640; if (p.api.fwNarrow === narrow) return; p.api.fwNarrow = narrow;"
     " p.api.setColumnsVisible(['two'], narrow);"
-    " p.api.setColumnsVisible(['date','distance','time','pace','power','scale','rate','climb','marks','warmth','wind'], !narrow);"
+    " "
+    "p.api.setColumnsVisible(['date','distance','time','pace','power','scale','rate','climb','marks','warmth','wind'], "
+    "!narrow);"
     " p.api.setGridOption('rowHeight', narrow ? 62 : 38); p.api.setGridOption('headerHeight', narrow ? 0 : 38);"
-    " p.api.setGridOption('floatingFiltersHeight', narrow ? 0 : 38); p.api.resetRowHeights(); p.api.sizeColumnsToFit(); }"
+    " p.api.setGridOption('floatingFiltersHeight', narrow ? 0 : 38); p.api.resetRowHeights(); "
+    "p.api.sizeColumnsToFit(); }"
 )
 
 
@@ -98,30 +126,62 @@ def register(base: str, library: Any) -> None:
                 js_handler="(e) => emit({value: e.target.value})",
             )
             plain = {"floatingFilter": True, "suppressFloatingFilterButton": True}
-            number = {**plain, "filter": "agNumberColumnFilter", "type": "rightAligned",
-                      "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"}}  # fmt: skip
+            number = {
+                **plain,
+                "filter": "agNumberColumnFilter",
+                "type": "rightAligned",
+                "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"},
+            }
             words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
-            grid = ui.aggrid({
-                "columnDefs": [
-                    {"field": "date", "headerName": "date", "width": 170, **words},
-                    {"field": "distance", "headerName": unit, "width": 84, **number},
-                    {"field": "time", "headerName": "time", "width": 92, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-                    {"field": "pace", "headerName": f"pace, /{unit}", "width": 100, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-                    {"field": "power", "headerName": "power, W", "width": 104, **number},
-                    {"field": "scale", "headerName": "whose watts", "width": 140, **words},
-                    {"field": "rate", "headerName": "bpm", "width": 80, **number},
-                    {"field": "climb", "headerName": "climb, m", "width": 100, **number},
-                    {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
-                    {"field": "warmth", "headerName": "°C", "width": 76, **number},
-                    {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
-                    {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
-                ],
-                "rowData": grid_rows(rows, imperial), "rowHeight": 38, "headerHeight": 38, "suppressCellFocus": False,
-                "defaultColDef": {"sortable": True, "resizable": True, "suppressHeaderMenuButton": True, "suppressHeaderFilterButton": True}, ":getRowId": "(p) => String(p.data.id)",
-                ":onGridSizeChanged": _FIT_WIDTH, "alwaysMultiSort": False, "animateRows": False,
-                ":onRowClicked": f"(p) => window.location.assign('{base}/runs/' + p.data.id)",
-                ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + p.data.id); }}",
-            }, theme="quartz", auto_size_columns=False)  # fmt: skip
+            grid = ui.aggrid(
+                {
+                    "columnDefs": [
+                        {"field": "date", "headerName": "date", "width": 170, **words},
+                        {"field": "distance", "headerName": unit, "width": 84, **number},
+                        {
+                            "field": "time",
+                            "headerName": "time",
+                            "width": 92,
+                            ":valueFormatter": _CLOCK,
+                            "type": "rightAligned",
+                        },
+                        {
+                            "field": "pace",
+                            "headerName": f"pace, /{unit}",
+                            "width": 100,
+                            ":valueFormatter": _CLOCK,
+                            "type": "rightAligned",
+                        },
+                        {"field": "power", "headerName": "power, W", "width": 104, **number},
+                        {"field": "scale", "headerName": "whose watts", "width": 140, **words},
+                        {"field": "rate", "headerName": "bpm", "width": 80, **number},
+                        {"field": "climb", "headerName": "climb, m", "width": 100, **number},
+                        {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
+                        {"field": "warmth", "headerName": "°C", "width": 76, **number},
+                        {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
+                        {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
+                    ],
+                    "rowData": grid_rows(rows, imperial),
+                    "rowHeight": 38,
+                    "headerHeight": 38,
+                    "suppressCellFocus": False,
+                    "defaultColDef": {
+                        "sortable": True,
+                        "resizable": True,
+                        "suppressHeaderMenuButton": True,
+                        "suppressHeaderFilterButton": True,
+                    },
+                    ":getRowId": "(p) => String(p.data.id)",
+                    ":onGridSizeChanged": _FIT_WIDTH,
+                    "alwaysMultiSort": False,
+                    "animateRows": False,
+                    ":onRowClicked": f"(p) => window.location.assign('{base}/runs/' + p.data.id)",
+                    ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + "
+                    "p.data.id); }",
+                },
+                theme="quartz",
+                auto_size_columns=False,
+            )
             grid.classes("fw-grid")
             _by_hand(base, library)
 
@@ -138,7 +198,10 @@ def _ways(base: str, current: str) -> None:
 def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) -> None:
     newest = groups[0] if groups else None
     lede = (
-        f"In the {by} of {_start(newest, by)}: {newest['runs']} runs, {format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
+        (
+            f"In the {by} of {_start(newest, by)}: {newest['runs']} runs, "
+            f"{format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
+        )
         if newest
         else "No runs yet: add recordings on the Today page."
     )
@@ -149,12 +212,19 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
         table(
             [by, "runs", "time", "distance", "climb", "CP-minutes", *NAMES],
             [
-                [_start(g, by), str(g["runs"]), format_duration(g["duration_s"]), format_distance(g["distance_m"], imperial),
-                 f"{g['climb_m']:.0f} m", _load(g), *(format_duration(g["seconds_in_domains"][n]) for n in NAMES)]
+                [
+                    _start(g, by),
+                    str(g["runs"]),
+                    format_duration(g["duration_s"]),
+                    format_distance(g["distance_m"], imperial),
+                    f"{g['climb_m']:.0f} m",
+                    _load(g),
+                    *(format_duration(g["seconds_in_domains"][n]) for n in NAMES),
+                ]
                 for g in groups[:SHOWN]
             ],
             labelled=True,
-        )  # fmt: skip
+        )
         text(
             "p",
             "CP-minutes and domains leave out runs whose scale has no critical power, and runs left out of analysis.",
@@ -181,9 +251,16 @@ def _by_hand(base: str, library: Any) -> None:
         "soft",
     )
     command_form(
-        library, ["enter"],
-        (Field("start", "Day or time, as 2024-09-29T10:15"), Field("time", "Time, as 42:50", "--time"),
-         Field("distance", "Distance, as 10km", "--distance"), Field("heart_rate", "Mean heart rate, bpm", "--heart-rate"),
-         Field("as", "Kind", "--as", (("", "a run"), *((m, m) for m in MARKS)))),
-        "Enter", f"{base}/runs", needed=["start", "time"],
-    )  # fmt: skip
+        library,
+        ["enter"],
+        (
+            Field("start", "Day or time, as 2024-09-29T10:15"),
+            Field("time", "Time, as 42:50", "--time"),
+            Field("distance", "Distance, as 10km", "--distance"),
+            Field("heart_rate", "Mean heart rate, bpm", "--heart-rate"),
+            Field("as", "Kind", "--as", (("", "a run"), *((m, m) for m in MARKS))),
+        ),
+        "Enter",
+        f"{base}/runs",
+        needed=["start", "time"],
+    )

@@ -36,8 +36,14 @@ from footwork.web.layout import (
 from footwork.web.pages.run import show_chart
 
 BUILDER = {
-    "warm": "Warm-up", "count": "Repeats", "work": "Each, a time or distance", "how": "How hard", "rest": "Rest between", "between": "How", "cool": "Cool-down",
-}  # fmt: skip
+    "warm": "Warm-up",
+    "count": "Repeats",
+    "work": "Each, a time or distance",
+    "how": "How hard",
+    "rest": "Rest between",
+    "between": "How",
+    "cool": "Cool-down",
+}
 BUILT = {
     "warm": "15 min",
     "count": "5",
@@ -130,8 +136,10 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         whisker(base, "Least W′", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
     text(
         "p",
-        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, shares of {'your accepted' if found['accepted'] else 'the estimated'} CP of "
-        f"{found['critical_power_w']:.0f} W. Chance of running dry before the end: {100 * found['run_dry_probability']:.0f} %.",
+        f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "
+        f"shares of {'your accepted' if found['accepted'] else 'the estimated'} CP of "
+        f"{found['critical_power_w']:.0f} W. Chance of running dry before the end: "
+        f"{100 * found['run_dry_probability']:.0f} %.",
     )
     if found["kinder"]:
         text("p", f"A kinder version, {found['kinder']['change']}: {found['kinder']['text']}.")
@@ -141,17 +149,26 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     table(
         ["step", "from", "lasts", "power", "flat pace", "heart rate at its end", "domain", "W′ left", "dry by then"],
         [
-            [(f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"], format_duration(s["start_s"]) if s["start_s"] else "0:00", format_duration(s["duration_s"]),
-             f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest", format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "", f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
-             s["domain"], f"{s['w_prime_j'] / 1000:.1f} kJ", f"{100 * s['dry_by']:.0f} %"]
+            [
+                (f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"],
+                format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                format_duration(s["duration_s"]),
+                f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest",
+                format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "",
+                f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
+                s["domain"],
+                f"{s['w_prime_j'] / 1000:.1f} kJ",
+                f"{100 * s['dry_by']:.0f} %",
+            ]
             for s in found["steps"]
         ],
         labelled=True,
-    )  # fmt: skip
+    )
     if len(found["steps"]) > 1:
         text(
             "p",
-            f"The hardest step, by the chance of running dry in it, else by the least W′: {hardest['text']}, at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
+            f"The hardest step, by the chance of running dry in it, else by the least W′: {hardest['text']}, "
+            f"at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
             "soft",
         )
     for warning in (*found["of_capacity"], *found["warnings"]):
@@ -161,11 +178,13 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
 
 def _take_along(library: Any, found: dict[str, Any]) -> None:
     words = found["text"]
-    downloads([
-        ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
-        ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
-        ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
-    ])  # fmt: skip
+    downloads(
+        [
+            ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
+            ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
+            ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
+        ]
+    )
 
 
 def register(base: str, library: Any) -> None:
@@ -208,7 +227,8 @@ def register(base: str, library: Any) -> None:
             with ui.element("label").classes("find").style("max-width:none"):
                 text(
                     "span",
-                    "Steps with commas between; repeats as 5 x (…); how hard as 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in the heavy domain, easy, threshold",
+                    "Steps with commas between; repeats as 5 x (…); how hard as 105 % CP, 280 W, 4:30/km, "
+                    "150 bpm, exertion 7, in the heavy domain, easy, threshold",
                 )
                 box = ui.element("input").props('type="text" autocomplete="off" name="session"')
                 box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
@@ -220,7 +240,8 @@ def register(base: str, library: Any) -> None:
                 async def put(event: Any, name: str) -> None:
                     built[name] = str(event.args["value"]).strip() or BUILT[name]
                     state["words"] = (
-                        f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, {built['rest']} {built['between']}), {built['cool']} easy"
+                        f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, "
+                        f"{built['rest']} {built['between']}), {built['cool']} easy"
                     )
                     fill({"session": state["words"]})
                     await follow()
@@ -247,26 +268,44 @@ def register(base: str, library: Any) -> None:
             with ui.element("details"):
                 text("summary", "Keep it for a day")
                 command_form(
-                    library, ["session", "new"], [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
-                    "Keep this session", f"{base}/sessions", prefix="keep-", bare=True, more=lambda: [state["words"]],
-                )  # fmt: skip
+                    library,
+                    ["session", "new"],
+                    [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
+                    "Keep this session",
+                    f"{base}/sessions",
+                    prefix="keep-",
+                    bare=True,
+                    more=lambda: [state["words"]],
+                )
             with ui.element("details"):
                 text("summary", "Solve for the unknown")
                 text(
                     "p",
-                    "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
+                    "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min "
+                    "easy jog).",
                     "soft",
                 )
                 command_form(
-                    library, ["session", "solve"], [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
-                    "Solve", lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.", prefix="solve-", bare=True, more=lambda: [state["words"]],
-                )  # fmt: skip
+                    library,
+                    ["session", "solve"],
+                    [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
+                    "Solve",
+                    lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.",
+                    prefix="solve-",
+                    bare=True,
+                    more=lambda: [state["words"]],
+                )
             with ui.element("details"):
                 text("summary", "The same session weeks apart")
                 command_form(
-                    library, ["session", "compare"], [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
-                    "Compare", lambda found: found["sentence"], needed=["first", "second"], prefix="compare-",
-                )  # fmt: skip
+                    library,
+                    ["session", "compare"],
+                    [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
+                    "Compare",
+                    lambda found: found["sentence"],
+                    needed=["first", "second"],
+                    prefix="compare-",
+                )
             rows = library.sessions()
             heading("Planned beside done")
             if rows:
@@ -279,12 +318,20 @@ def register(base: str, library: Any) -> None:
                     table(
                         ["day", "session", "run"],
                         [
-                            [unbroken(str(r["date"])), (f"{r['name'] + ': ' if r['name'] else ''}{r['text']}", f"{base}/sessions?session={quote(r['text'])}"),
-                             (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run"]
+                            [
+                                unbroken(str(r["date"])),
+                                (
+                                    f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
+                                    f"{base}/sessions?session={quote(r['text'])}",
+                                ),
+                                (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session")
+                                if r["runs"]
+                                else "not run",
+                            ]
                             for r in mine
                         ],
                         labelled=True,
-                    )  # fmt: skip
+                    )
                 downloads([("All as a calendar", "sessions.ics", lambda: kept.calendar(library))])
             else:
                 text("p", "No session is kept yet.")
@@ -325,21 +372,46 @@ def register(base: str, library: Any) -> None:
                 if drawn is not None:
                     show_chart(drawn)
                 table(
-                    ["step", "from", "lasted", "held", "asked", "in band", "second half", "heart rate at the end", "W′"],
                     [
-                        [s["text"], "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
-                         *((format_duration(s["end_s"] - s["start_s"]), *against(s, imperial),
-                            f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "", f"{round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else "",
-                            f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
-                            f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ" if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None else "") if s["found"] else ("",) * 7)]
-                        for s in found["steps"] if s["work"] or s["found"]
+                        "step",
+                        "from",
+                        "lasted",
+                        "held",
+                        "asked",
+                        "in band",
+                        "second half",
+                        "heart rate at the end",
+                        "W′",
+                    ],
+                    [
+                        [
+                            s["text"],
+                            "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                            *(
+                                (
+                                    format_duration(s["end_s"] - s["start_s"]),
+                                    *against(s, imperial),
+                                    f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "",
+                                    f"{round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else "",
+                                    f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
+                                    f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ"
+                                    if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None
+                                    else "",
+                                )
+                                if s["found"]
+                                else ("",) * 7
+                            ),
+                        ]
+                        for s in found["steps"]
+                        if s["work"] or s["found"]
                     ],
                     labelled=True,
-                )  # fmt: skip
+                )
                 for e in found["extra"]:
                     text(
                         "p",
-                        f"Extra: {format_duration(e['end_s'] - e['start_s'])} of work from {format_duration(e['start_s']) if e['start_s'] else '0:00'}.",
+                        f"Extra: {format_duration(e['end_s'] - e['start_s'])} of work from "
+                        f"{format_duration(e['start_s']) if e['start_s'] else '0:00'}.",
                         "soft",
                     )
                 with ui.element("p"):

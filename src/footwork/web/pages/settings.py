@@ -35,7 +35,8 @@ def register(base: str, library: Any) -> None:
             base,
             "Settings",
             "Settings",
-            "Facts about you count from the date you give them; watts that were modelled with an older mass are made anew.",
+            "Facts about you count from the date you give them; watts that were modelled with an older mass "
+            "are made anew.",
         ):
             heading("About you")
             rows = [

@@ -54,22 +54,17 @@ def register(base: str, library: Any) -> None:
                         "scales" if newest["measured"] else "modelled-power",
                     )
                     load = found["week"]["load"]
-                    whisker(
-                        base,
-                        "Load of the week",
-                        "week.load",
-                        Estimate.from_json(load),
-                        "",
-                        0,
-                        unit="CP-minutes",
-                    )
+                    whisker(base, "Load of the week", "week.load", Estimate.from_json(load), "", 0, unit="CP-minutes")
                 domain_strip(found["week"]["seconds_in_domains"])
                 heading("Newest run")
                 distance = newest["distance_m"]
                 at = dt.datetime.fromisoformat(newest["date"])
                 line = f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
                 if distance:
-                    line += f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, {format_pace(distance / newest['duration_s'], imperial)}"
+                    line += (
+                        f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, "
+                        f"{format_pace(distance / newest['duration_s'], imperial)}"
+                    )
                 with ui.element("p"):
                     link(line, f"{base}/runs/{newest['id']}")
             if found["planned"]:
@@ -131,7 +126,8 @@ def uploader(base: str, library: Any) -> None:
             return
         r = job.report
         status.set_text(
-            f"Runs added: {len({i for e in r['added'] for i in e.get('runs', [])})}, {len(r['duplicates'])} already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
+            f"Runs added: {len({i for e in r['added'] for i in e.get('runs', [])})}, {len(r['duplicates'])} "
+            f"already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
         )
         report.clear()
         with report:

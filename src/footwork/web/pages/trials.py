@@ -70,22 +70,52 @@ def register(base: str, library: Any) -> None:
             base,
             "Progress",
             "Trials",
-            "A change of shoe, cadence, posture or warm-up deserves a fair trial: balanced orders, the same place, enough runs.",
+            "A change of shoe, cadence, posture or warm-up deserves a fair trial: balanced orders, the same "
+            "place, enough runs.",
         ):
             if rows:
                 table(
                     ["trial", "designed", "runs", "tried against"],
-                    [[(f"Trial {t['id']}", f"{base}/trials/{t['id']}"), unbroken(str(t["date"])), f"{len(t['joined'])} of {t['runs']}", f"{', '.join(t['conditions'][1:])} against {t['conditions'][0]}"] for t in rows],
+                    [
+                        [
+                            (f"Trial {t['id']}", f"{base}/trials/{t['id']}"),
+                            unbroken(str(t["date"])),
+                            f"{len(t['joined'])} of {t['runs']}",
+                            f"{', '.join(t['conditions'][1:])} against {t['conditions'][0]}",
+                        ]
+                        for t in rows
+                    ],
                     labelled=True,
-                )  # fmt: skip
+                )
             heading("Design one")
             command_form(
-                library, ["trial", "new"],
-                [Field("change", "What is tried, as blue shoes"), Field("usual", "Against, as grey shoes", "--usual"), Field("pace", "Pace of every block, as 5:00/km", "--pace"), Field("block", "Length of a block, 6:00 if empty", "--block"),
-                 Field("rest", "Wash-out between, 2:00 if empty", "--rest"), Field("repeats", "Orders in a run, 1 if empty", "--repeats"), Field("runs", "Runs; as many as it takes if empty", "--runs"), Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
-                 Field("outcome", "Primary outcome", "--outcome", (("heart_rate", "heart rate"), ("exertion", "exertion, entered"), ("oxygen_uptake", "oxygen uptake, entered"))), Field("course", "Where", "--course")],
-                "Keep this design", f"{base}/trials", prefix="trial-",
-            )  # fmt: skip
+                library,
+                ["trial", "new"],
+                [
+                    Field("change", "What is tried, as blue shoes"),
+                    Field("usual", "Against, as grey shoes", "--usual"),
+                    Field("pace", "Pace of every block, as 5:00/km", "--pace"),
+                    Field("block", "Length of a block, 6:00 if empty", "--block"),
+                    Field("rest", "Wash-out between, 2:00 if empty", "--rest"),
+                    Field("repeats", "Orders in a run, 1 if empty", "--repeats"),
+                    Field("runs", "Runs; as many as it takes if empty", "--runs"),
+                    Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
+                    Field(
+                        "outcome",
+                        "Primary outcome",
+                        "--outcome",
+                        (
+                            ("heart_rate", "heart rate"),
+                            ("exertion", "exertion, entered"),
+                            ("oxygen_uptake", "oxygen uptake, entered"),
+                        ),
+                    ),
+                    Field("course", "Where", "--course"),
+                ],
+                "Keep this design",
+                f"{base}/trials",
+                prefix="trial-",
+            )
             note(kept.WATTS_WARNING, base, "trial")
             note(kept.CAUTION, base, "cautions")
             with ui.element("p"):
@@ -99,7 +129,10 @@ def register(base: str, library: Any) -> None:
             found, problem = None, sentence(str(error))
         result = found["result"] if found else None
         blind = (
-            f"{len(result['blocks'])} blocks of {len(result['runs'])} runs: look at them, then ask which was which and what they tell."
+            (
+                f"{len(result['blocks'])} blocks of {len(result['runs'])} runs: look at them, then ask which was "
+                "which and what they tell."
+            )
             if result
             else ""
         )
@@ -164,7 +197,10 @@ def _told(base: str, found: dict[str, Any]) -> None:
         for e in part["effects"]:
             d = e["difference"]
             chance = (
-                f"{100 * e['probability_better']:.0f} % better, {100 * e['probability_worse']:.0f} % worse, by {e['smallest_worthwhile_change']:g} and more"
+                (
+                    f"{100 * e['probability_better']:.0f} % better, {100 * e['probability_worse']:.0f} % worse, "
+                    f"by {e['smallest_worthwhile_change']:g} and more"
+                )
                 if e["probability_better"] is not None
                 else "described only"
             )
@@ -179,7 +215,8 @@ def _told(base: str, found: dict[str, Any]) -> None:
     table(["outcome", "with", "difference", "probability"], rows, labelled=True)
     text(
         "p",
-        f"{found['corrected']} Spread of a block {found['spread']['within']:.1f} {found['spread']['unit']}, of the effect from run to run {found['spread']['between_runs']:.1f}.",
+        f"{found['corrected']} Spread of a block {found['spread']['within']:.1f} {found['spread']['unit']}, "
+        f"of the effect from run to run {found['spread']['between_runs']:.1f}.",
         "soft",
     )
     for warning in found["warnings"]:
@@ -203,15 +240,31 @@ def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None
     ]
     table(["run", "order of the blocks", "run for it"], rows, labelled=True)
     following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
-    downloads([
-        (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)), ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
-    ])  # fmt: skip
+    downloads(
+        [
+            (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)),
+            ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
+        ]
+    )
     with ui.element("details"):
         text("summary", "A run was run for it")
         command_form(
-            library, ["trial", "join", str(trial["id"])],
-            [Field("run", "Number of the run"), Field("order", "Which order, the next if empty", "--order"), Field("begin", "First block began at, as 12:00, or each, commas between; laps or the design tell it if empty", "--begin"), Field("exertion", f"Exertion of its {trial['blocks']} blocks, commas between", "--exertion"),
-             Field("oxygen", "Oxygen uptake of each block, ml/kg/min", "--oxygen")],
-            "Join it", f"{base}/trials/{trial['id']}", needed=["run"], prefix="join-",
-        )  # fmt: skip
+            library,
+            ["trial", "join", str(trial["id"])],
+            [
+                Field("run", "Number of the run"),
+                Field("order", "Which order, the next if empty", "--order"),
+                Field(
+                    "begin",
+                    "First block began at, as 12:00, or each, commas between; laps or the design tell it if empty",
+                    "--begin",
+                ),
+                Field("exertion", f"Exertion of its {trial['blocks']} blocks, commas between", "--exertion"),
+                Field("oxygen", "Oxygen uptake of each block, ml/kg/min", "--oxygen"),
+            ],
+            "Join it",
+            f"{base}/trials/{trial['id']}",
+            needed=["run"],
+            prefix="join-",
+        )
     note(kept.CAUTION, base, "cautions")

@@ -42,11 +42,16 @@ def register(base: str, library: Any) -> None:
                 table(
                     ["pace", "power", "interval", "from day to day"],
                     [
-                        [format_pace(r["speed_mps"], imperial), f"{r['power']['value']:.0f} W", f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W", f"± {r['spread_w']:.0f} W"]
+                        [
+                            format_pace(r["speed_mps"], imperial),
+                            f"{r['power']['value']:.0f} W",
+                            f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
+                            f"± {r['spread_w']:.0f} W",
+                        ]
                         for r in found["at_pace"]
                     ],
                     labelled=True,
-                )  # fmt: skip
+                )
                 text("p", "They describe the device and your pace, not how economically you run.", "soft")
             known = [e for e in found["effects"] if e["effect"]["value"] is not None]
             if known:
@@ -54,14 +59,18 @@ def register(base: str, library: Any) -> None:
                 table(
                     ["with", "change", "interval"],
                     [
-                        [f"{e['change'][0].upper()}{e['change'][1:]}", f"{e['effect']['value']:+.1f} {e['effect']['unit']} {e['of']}",
-                         f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}"]
+                        [
+                            f"{e['change'][0].upper()}{e['change'][1:]}",
+                            f"{e['effect']['value']:+.1f} {e['effect']['unit']} {e['of']}",
+                            f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
+                        ]
                         for e in known
                     ],
-                )  # fmt: skip
+                )
                 text(
                     "p",
-                    "What your runs do not tell is left out. These go together in your runs; none is proven to be the cause.",
+                    "What your runs do not tell is left out. These go together in your runs; none is proven "
+                    "to be the cause.",
                     "soft",
                 )
             if found["runs"]:
@@ -91,13 +100,17 @@ def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
     table(
         ["", "from run to run", "pace", "heart rate", "runs"],
         [
-            [g["name"].capitalize(), f"± {g['spread_w']:.0f} W" if g["spread_w"] is not None else "not known",
-             format_pace(g["speed"]["value"], imperial) if g["speed"]["value"] else "not known",
-             f"{g['heart_rate']['value']:.0f} bpm" if g["heart_rate"]["value"] else "not known", str(g["runs"])]
+            [
+                g["name"].capitalize(),
+                f"± {g['spread_w']:.0f} W" if g["spread_w"] is not None else "not known",
+                format_pace(g["speed"]["value"], imperial) if g["speed"]["value"] else "not known",
+                f"{g['heart_rate']['value']:.0f} bpm" if g["heart_rate"]["value"] else "not known",
+                str(g["runs"]),
+            ]
             for g in found["groups"]
         ],
         labelled=True,
-    )  # fmt: skip
+    )
 
 
 def _row(base: str, found: dict[str, Any]) -> list[Any]:
@@ -109,6 +122,7 @@ def _row(base: str, found: dict[str, Any]) -> list[Any]:
         )
 
     return [
-        (found["date"], f"{base}/runs/{found['run']}"), shown(found["power_excess"], found["power_unusual"]),
+        (found["date"], f"{base}/runs/{found['run']}"),
+        shown(found["power_excess"], found["power_unusual"]),
         shown(found["heart_rate_excess"], found["heart_rate_unusual"]),
-    ]  # fmt: skip
+    ]
