@@ -205,7 +205,7 @@ def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
 
 def ten_years(scratch: Path, count: int) -> Path:
     """A library of many runs of which every fourth is a session and every 45th a marked test, with an accepted CP."""
-    from footwork.library import Library
+    from footwork.api import Library
 
     rng, runner = np.random.default_rng(7), Runner()
     start = dt.datetime(2016, 1, 1, 8, tzinfo=dt.UTC)
@@ -246,7 +246,7 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
 
     import httpx
 
-    from footwork.library import Library
+    from footwork.api import Library
 
     folder = ten_years(scratch, count)
     with Library.open(folder) as library:
@@ -302,7 +302,9 @@ def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
     """Two recordings of two hours compared, and power at speed refitted from a thousand runs' cached minutes."""
     from footwork.analysis import speed
     from footwork.analysis.usual import Sky
-    from footwork.library import Library, compare, runs
+    from footwork.api import Library
+    from footwork.history.scales import conversions
+    from footwork.questions import devices
 
     start = dt.datetime(2026, 4, 1, 8, tzinfo=dt.UTC)
     base = season.run(
@@ -319,11 +321,11 @@ def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
     pair = [scratch / "first.fit", scratch / "second.fit"]
     for path, samples, serial in zip(pair, (base, other), (1001, 2002), strict=True):
         path.write_bytes(write.fit_bytes([("running", samples)], serial, serial))
-    compare.of_files(pair)
-    taken, plain = seconds_of(lambda: compare.of_files(pair), 3), decode_with_fitdecode(pair)
+    devices.compare_files(pair)
+    taken, plain = seconds_of(lambda: devices.compare_files(pair), 3), decode_with_fitdecode(pair)
     with Library.open(scratch / "ten-years-library") as library:
         key = next(r.scale_key for r in library.runs() if r.measured)
-        rows = runs.scale_rows(library, key or "")[:1000]
+        rows = conversions.rows_on_scale(library, key or "")[:1000]
         blocks, skies = [r.blocks for r in rows], [Sky(12.0, 3.0, float(7 * i % 360)) for i in range(len(rows))]
     fitted = seconds_of(lambda: speed.fit(blocks, 68.0, skies), 3)
     every = np.concatenate(blocks)
@@ -398,7 +400,7 @@ def bench_sessions() -> list[tuple[str, str, str]]:
     import ruptures
 
     from footwork.analysis import intervals
-    from footwork.library import Library
+    from footwork.api import Library
 
     rng = np.random.default_rng(7)
     pieces = np.concatenate(
@@ -468,8 +470,10 @@ def bench_progress(count: int) -> list[tuple[str, str, str]]:
 
 def bench_sliders() -> tuple[float, float, float]:
     """Seconds of a whole race plan over a hilly marathon, and of even power and the quickest plan after a change."""
-    from footwork.library import Library, whatif
-    from footwork.library.sky import Weather
+    from footwork.api import Library
+    from footwork.history.conditions.race_weather import Weather
+    from footwork.questions import race
+    from footwork.questions.race import Change
     from footwork.signals import Course
 
     way = np.linspace(0, 42_195, 4220)
@@ -490,11 +494,11 @@ def bench_sliders() -> tuple[float, float, float]:
     with Library.from_nothing() as library:
         plan = library.race(**question)
         asked = seconds_of(lambda: library.race(**question), 3)
-    change = whatif.Change(critical_power=1.02, wind=2.0)
+    change = Change(critical_power=1.02, wind=2.0)
     return (
         asked,
-        seconds_of(lambda: whatif.even_power(plan, change), 5),
-        seconds_of(lambda: whatif.optimum(plan, change), 3),
+        seconds_of(lambda: race.even_power(plan, change), 5),
+        seconds_of(lambda: race.optimum(plan, change), 3),
     )
 
 

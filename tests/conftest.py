@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.demo import season, write
 from footwork.demo.simulate import Runner
-from footwork.library import Library
 
 RUNNER = Runner()
 REAL_RUN = Path(__file__).parents[2] / "shared" / "recordings" / "run-with-power-2017.fit"

@@ -7,9 +7,9 @@ import numpy as np
 from footwork.analysis.efforts import Best
 from footwork.analysis.speed import FASTEST, STEP, PowerAtSpeed
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
-from footwork.library.race import FORM_SD
 from footwork.physiology import curve
 from footwork.planning import course, race
+from footwork.questions.race import FORM_SD
 
 
 def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:

@@ -9,16 +9,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from footwork.api import Library, read
     from footwork.errors import FootworkError
-    from footwork.library import Library, read
     from footwork.quantities import Estimate
     from footwork.signals import Course, Recording, Signals
 
 __version__ = "0.1.0"
 __all__ = ["Course", "Estimate", "FootworkError", "Library", "Recording", "Signals", "__version__", "read"]
 _HOMES = {
-    "Library": "footwork.library",
-    "read": "footwork.library",
+    "Library": "footwork.api",
+    "read": "footwork.api",
     "Estimate": "footwork.quantities",
     "FootworkError": "footwork.errors",
     "Signals": "footwork.signals",

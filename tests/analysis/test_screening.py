@@ -83,7 +83,7 @@ def test_standing_still_is_not_ruled_out():
 
 @pytest.mark.skipif(not REAL.exists(), reason="the real recording is not beside the project")
 def test_the_real_recording_is_sound_and_its_values_stay():
-    from footwork.library import read
+    from footwork.api import read
 
     recording = read(REAL)[0]
     signals, _ = clean(recording)

@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from footwork import demo
-from footwork.library import Library
+from footwork.api import Library
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,8 @@ import sqlite3
 
 import pytest
 
+from footwork.api import Library
 from footwork.errors import UsageError
-from footwork.library import Library
 
 DAY = dt.date(2026, 4, 10)
 

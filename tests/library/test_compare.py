@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, compare
+from footwork.questions import devices
 from tests.cli.test_cli import footwork, of_json
 from tests.conftest import fit_of, simulate
 
@@ -37,7 +38,7 @@ def pair(tmp_path, late=7, factor=1.0, constant=0.0, noise=4.0, seed=1):
 def test_the_verdict_says_what_differs(tmp_path, how, words):
     import re
 
-    found = compare.of_files(pair(tmp_path, **how))
+    found = devices.compare_files(pair(tmp_path, **how))
     assert found["lag_s"] == pytest.approx(7, abs=0.5)
     assert found["lag"]["low"] <= 7 <= found["lag"]["high"]
     assert re.search(words, found["verdict"]), found["verdict"]
@@ -51,11 +52,11 @@ def test_two_alike_devices_on_a_steady_run_are_not_kept_apart(tmp_path):
         columns = {**steady.columns, "power": np.rint(250 + rng.normal(0, 3, len(steady.time)))}
         files.append(tmp_path / f"{serial}.fit")
         files[-1].write_bytes(fit_of(replace(steady, columns=columns), serial))
-    assert "Do not mix" not in compare.of_files(files)["verdict"]
+    assert "Do not mix" not in devices.compare_files(files)["verdict"]
 
 
 def test_the_documented_numbers_are_there(tmp_path):
-    found = compare.of_files(pair(tmp_path, late=-4, factor=1.06))
+    found = devices.compare_files(pair(tmp_path, late=-4, factor=1.06))
     assert found["lag_s"] == pytest.approx(-4, abs=0.5)
     for name in ("power", "heart_rate", "speed", "distance"):
         for key in (
@@ -81,11 +82,11 @@ def test_a_run_in_the_library_with_two_devices(tmp_path):
     with Library.open(tmp_path / "lib") as library:
         library.add(files)
         run = library.runs()[0].id
-        found = compare.of_run(library, run)
-        back = compare.of_run(library, run, 2, 1)
+        found = devices.compare_recordings(library, run)
+        back = devices.compare_recordings(library, run, 2, 1)
         assert found["power"]["bias"]["value"] == pytest.approx(-back["power"]["bias"]["value"], rel=1e-6)
         with pytest.raises(UsageError, match="1 to 2"):
-            compare.of_run(library, run, 1, 3)
+            devices.compare_recordings(library, run, 1, 3)
 
 
 def test_bad_pairs_are_told(tmp_path):
@@ -93,17 +94,17 @@ def test_bad_pairs_are_told(tmp_path):
     other = simulate(DAY + dt.timedelta(days=1), [(900, 0.7)], seed=3)
     (tmp_path / "c.fit").write_bytes(fit_of(other, 3003))
     with pytest.raises(NotEnoughData, match="share 0 minutes"):
-        compare.of_files([a, tmp_path / "c.fit"])
+        devices.compare_files([a, tmp_path / "c.fit"])
     rows = "\n".join(f"{s},200,{140 + s % 7}" for s in range(1200))
     (tmp_path / "flat.csv").write_text("time,power,heart_rate\n" + rows)
     with pytest.raises(UsageError, match="no dates"):
-        compare.of_files([a, tmp_path / "flat.csv"])
-    found = compare.of_files([tmp_path / "flat.csv", tmp_path / "flat.csv"])
+        devices.compare_files([a, tmp_path / "flat.csv"])
+    found = devices.compare_files([tmp_path / "flat.csv", tmp_path / "flat.csv"])
     assert "power" not in found and "vary" in found["reasons"]["power"] and "cannot be compared" in found["verdict"]
     short = simulate(DAY, [(400, 0.7)], seed=3)
     (tmp_path / "short.fit").write_bytes(fit_of(short, 3003))
     with pytest.raises(NotEnoughData, match="share 7 minutes"):
-        compare.of_files([a, tmp_path / "short.fit"])
+        devices.compare_files([a, tmp_path / "short.fit"])
 
 
 def test_the_command_answers_without_a_library(tmp_path):

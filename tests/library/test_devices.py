@@ -6,9 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.demo import season, write
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, compare, placing, runs, scales
+from footwork.history.scales import conversions, decisions
+from footwork.history.scales.scale_keys import Placing
+from footwork.questions import devices
 from tests.cli.test_cli import of_json, ok
 from tests.conftest import fit_of, simulate
 
@@ -55,7 +58,7 @@ def library(files, tmp_path):
 
 
 def key_of(library, name):
-    return scales.known(library, name)
+    return decisions.known(library, name)
 
 
 def test_a_conversion_holds_the_factor_and_goes_into_critical_power(library):
@@ -72,7 +75,7 @@ def test_a_conversion_holds_the_factor_and_goes_into_critical_power(library):
     assert ratio == pytest.approx(1.15, rel=0.02)
     # Its error is in it: the spread of runs about it in each piece of evidence, its own in the whole.
     (test,) = [r for r in library.runs() if "test" in r.marks]
-    row = next(r for r in runs.scale_rows(library, converted.scale_key) if r.run == test.id)
+    row = next(r for r in conversions.rows_on_scale(library, converted.scale_key) if r.run == test.id)
     assert 0 < row.converted < 0.05 and 0 < row.scale_error < 0.05
     assert converted.posterior.scale_sd == pytest.approx(row.scale_error) and first.posterior.scale_sd == 0
     sure = replace(converted.posterior, scale_sd=0.0).estimates()[0]
@@ -88,8 +91,8 @@ def test_two_that_never_ran_together_convert_through_modelled_power_with_a_wider
     library.add([tmp_path / "c.fit"])
     first, third_key = key_of(library, "foot sensor A"), key_of(library, "device B")
     made, direct = (
-        scales.between(library, third_key, first),
-        scales.between(library, key_of(library, "device A"), first),
+        conversions.between(library, third_key, first),
+        conversions.between(library, key_of(library, "device A"), first),
     )
     assert made.through == "modelled power" and direct.through == "common runs"
     assert made.error(made.centre) > direct.error(direct.centre)
@@ -220,7 +223,7 @@ def test_too_little_together_gives_no_number(tmp_path):
         (conversion,) = library.devices()["conversions"]
         assert conversion["factor"]["value"] is None and "cannot be converted" in conversion["sentence"]
         with pytest.raises(NotEnoughData, match="7 minutes"):
-            compare.of_run(library, 1)
+            devices.compare_recordings(library, 1)
 
 
 def test_the_commands_say_what_the_library_says(files, tmp_path):
@@ -253,9 +256,9 @@ def test_today_says_what_a_change_of_device_asks_for(library):
 
 
 def test_breaks_and_joins_in_either_order():
-    of = placing.Placing({"a": "b"}, {"a": ("2026-05-01",)}).key
+    of = Placing({"a": "b"}, {"a": ("2026-05-01",)}).key
     assert of("a", "2026-04-01") == "b" and of("a", "2026-06-01") == "a@2026-05-01"  # the part broken off stays apart
-    of = placing.Placing({"a": "b"}, {"b": ("2026-05-01", "2026-06-01")}).key
+    of = Placing({"a": "b"}, {"b": ("2026-05-01", "2026-06-01")}).key
     assert [of("a", d) for d in ("2026-04-30", "2026-05-01", "2026-06-02")] == ["b", "b@2026-05-01", "b@2026-06-01"]
-    assert placing.Placing({"a": "b", "b@2026-05-01": "c"}, {"b": ("2026-05-01",)}).raws("c") >= {"a", "b", "c"}
-    assert placing.Placing({"a": "b", "b": "a"}, {}).key("a", "2026-01-01") in ("a", "b")  # no endless turn
+    assert Placing({"a": "b", "b@2026-05-01": "c"}, {"b": ("2026-05-01",)}).raws("c") >= {"a", "b", "c"}
+    assert Placing({"a": "b", "b": "a"}, {}).key("a", "2026-01-01") in ("a", "b")  # no endless turn

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from footwork.api import Library
 from footwork.errors import NoSuchRun, UsageError
-from footwork.library import Library, entries
+from footwork.history.log.entries import MARKS
 from footwork.quantities import plain
 from tests.conftest import RUNNER, fit_of, simulate
 
@@ -282,7 +283,7 @@ def test_any_sequence_of_edits_undone_restores_every_number(source, tmp_path_fac
             try:
                 match what:
                     case "mark":
-                        library.mark(run, entries.MARKS[x % len(entries.MARKS)])
+                        library.mark(run, MARKS[x % len(MARKS)])
                     case "trim":
                         library.trim(run, min(x, y), max(x, y))
                     case "leave":

@@ -14,8 +14,10 @@ from pathlib import Path
 
 import pytest
 
+from footwork.api import Library
 from footwork.errors import LibraryError
-from footwork.library import Library, importing
+from footwork.history.recordings import importing
+from footwork.history.recordings.importing import BATCH
 from tests import fitfile as f
 from tests.conftest import fit_of, simulate
 
@@ -188,7 +190,7 @@ def test_pages_can_be_read_while_an_import_writes(tmp_path):
             time.sleep(0.05)
         seen.add(len(reader.runs()))
     assert child.returncode == 0 and max(seen) == 80
-    assert sorted(seen) == sorted(s for s in seen if s % importing.BATCH == 0 or s == 80)
+    assert sorted(seen) == sorted(s for s in seen if s % BATCH == 0 or s == 80)
 
 
 def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
@@ -221,7 +223,7 @@ def test_processes_and_one_process_give_the_same_library(tmp_path):
 
 
 def test_a_failed_database_write_leaves_the_batch_out_whole(tmp_path, monkeypatch):
-    from footwork.library import results
+    from footwork.history.recordings import results
 
     source = files(tmp_path / "in", 6)
     real, calls = results.write_result, []

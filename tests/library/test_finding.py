@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from footwork.analysis import usual
+from footwork.api import Library
 from footwork.errors import UsageError
-from footwork.library import Library
 from tests.analysis.test_usual import run as minutes_of_a_run
 from tests.conftest import RUNNER, fit_of, simulate
 

@@ -8,9 +8,9 @@ import time
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.demo import write
 from footwork.errors import UsageError
-from footwork.library import Library
 from tests import fitfile as f
 from tests.conftest import RUNNER, fit_of, simulate
 from tests.formats.test_fit import triathlon

@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, intervals
+from footwork.questions import runs
 from tests.cli.test_cli import footwork, of_json, ok
 
 KEYS = {"start_s", "end_s", "kind", "group", "power", "heart_rate", "speed", "grade"}
@@ -88,13 +89,13 @@ def test_speed_tells_where_power_is_missing_and_a_paused_watch_is_a_rest(tmp_pat
     gappy[840:900] = np.nan  # over the beginning of the second repeat
     found = [
         (e["start_s"], e["end_s"])
-        for e in intervals.of_file(csv_of(tmp_path / "gap.csv", gappy, level / 80))
+        for e in runs.efforts_of_file(csv_of(tmp_path / "gap.csv", gappy, level / 80))
         if e["kind"] == "work"
     ]
     np.testing.assert_allclose(found, edges, atol=5)
     held = np.concatenate([np.full(s, float(p)) for s, p in [(600, 200), *[(180, 280), (90, 275)] * 5, (400, 190)]])
     keep = [k for k in range(len(held)) if not any(b <= k < b + 90 for _, b in edges)]
-    found = intervals.of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep))
+    found = runs.efforts_of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep))
     np.testing.assert_allclose([(e["start_s"], e["end_s"]) for e in found if e["kind"] == "work"], edges, atol=3)
 
 
@@ -104,12 +105,12 @@ def test_a_gap_in_running_is_no_pause(tmp_path, shift):
     rows = [f"{t},250,{3.3 * t:.1f}" for t in at]
     path = tmp_path / "gap.csv"
     path.write_text("\n".join(["time,power,distance", *rows]) + "\n")
-    (only,) = intervals.of_file(path)
+    (only,) = runs.efforts_of_file(path)
     assert only["power"] == pytest.approx(250)
     sparse = tmp_path / "sparse.csv"
     sparse.write_text("\n".join(["time,power", *(f"{t},250" for t in range(0, 3600, 40))]) + "\n")
     with pytest.raises(NotEnoughData):  # rows too far apart tell nothing, not zero watts
-        intervals.of_file(sparse)
+        runs.efforts_of_file(sparse)
 
 
 # W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W
@@ -172,5 +173,5 @@ def test_the_command_says_what_the_library_says(library):
 
 def test_gaps_in_rows_are_missing():
     at = np.array([0.0, 10.0, 20.0, 80.0, 90.0])
-    found = intervals._every_second(at, np.array([1.0, 2.0, 3.0, 4.0, 5.0]), np.arange(91.0))
+    found = runs.every_second(at, np.array([1.0, 2.0, 3.0, 4.0, 5.0]), np.arange(91.0))
     assert found[5] == 1.5 and np.isnan(found[50]) and found[80] == 4 and found[20] == 3

@@ -9,8 +9,9 @@ import zipfile
 import polars as pl
 import pytest
 
+from footwork.api import Library
 from footwork.errors import LibraryError, UnreadableFile, UsageError
-from footwork.library import Library, keeping
+from footwork.maintenance import check_up
 from tests.conftest import RUNNER, fit_of, simulate
 from tests.library.test_entries import everything
 
@@ -106,7 +107,7 @@ def test_folders_with_odd_names_are_checked_and_restored(library, tmp_path, monk
     library.backup(tmp_path / "b.zip")
     for name in ("a?b", "My #1", "50%41x"):
         Library.restore(tmp_path / "b.zip", tmp_path / name).close()
-        assert keeping.doctor(tmp_path / name)["problems"] == []
+        assert check_up.doctor(tmp_path / name)["problems"] == []
     (tmp_path / "empty").mkdir()
     monkeypatch.chdir(tmp_path / "empty")
     Library.restore(tmp_path / "b.zip", ".").close()
@@ -128,9 +129,9 @@ def test_everything_comes_out_in_open_formats(library, tmp_path, ending):
 
 
 def test_positions_near_a_private_place_stay_inside_unless_asked(library, tmp_path):
-    from footwork.library import export
+    from footwork.history import private_places
 
-    export.add_place(library, "home", *start_of(library, 1), radius=200)
+    private_places.add_place(library, "home", *start_of(library, 1), radius=200)
     told = library.export(1, tmp_path / "r.csv")
     frame = pl.read_csv(tmp_path / "r.csv")
     assert 0 < told["hidden"] < told["rows"]
@@ -142,17 +143,17 @@ def test_positions_near_a_private_place_stay_inside_unless_asked(library, tmp_pa
     assert "places" not in text and str(start_of(library, 1)[0])[:7] not in text
     open_handed = library.export_all(tmp_path / "asked", with_location=True)
     assert open_handed["originals"] == 3 and open_handed["hidden"] == 0
-    export.remove_place(library, "home")
+    private_places.remove_place(library, "home")
     assert library.export(1, tmp_path / "r.csv")["hidden"] == 0
     for wrong in (("", 1, 1, 300), ("x", 95, 1, 300), ("x", 1, 1, 5)):
         with pytest.raises(UsageError):
-            export.add_place(library, *wrong)
+            private_places.add_place(library, *wrong)
 
 
 def test_the_doctor_finds_nothing_wrong_with_a_sound_library(library):
     before = everything(library)
     library.close()
-    found = keeping.doctor(library.folder)
+    found = check_up.doctor(library.folder)
     assert found["problems"] == [] and all(c["ok"] for c in found["checks"]) and len(found["checks"]) == 7
     assert everything(library) == before
 
@@ -168,11 +169,11 @@ def test_the_doctor_mends_what_can_be_rebuilt_and_names_what_cannot(library):
     with sqlite3.connect(folder / "derived" / "derived.sqlite") as raw:
         raw.execute("UPDATE result SET versions='old' WHERE recording_id=3")
     raw.close()
-    found = keeping.doctor(folder)
+    found = check_up.doctor(folder)
     assert len(found["problems"]) >= 2 and found["repaired"] == []
-    mended = keeping.doctor(folder, repair=True)
+    mended = check_up.doctor(folder, repair=True)
     assert mended["problems"] == [] and len(mended["repaired"]) >= 2
-    assert keeping.doctor(folder, repair=True)["problems"] == []
+    assert check_up.doctor(folder, repair=True)["problems"] == []
     assert not (folder / "derived" / "signals" / "stray.parquet").exists()
     assert everything(library) == before
     library.close()
@@ -181,7 +182,7 @@ def test_the_doctor_mends_what_can_be_rebuilt_and_names_what_cannot(library):
     original.write_bytes(kept[:-20])
     (folder / "originals" / "ab").mkdir(exist_ok=True)
     (folder / "originals" / "ab" / "stray.gz").write_bytes(kept)
-    found = keeping.doctor(folder, repair=True)
+    found = check_up.doctor(folder, repair=True)
     assert len(found["problems"]) == 2 and "restore it from a backup" in found["problems"][0]
     assert "footwork add" in found["problems"][1]
 
@@ -192,9 +193,9 @@ def test_a_damaged_derived_database_is_made_anew(library):
     library.close()
     path = folder / "derived" / "derived.sqlite"
     path.write_bytes(path.read_bytes()[:4096] + b"\xff" * 8192)
-    found = keeping.doctor(folder)
+    found = check_up.doctor(folder)
     assert "rebuilt" in found["problems"][0]
-    assert keeping.doctor(folder, repair=True)["problems"] == []
+    assert check_up.doctor(folder, repair=True)["problems"] == []
     with Library.open(folder) as again:
         assert everything(again) == before
 

@@ -6,9 +6,10 @@ import shutil
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.demo import season
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, trials
+from footwork.questions import trials
 from tests.cli.test_cli import footwork, of_json, ok
 from tests.conftest import RUNNER, fit_of
 
@@ -145,7 +146,7 @@ def test_one_run_gives_no_verdict_and_one_condition_is_declined(library, tmp_pat
         library.join_trial(number, session_run(library), 1)
     found = library.analyse_trial(number)
     assert found["verdict"] == "cannot tell yet" and any("One run" in w for w in found["warnings"])
-    assert trials.kept(library, number)["joined"][0]["order"] == 1
+    assert trials.kept_trial(library, number)["joined"][0]["order"] == 1
     other = library.new_trial(library.design_trial("hands low", block_s=300, runs=2, seed=1))
     with pytest.raises(UsageError, match="run for trial"):
         library.join_trial(other, run)

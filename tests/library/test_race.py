@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 
 from footwork.analysis.efforts import hard_part
+from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
-from footwork.library import Library, handout, runs, whatif
-from footwork.library.race import Question
-from footwork.library.sky import Weather
-from footwork.library.weather import of_metars
+from footwork.history import catalogue
+from footwork.history.conditions import weather
+from footwork.history.conditions.race_weather import Weather
+from footwork.history.recordings import run_signals
+from footwork.questions import race
+from footwork.questions.race import Change, RaceQuestion
 from tests.conftest import RUNNER, fit_of, simulate
 from tests.planning.test_course import circle
 
@@ -79,11 +82,11 @@ def test_the_log_holds_marked_races_and_says_when_they_are_too_few(library):
 
 
 def test_positions_that_come_late_do_not_shorten_the_race(library, monkeypatch):
-    from footwork.library import review
+    from footwork.questions import race
 
     run = run_of(library, dt.date(2026, 4, 26))
     whole = library.review(run)
-    real = runs.signals
+    real = run_signals.signals
 
     def late(lib, number):
         found = real(lib, number)
@@ -92,8 +95,8 @@ def test_positions_that_come_late_do_not_shorten_the_race(library, monkeypatch):
                 found.columns[name] = np.where(np.arange(len(found)) < 1000, np.nan, 45 + np.arange(len(found)) * 2e-5)
         return found
 
-    monkeypatch.setattr(runs, "signals", late)
-    found = review.answer(library, run)
+    monkeypatch.setattr(run_signals, "signals", late)
+    found = race.review_race(library, run)
     assert found["distance_m"] == pytest.approx(whole["distance_m"], rel=0.001)
 
 
@@ -118,7 +121,7 @@ def test_a_damaged_course_for_the_watch_is_refused(library):
     from footwork.errors import UnreadableFile
     from footwork.formats import fit
 
-    data = handout.course(library.race(course=circle()), "Bay")
+    data = race.race_course(library.race(course=circle()), "Bay")
     assert len(fit.read(data).latitude) == 201
     with pytest.raises(UnreadableFile, match="damaged"):
         fit.read(data[: 2 * len(data) // 3])
@@ -132,7 +135,7 @@ def test_a_run_past_a_private_place_is_no_course_file(library):
         course={**plan.course, "private": True}, question=plan.question, strategies=plan.strategies
     )
     with pytest.raises(UsageError, match="private"):
-        handout.course(hidden)
+        race.race_course(hidden)
 
 
 def test_a_run_before_which_nothing_is_known_has_no_review(library):
@@ -181,11 +184,11 @@ def test_a_ride_before_takes_from_what_can_be_held(library):
     assert tired.time.value > 1.02 * fresh.time.value
     assert tired.conditions["after_ride"]["held"]["value"] == pytest.approx(-6.2, abs=0.3)
     assert any("After the ride" in c for c in tired.strategies["cautions"])
-    assert not runs.bricks(library)
+    assert not catalogue.bricks(library)
     run = run_of(library, dt.date(2026, 4, 26))
     library.mark(run, "brick")
     try:
-        assert runs.bricks(library) == {run}
+        assert catalogue.bricks(library) == {run}
         taught = library.race(**FLAT_TEN, after_ride=4000.0).conditions["after_ride"]
         assert taught["watts_at_speed"]["n"] == 1 and taught["held"]["n"] == 1
         assert taught["held"]["value"] > tired.conditions["after_ride"]["held"]["value"]  # it was run as if fresh
@@ -206,7 +209,7 @@ def test_the_course_of_the_watch_is_read_back_by_two_decoders(library):
         marks=("7km: drinks, 20 s",),
         start=dt.datetime(2026, 10, 4, 9, tzinfo=dt.UTC),
     )
-    data = handout.course(plan, "Bay loop")
+    data = race.race_course(plan, "Bay loop")
     with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
         found = [f for f in reader if isinstance(f, fitdecode.FitDataMessage)]
     named = {n: [f for f in found if f.name == n] for n in ("file_id", "course", "lap", "record", "course_point")}
@@ -226,7 +229,7 @@ def test_the_course_of_the_watch_is_read_back_by_two_decoders(library):
     assert [p["name"] for p in other["course_point"]] == [p.get_value("name") for p in points]
     assert len(other["record"]) == 201
     with pytest.raises(UsageError, match="positions"):
-        handout.course(library.race(**FLAT_TEN))
+        race.race_course(library.race(**FLAT_TEN))
 
 
 def test_a_walked_stretch_has_no_band_and_steps_count_by_the_watch(library):
@@ -244,7 +247,7 @@ def test_a_walked_stretch_has_no_band_and_steps_count_by_the_watch(library):
         ),
         distance=7900.0,
     )
-    steps = fitfast.parse(handout.workout(plan, "Peak"), datetimes=False)["workout_step"]
+    steps = fitfast.parse(race.race_workout(plan, "Peak"), datetimes=False)["workout_step"]
     assert plan.strategies["instructions"][0]["walked"]
     assert sum(s["duration_value"] for s in steps) / 100 == pytest.approx(8000, abs=2)
     assert steps[0]["target_type"] in (2, "open") and "walk" in steps[0]["wkt_step_name"]
@@ -252,7 +255,7 @@ def test_a_walked_stretch_has_no_band_and_steps_count_by_the_watch(library):
 
 def test_the_plan_as_a_table(library):
     plan = library.race(**FLAT_TEN, strategy="even-power")
-    rows = list(csv.DictReader(io.StringIO(handout.table(plan).decode())))
+    rows = list(csv.DictReader(io.StringIO(race.race_table(plan).decode())))
     segments = plan.strategies["strategies"]["even-power"]["segments"]
     assert len(rows) == len(segments) and float(rows[-1]["end_m"]) == 10_000
     assert float(rows[3]["power_w"]) == pytest.approx(segments[3]["power_w"], abs=1e-3)
@@ -260,44 +263,38 @@ def test_the_plan_as_a_table(library):
 
 def test_what_if_moves_the_right_way(library):
     plan = library.race(course=circle(), weather=Weather(temperature=20.0, humidity=0.5, wind=2.0, wind_from=0.0))
-    base = whatif.even_power(plan, whatif.Change())
+    base = race.even_power(plan, Change())
     assert base["time_s"] == pytest.approx(plan.strategies["strategies"]["even-power"]["time_s"], rel=1e-6)
-    slower = [
-        whatif.Change(critical_power=0.97),
-        whatif.Change(mass=4.0),
-        whatif.Change(warmer=8.0),
-        whatif.Change(wind=6.0),
-        whatif.Change(power=0.95),
-    ]
+    slower = [Change(critical_power=0.97), Change(mass=4.0), Change(warmer=8.0), Change(wind=6.0), Change(power=0.95)]
     for change in slower:
-        assert whatif.even_power(plan, change)["time_s"] > base["time_s"] + 2, change
-    hard = whatif.even_power(plan, whatif.Change(power=1.05))
+        assert race.even_power(plan, change)["time_s"] > base["time_s"] + 2, change
+    hard = race.even_power(plan, Change(power=1.05))
     assert hard["time_s"] < base["time_s"] and hard["dry_probability"] > base["dry_probability"] + 0.2
-    quickest = whatif.optimum(plan, whatif.Change(critical_power=0.97))
+    quickest = race.optimum(plan, Change(critical_power=0.97))
     assert quickest["status"] == "converged" and quickest["time_s"] > plan.strategies["strategies"]["best"]["time_s"]
     with pytest.raises(UsageError):
-        whatif.even_power(plan, whatif.Change(power=3.0))
+        race.even_power(plan, Change(power=3.0))
     calm = library.race(course=circle())
-    assert not whatif.can_change_wind(calm)
+    assert not race.can_change_wind(calm)
     with pytest.raises(UsageError, match="direction"):
-        whatif.even_power(calm, whatif.Change(wind=2.0))
+        race.even_power(calm, Change(wind=2.0))
     tail = library.race(**FLAT_TEN, weather=Weather(wind=-3.0))
-    less, more = (whatif.even_power(tail, whatif.Change(wind=w))["time_s"] for w in (-1.0, 1.0))
-    assert less < whatif.even_power(tail, whatif.Change())["time_s"] < more
+    less, more = (race.even_power(tail, Change(wind=w))["time_s"] for w in (-1.0, 1.0))
+    assert less < race.even_power(tail, Change())["time_s"] < more
 
 
 def test_weather_by_the_hour_from_metars(library):
     start = dt.datetime(2026, 10, 4, 9, tzinfo=dt.UTC)
-    reports = of_metars(["LPPT 040900Z 36010KT 18/10 Q1015", "LPPT 041000Z 18010KT 26/12 Q1015"], start)
+    reports = weather.of_metars(["LPPT 040900Z 36010KT 18/10 Q1015", "LPPT 041000Z 18010KT 26/12 Q1015"], start)
     plan = library.race(course=circle(), start=start, reports=tuple(reports))
     assert plan.splits[-1]["clock"].startswith("2026-10-04T09:")
     assert plan.conditions["hottest_wet_bulb_globe_c"] > plan.conditions["wet_bulb_globe_c"]
     still = library.race(course=circle(), start=start)
     assert plan.time.value != still.time.value
     with pytest.raises(UsageError, match="is of day"):
-        of_metars(["LPPT 200900Z 36010KT 18/10 Q1015"], start)
+        weather.of_metars(["LPPT 200900Z 36010KT 18/10 Q1015"], start)
     with pytest.raises(UsageError, match="needs the start"):
-        Question(distance=10_000.0, reports=tuple(reports)).checked()
+        RaceQuestion(distance=10_000.0, reports=tuple(reports)).checked()
 
 
 @pytest.mark.parametrize(

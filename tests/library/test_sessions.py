@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from footwork.analysis import intervals
+from footwork.api import Library
 from footwork.errors import UnreadableFile, UsageError
 from footwork.formats import ical, watch
 from footwork.formats.fit import crc
-from footwork.library import Library, sessions
 from footwork.quantities import format_pace
+from footwork.questions import sessions
 from tests.cli.test_cli import footwork, of_json, ok
 
 FOUR = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
@@ -73,7 +74,7 @@ def test_sessions_are_kept_listed_and_taken_back(library):
     library.undo(number)
     assert library.sessions() == []
     with pytest.raises(UsageError, match="no session"):
-        sessions.kept(library, number)
+        sessions.kept_session(library, number)
     with pytest.raises(UsageError, match="no \\?"):
         library.plan_session("4 min at ?")
 
@@ -85,7 +86,7 @@ def test_the_workout_is_read_back_by_two_decoders_and_by_us(library):
     text = (
         "10 min at 150 to 155 bpm, 2 x (800 m at 4:00 to 3:50/km, 90 s rest), 4 min at 280 to 290 W, until pressed easy"
     )
-    data = sessions.workout(library, text, "Mixed")
+    data = sessions.session_workout(library, text, "Mixed")
     with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
         found = [f for f in reader if isinstance(f, fitdecode.FitDataMessage) and f.name == "workout_step"]
     raw = [{f.name: f.raw_value for f in step.fields} for step in found]
@@ -115,7 +116,7 @@ def test_the_workout_is_read_back_by_two_decoders_and_by_us(library):
         "10 min at 150 to 155 bpm, 2 x (800 m at 4:00 to 3:50/km, 90 s rest), 4 min at 280 to 290 W, until pressed at "
     )
     assert (
-        sessions.from_workout(sessions.workout(library, "2 x (3 min at 250 to 260 W, 1 min rest)"))[1]
+        sessions.from_workout(sessions.session_workout(library, "2 x (3 min at 250 to 260 W, 1 min rest)"))[1]
         == "2 x (3 min at 250 to 260 W, 1 min rest)"
     )
 
@@ -175,7 +176,7 @@ def test_odd_files_and_long_sessions_are_one_sentence(library, tmp_path):
         sessions.from_file(tmp_path / "a.yaml")
     assert sessions.from_file(tmp_path / "b.yaml")[2] == dt.date(2026, 5, 1)
     with pytest.raises(UsageError, match="too many for a watch"):
-        sessions.workout(library, "2 x (60 x (30 s hard, 30 s easy))")
+        sessions.session_workout(library, "2 x (60 x (30 s hard, 30 s easy))")
     assert library.match_session(session_run(library), "10 min rest")["verdict"]
 
 

@@ -4,10 +4,11 @@ import datetime as dt
 
 import numpy as np
 
-from footwork.library import snapshots
 from footwork.physiology import tracking
 from footwork.physiology.critical import Evidence
 from footwork.physiology.endurance import power_at
+from footwork.questions import capacity
+from footwork.questions.capacity import KEPT
 
 
 class Shelf:
@@ -37,23 +38,23 @@ def same(a, b):
 
 def test_a_new_run_goes_on_from_the_last_month(tmp_path, monkeypatch):
     shelf = Shelf(tmp_path)
-    snapshots.follow(shelf, "k", history(30), keep=True)
-    assert len(list((tmp_path / "derived" / "snapshots").glob("*.npz"))) == snapshots.KEPT
+    capacity.follow(shelf, "k", history(30), keep=True)
+    assert len(list((tmp_path / "derived" / "snapshots").glob("*.npz"))) == KEPT
     more = history(31)
     seen = []
     plain = tracking.follow
     monkeypatch.setattr(tracking, "follow", lambda dated, start=None: (seen.append(len(dated)), plain(dated, start))[1])
-    went_on = snapshots.follow(shelf, "k", more, keep=True)
+    went_on = capacity.follow(shelf, "k", more, keep=True)
     assert sum(seen) <= 3
     same(went_on, plain(more))
 
 
 def test_other_evidence_is_followed_anew_and_damage_is_passed_over(tmp_path):
     shelf = Shelf(tmp_path)
-    snapshots.follow(shelf, "k", history(30), keep=True)
+    capacity.follow(shelf, "k", history(30), keep=True)
     edited = history(30)
     edited[2] = tracking.Dated(edited[2].day, Evidence("bound", (1200.0,), (120.0,), 0.0, "edited", 2))
-    same(snapshots.follow(shelf, "k", edited, keep=False), tracking.follow(edited))
+    same(capacity.follow(shelf, "k", edited, keep=False), tracking.follow(edited))
     for path in (tmp_path / "derived" / "snapshots").glob("*.npz"):
         path.write_bytes(path.read_bytes()[:1000])
-    same(snapshots.follow(shelf, "k", history(30), keep=True), tracking.follow(history(30)))
+    same(capacity.follow(shelf, "k", history(30), keep=True), tracking.follow(history(30)))

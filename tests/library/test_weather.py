@@ -5,9 +5,9 @@ import datetime as dt
 import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.errors import FootworkError, UnreadableFile, UsageError
 from footwork.formats import metar
-from footwork.library import Library
 from tests.conftest import RUNNER, fit_of, simulate
 
 DAY = dt.date(2026, 4, 6)

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from footwork.errors import UsageError
-from footwork.library import road
-from footwork.library.sky import Weather
+from footwork.history.conditions.race_weather import Weather
 from footwork.physics import air
 from footwork.physics.cost import running_cost, walking_cost
 from footwork.physics.terrain import clean_heights
 from footwork.planning import conditions, course, pacing
+from footwork.questions import race
 from footwork.signals import Course as Track
 from tests.reference.test_pacing import MASS, engine
 
@@ -117,55 +117,55 @@ def test_a_harder_second_half_costs_a_little():
 
 
 def test_places_that_a_runner_recognises():
-    way = road.lay(circle(points=[(45.0, 7.0 - 10_000 / (2 * np.pi) / (111_195 * np.cos(np.radians(45))), "Drinks")]))
+    way = race.lay(circle(points=[(45.0, 7.0 - 10_000 / (2 * np.pi) / (111_195 * np.cos(np.radians(45))), "Drinks")]))
     names = [(round(p.at / 100), p.name) for p in way.places()]
     assert (50, "Drinks") in names
     tops = [at for at, name in names if name == "top of the hill"]
     assert [abs(at - wanted) <= 1 for at, wanted in zip(tops, (12, 62), strict=True)] == [True, True]
     out = np.concatenate([np.linspace(0, 0.03, 60), np.linspace(0.03, 0, 60)[1:]])
     there = Track(45 + out, np.full(119, 7.0), np.linspace(0, 6600, 119), np.full(119, 10.0), "there and back")
-    assert [p.name for p in road.lay(there).places()] == ["turning point"]
+    assert [p.name for p in race.lay(there).places()] == ["turning point"]
 
 
 def test_laps_official_distance_and_the_watch():
-    way = road.lay(circle(), 42_195.0, laps=4)
+    way = race.lay(circle(), 42_195.0, laps=4)
     assert way.path.distance == pytest.approx(42_195) and len(way.path.length) == 844
-    assert way.climb == pytest.approx(4 * road.lay(circle()).climb, rel=0.02)
+    assert way.climb == pytest.approx(4 * race.lay(circle()).climb, rel=0.02)
     assert np.ptp(way.heading) > 300
-    assert road.lay(circle(), 9900.0).watch == 1.0  # a drawn course tells nothing of a watch
+    assert race.lay(circle(), 9900.0).watch == 1.0  # a drawn course tells nothing of a watch
     ran = circle()
     recorded = Track(ran.latitude, ran.longitude, ran.distance, ran.altitude, "run 3", recorded=True)
-    assert road.lay(recorded, 9900.0).watch == pytest.approx(10_000 / 9900)
+    assert race.lay(recorded, 9900.0).watch == pytest.approx(10_000 / 9900)
     half = Track(*(v[:500] for v in (ran.latitude, ran.longitude, ran.distance, ran.altitude)), "half of it")
     with pytest.raises(UsageError, match="no lap"):
-        road.lay(half, laps=2)
+        race.lay(half, laps=2)
     with pytest.raises(UsageError, match="too far from the official"):
-        road.lay(circle(), 42_195.0)
+        race.lay(circle(), 42_195.0)
 
 
 def test_heights_from_a_run_on_the_course():
     bare = circle(heights=False)
-    assert any("taken as flat" in n for n in road.lay(bare).notes)
-    way = road.lay(bare, heights=circle(count=700))
-    assert way.climb == pytest.approx(road.lay(circle()).climb, rel=0.05)
+    assert any("taken as flat" in n for n in race.lay(bare).notes)
+    way = race.lay(bare, heights=circle(count=700))
+    assert way.climb == pytest.approx(race.lay(circle()).climb, rel=0.05)
     far = circle()
     away = Track(far.latitude + 1, far.longitude, far.distance, far.altitude, "elsewhere")
     with pytest.raises(UsageError, match="passes only"):
-        road.lay(bare, heights=away)
+        race.lay(bare, heights=away)
 
 
 def test_marks_stand_and_cost():
-    found = road.parse_mark("3-5km: sand, +15 %")
+    found = race.parse_mark("3-5km: sand, +15 %")
     assert (found.start, found.end, found.name, found.cost) == (3000, 5000, "sand", 0.15)
-    assert road.parse_mark("7km: drinks, 20 s").seconds == 20
-    way = road.lay(circle(), marks=[found, road.parse_mark("7km: drinks, 20 s")])
+    assert race.parse_mark("7km: drinks, 20 s").seconds == 20
+    way = race.lay(circle(), marks=[found, race.parse_mark("7km: drinks, 20 s")])
     cost = np.broadcast_to(way.path.surface, way.path.length.shape)
     assert cost[70] == pytest.approx(1.15) and cost[10] == 1 and way.path.stops.sum() == 20
     for bad in ("drinks", "5km-3km: back", "3km: sand, +15 %", "3km-4km: mud, +900 %"):
         with pytest.raises(UsageError):
-            road.parse_mark(bad)
+            race.parse_mark(bad)
     with pytest.raises(UsageError, match="beyond the finish"):
-        road.lay(circle(), marks=[road.parse_mark("12km: drinks")])
+        race.lay(circle(), marks=[race.parse_mark("12km: drinks")])
 
 
 def test_the_wind_turns_with_the_hours():
@@ -226,16 +226,16 @@ def test_laps_have_no_step_at_their_joints():
     for drift in (2.9, 40.0):
         lap = circle(1000.0, 200)
         risen = Track(lap.latitude, lap.longitude, lap.distance, np.linspace(0, drift, 200), "lap")
-        way = road.lay(risen, laps=5)
+        way = race.lay(risen, laps=5)
         assert np.abs(way.path.grade).max() < 0.01 and way.climb < 2
     steep = Track(lap.latitude, lap.longitude, lap.distance, np.linspace(0, 90, 200), "lap")
     with pytest.raises(UsageError, match="no lap"):
-        road.lay(steep, laps=2)
+        race.lay(steep, laps=2)
 
 
 def test_marks_may_begin_at_the_start():
     for text in ("0km-5km: sand, +15 %", "0-5km: sand, +15 %", "0 - 3 miles: sand, +15 %"):
-        assert road.parse_mark(text).start == 0 and road.parse_mark(text).end > 4000
+        assert race.parse_mark(text).start == 0 and race.parse_mark(text).end > 4000
 
 
 def test_hourly_reports_of_other_places_do_not_count():

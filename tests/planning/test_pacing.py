@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from footwork.errors import UsageError
-from footwork.library import strategies
 from footwork.planning import instructions, pacing
+from footwork.questions import race
+from footwork.questions.race import RaceDraws, StrategyBasis, Wishes
 from tests.reference.test_pacing import MASS, course, engine
 
 HILLY = course(0.06 * np.sin(np.arange(200) / 12), 4.0 * np.cos(np.arange(200) / 60))
@@ -60,7 +61,7 @@ def test_a_device_blind_to_the_wind_shows_less_into_it_for_the_same_effort():
 def draws(sd=0.03, k=1500):
     rng = np.random.default_rng(1)
     one = np.ones(k)
-    return strategies.Draws(
+    return RaceDraws(
         280 * np.exp(sd * rng.standard_normal(k)),
         15_000 * one,
         0.065 * one,
@@ -74,8 +75,8 @@ def test_a_risk_sets_the_reserve_and_more_of_it_is_slower():
     from footwork.analysis import speed
 
     relation = speed.prior(MASS)
-    basis = strategies.Basis(HILLY, relation, MASS, draws())
-    found = {r: strategies.answer(basis, strategies.Wishes(risk=r)) for r in (None, 0.3, 0.1)}
+    basis = StrategyBasis(HILLY, relation, MASS, draws())
+    found = {r: race.strategies_for(basis, Wishes(risk=r)) for r in (None, 0.3, 0.1)}
     for r in (0.3, 0.1):
         assert found[r]["run_dry_probability"] == pytest.approx(r, abs=0.03)
     assert (
@@ -99,7 +100,7 @@ def test_what_cannot_be_planned_is_said(strategy, risk, words):
     from footwork.analysis import speed
 
     with pytest.raises(UsageError, match=words):
-        strategies.answer(strategies.Basis(HILLY, speed.prior(MASS), MASS, draws()), strategies.Wishes(strategy, risk))
+        race.strategies_for(StrategyBasis(HILLY, speed.prior(MASS), MASS, draws()), Wishes(strategy, risk))
 
 
 def test_descents_are_limited_by_what_the_runner_has_shown():
@@ -113,7 +114,7 @@ def test_descents_are_limited_by_what_the_runner_has_shown():
 
 
 def test_the_weather_of_a_race_as_metar():
-    from footwork.library.sky import Weather
+    from footwork.history.conditions.race_weather import Weather
 
     # Dew point 15 at 24 degrees: relative humidity 57 % by the Magnus form; 10 knots are 5.144 m/s.
     seen = Weather(temperature=20.0).over("LPPT 251730Z 24010KT 9999 FEW020 24/15 Q1003")
@@ -138,7 +139,7 @@ def test_fuel_as_published():
 
 
 def plan_of(tmp_path):
-    from footwork.library import Library
+    from footwork.api import Library
 
     with Library.from_nothing() as library:
         return library.race(distance=10_000.0, efforts=("3:00=361", "12:00=278"), mass=68.0)
@@ -150,10 +151,10 @@ def test_the_workout_is_read_back_by_two_decoders(tmp_path):
     import fitdecode
     import fitfast
 
-    from footwork.library import handout
+    from footwork.questions import race
 
     plan = plan_of(tmp_path)
-    data = handout.workout(plan, "Harbour ten")
+    data = race.race_workout(plan, "Harbour ten")
     (told,) = plan.strategies["instructions"]
     with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
         found = {f.name: f for f in reader if isinstance(f, fitdecode.FitDataMessage)}

@@ -80,7 +80,7 @@ def test_the_real_run_decodes_alike(real_run):
 
 
 def test_the_real_runs_known_totals(real_run, tmp_path):
-    from footwork.library import Library
+    from footwork.api import Library
 
     recording = formats.read(real_run.read_bytes())[0]
     assert len(recording.columns["time"]) == 3424

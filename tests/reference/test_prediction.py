@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import lambertw
 
-from footwork.library import Library
+from footwork.api import Library
 from footwork.physiology.endurance import power_at, tail_start
 from footwork.planning import course, race
 from footwork.quantities import parse_duration

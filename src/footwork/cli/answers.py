@@ -145,15 +145,15 @@ def _history(result: dict[str, Any]) -> None:
 @app.command()
 def today(as_json: Json = False) -> None:
     """What is new and what is due: the week, critical power, a test, an accepted CP that the evidence left."""
-    from footwork.library.today import sentence
     from footwork.quantities import Estimate, describe
+    from footwork.questions import today
 
     with opened() as library:
         found = library.today()
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(found)
-    say(sentence(found, imperial))
+    say(today.due_sentence(found, imperial))
     if not found["runs"]:
         return None
     for r in found["planned"]:
@@ -215,13 +215,14 @@ def compare(
     as_json: Json = False,
 ) -> None:
     """Two devices on one run: clocks, agreement, and whether to mix their watts."""
-    from footwork.library import compare as comparing
+    from footwork.questions import devices
+    from footwork.questions.devices import SIGNALS
 
     if len(what) == 1 and what[0].isdigit():
         with opened() as library:
             found = library.compare(int(what[0]), first, second)
     elif len(what) == 2:
-        found = comparing.of_files([Path(w) for w in what])
+        found = devices.compare_files([Path(w) for w in what])
     else:
         raise UsageError("name one run by its number, or two files")
     if as_json:
@@ -234,7 +235,7 @@ def compare(
         f"{found['lag_by'].replace('_', ' ')}."
     )
     for level, rows in (("1 s", found), *found["levels"].items()):
-        for name in comparing.SIGNALS:
+        for name in SIGNALS:
             if name not in rows:
                 continue
             r = rows[name]

@@ -8,9 +8,12 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 app = typer.Typer(
     help="Running power on your own machine: recordings in; critical power, domains and race plans out.",
@@ -94,12 +97,12 @@ def folder() -> Path:
 
 
 def opened(create: bool = False) -> Any:
-    from footwork.library import Library
+    from footwork.api import Library
 
     return _noted(Library.open(_folder, create=create, progress=progress("rebuilding")))
 
 
-def _noted(library: Any) -> Any:
+def _noted(library: Library) -> Any:
     for problem in library.problems:
         say(f"footwork: not rebuilt: {problem}", err=True)
     return library
@@ -107,7 +110,7 @@ def _noted(library: Any) -> Any:
 
 def asked(efforts: list[str] | None) -> Any:
     """The library, or an empty one where the question carries its own efforts and there is no library yet."""
-    from footwork.library import Library
+    from footwork.api import Library
 
     if efforts and not (_folder / "library.sqlite").exists():
         return Library.from_nothing()

@@ -99,8 +99,8 @@ def check(
     as_json: Json = False,
 ) -> None:
     """The device check: how to run it, and what a run of it says."""
-    from footwork.library.devices import PROTOCOL
     from footwork.quantities import parse_duration
+    from footwork.questions.devices import PROTOCOL
 
     if run is None:
         if start is not None:

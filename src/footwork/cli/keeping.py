@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say
 from footwork.errors import UsageError
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 Run = Annotated[int, typer.Argument(help="Number of the run.")]
 From = Annotated[str | None, typer.Option("--from", help="Elapsed time it begins at, as 12:30; by default the start.")]
@@ -19,7 +22,7 @@ edit = typer.Typer(
 app.add_typer(edit, name="edit")
 
 
-def _told(as_json: bool, library: Any, sentence: str, **more: Any) -> None:
+def _told(as_json: bool, library: Library, sentence: str, **more: Any) -> None:
     """Say what was done and how to undo it."""
     newest = library.edits()[0]
     if as_json:
@@ -182,7 +185,8 @@ def diary(
     as_json: Json = False,
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
-    from footwork.library.diary import CAUTION, unwell
+    from footwork.history.log import diary
+    from footwork.history.log.diary import CAUTION
 
     given = {
         "exertion": exertion,
@@ -215,7 +219,7 @@ def diary(
         ]
         of = f"  run {row['run']}" if row["run"] else ""
         say(f"{row['date']}{of}  {'; '.join(words)}")
-    if unwell(found[:7]):
+    if diary.unwell(found[:7]):
         say(f"Caution: {CAUTION}.")
     return None
 
@@ -319,7 +323,7 @@ def restore(
     as_json: Json = False,
 ) -> None:
     """Make a library from a backup, in a new folder."""
-    from footwork.library import Library
+    from footwork.api import Library
 
     target = into or folder()
     with Library.restore(file, target) as library:
@@ -335,9 +339,9 @@ def doctor(
     as_json: Json = False,
 ) -> None:
     """Check the library: databases, every original, results, signals."""
-    from footwork.library.keeping import doctor as examine
+    from footwork.maintenance import check_up
 
-    found = examine(folder(), repair, progress("checking"))
+    found = check_up.doctor(folder(), repair, progress("checking"))
     if as_json:
         out(found)
     else:

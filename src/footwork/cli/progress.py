@@ -40,7 +40,7 @@ def progress(
     as_json: Json = False,
 ) -> None:
     """Is it progress: power at the same heart rate over a season, with what else could have caused it."""
-    from footwork.library import verdicts
+    from footwork.questions import trials
 
     if run is not None and cadence:
         raise UsageError("ask for one run with --run, or for cadence with --cadence")
@@ -49,7 +49,7 @@ def progress(
         if run is not None:
             found = library.within(run)
         elif cadence:
-            found = verdicts.cadence_history(library, day(since), day(until or date))
+            found = trials.cadence_history(library, day(since), day(until or date))
         else:
             found = library.progress(
                 day(since),
@@ -214,8 +214,8 @@ def new_trial(
     as_json: Json = False,
 ) -> None:
     """Design a fair trial of a change and keep it: blocks, balanced orders, how many runs it takes."""
-    from footwork.library import trials
     from footwork.quantities import parse_duration, parse_pace
+    from footwork.questions import trials
 
     def seconds(text: str) -> float:
         return 0.0 if text.strip() in ("0", "0:00") else parse_duration(text)
@@ -245,7 +245,7 @@ def new_trial(
             seed=seed,
         )
         number = library.new_trial(designed, day(date))
-        kept = trials.kept(library, number)
+        kept = trials.kept_trial(library, number)
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(kept)
@@ -258,9 +258,9 @@ def new_trial(
 
 
 def _designed(kept: dict[str, Any], imperial: bool) -> None:
-    from footwork.library import trials
+    from footwork.questions import trials
 
-    say(trials.told(kept, imperial))
+    say(trials.trial_told(kept, imperial))
     for k in range(len(kept["orders"])):
         say(f"  run {k + 1:>2}: {trials.order_words(kept, k)}")
     say(
@@ -308,8 +308,8 @@ def join(
     as_json: Json = False,
 ) -> None:
     """Say that a run was run for a trial."""
-    from footwork.library import trials
     from footwork.quantities import parse_duration
+    from footwork.questions import trials
 
     def clock(text: str) -> float:
         return 0.0 if re.fullmatch(r"0+(:0+)*", text) else parse_duration(text)
@@ -331,7 +331,7 @@ def join(
         edit = library.join_trial(
             number, run, order, begin_s=begins, exertion=values(exertion), oxygen_uptake=values(oxygen)
         )
-        kept = trials.kept(library, number)
+        kept = trials.kept_trial(library, number)
     if as_json:
         return out(kept)
     say(
@@ -397,22 +397,22 @@ def export_trial(
     pdf: Annotated[Path | None, typer.Option(help="PDF sheet of the whole trial.")] = None,
 ) -> None:
     """Take a trial along: a workout for the watch, a sheet to print."""
-    from footwork.library import trials
-    from footwork.library.export import check_out, write_whole
+    from footwork.maintenance import export
+    from footwork.questions import trials
     from footwork.reports import trial_sheet
 
     for path, ending in ((fit, ".fit"), (pdf, ".pdf")):
         if path is not None:
-            check_out(path, ending)
+            export.check_out(path, ending)
     if fit is None and pdf is None:
         raise UsageError("say what to write: --fit or --pdf")
     with opened() as library:
-        kept = trials.kept(library, number)
-        made = trials.workout(kept, order - 1) if fit is not None else b""
+        kept = trials.kept_trial(library, number)
+        made = trials.trial_workout(kept, order - 1) if fit is not None else b""
         if pdf is not None:
-            write_whole(pdf, trial_sheet(kept, library.setting("units") == "imperial"))
+            export.write_whole(pdf, trial_sheet(kept, library.setting("units") == "imperial"))
         if fit is not None:
-            write_whole(fit, made)
+            export.write_whole(fit, made)
     for path in (fit, pdf):
         if path is not None:
             say(f"Wrote {path}.")

@@ -95,16 +95,15 @@ def race(
 ) -> None:
     """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of
     each."""
-    from footwork.library import handout
-    from footwork.library.export import check_out, write_whole
-    from footwork.library.race import splits_every
-    from footwork.library.sky import Weather
-    from footwork.library.weather import of_metars, read_reports
+    from footwork.history.conditions.race_weather import Weather
+    from footwork.history.conditions.weather import of_metars, read_reports
+    from footwork.maintenance import export
     from footwork.quantities import format_duration, parse_distance, parse_duration, parse_pace
+    from footwork.questions import race
 
     for path, ending in ((card, ".pdf"), (fit, ".fit"), (fit_course, ".fit"), (csv, ".csv")):
         if path is not None:
-            check_out(path, ending)
+            export.check_out(path, ending)
     begin = _moment(start)
     if humidity is not None and not 0 <= humidity <= 100:
         raise UsageError(f"a humidity of {humidity:g} % cannot be: give 0 to 100")
@@ -145,22 +144,22 @@ def race(
     name = Path(course).stem if course and not course.isdigit() else ""
     with asked(effort) as library:
         imperial = library.setting("units") == "imperial"
-        question["split"] = splits_every(imperial)
+        question["split"] = race.splits_every(imperial)
         if log:
             return _log(library.predictions(), imperial, as_json)
         if review is not None:
             return _review(library.review(review, **_said(question)), imperial, as_json)
         plan = library.race(**question, date=day(date))
-    written = {fit: handout.workout, fit_course: handout.course}
+    written = {fit: race.race_workout, fit_course: race.race_course}
     for path, make in written.items():
         if path is not None:
-            write_whole(path, make(plan, name))
+            export.write_whole(path, make(plan, name))
     if csv is not None:
-        write_whole(csv, handout.table(plan))
+        export.write_whole(csv, race.race_table(plan))
     if card is not None:
         from footwork.reports import race_card
 
-        write_whole(card, race_card(plan, name, imperial))
+        export.write_whole(card, race_card(plan, name, imperial))
     changed = _changed(plan, what_if)
     if as_json:
         return out({**plan.to_json(), **({"what_if": changed} if changed else {})})
@@ -187,7 +186,8 @@ def _source(text: str | None) -> str | int | None:
 
 def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
     """The plan after the changes of ``--what-if``, or None without any."""
-    from footwork.library import whatif
+    from footwork.questions import race
+    from footwork.questions.race import LIMITS, Change
 
     if not texts:
         return None
@@ -198,12 +198,12 @@ def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
             asked[name.strip().replace("-", "_")] = float(value)
         except ValueError:
             equals = ""
-        if not equals or name.strip().replace("-", "_") not in whatif.LIMITS:
+        if not equals or name.strip().replace("-", "_") not in LIMITS:
             raise UsageError(
                 f"--what-if '{text}' is no change: write power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3"
             )
-    change = whatif.Change(**asked)
-    return {**whatif.even_power(plan, change), "best_time_s": whatif.optimum(plan, change)["time_s"], "change": asked}
+    change = Change(**asked)
+    return {**race.even_power(plan, change), "best_time_s": race.optimum(plan, change)["time_s"], "change": asked}
 
 
 def _moment(text: str | None) -> dt.datetime | None:

@@ -34,7 +34,7 @@ def efforts(
     as_json: Json = False,
 ) -> None:
     """Warm-up, work, recovery and cool-down of a run, found without laps."""
-    from footwork.library import intervals
+    from footwork.questions import runs
 
     name = signal.strip().lower().replace("-", "_") if signal else None
     if not (what.isascii() and what.isdigit()) or Path(what).exists():
@@ -43,7 +43,7 @@ def efforts(
         path = Path(what)
         if not path.is_file():
             raise UsageError(f"there is no file {path}")
-        found, run, looks = intervals.of_file(path, name), None, None
+        found, run, looks = runs.efforts_of_file(path, name), None, None
         imperial, left = False, None
     else:
         run = int(what)
@@ -115,8 +115,8 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Keep a session for a day."""
-    from footwork.library import sessions
     from footwork.planning.sessions import parse
+    from footwork.questions import sessions
 
     if (text is None) == (from_ is None):
         raise UsageError("give a session in words, or a file with --from")
@@ -128,7 +128,7 @@ def new(
         else:
             words, called = sessions.worded(library, text or "")
         number = library.plan_session(words, planned, name or called)
-        row = sessions.kept(library, number)
+        row = sessions.kept_session(library, number)
     if as_json:
         return out(row)
     say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
@@ -156,8 +156,8 @@ def list_(as_json: Json = False) -> None:
 
 
 def _previewed(found: dict[str, Any], imperial: bool) -> None:
-    from footwork.library import sessions
     from footwork.quantities import format_duration, format_pace
+    from footwork.questions import sessions
 
     say(found["text"])
     least = sessions.minimum(found)
@@ -202,7 +202,7 @@ def preview(
     as_json: Json = False,
 ) -> None:
     """What a session asks: power, pace, W′, load, and whether it can be finished."""
-    from footwork.library import sessions
+    from footwork.questions import sessions
 
     with asked(effort) as library:
         words, _ = sessions.worded(library, what)
@@ -248,12 +248,12 @@ def export(
     mass: Mass = None,
 ) -> None:
     """Take a session along: FIT workout, PDF, YAML; or all kept ones as a calendar."""
-    from footwork.library import sessions
-    from footwork.library.export import check_out, write_whole
+    from footwork.maintenance import export
+    from footwork.questions import sessions
 
     for path, ending in ((fit, ".fit"), (pdf, ".pdf"), (yaml, ".yaml"), (ics, ".ics")):
         if path is not None:
-            check_out(path, ending)
+            export.check_out(path, ending)
     if not any((fit, pdf, yaml, ics)):
         raise UsageError("say what to write: --fit, --pdf, --yaml or --ics")
     if what is None and any((fit, pdf, yaml)):
@@ -265,15 +265,15 @@ def export(
             words, name = sessions.worded(library, what)
             found = library.session(words, None, scale, **stated)
             if fit is not None:
-                write_whole(fit, sessions.workout(library, words, name, scale=scale, **stated))
+                export.write_whole(fit, sessions.session_workout(library, words, name, scale=scale, **stated))
             if yaml is not None:
-                write_whole(yaml, sessions.yaml_of({"name": name, "text": found["text"]}).encode())
+                export.write_whole(yaml, sessions.yaml_of({"name": name, "text": found["text"]}).encode())
             if pdf is not None:
                 from footwork.reports import session_sheet
 
-                write_whole(pdf, session_sheet(found, name, library.setting("units") == "imperial"))
+                export.write_whole(pdf, session_sheet(found, name, library.setting("units") == "imperial"))
         if ics is not None:
-            write_whole(ics, calendar)
+            export.write_whole(ics, calendar)
     for path in (fit, pdf, yaml, ics):
         if path is not None:
             say(f"Wrote {path}.")
@@ -289,9 +289,8 @@ def match(
     as_json: Json = False,
 ) -> None:
     """A run against a session: each step against its band, and one verdict."""
-    from footwork.library import sessions
-    from footwork.library.matching import against
     from footwork.quantities import format_duration
+    from footwork.questions import sessions
 
     with opened() as library:
         imperial = library.setting("units") == "imperial"
@@ -313,7 +312,7 @@ def match(
             continue
         if not s["work"]:
             continue
-        was, band = against(s, imperial)
+        was, band = sessions.against(s, imperial)
         share = f"{100 * s['in_band']:.0f} % in the band" if s["in_band"] is not None else ""
         fade = f", second half {round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else ""
         rate = f", heart rate to {s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else ""

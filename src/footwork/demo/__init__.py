@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from footwork.demo import season, write
 from footwork.demo.simulate import Runner
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 SEED = 20260302
 RUNNER = Runner()
@@ -64,8 +67,8 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
 
     An existing demo in the folder is replaced; any other folder that is not empty is refused.
     """
+    from footwork.api import Library
     from footwork.errors import UsageError
-    from footwork.library import Library
 
     files, library_folder = folder / "recordings", folder / "library"
     ours = folder / "made-by-footwork-demo.txt"
@@ -103,7 +106,7 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
     }
 
 
-def _tell(library: Any, rows: dict[int, Any]) -> None:
+def _tell(library: Library, rows: dict[int, Any]) -> None:
     """What this runner writes down: weather of the summer, shoes, how sessions felt, a cold, a race from the year
     before."""
     rng = np.random.default_rng(SEED)
@@ -130,7 +133,7 @@ def _tell(library: Any, rows: dict[int, Any]) -> None:
     library.enter_run(dt.datetime(2025, 9, 21, 10, 0), 44 * 60 + 10, metres=10_000, name="race")
 
 
-def _try(library: Any) -> None:
+def _try(library: Library) -> None:
     """The season's two trials as this runner designed them, with the runs that were run for them."""
     on = {row.local.date(): row.id for row in library.runs() if row.local.hour == 18}
     for title, (first, _) in season.TRIALS.items():

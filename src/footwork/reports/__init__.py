@@ -62,12 +62,12 @@ def trial_sheet(trial: dict[str, Any], imperial: bool = False) -> bytes:
     """
     import typst
 
-    from footwork.library import trials
+    from footwork.questions import trials
 
     starts = [trial["warm_s"] + a for a, _ in trials.schedule(trial)]
     told = {
         "title": f"Trial {trial['id']}: {trial['conditions'][0]} against {', '.join(trial['conditions'][1:])}",
-        "told": trials.told(trial, imperial),
+        "told": trials.trial_told(trial, imperial),
         "course": trial["course"],
         "warm": format_duration(trial["warm_s"]) if trial["warm_s"] else "0:00",
         "notes": trial["cautions"],

@@ -5,13 +5,16 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
 from footwork.errors import FootworkError
 from footwork.web import jobs
 from footwork.web.layout import text
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ def downloads(files: Sequence[tuple[str, str, Callable[[], bytes]]]) -> None:
 
 
 def command_form(
-    library: Any,
+    library: Library,
     command: Sequence[str],
     fields: Sequence[Field],
     label: str,

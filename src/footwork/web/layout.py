@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from nicegui import ui
@@ -14,9 +14,12 @@ from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
 from footwork.errors import NoSuchRun
-from footwork.library.placing import CONVERTED_NAME
+from footwork.history.scales.scale_keys import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 _CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
 NAV = (
@@ -200,7 +203,7 @@ def domain_strip(seconds: dict[str, float]) -> None:
                 text("span", f"{name} {format_duration(seconds[name])}")
 
 
-def scale_links(base: str, library: Any, where: str, current: str, convertible: bool = True) -> None:
+def scale_links(base: str, library: Library, where: str, current: str, convertible: bool = True) -> None:
     """The page again for each scale that has runs; nothing where there is one."""
     names = {row.power_scale for row in library.runs() if row.power_scale}
     if len(names) > 1:

@@ -12,13 +12,16 @@ import sys
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse
 
 from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
 def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: bool = False) -> None:
@@ -33,7 +36,7 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
     """
     import uvicorn
 
-    from footwork.library import Library
+    from footwork.api import Library
 
     libraries: dict[str, Library] = {}
     for folder in folders:
@@ -115,7 +118,7 @@ _ICON = (
 )
 
 
-def _twin(library: Any, answer: Callable[..., Any]) -> Callable[..., Any]:
+def _twin(library: Library, answer: Callable[..., Any]) -> Callable[..., Any]:
     async def twin(request: Request) -> JSONResponse:
         given = {**request.path_params, **request.query_params}
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from footwork.web.pages import (
     capacity,
@@ -26,6 +26,9 @@ from footwork.web.pages import (
     trials,
     usual,
 )
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 # Address of the twin: the function whose result both the page and the twin show.
 TWINS: dict[str, Callable[..., Any]] = {
@@ -57,7 +60,7 @@ TWINS: dict[str, Callable[..., Any]] = {
 }
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     """Add all pages of one library under an address."""
     for module in (
         today,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import numpy as np
@@ -12,11 +12,14 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.library.capacity import Capacity
 from footwork.quantities import Estimate, format_duration, format_pace, parse_date
+from footwork.questions.capacity import Capacity
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 _BORDERS = {
     "moderate_heavy": "Moderate to heavy",
@@ -25,12 +28,12 @@ _BORDERS = {
 }
 
 
-def answer(library: Any, date: str = "", scale: str = "") -> Capacity:
+def answer(library: Library, date: str = "", scale: str = "") -> Capacity:
     found: Capacity = library.capacity(date=parse_date(date) if date else None, scale=scale or None)
     return found
 
 
-def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
+def data(library: Library, date: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.history(parse_date(date) if date else None, scale or None)
     return found
@@ -75,7 +78,7 @@ def curve_chart(found: Capacity) -> Chart:
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/capacity")
     async def capacity(date: str = "", scale: str = "") -> None:
         try:
@@ -152,7 +155,7 @@ def history_chart(told: dict[str, Any]) -> Chart:
     )
 
 
-def _through_time(base: str, library: Any, found: Capacity, told: dict[str, Any]) -> None:
+def _through_time(base: str, library: Library, found: Capacity, told: dict[str, Any]) -> None:
     if found.critical_power.value is None:
         return
     heading("Through time")

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import asyncio
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.library import compare as comparing
 from footwork.quantities import Estimate
+from footwork.questions import devices
+from footwork.questions.devices import SIGNALS
+from footwork.web.drawing import show_chart, smooth
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
-from footwork.web.pages.run import show_chart, smooth
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 DIGITS = {"W": 1, "bpm": 1, "m/s": 3, "m": 3}
 
 
-def data(library: Any, run_id: str, first: str = "1", second: str = "2") -> dict[str, Any]:
+def data(library: Library, run_id: str, first: str = "1", second: str = "2") -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.compare(*(whole_number(v) for v in (run_id, first, second)))
     return found
@@ -81,12 +85,12 @@ def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
     return out
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/runs/{{run_id}}/compare")
     async def compare(run_id: str, first: str = "1", second: str = "2") -> None:
         try:
             found = await asyncio.to_thread(data, library, run_id, first, second)
-            traces = await asyncio.to_thread(comparing.traces, library, int(run_id), int(first), int(second))
+            traces = await asyncio.to_thread(devices.recording_traces, library, int(run_id), int(first), int(second))
         except FootworkError as error:
             with page(base, "Runs", "Two devices", sentence(str(error))):
                 link("All runs", f"{base}/runs", "button")
@@ -154,7 +158,7 @@ def _numbers(found: dict[str, Any]) -> None:
     """What differs, and how alike the two are, each with its interval."""
     differ, alike = [], []
     for level, at in (("1 s", found), *found["levels"].items()):
-        for name in comparing.SIGNALS:
+        for name in SIGNALS:
             if name in at:
                 r, first = at[name], f"{name.replace('_', ' ').capitalize()} at {level}"
                 limits = r["limits_of_agreement"]

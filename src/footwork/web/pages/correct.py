@@ -4,20 +4,23 @@ far."""
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
 from footwork.errors import FootworkError
-from footwork.library import entries
+from footwork.history.log.entries import SURFACES as GROUNDS
 from footwork.quantities import format_duration
 from footwork.web import jobs
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, page, text, whole_number
 from footwork.web.pages.keeping import edits_table
 
+if TYPE_CHECKING:
+    from footwork.api import Library
+
 SPAN = (Field("from", "From, elapsed time as 12:30", "--from"), Field("to", "To", "--to"))
-SURFACES = (("", "not said"), *((n, n) for n in entries.SURFACES))
+SURFACES = (("", "not said"), *((n, n) for n in GROUNDS))
 SIGNALS = (
     ("", "everything"),
     ("power", "power"),
@@ -27,7 +30,7 @@ SIGNALS = (
 )
 
 
-def data(library: Any, run_id: str) -> list[dict[str, Any]]:
+def data(library: Library, run_id: str) -> list[dict[str, Any]]:
     """Edits of the run, the newest first; shown by the page and its twin."""
     found: list[dict[str, Any]] = library.edits(whole_number(run_id))
     if not found:
@@ -35,7 +38,7 @@ def data(library: Any, run_id: str) -> list[dict[str, Any]]:
     return found
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/runs/{{run_id}}/edit")
     async def correct(run_id: str) -> None:
         try:
@@ -109,7 +112,7 @@ def register(base: str, library: Any) -> None:
                 text("p", "None yet.", "soft")
 
 
-def _corrections(base: str, library: Any, run: str, here: str) -> None:
+def _corrections(base: str, library: Library, run: str, here: str) -> None:
     heading("Lap by hand")
     command_form(library, ["edit", "lap", run], SPAN, "Add the lap", here, needed=["from", "to"], prefix="lap-")
     heading("Distance")
@@ -154,7 +157,7 @@ def _corrections(base: str, library: Any, run: str, here: str) -> None:
     )
 
 
-def _pair(library: Any, run: str, here: str) -> None:
+def _pair(library: Library, run: str, here: str) -> None:
     heading("The same run by a second device")
     text("p", "Recordings that overlap in time pair by themselves; here where a clock was hours off.", "soft")
     command_form(
@@ -168,7 +171,7 @@ def _pair(library: Any, run: str, here: str) -> None:
     )
 
 
-def _forever(base: str, library: Any, run_id: int) -> None:
+def _forever(base: str, library: Library, run_id: int) -> None:
     """Two presses: the second says what goes."""
     also = [r for r in library.bound_to(run_id) if r != run_id]
     more = f" Its file also holds run {', '.join(map(str, also))}, which goes with it." if also else ""

@@ -5,27 +5,30 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.library.devices import PROTOCOL
 from footwork.quantities import Estimate, format_duration
+from footwork.questions.devices import PROTOCOL
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
-def data(library: Any) -> dict[str, Any]:
+def data(library: Library) -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.devices()
     return found
 
 
-def check_data(library: Any, run_id: str, start: str = "") -> dict[str, Any]:
+def check_data(library: Library, run_id: str, start: str = "") -> dict[str, Any]:
     """What the page of one check shows; ``start`` in seconds."""
     found: dict[str, Any] = library.device_check(whole_number(run_id), whole_number(start) if start else None)
     return found
@@ -49,7 +52,7 @@ def drift_chart(name: str, drift: dict[str, Any]) -> Chart:
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/devices")
     async def devices() -> None:
         try:
@@ -136,7 +139,7 @@ def _conversions(base: str, found: dict[str, Any]) -> None:
         method_link(base, "conversion")
 
 
-def _drift(base: str, library: Any, found: dict[str, Any]) -> None:
+def _drift(base: str, library: Library, found: dict[str, Any]) -> None:
     heading("Does each device still show what it showed?")
     for s in found["scales"]:
         drift = s["drift"]
@@ -220,7 +223,7 @@ def _between(e: dict[str, Any], digits: int) -> str:
     return f"{e['value']:.{digits}f} {e['unit']}, {e['low']:.{digits}f}–{e['high']:.{digits}f}"
 
 
-def _decide(library: Any, base: str, found: dict[str, Any]) -> None:
+def _decide(library: Library, base: str, found: dict[str, Any]) -> None:
     """Rename, join, break."""
     names = [s["name"] for s in found["scales"] if s["measured"]]
     if not names:

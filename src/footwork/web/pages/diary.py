@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from footwork.library.diary import CAUTION, unwell
+from footwork.history.log.diary import CAUTION, unwell
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, note, page, table, text
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 DAY_FIELDS = (
     Field("date", "Day, YYYY-MM-DD (today if empty)", "--date"),
@@ -22,7 +25,7 @@ DAY_FIELDS = (
 )
 
 
-def data(library: Any) -> list[dict[str, Any]]:
+def data(library: Library) -> list[dict[str, Any]]:
     """Shown by the page and its twin."""
     found: list[dict[str, Any]] = library.diary()
     return found
@@ -37,7 +40,7 @@ def words(row: dict[str, Any]) -> str:
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/diary")
     async def diary() -> None:
         found = await asyncio.to_thread(data, library)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
@@ -10,12 +10,15 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence, unfolded
 from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
-def data(library: Any, run_id: str, signal: str = "") -> dict[str, Any]:
+def data(library: Library, run_id: str, signal: str = "") -> dict[str, Any]:
     """Efforts and W′ balance of a run, for the twin; ``balance`` is None where it is not known, ``looks_like`` where it
     looks like no test or race."""
     number = whole_number(run_id)
@@ -38,7 +41,7 @@ def balance_chart(found: dict[str, Any]) -> Chart:
     )
 
 
-def section(base: str, library: Any, run_id: int, imperial: bool) -> None:
+def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
     """The part of the run page."""
     heading("Efforts")
     try:

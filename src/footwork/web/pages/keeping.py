@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
@@ -12,10 +12,13 @@ from footwork.quantities import format_duration
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, page, table, text
 
+if TYPE_CHECKING:
+    from footwork.api import Library
+
 MOST_EDITS = 20
 
 
-def data(library: Any) -> dict[str, Any]:
+def data(library: Library) -> dict[str, Any]:
     """Shown by the page and its twin."""
     return {
         "folder": str(library.folder),
@@ -26,7 +29,7 @@ def data(library: Any) -> dict[str, Any]:
     }
 
 
-def edits_table(base: str, library: Any, edits: list[dict[str, Any]], back: str) -> None:
+def edits_table(base: str, library: Library, edits: list[dict[str, Any]], back: str) -> None:
     """Edits, each with a button that takes it back."""
     with ui.element("table").classes("t"), ui.element("tbody"):
         for e in edits:
@@ -49,7 +52,7 @@ def checked(result: dict[str, Any]) -> str:
     return f"All is sound: {'; '.join(c['name'] + ' ' + c['found'] for c in result['checks'])}.{mended}"
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     here = f"{base}/library"
 
     @ui.page(here)

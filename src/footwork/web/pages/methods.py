@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
 from footwork.methods import METHODS
 from footwork.web.layout import page, text
 
+if TYPE_CHECKING:
+    from footwork.api import Library
 
-def data(library: Any) -> dict[str, Any]:
+
+def data(library: Library) -> dict[str, Any]:
     """Shown by the page and its twin."""
     return {key: asdict(method) for key, method in METHODS.items()}
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/methods")
     def methods() -> None:
         with page(

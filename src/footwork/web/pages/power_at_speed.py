@@ -4,7 +4,7 @@ is."""
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
@@ -12,12 +12,15 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_pace, parse_date
+from footwork.web.drawing import show_chart
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, scale_links, table, text, whisker
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
-def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
+def data(library: Library, date: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.power_at_speed(parse_date(date) if date else None, scale or None)
     return found
@@ -47,7 +50,7 @@ def chart(found: dict[str, Any], imperial: bool) -> Chart:
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/power-at-speed")
     async def power_at_speed(date: str = "", scale: str = "") -> None:
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import numpy as np
@@ -12,8 +12,9 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library import verdicts
 from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
+from footwork.questions import trials
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, inputs, sentence, unfolded
 from footwork.web.layout import (
     heading,
@@ -28,11 +29,13 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
 def data(
-    library: Any, since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = ""
+    library: Library, since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = ""
 ) -> dict[str, Any]:
     """Shown by the page and its twin."""
     days = [parse_date(d) if d.strip() else None for d in (since, until, date)]
@@ -44,13 +47,13 @@ def data(
     return found
 
 
-def compare_data(library: Any, first: str = "", second: str = "", scale: str = "") -> dict[str, Any]:
+def compare_data(library: Library, first: str = "", second: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the comparison and its twin."""
     found: dict[str, Any] = library.compare_runs(first, second, scale=scale or None)
     return found
 
 
-def within_data(library: Any, run_id: str) -> dict[str, Any]:
+def within_data(library: Library, run_id: str) -> dict[str, Any]:
     """Shown by a run's drift page and its twin."""
     found: dict[str, Any] = library.within(whole_number(run_id))
     return found
@@ -109,7 +112,7 @@ def _chances(found: dict[str, Any]) -> None:
     )
 
 
-def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None:
+def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> None:
     """The page's body."""
     scale_links(base, library, "progress", found["scale"])
     with ui.element("div").classes("numbers"):
@@ -213,7 +216,7 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
         text("p", f"{found['form']['sentence']} At {format_pace(measures[0]['speed_mps'], imperial)}.", "soft")
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/progress")
     async def progress(since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = "") -> None:
         imperial = library.setting("units") == "imperial"
@@ -243,7 +246,7 @@ def register(base: str, library: Any) -> None:
 
                 text("button", "Look at that", "fw").on("click", asked)
             _compare_form(base)
-            unfolded("Heart rate and cadence in everyday runs", lambda: verdicts.cadence_history(library), _cadence)
+            unfolded("Heart rate and cadence in everyday runs", lambda: trials.cadence_history(library), _cadence)
             with ui.element("div").classes("row-of"):
                 link("Trials of a change", f"{base}/trials", "button")
             with ui.element("p"):

@@ -9,22 +9,25 @@ import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import Request
 from nicegui import events, ui
 
 from footwork.errors import FootworkError, UsageError
-from footwork.library.race import RacePlan, splits_every
-from footwork.library.road import read_track
-from footwork.library.sky import Weather
-from footwork.library.weather import of_metars
+from footwork.history.conditions import weather
+from footwork.history.conditions.race_weather import Weather
 from footwork.quantities import parse_date, parse_distance, parse_duration, parse_pace
+from footwork.questions import race
+from footwork.questions.race import RacePlan
 from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.forms import Field, sentence
 from footwork.web.layout import fill, link, page, text, whole_number
 from footwork.web.pages import race_plan
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 # Groups of fields: name, label, what stands there while it is empty.
 GROUPS: dict[str, tuple[Field, ...]] = {
@@ -70,7 +73,7 @@ GROUPS: dict[str, tuple[Field, ...]] = {
 FIELDS = tuple(f for group in GROUPS.values() for f in group)
 
 
-def question(library: Any, course: Course | None = None, **given: str) -> dict[str, Any]:
+def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:
     """What the page's texts ask, as `race.Question`. Raises UsageError for a text that cannot be read."""
     unknown = set(given) - {f.name for f in FIELDS} - {"scale"}
     if unknown:
@@ -102,7 +105,7 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
     elif lines:
         if start is None:
             raise UsageError("several METAR lines are weather by the hour: fill in the start too")
-        reports = tuple(of_metars(lines, start))
+        reports = tuple(weather.of_metars(lines, start))
     distance = parsed("distance", parse_distance)
     way = course if course is not None else parsed("run", whole_number)
     if distance is None and way is None and "time" not in asked:
@@ -122,7 +125,7 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
         "draft": number("draft", "the share of the way", 0.01),
         "scale": asked.get("scale"),
         "date": parsed("date", parse_date),
-        "split": splits_every(library.setting("units") == "imperial"),
+        "split": race.splits_every(library.setting("units") == "imperial"),
         "strategy": asked.get("strategy"),
         "risk": number("risk", "the chance", 0.01),
         "own": _several(asked.get("own", "")),
@@ -131,7 +134,7 @@ def question(library: Any, course: Course | None = None, **given: str) -> dict[s
     }
 
 
-def answer(library: Any, course: Course | None = None, **given: str) -> RacePlan:
+def answer(library: Library, course: Course | None = None, **given: str) -> RacePlan:
     """A plan from the page's texts."""
     asked = {k: v for k, v in question(library, course, **given).items() if v not in (None, ())}
     found: RacePlan = library.race(**asked)
@@ -162,14 +165,14 @@ def _moment(text_: str) -> dt.datetime:
         raise UsageError(f"the start '{text_}' is no time: write 2026-10-04T09:00") from None
 
 
-def data(library: Any, **given: str) -> dict[str, Any]:
+def data(library: Library, **given: str) -> dict[str, Any]:
     """Shown by the page and its twin; the twin takes the page's fields as a query."""
     if "course" in given:
         raise UsageError("a course is dropped on the page; the twin takes a run's number as run")
     return answer(library, None, **given).to_json()
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/race")
     async def race(request: Request) -> None:
         imperial = library.setting("units") == "imperial"
@@ -281,7 +284,7 @@ def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
                 box.on("change" if field.choices else "input", told, js_handler="(e) => emit({value: e.target.value})")
 
 
-def _scales(library: Any, current: str, changed: Any) -> None:
+def _scales(library: Library, current: str, changed: Any) -> None:
     names = sorted({row.power_scale for row in library.runs() if row.power_scale})
     if len(names) > 1:
         choices = (("", "the device most in use"), *((n, n) for n in names))
@@ -296,4 +299,4 @@ async def read_elsewhere(event: events.UploadEventArguments) -> Course:
         path = Path(folder) / jobs.safe_name(event.file.name, 0)
         await event.file.save(path)
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
-            return await asyncio.get_running_loop().run_in_executor(pool, read_track, path)
+            return await asyncio.get_running_loop().run_in_executor(pool, race.read_track, path)

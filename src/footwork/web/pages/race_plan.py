@@ -11,14 +11,14 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.library import handout, whatif
-from footwork.library.race import CAUTION, RacePlan
 from footwork.quantities import format_distance, format_duration, format_pace
+from footwork.questions import race
+from footwork.questions.race import CAUTION, Change, RacePlan
 from footwork.reports import race_card
+from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
 from footwork.web.forms import sentence as spoken
 from footwork.web.layout import heading, note, table, text, whisker
-from footwork.web.pages.run import show_chart
 
 MAP_WIDTH, MAP_HEIGHT = 620, 340
 # A constant function of the page: the pointer of the chart moves the dot on the map.
@@ -341,11 +341,11 @@ def _what_if(plan: RacePlan, imperial: bool) -> None:
     async def follow() -> None:
         turn["now"] += 1
         mine = turn["now"]
-        change = whatif.Change(
+        change = Change(
             1 + state["power"] / 100, 1 + state["critical_power"] / 100, state["mass"], state["warmer"], state["wind"]
         )
         try:
-            found = await asyncio.to_thread(whatif.even_power, plan, change)
+            found = await asyncio.to_thread(race.even_power, plan, change)
         except FootworkError as error:
             told.set_text(spoken(str(error)))
             return
@@ -359,7 +359,7 @@ def _what_if(plan: RacePlan, imperial: bool) -> None:
         best.set_text("")
         await asyncio.sleep(0.3)  # the slider rests
         if mine == turn["now"]:
-            quickest = await asyncio.to_thread(whatif.optimum, plan, change)
+            quickest = await asyncio.to_thread(race.optimum, plan, change)
             if mine == turn["now"]:
                 best.set_text(
                     f"The quickest plan then takes {format_duration(quickest['time_s'])}."
@@ -369,7 +369,7 @@ def _what_if(plan: RacePlan, imperial: bool) -> None:
 
     with ui.element("div").classes("fw-form"):
         for name, label, low, high, step in SLIDERS:
-            if (name == "mass" and plan.basis.mass is None) or (name == "wind" and not whatif.can_change_wind(plan)):
+            if (name == "mass" and plan.basis.mass is None) or (name == "wind" and not race.can_change_wind(plan)):
                 continue
             with ui.element("label"):
                 with ui.element("span"):
@@ -395,11 +395,11 @@ def _take_along(plan: RacePlan, given: str, imperial: bool) -> None:
     name = given or f"race-{plan.question['distance_m'] / 1000:.0f}km"
     files: list[tuple[str, str, Any]] = [
         ("Print a pace card", "pdf", lambda: race_card(plan, given, imperial)),
-        ("Workout for the watch", "fit", lambda: handout.workout(plan, name)),
-        ("Plan as CSV", "csv", lambda: handout.table(plan)),
+        ("Workout for the watch", "fit", lambda: race.race_workout(plan, name)),
+        ("Plan as CSV", "csv", lambda: race.race_table(plan)),
     ]
     if plan.course["track"] is not None:
-        files.insert(2, ("Course for the watch", "course.fit", lambda: handout.course(plan, name)))
+        files.insert(2, ("Course for the watch", "course.fit", lambda: race.race_course(plan, name)))
     downloads([(label, f"{name}.{ending}", make) for label, ending, make in files])
     unfolded(
         "Look at the card",

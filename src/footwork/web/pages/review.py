@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.library.race import splits_every
 from footwork.quantities import Estimate, format_distance, format_duration, format_lost, format_pace, parse_distance
+from footwork.questions import race
+from footwork.web.drawing import show_chart
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, note, page, table, text, unbroken, whisker, whole_number
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
-def data(library: Any, run_id: str, distance: str = "") -> dict[str, Any]:
+def data(library: Library, run_id: str, distance: str = "") -> dict[str, Any]:
     """Shown by the page of one race and its twin; ``distance`` is the official one."""
     asked = {"distance": parse_distance(distance)} if distance.strip() else {}
-    every = splits_every(library.setting("units") == "imperial")
+    every = race.splits_every(library.setting("units") == "imperial")
     found: dict[str, Any] = library.review(whole_number(run_id), split=every, **asked)
     return found
 
 
-def log_data(library: Any) -> dict[str, Any]:
+def log_data(library: Library) -> dict[str, Any]:
     """Shown by the log and its twin."""
     found: dict[str, Any] = library.predictions()
     return found
@@ -75,7 +78,7 @@ def _lost(seconds: float | None) -> str:
     return "" if seconds is None else format_lost(seconds)
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/race/log")
     async def log() -> None:
         found = await asyncio.to_thread(log_data, library)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
-from footwork.charts import Chart, Mark, Pane, interactive
+from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace, plain
 from footwork.signals import Signals
+from footwork.web.drawing import show_chart, smooth, zooming
 from footwork.web.layout import (
     domain_strip,
     heading,
@@ -26,6 +27,10 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
+from footwork.web.pages import efforts
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 _MARKS = {
     "race": "Mark as race",
@@ -38,7 +43,7 @@ _MARKS = {
 }
 
 
-def data(library: Any, run_id: str, scale: str = "") -> dict[str, Any]:
+def data(library: Library, run_id: str, scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin; ``scale`` adds the mean power on that one."""
     found = library.run(whole_number(run_id))
     out: dict[str, Any] = found.to_json()
@@ -49,7 +54,7 @@ def data(library: Any, run_id: str, scale: str = "") -> dict[str, Any]:
     return out
 
 
-def _critical_power(library: Any, scale_key: str | None) -> Estimate:
+def _critical_power(library: Library, scale_key: str | None) -> Estimate:
     if scale_key is None:
         return Estimate.withheld("W", "critical-power", "this run has no power")
     try:
@@ -97,14 +102,6 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
     )
 
 
-def smooth(values: Any, seconds: int) -> Any:
-    """Mean of some seconds over what is known, so that ends and pauses keep their level."""
-    known = np.isfinite(values)
-    kernel = np.ones(seconds)
-    number = np.convolve(known, kernel, mode="same")
-    return np.where(known, np.convolve(np.nan_to_num(values), kernel, mode="same") / np.maximum(number, 1), np.nan)
-
-
 def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
     """This run's best efforts against the runner's."""
     mine = [b for b in found["mean_maximal_power"] if b["duration_s"] >= 5]
@@ -127,35 +124,6 @@ def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
         "log-time",
         "Best mean power by duration of this run and of the last months",
     )
-
-
-def show_chart(chart: Chart) -> Any:
-    """Place a chart on the page."""
-    made = ui.echart(interactive.options(chart), renderer="svg").classes("chart")
-    made.style(f"height:{interactive.height(chart)}px")
-    made.props["aria-label"] = chart.alt
-    return made
-
-
-def zooming(chart: Chart) -> None:
-    """A chart that brings more points where the reader zooms in."""
-    made = show_chart(chart)
-    x = chart.panes[0].marks[-1].x
-
-    def zoomed(event: Any) -> None:
-        args = event.args or {}
-        part = (args.get("batch") or [args])[0]
-        start, end = part.get("start"), part.get("end")
-        if start is None or end is None:
-            return
-        low, high = (float(x[0] + (x[-1] - x[0]) * share / 100) for share in (start, end))
-        fresh = interactive.options(chart, None if end - start > 95 else (low, high))
-        made.options["series"] = fresh["series"]
-        made.options["xAxis"] = [{**axis, "min": float(x[0]), "max": float(x[-1])} for axis in fresh["xAxis"]]
-        made.options["dataZoom"][0].update(start=start, end=end)
-        made.update()
-
-    made.on("chart:datazoom", zoomed, args=["start", "end", "batch"], throttle=0.3, leading_events=False)
 
 
 def sentence(found: dict[str, Any], imperial: bool) -> str:
@@ -186,7 +154,7 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
     return " ".join(out)
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/runs/{{run_id}}")
     async def run(run_id: str, by: str = "time", scale: str = "") -> None:
         try:
@@ -197,8 +165,6 @@ def register(base: str, library: Any) -> None:
             with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
                 link("All runs", f"{base}/runs")
             return
-        from footwork.web.pages import efforts  # which draws with this page's charts
-
         imperial = library.setting("units") == "imperial"
         row = (await asyncio.to_thread(library.run, int(run_id))).row
         with page(
@@ -316,7 +282,7 @@ def _recordings(base: str, found: dict[str, Any]) -> None:
     link("Compare the devices", f"{base}/runs/{found['id']}/compare", "button").style("margin-top:12px")
 
 
-def _marks(base: str, library: Any, run_id: int, marks: list[str]) -> None:
+def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
     heading("Marks")
     text("p", "Efforts of a race or test count as maximal and settle critical power.", "soft")
     if "race" in marks:

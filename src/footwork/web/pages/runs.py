@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from footwork.library.entries import MARKS
+from footwork.history.log.entries import MARKS
 from footwork.physiology.domains import NAMES
 from footwork.quantities import MILE_M, format_distance, format_duration, format_pace, parse_date
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, method_link, page, table, text
 
+if TYPE_CHECKING:
+    from footwork.api import Library
+
 SHOWN = 104  # weeks or months in one look
 
 
 def data(
-    library: Any, by: str = "", find: str = "", since: str = "", until: str = "", mark: str = "", shoe: str = ""
+    library: Library, by: str = "", find: str = "", since: str = "", until: str = "", mark: str = "", shoe: str = ""
 ) -> list[dict[str, Any]]:
     """Runs, or with ``by`` their totals by week or month; shown by the page and its twin."""
     rows = library.find(
@@ -97,7 +100,7 @@ _FIT_WIDTH = (
 )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/runs")
     async def runs(by: str = "") -> None:
         imperial = library.setting("units") == "imperial"
@@ -243,7 +246,7 @@ def _load(group: dict[str, Any]) -> str:
     return f"{load['value']:.0f}, {load['low']:.0f}–{load['high']:.0f}" if load["n"] else "none"
 
 
-def _by_hand(base: str, library: Any) -> None:
+def _by_hand(base: str, library: Library) -> None:
     heading("Enter a run by hand")
     text(
         "p",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import numpy as np
@@ -12,12 +12,12 @@ from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library import entries
-from footwork.library import sessions as kept
-from footwork.library.matching import against
+from footwork.history.log import entries
 from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
+from footwork.questions.sessions import against, calendar, minimum, session_workout, worded, yaml_of
 from footwork.reports import session_sheet
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import (
     domain_strip,
@@ -33,7 +33,9 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 BUILDER = {
     "warm": "Warm-up",
@@ -56,19 +58,19 @@ BUILT = {
 EXAMPLE = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
 
 
-def data(library: Any, session: str = "", scale: str = "") -> dict[str, Any]:
+def data(library: Library, session: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin: the preview of a session in words, and the kept ones."""
     return {
-        "preview": library.session(kept.worded(library, session or EXAMPLE)[0], None, scale or None),
+        "preview": library.session(worded(library, session or EXAMPLE)[0], None, scale or None),
         "kept": library.sessions(),
     }
 
 
-def match_data(library: Any, run_id: str, session: str = "") -> dict[str, Any]:
+def match_data(library: Library, run_id: str, session: str = "") -> dict[str, Any]:
     """A run against a session, in words or the one kept for its day."""
     number = whole_number(run_id)
     entries.library_row(library, number)
-    words = kept.worded(library, session)[0].strip() or next(
+    words = worded(library, session)[0].strip() or next(
         (r["text"] for r in library.sessions() if number in r["runs"]), ""
     )
     if not words:
@@ -102,7 +104,7 @@ def chart(found: dict[str, Any]) -> Chart:
     return Chart(panes, "time", "Power and W′ balance of the session")
 
 
-def match_chart(library: Any, run_id: int, found: dict[str, Any]) -> Chart | None:
+def match_chart(library: Library, run_id: int, found: dict[str, Any]) -> Chart | None:
     """What was run over time with the bands that were asked; None where nothing was asked in what was recorded."""
     of = next((s["of"] for s in found["steps"] if s["work"] and s["found"] and s["banded"]), None)
     if of is None:
@@ -128,10 +130,10 @@ def match_chart(library: Any, run_id: int, found: dict[str, Any]) -> Chart | Non
     )
 
 
-def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None:
+def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> None:
     """The preview."""
     text("p", found["text"])
-    least = kept.minimum(found)
+    least = minimum(found)
     with ui.element("div").classes("numbers"):
         whisker(base, "Least W′", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
     text(
@@ -176,23 +178,23 @@ def show(base: str, library: Any, found: dict[str, Any], imperial: bool) -> None
     _take_along(library, found)
 
 
-def _take_along(library: Any, found: dict[str, Any]) -> None:
+def _take_along(library: Library, found: dict[str, Any]) -> None:
     words = found["text"]
     downloads(
         [
-            ("Workout for the watch", "session.fit", lambda: kept.workout(library, words, scale=found["scale"])),
+            ("Workout for the watch", "session.fit", lambda: session_workout(library, words, scale=found["scale"])),
             ("On paper", "session.pdf", lambda: session_sheet(found, "", library.setting("units") == "imperial")),
-            ("As YAML", "session.yaml", lambda: kept.yaml_of({"text": words}).encode()),
+            ("As YAML", "session.yaml", lambda: yaml_of({"text": words}).encode()),
         ]
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/sessions")
     async def sessions(session: str = "", scale: str = "") -> None:
         imperial = library.setting("units") == "imperial"
         try:  # a number or a name in the address; what is typed is words
-            words = kept.worded(library, session)[0]
+            words = worded(library, session)[0]
         except FootworkError:
             words = session
         state: dict[str, Any] = {"words": words or EXAMPLE, "turn": 0}
@@ -332,7 +334,7 @@ def register(base: str, library: Any) -> None:
                         ],
                         labelled=True,
                     )
-                downloads([("All as a calendar", "sessions.ics", lambda: kept.calendar(library))])
+                downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
             else:
                 text("p", "No session is kept yet.")
             with ui.element("p"):

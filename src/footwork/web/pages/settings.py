@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
@@ -11,6 +11,9 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web import jobs
 from footwork.web.layout import heading, page, table, text
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 _FACTS = {
     "mass": "Mass, kg",
@@ -21,12 +24,12 @@ _FACTS = {
 }
 
 
-def data(library: Any) -> dict[str, Any]:
+def data(library: Library) -> dict[str, Any]:
     """Shown by the page and its twin."""
     return {"facts": library.athlete.facts(), "units": library.setting("units", "metric"), "scales": library.scales()}
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/settings")
     async def settings() -> None:
         found = await asyncio.to_thread(data, library)

@@ -4,28 +4,31 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import events, ui
 
-from footwork.library.today import sentence
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.questions.today import due_sentence
 from footwork.web import jobs
 from footwork.web.layout import domain_strip, heading, link, measured, note, page, text, whisker
 
+if TYPE_CHECKING:
+    from footwork.api import Library
 
-def data(library: Any) -> dict[str, Any]:
+
+def data(library: Library) -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.today()
     return found
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/")
     async def today() -> None:
         found = await asyncio.to_thread(data, library)
         imperial = library.setting("units") == "imperial"
-        with page(base, "Today", "Today", sentence(found, imperial)):
+        with page(base, "Today", "Today", due_sentence(found, imperial)):
             newest = found["newest"]
             if newest:
                 with ui.element("div").classes("numbers"):
@@ -85,7 +88,7 @@ def register(base: str, library: Any) -> None:
             uploader(base, library)
 
 
-def uploader(base: str, library: Any) -> None:
+def uploader(base: str, library: Library) -> None:
     """Drag and drop, with progress and a report; the files are imported by another process."""
     state: dict[str, Any] = {"job": None}
     text("p", "FIT, GPX or CSV, also gzipped or zipped. They stay on this machine.", "soft")

@@ -4,31 +4,35 @@ from __future__ import annotations
 
 import asyncio
 import random
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
-from footwork.library import trials as kept
 from footwork.quantities import Estimate, signed
+from footwork.questions import trials
+from footwork.questions.trials import CAUTION, WATTS_WARNING
 from footwork.reports import trial_sheet
+from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
-from footwork.web.pages.run import show_chart
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 
-def data(library: Any) -> dict[str, Any]:
+def data(library: Library) -> dict[str, Any]:
     """Shown by the list and its twin."""
     return {"trials": library.trials()}
 
 
-def one_data(library: Any, number: str) -> dict[str, Any]:
+def one_data(library: Library, number: str) -> dict[str, Any]:
     """A trial with its result, or why there is none yet; shown by its page and twin."""
     if not (number.isascii() and number.isdigit() and len(number) < 12):
         raise UsageError(f"there is no trial {number}")
-    trial = kept.kept(library, int(number))
+    trial = trials.kept_trial(library, int(number))
     try:
         return {"trial": trial, "result": library.analyse_trial(int(number)), "reason": ""}
     except FootworkError as error:
@@ -62,7 +66,7 @@ def chart(found: dict[str, Any], letters: list[str]) -> Chart:
     )
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/trials")
     async def trials() -> None:
         rows = await asyncio.to_thread(library.trials)
@@ -116,8 +120,8 @@ def register(base: str, library: Any) -> None:
                 f"{base}/trials",
                 prefix="trial-",
             )
-            note(kept.WATTS_WARNING, base, "trial")
-            note(kept.CAUTION, base, "cautions")
+            note(WATTS_WARNING, base, "trial")
+            note(CAUTION, base, "cautions")
             with ui.element("p"):
                 method_link(base, "trial", "How trials are designed and read")
 
@@ -223,17 +227,17 @@ def _told(base: str, found: dict[str, Any]) -> None:
         note(warning, base, "trial")
 
 
-def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None:
+def _design(base: str, library: Library, trial: dict[str, Any], blind: bool) -> None:
     imperial = library.setting("units") == "imperial"
     heading("The design")
-    text("p", kept.told(trial, imperial))
+    text("p", trials.trial_told(trial, imperial))
     text("p", f"Where: {trial['course']}.")
     done = {j["order"]: j["run"] for j in trial["joined"]}
     # The orders of runs that are already in the picture would give it away.
     rows = [
         [
             str(k + 1),
-            "told once you ask which is which" if blind and k in done else kept.order_words(trial, k),
+            "told once you ask which is which" if blind and k in done else trials.order_words(trial, k),
             (f"run {done[k]}", f"{base}/runs/{done[k]}") if k in done else "to come",
         ]
         for k in range(len(trial["orders"]))
@@ -242,7 +246,11 @@ def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None
     following = next((k for k in range(len(trial["orders"])) if k not in done), 0)
     downloads(
         [
-            (f"Workout of run {following + 1} for the watch", "trial.fit", lambda: kept.workout(trial, following)),
+            (
+                f"Workout of run {following + 1} for the watch",
+                "trial.fit",
+                lambda: trials.trial_workout(trial, following),
+            ),
             ("The trial on paper", "trial.pdf", lambda: trial_sheet(trial, imperial)),
         ]
     )
@@ -267,4 +275,4 @@ def _design(base: str, library: Any, trial: dict[str, Any], blind: bool) -> None
             needed=["run"],
             prefix="join-",
         )
-    note(kept.CAUTION, base, "cautions")
+    note(CAUTION, base, "cautions")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
@@ -11,8 +11,11 @@ from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_pace, parse_date
 from footwork.web.layout import heading, link, method_link, note, page, scale_links, table, text, whisker
 
+if TYPE_CHECKING:
+    from footwork.api import Library
 
-def data(library: Any, date: str = "", scale: str = "") -> dict[str, Any]:
+
+def data(library: Library, date: str = "", scale: str = "") -> dict[str, Any]:
     """Shown by the page and its twin."""
     found: dict[str, Any] = library.usual(parse_date(date) if date else None, scale or None)
     return found
@@ -24,7 +27,7 @@ def sentence(found: dict[str, Any]) -> str:
     return f"Your newest run, on {found['scale']}: {found['newest']['sentence']}"
 
 
-def register(base: str, library: Any) -> None:
+def register(base: str, library: Library) -> None:
     @ui.page(f"{base}/usual")
     async def usual(date: str = "", scale: str = "") -> None:
         try:

@@ -8,9 +8,8 @@ down_revision = "0002"
 
 def upgrade() -> None:
     op.execute(
-        """CREATE TABLE entry (id INTEGER PRIMARY KEY AUTOINCREMENT, kind TEXT NOT NULL, run_id INTEGER REFERENCES run
-        (id), date TEXT,
-           payload TEXT NOT NULL, entered_at FLOAT NOT NULL, undone_at FLOAT)"""
+        """CREATE TABLE entry (id INTEGER PRIMARY KEY AUTOINCREMENT, kind TEXT NOT NULL, run_id INTEGER
+           REFERENCES run (id), date TEXT, payload TEXT NOT NULL, entered_at FLOAT NOT NULL, undone_at FLOAT)"""
     )
     op.execute("ALTER TABLE file ADD COLUMN replaced_by INTEGER")
     op.execute("CREATE INDEX entry_kind ON entry (kind)")

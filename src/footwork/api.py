@@ -1,0 +1,293 @@
+"""What a notebook imports: a runner's library with every question that can be asked of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from footwork.history.book import History, Path_
+from footwork.history.catalogue import RunRow
+from footwork.history.recordings.reading import read
+from footwork.quantities import Effort
+
+__all__ = ["Library", "read"]
+
+
+class Library(History):
+    """One runner's recordings and what follows from them. Open with `Library.open`, close or use ``with``."""
+
+    @classmethod
+    def from_nothing(cls) -> Library:
+        """An empty throw-away library, for questions that carry their own data."""
+        scratch = tempfile.TemporaryDirectory(prefix="footwork-")
+        library = cls.open(Path(scratch.name) / "library")
+        library._scratch = scratch
+        return library
+
+    @classmethod
+    def from_files(cls, paths: Sequence[Path_], start: dt.datetime | None = None) -> Library:
+        """A throw-away library with just these recordings, for questions that need no library."""
+        library = cls.from_nothing()
+        library.add(paths, start=start)
+        return library
+
+    def find(self, **wanted: Any) -> list[RunRow]:
+        """Runs that have all that is wanted, the newest first; see `finding.Wanted` for what can be."""
+        from footwork.questions import runs
+        from footwork.questions.runs import Wanted
+
+        return runs.find_runs(self.runs(), Wanted(**wanted))
+
+    def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
+        """Runs (all by default) added up by ``week`` or ``month``; see `finding.totals`."""
+        from footwork.questions import runs
+
+        return runs.totals_of(self, self.runs() if rows is None else rows, by)
+
+    def run(self, run_id: int) -> Any:
+        """One run with all that is known of it. Raises UsageError where there is none."""
+        from footwork.questions import runs
+
+        return runs.run_in_full(self, run_id)
+
+    def compare(self, run_id: int, first: int = 1, second: int = 2) -> dict[str, Any]:
+        """Agreement of two recordings of a run; see `compare.of_run`."""
+        from footwork.questions import devices
+
+        return devices.compare_recordings(self, run_id, first, second)
+
+    def devices(self) -> dict[str, Any]:
+        """Every scale with its use, drift and checks, and conversions to the main one; see `devices.answer`."""
+        from footwork.questions import devices
+
+        return devices.all_devices(self)
+
+    def device_check(self, run_id: int, start: float | None = None) -> dict[str, Any]:
+        """What the device check in a run says; ``start`` [s] where it is known better than it can be found."""
+        from footwork.questions import devices
+
+        return devices.device_check(self, run_id, start)
+
+    def power_at_speed(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Power at speed of a scale with its band and data; see `powerspeed.answer`."""
+        from footwork.questions import devices
+
+        return devices.power_at_speed(self, date, scale)
+
+    def capacity(
+        self,
+        efforts: Sequence[str | Effort] = (),
+        date: dt.date | None = None,
+        scale: str | None = None,
+        mass: float | None = None,
+    ) -> Any:
+        """Critical power, W′, tail, domains and their evidence; see `capacity.Capacity`."""
+        from footwork.questions import capacity
+
+        return capacity.estimate_capacity(self, efforts, date, scale, mass)
+
+    def history(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Capacity as plain JSON with its ``history`` of every day, what ``moved`` it, and which ``tests`` tell
+        most."""
+        from footwork.questions import capacity
+
+        return capacity.history_told(self, self.capacity(date=date, scale=scale))
+
+    def usual(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Usual watts for easy, steady and hard running and at pace, and how the last runs compare; plain JSON."""
+        from footwork.questions import usual
+
+        return usual.usual_watts(self, date, scale)
+
+    def race(self, **question: Any) -> Any:
+        """Power, pace, time and splits for a race; the arguments are the fields of `race.Question`."""
+        from footwork.questions import race
+
+        if any(
+            question.get(name) is not None for name in ("course", "heights", "reports")
+        ):  # a file may change under its name
+            return race.plan_race(self, **question)
+        key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items()))
+        return self.cached(key, lambda: race.plan_race(self, **question))
+
+    def review(self, run_id: int, **question: Any) -> dict[str, Any]:
+        """A race as it was run against the plan of the day before; see `review.answer`."""
+        from footwork.questions import race
+
+        return race.review_race(self, run_id, **question)
+
+    def predictions(self) -> dict[str, Any]:
+        """Predictions of past races against their results; see `review.predictions`."""
+        from footwork.questions import race
+
+        return race.past_predictions(self)
+
+    def efforts(self, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
+        """Warm-up, work, recovery and cool-down of a run, found without laps; see `intervals.of_run`."""
+        from footwork.questions import runs
+
+        return runs.efforts_of_run(self, run_id, signal)
+
+    def balance(self, run_id: int) -> dict[str, Any]:
+        """W′ balance along a run with its interval; see `intervals.balance`."""
+        from footwork.questions import runs
+
+        return runs.balance_along(self, run_id)
+
+    def today(self) -> dict[str, Any]:
+        """What is new and what is due."""
+        from footwork.questions import today
+
+        found: dict[str, Any] = self.cached("today", lambda: today.what_is_due(self))
+        return found
+
+    def load(self, since: dt.date | None = None, until: dt.date | None = None) -> Any:
+        """Time in domains and CP-minutes of a span of dates."""
+        from footwork.questions import load
+
+        return load.load_of_span(self, since, until)
+
+    def run_load(self, run_id: int) -> dict[str, Any] | None:
+        """Time in domains and CP-minutes of a run; None where its scale has no CP."""
+        from footwork.history import catalogue
+        from footwork.questions import load
+
+        return load.load_of_run(self, catalogue.find(self, run_id))
+
+    def best_curve(
+        self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None
+    ) -> list[dict[str, Any]]:
+        """Mean maximal power of a span of dates, with the run that set each point."""
+        from footwork.questions import capacity
+
+        return capacity.best_curve(self, since, until, scale)
+
+    def export(self, run_id: int, out: Path_, with_location: bool = False) -> dict[str, Any]:
+        """Write a run's signals as CSV or Parquet by the ending of ``out``; see `export.one`."""
+        from footwork.maintenance import export
+
+        return export.one(self, run_id, Path(out), with_location)
+
+    def export_all(self, folder: Path_, **how: Any) -> dict[str, Any]:
+        """Write everything as plain files into a new folder; see `export.everything`."""
+        from footwork.maintenance import export
+
+        return export.everything(self, Path(folder), **how)
+
+    def backup(self, path: Path_) -> dict[str, Any]:
+        """Write all that cannot be rebuilt into one verified file; see `keeping.backup`."""
+        from footwork.maintenance import backup
+
+        return backup.backup(self, Path(path))
+
+    @classmethod
+    def restore(cls, path: Path_, folder: Path_) -> Library:
+        """Make a library folder from a backup, whole or not at all, and open it; see `keeping.restore`."""
+        from footwork.maintenance import backup
+
+        target = Path(folder).resolve()
+        backup.restore(Path(path), target)
+        return cls.open(target, create=False)
+
+    def correct_efforts(self, run_id: int, text: str) -> int:
+        """Keep the runner's own division of a run, as ``0:00 warm-up, 15:00 work``; returns the edit's number."""
+        from footwork.questions import runs
+
+        return runs.correct_efforts(self, run_id, text)
+
+    def session(
+        self, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
+    ) -> dict[str, Any]:
+        """What a session in plain words asks of the runner; see `sessions.show`."""
+        from footwork.questions import sessions
+
+        return sessions.session_asked(self, text, date, scale, **stated)
+
+    def solve_session(self, text: str, leave: float, **asked: Any) -> dict[str, Any]:
+        """Fill the ``?`` of a session so that a share of W′ is left; see `sessions.solve`."""
+        from footwork.questions import sessions
+
+        return sessions.solve_session(self, text, leave, **asked)
+
+    def plan_session(self, text: str, date: dt.date | None = None, name: str = "") -> int:
+        """Keep a session for a day; returns its number, by which it can be undone."""
+        from footwork.questions import sessions
+
+        return sessions.plan_session(self, text, date, name)
+
+    def sessions(self) -> list[dict[str, Any]]:
+        """Kept sessions, the newest day first, with the runs of their days."""
+        from footwork.questions import sessions
+
+        return sessions.listed_sessions(self)
+
+    def recognised(self, run_id: int) -> dict[str, Any] | None:
+        """Whether an unmarked run looks like a test or race; see `recognising.recognised`."""
+        from footwork.questions import sessions
+
+        return sessions.recognised(self, run_id)
+
+    def compare_sessions(self, first: int, second: int) -> dict[str, Any]:
+        """The same session on two days; see `recognising.compare`."""
+        from footwork.questions import sessions
+
+        return sessions.compare_sessions(self, first, second)
+
+    def design_trial(self, change: str, usual: str = "as usual", **asked: Any) -> dict[str, Any]:
+        """A fair trial of a change, not kept; see `trials.design`."""
+        from footwork.questions import trials
+
+        return trials.design_trial(self, change, usual, **asked)
+
+    def new_trial(self, designed: dict[str, Any], date: dt.date | None = None) -> int:
+        """Keep a design; returns the trial's number."""
+        from footwork.questions import trials
+
+        return trials.keep_trial(self, designed, date)
+
+    def trials(self) -> list[dict[str, Any]]:
+        """Kept trials, the newest first, with the runs joined to them."""
+        from footwork.questions import trials
+
+        return trials.listed_trials(self)
+
+    def join_trial(self, number: int, run_id: int, order: int | None = None, **told: Any) -> int:
+        """Say that a run was run for a trial; see `trials.join`."""
+        from footwork.questions import trials
+
+        return trials.join_trial(self, number, run_id, order, **told)
+
+    def analyse_trial(self, number: int, date: dt.date | None = None) -> dict[str, Any]:
+        """A trial's result so far; see `verdicts.analyse`."""
+        from footwork.questions import trials
+
+        return trials.analyse_trial(self, number, date)
+
+    def progress(
+        self, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, **asked: Any
+    ) -> dict[str, Any]:
+        """Whether more power goes with the same heart rate; see `progress.answer`."""
+        from footwork.questions import progress
+
+        return progress.progress_of_season(self, since, until, date, **asked)
+
+    def within(self, run_id: int) -> dict[str, Any]:
+        """Heart rate against power along one run; see `progress.within`."""
+        from footwork.questions import progress
+
+        return progress.drift_within(self, run_id)
+
+    def compare_runs(self, first: str, second: str, **asked: Any) -> dict[str, Any]:
+        """Two runs, or two blocks of days, against each other; see `comparing.answer`."""
+        from footwork.questions import progress
+
+        return progress.compare_periods(self, first, second, **asked)
+
+    def match_session(self, run_id: int, text: str) -> dict[str, Any]:
+        """A run against a session; see `matching.match`."""
+        from footwork.questions import sessions
+
+        return sessions.match_session(self, run_id, text)

@@ -1,0 +1,376 @@
+"""What is known of one runner: the databases, what was told, and the rows that questions are asked of."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Self
+
+from sqlalchemy import Connection, select
+
+from footwork.errors import LibraryError
+from footwork.history.athlete import Athlete
+from footwork.history.catalogue import RunRow
+from footwork.signals import Signals
+from footwork.store import database, schema
+
+Path_ = str | Path
+
+
+class History:
+    """One runner's recordings and all that the runner told, without any question. See `footwork.Library`."""
+
+    def __init__(self, folder: Path, engine: Any, readonly: bool) -> None:
+        self.folder = folder
+        self.readonly = readonly
+        self._engine = engine
+        self._cache: dict[Any, Any] = {}
+        self._cache_stamp: Any = None
+        self._scratch: Any = None  # the folder of a throw-away library
+        self.athlete = Athlete(self)
+        self.problems: list[str] = []  # what the last refresh could not rebuild, in sentences
+
+    @classmethod
+    def open(
+        cls, path: Path_, create: bool = True, readonly: bool | None = None, progress: Any = None, refresh: bool = True
+    ) -> Self:
+        """Open the library in a folder; ``readonly`` is found out where not given.
+
+        Results of an older method version are made anew first unless ``refresh`` is false, which can take a while;
+        ``progress(done, total, name)`` is called along the way.
+
+        Raises
+        ------
+        LibraryError
+            No library there and ``create`` is false, a newer version, damage, or no permission.
+        """
+        folder = Path(path)
+        if folder.exists() and not folder.is_dir():
+            raise LibraryError(f"{folder} is a file, not a library folder")
+        if readonly is None:
+            readonly = folder.exists() and not database.is_writable(folder)
+        library = cls(folder, database.open_engine(folder, create, readonly), readonly)
+        if refresh and not readonly:
+            library.refresh(progress)
+        return library
+
+    def close(self) -> None:
+        """Let go of the databases; a throw-away library is deleted."""
+        if not self.readonly:
+            with self.reading() as connection:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._engine.dispose()
+        if self._scratch is not None:
+            self._scratch.cleanup()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A consistent view of both databases."""
+        with database.reading(self._engine, self.folder) as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """One transaction, all or nothing. Raises LibraryError where the library cannot be written."""
+        if self.readonly:
+            raise LibraryError(f"the library {self.folder} is read-only here: make it writable to change it")
+        with database.writing(self._engine, self.folder) as connection:
+            yield connection
+
+    def cached(self, key: Any, make: Callable[[], Any]) -> Any:
+        """A result across runs, kept until anything in the library's databases changes."""
+        stamp = database.stamp(self.folder)
+        if stamp != self._cache_stamp:
+            self._cache, self._cache_stamp = {}, stamp
+        # An answer begun before a write belongs to the old cache, which this name still holds.
+        cache = self._cache
+        if key not in cache:
+            cache[key] = make()
+        return cache[key]
+
+    def known_files(self) -> list[str]:
+        """SHA-256 of every original."""
+        with self.reading() as connection:
+            return list(connection.execute(select(schema.file.c.sha256)).scalars())
+
+    def add(
+        self, paths: Sequence[Path_], start: dt.datetime | None = None, workers: int = 1, progress: Any = None
+    ) -> dict[str, Any]:
+        """Import recordings from files and folders.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            FIT, GPX or CSV, plain, gzipped or zipped; folders are searched.
+        start : datetime, optional
+            Timezone-aware start for a file without a date.
+        workers : int
+            Processes to decode with; 1 uses none.
+        progress : callable, optional
+            Called with files done, files in all, and the name.
+
+        Returns
+        -------
+        dict
+            Lists ``added``, ``duplicates``, ``recovered``, ``skipped``, ``failed`` of ``{"file", "reason"}``.
+        """
+        from footwork.history.recordings import importing
+
+        if self.readonly:
+            raise LibraryError(f"the library {self.folder} is read-only here: make it writable to add to it")
+        report = importing.add(self, [Path(p) for p in paths], start, workers, progress).to_json()
+        self.refresh()  # a recording that joins a corrected run takes part in the corrections
+        return report
+
+    def refresh(self, progress: Any = None) -> int:
+        """Make results anew that are missing or of an older method version or mass; returns how many."""
+        from footwork.history.recordings import results
+
+        with self.reading() as connection:
+            old = results.stale(connection, self.athlete.masses(), self.zone)
+        self.problems = results.rebuild(self, old, progress) if old else []
+        return len(old) - len(self.problems)
+
+    def runs(self) -> list[RunRow]:
+        """All runs, the newest first."""
+        from footwork.history import catalogue
+
+        found: list[RunRow] = self.cached("runs", lambda: catalogue.rows(self))
+        return found
+
+    def signals(self, run_id: int) -> Signals:
+        """1 Hz signals of a run's primary recording."""
+        from footwork.history.recordings import run_signals
+
+        return run_signals.signals(self, run_id)
+
+    def mean_on(self, run_id: int, scale: str) -> dict[str, Any]:
+        """Mean power of a run on a scale, converted where it was not measured there; see `scales.mean_on`."""
+        from footwork.history.scales import conversions
+
+        return conversions.mean_on(self, run_id, scale)
+
+    def activities(self) -> list[dict[str, Any]]:
+        """Recordings of other sports, kept for their load: start, sport, time, work, heart rate."""
+        from footwork.history import catalogue
+
+        return catalogue.activities(self)
+
+    def scales(self) -> dict[str, str]:
+        """Scale keys and the names they are shown by; ``model`` is modelled power."""
+        from footwork.history.scales import scale_keys
+
+        return scale_keys.names(self)
+
+    @property
+    def zone(self) -> dt.tzinfo | None:
+        """The runner's time zone, for recordings that state no offset; None is this machine's."""
+        from zoneinfo import ZoneInfo
+
+        name = self.setting("zone")
+        return ZoneInfo(name) if name else None
+
+    def setting(self, name: str, default: str = "") -> str:
+        """A setting: ``units`` is metric or imperial, ``zone`` an IANA time zone."""
+        with self.reading() as connection:
+            value = connection.execute(select(schema.setting.c.value).where(schema.setting.c.name == name)).scalar()
+        return default if value is None else str(value)
+
+    def set_setting(self, name: str, value: str) -> None:
+        """Set a setting. Raises UsageError for an unknown one."""
+        from zoneinfo import available_timezones
+
+        from footwork.errors import UsageError
+
+        if name == "zone":
+            if value not in available_timezones():
+                raise UsageError(f"'{value}' is no time zone: write it as Europe/Lisbon")
+        elif (name, value) not in {("units", "metric"), ("units", "imperial")}:
+            raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
+        self.store_setting(name, value)
+
+    def store_setting(self, name: str, value: str) -> None:
+        """Keep a setting as it is given."""
+        with self.writing() as connection:
+            connection.execute(schema.setting.delete().where(schema.setting.c.name == name))
+            connection.execute(schema.setting.insert().values(name=name, value=value))
+
+    def accept(self, watts: float, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+        """Accept a CP [W] from a date on; see `accepted.accept`."""
+        from footwork.history.log import accepted
+
+        return accepted.accept(self, watts, date, scale)
+
+    def withdraw(self, date: dt.date, scale: str | None = None) -> int:
+        """Take back the CP that was accepted on a date; returns how many entries that were."""
+        from footwork.history.log import accepted
+
+        return accepted.forget(self, date, scale)
+
+    def places(self) -> list[dict[str, Any]]:
+        """Private places, around which exports hold no positions."""
+        from footwork.history import private_places
+
+        return private_places.places(self)
+
+    def add_place(self, name: str, latitude: float, longitude: float, radius: float = 300.0) -> None:
+        """Keep positions around a place [deg, m] out of exports; see `export.add_place`."""
+        from footwork.history import private_places
+
+        private_places.add_place(self, name, latitude, longitude, radius)
+
+    def remove_place(self, name: str) -> None:
+        """Forget a private place."""
+        from footwork.history import private_places
+
+        private_places.remove_place(self, name)
+
+    def mark(
+        self,
+        run_id: int,
+        name: str,
+        remove: bool = False,
+        incline: float | None = None,
+        surface: str | None = None,
+        shoe: str | None = None,
+    ) -> list[str]:
+        """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A
+        surface and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
+        from footwork.history.log import entries
+
+        entries.check_description(self, run_id, surface, shoe, "" if remove else name)
+        return entries.mark(self, run_id, name, remove, incline)
+
+    def describe_run(self, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:
+        """Say the surface (`entries.SURFACES`) or the shoe of a run; an empty text takes it back."""
+        from footwork.history.log import entries
+
+        entries.describe(self, run_id, surface, shoe)
+
+    def enter_run(self, start: dt.datetime, duration: float, **more: Any) -> int:
+        """Enter a run that was not recorded, or a past race result; returns its number. See `entries.enter_run`."""
+        from footwork.history.log import corrections
+
+        return corrections.enter_run(self, start, duration, **more)
+
+    def correct_distance(self, run_id: int, metres: float) -> int:
+        """Correct the distance of a run [m]; returns the number of the edit, by which it can be undone."""
+        from footwork.history.log import corrections
+
+        return corrections.distance(self, run_id, metres)
+
+    def trim(self, run_id: int, begin: float | None = None, end: float | None = None) -> int:
+        """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit."""
+        from footwork.history.log import corrections
+
+        return corrections.trim(self, run_id, begin, end)
+
+    def leave_out(
+        self, run_id: int, begin: float | None = None, end: float | None = None, only: str | None = None
+    ) -> int:
+        """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number."""
+        from footwork.history.log import corrections
+
+        return corrections.leave_out(self, run_id, begin, end, only)
+
+    def split(self, run_id: int, at: float) -> tuple[int, int]:
+        """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run."""
+        from footwork.history.log import corrections
+
+        return corrections.split(self, run_id, at)
+
+    def merge(self, run_id: int, other: int) -> int:
+        """Make one run of two that follow each other; returns the number of the edit."""
+        from footwork.history.log import corrections
+
+        return corrections.merge(self, run_id, other)
+
+    def pair(self, run_id: int, other: int) -> int:
+        """Say that another run is this one by a second device; returns the edit's number. See `entries.pair`."""
+        from footwork.history.log import corrections
+
+        return corrections.pair(self, run_id, other)
+
+    def add_lap(self, run_id: int, begin: float, end: float) -> int:
+        """Add a lap by hand between two elapsed seconds; returns the number of the edit."""
+        from footwork.history.log import corrections
+
+        return corrections.lap(self, run_id, begin, end)
+
+    def delete(self, run_id: int, forever: bool = False) -> list[int]:
+        """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""
+        from footwork.history.log import corrections
+        from footwork.history.recordings import deletion
+
+        if forever:
+            return deletion.delete_forever(self, run_id)
+        corrections.hide(self, run_id)
+        return [run_id]
+
+    def bound_to(self, run_id: int) -> list[int]:
+        """Runs of the same files, which go with this one when it is deleted for ever."""
+        from footwork.history.recordings import deletion
+
+        return deletion.bound_to(self, run_id)
+
+    def edits(self, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
+        """What was said about a run (all by default), the newest first; each ``id`` can be undone."""
+        from footwork.history.log import entries
+
+        return entries.listed(self, run_id, undone)
+
+    def undo(self, edit: int) -> str:
+        """Take one edit back; returns what it was."""
+        from footwork.history.log import entries
+
+        return entries.undo(self, edit)
+
+    def tell(self, run: int | None = None, date: dt.date | None = None, **values: Any) -> list[int]:
+        """Write into the diary of a run or a day; see `diary.tell`."""
+        from footwork.history.log import diary
+
+        return diary.tell(self, run, date, **values)
+
+    def diary(self, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
+        """What the diary holds, the newest day first."""
+        from footwork.history.log import diary
+
+        return diary.days(self, since, until)
+
+    def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
+        """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""
+        from footwork.history.conditions import weather
+
+        return weather.from_metar(self, run_id, metar) if metar else weather.tell(self, run_id, **values)
+
+    def weather_from(self, path: str | Path) -> dict[str, Any]:
+        """Weather for many runs from a table or dated METAR lines; see `weather.from_file`."""
+        from footwork.history.conditions import weather
+
+        return weather.from_file(self, Path(path))
+
+    def rename_scale(self, name: str, new: str) -> str:
+        """Give a scale another name; returns it."""
+        from footwork.history.scales import decisions
+
+        return decisions.rename(self, name, new)
+
+    def join_scales(self, name: str, into: str) -> int:
+        """Count two scales as one; returns the edit's number. See `scales.join`."""
+        from footwork.history.scales import decisions
+
+        return decisions.join(self, name, into)
+
+    def break_scale(self, name: str, date: dt.date) -> tuple[int, str]:
+        """Let a device count as a new scale from a date on; returns the edit's number and the new scale's name."""
+        from footwork.history.scales import decisions
+
+        return decisions.accept_break(self, name, date)

@@ -1,0 +1,95 @@
+"""The diary: how a run or a day felt, sleep, resting heart rate, soreness, illness, injury, a note."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from footwork.errors import UsageError
+from footwork.history.log import entries, parts
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+# Field: (unit, lowest, highest); text fields have no bounds.
+NUMBERS = {
+    "exertion": ("of 10", 0.0, 10.0),
+    "sleep": ("h", 0.0, 24.0),
+    "resting_heart_rate": ("bpm", 25.0, 120.0),
+    "soreness": ("of 10", 0.0, 10.0),
+}
+
+
+TEXTS = ("illness", "injury", "note")
+
+
+FIELDS = (*NUMBERS, *TEXTS)
+
+
+CAUTION = (
+    "the diary tells of illness or injury: rest comes before any number here; see a physician before you return "
+    "to hard running"
+)
+
+
+def unwell(rows: list[dict[str, Any]]) -> bool:
+    """Whether entries of the diary tell of illness or injury."""
+    return any("illness" in row or "injury" in row for row in rows)
+
+
+def tell(
+    library: History, run: int | None = None, date: dt.date | None = None, **values: float | str | None
+) -> list[int]:
+    """Write into the diary of a run, or of a day (today by default); None takes a field back.
+
+    Returns
+    -------
+    list of int
+        Numbers of the entries, one a field.
+
+    Raises
+    ------
+    UsageError
+        An unknown field or an impossible value; nothing is written then.
+    """
+    if run is not None and date is not None:
+        raise UsageError("say it of a run or of a day, not of both")
+    if run is not None:
+        entries.library_row(library, run)
+    day = None if run is not None else date or dt.date.today()
+    if day is not None and day > dt.date.today():
+        raise UsageError(f"{day} lies in the future")
+    kept: dict[str, float | str | None] = {}
+    for name, value in values.items():
+        if name not in FIELDS:
+            raise UsageError(f"the diary has no '{name}': it has {', '.join(FIELDS)}")
+        if name in NUMBERS and value is not None:
+            unit, low, high = NUMBERS[name]
+            if not low <= float(value) <= high:
+                raise UsageError(f"{name.replace('_', ' ')} lies between {low:g} and {high:g} {unit}")
+            kept[name] = float(value)
+        else:
+            text = " ".join(str(value).split())[:2000] if value is not None else None
+            kept[name] = text or None
+    return [entries.write(library, "diary", run, {"name": n, "value": v}, day) for n, v in kept.items()]
+
+
+def days(library: History, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
+    """What the diary holds, the newest day first: ``date``, ``run`` (None for the day itself) and the fields told."""
+    of_run = {row.id: row for row in library.runs()}
+    found: dict[tuple[str, int], dict[str, Any]] = {}
+    with library.reading() as connection:
+        told = parts.read_entries(connection, "diary")
+    for entry in told:
+        if entry.run is None and entry.date is not None:
+            found.setdefault((entry.date, 0), {})[entry.payload["name"]] = entry.payload["value"]
+    for run_id, said in entries.told(library).items():
+        if said.diary and run_id in of_run:
+            found[(of_run[run_id].local.date().isoformat(), run_id)] = dict(said.diary)
+    out = [
+        {"date": date, "run": run or None, **{n: v for n, v in values.items() if v is not None}}
+        for (date, run), values in sorted(found.items(), reverse=True)
+        if any(v is not None for v in values.values())
+    ]
+    first, last = since.isoformat() if since else "", until.isoformat() if until else "9999"
+    return [row for row in out if first <= row["date"] <= last]

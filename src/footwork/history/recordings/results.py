@@ -1,0 +1,463 @@
+"""Per-recording results: made from a file, stored as rows, compared with what overlaps, rebuilt when stale."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import time
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, delete, insert, select, update
+
+from footwork import formats
+from footwork.analysis import cleaning, editing, screening, summary
+from footwork.errors import FootworkError, LibraryError, NotARecording, UnreadableFile
+from footwork.history.athlete import mass_at
+from footwork.history.log.parts import ALWAYS, Part, Piece, read_parts
+from footwork.history.recordings import overlap
+from footwork.physics import power as power_model
+from footwork.physiology import curve, domains
+from footwork.signals import Course, Lap, PowerStream, Recording, Signals
+from footwork.store import blobs, database, schema
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+VERSIONS = "-".join(
+    str(v)
+    for v in (
+        cleaning.METHOD_VERSION,
+        screening.METHOD_VERSION,
+        editing.METHOD_VERSION,
+        summary.METHOD_VERSION,
+        curve.METHOD_VERSION,
+        domains.METHOD_VERSION,
+        power_model.METHOD_VERSION,
+    )
+)
+
+
+@dataclass
+class Analysed:
+    """One leg of a file with everything that is kept of it."""
+
+    leg: int
+    sport: str
+    start: float
+    end: float
+    utc_offset_minutes: int | None
+    serial: str
+    is_run: bool
+    row: dict[str, Any]
+    streams: list[dict[str, Any]]
+    lost: list[str]
+    placed_by_start: bool = False
+    signals: Signals | None = None
+    parquet: Path | None = None
+
+
+def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Recording]:
+    """Recordings of a file, each placed in time.
+
+    Raises
+    ------
+    NotARecording
+        A course, or no recording at all.
+    UnreadableFile
+        Undated without ``start``, or dated in the future.
+    """
+    found = formats.read(data, name)
+    if isinstance(found, Course):
+        raise NotARecording("a course without times, not a run; use it with 'footwork race --course'")
+    out = []
+    for recording in found:
+        if not recording.dated or recording.end < 631065600:
+            if start is None:
+                raise UnreadableFile("it has no date: add it with --start, for example --start 2026-04-14T18:05")
+            recording = recording.dated_from(start)
+        if recording.start > time.time() + 86400:
+            day = dt.datetime.fromtimestamp(min(recording.start, 4e9), dt.UTC)
+            raise UnreadableFile(f"it starts in the future ({day:%Y-%m-%d}): the device's clock was wrong")
+        out.append(recording)
+    return out
+
+
+def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | None) -> dt.datetime:
+    """Local time at a start; where the file states no offset, the runner's zone, else this machine's."""
+    if utc_offset_minutes is None:
+        return dt.datetime.fromtimestamp(start, zone) if zone else dt.datetime.fromtimestamp(start).astimezone()
+    return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
+
+
+def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
+    """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable."""
+    mass = _mass_of(recording, masses, zone)
+    signals, changes = cleaning.clean(recording, mass)
+    made = _summed(recording, signals, mass, [asdict(c) for c in changes])
+    if recording.is_run and made.row["duration_s"] < 5:
+        raise UnreadableFile("the recording holds less than five seconds")
+    return made
+
+
+def _mass_of(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> float | None:
+    day = local_date(recording.start, recording.utc_offset_minutes, zone).date().isoformat()
+    return mass_at(masses, day) or recording.mass
+
+
+def _summed(recording: Recording, signals: Signals, mass: float | None, changes: list[dict[str, Any]]) -> Analysed:
+    """Everything that is kept of clean signals; the recording gives what is not in them."""
+    totals = summary.summarise(signals)
+    work = next((s.mean_power * totals.duration_s for s in totals.streams if s.mean_power is not None), None)
+    start, end = float(signals["time"][0]), float(signals["time"][-1])
+    laps = [(max(lap.start, start), min(lap.end, end + 1)) for lap in recording.laps]
+    row = {
+        "versions": VERSIONS,
+        "layout": "",
+        "start": start,
+        "end": end,
+        "mass": mass,
+        "work_j": work,
+        "indoor": recording.indoor,
+        **{
+            name: getattr(totals, name)
+            for name in (
+                "duration_s",
+                "elapsed_s",
+                "distance_m",
+                "climb_m",
+                "heart_rate_bpm",
+                "heart_rate_sound_s",
+                "cadence_spm",
+                "temperature_c",
+                "altitude_m",
+                "latitude",
+                "longitude",
+            )
+        },
+        "changes": json.dumps(changes),
+        "lost": json.dumps(recording.lost),
+        "notes": json.dumps(recording.notes),
+        "legs_before": json.dumps(recording.legs_before),
+        "laps": json.dumps([lap for lap in laps if lap[1] > lap[0]]),
+    }
+    streams = [
+        {
+            "column": s.stream.column,
+            "scale_key": s.stream.scale,
+            "kind": s.stream.kind,
+            "measured": s.stream.measured,
+            "mean_power": s.mean_power,
+            "best": blobs.pack(s.best),
+            "start": blobs.pack(s.start),
+            "histogram": blobs.pack(s.histogram),
+            "blocks": blobs.pack(s.blocks),
+        }
+        for s in totals.streams
+    ]
+    return Analysed(
+        recording.leg,
+        recording.sport,
+        start,
+        end,
+        recording.utc_offset_minutes,
+        recording.serial,
+        recording.is_run,
+        row,
+        streams,
+        recording.lost,
+        recording.placed_by_start,
+        signals if recording.is_run else None,
+    )
+
+
+def store(library: History, connection: Connection, made: Any, report: Any, start: dt.datetime | None) -> None:
+    """Write one file's recordings inside the caller's transaction and say what became of it."""
+    entry = {"file": made.shown, "reason": made.reason}
+    known = connection.execute(select(schema.file.c.id).where(schema.file.c.sha256 == made.sha256)).first()
+    if made.outcome == "known" or (made.outcome == "read" and known):
+        report.duplicates.append({"file": made.shown, "reason": "this very file is in the library"})
+        return
+    if made.outcome in ("skipped", "failed"):
+        getattr(report, made.outcome).append(entry)
+        return
+    kept: list[tuple[Analysed, int | None, int | None]] = []  # the leg, its run, the recording it takes the place of
+    twins: list[str] = []
+    for analysed in made.recordings:
+        if any(
+            a.sport == analysed.sport and abs(a.start - analysed.start) + abs(a.end - analysed.end) <= 4
+            for a, _, _ in kept
+        ):
+            twins.append("the same recording twice in one file")
+            continue
+        place = overlap.overlapping(library, connection, analysed)
+        if place.twin is None or place.better:
+            kept.append((analysed, place.run, place.twin))
+        else:
+            twins.append(
+                f"the same recording as run {place.run}" if place.run else "the same activity is known already"
+            )
+    if not kept:
+        report.duplicates.append({"file": made.shown, "reason": "; ".join(dict.fromkeys(twins)) or "nothing new"})
+        return
+    if start is not None and any(a.placed_by_start for a, _, _ in kept):
+        if report.start_used:
+            report.failed.append(
+                {
+                    "file": made.shown,
+                    "reason": f"--start was used for {report.start_used}: add undated files one by one",
+                }
+            )
+            return
+        report.start_used = made.shown
+    # Files go to their places before the rows that name them are committed; a kill in between leaves no row behind.
+    blobs.place(made.original, blobs.original_path(library.folder, made.sha256))
+    for analysed, _, _ in kept:
+        if analysed.parquet is not None:
+            blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
+    file_id = connection.execute(
+        insert(schema.file).values(
+            sha256=made.sha256,
+            name=made.name,
+            size=made.size,
+            added_at=time.time(),
+            start_given=start.timestamp() if start else None,
+        )
+    ).lastrowid
+    runs: list[int] = []
+    others: list[str] = []
+    for analysed, run_id, twin in kept:
+        if analysed.is_run and run_id is None:
+            run_id = connection.execute(insert(schema.run)).lastrowid
+        values = {
+            "file_id": file_id,
+            "leg": analysed.leg,
+            "run_id": run_id,
+            "sport": analysed.sport,
+            "start": analysed.start,
+            "end": analysed.end,
+            "serial": analysed.serial,
+            "utc_offset_minutes": analysed.utc_offset_minutes,
+        }
+        if twin is not None:
+            # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
+            recording_id = twin
+            old = connection.execute(select(schema.recording.c.file_id).where(schema.recording.c.id == twin)).scalar()
+            connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
+            connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
+        else:
+            recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
+        write_result(connection, recording_id, run_id, analysed)
+        if analysed.is_run and run_id is not None:
+            runs.append(run_id)
+        else:
+            others.append(analysed.sport)
+    if not runs:
+        report.skipped.append(
+            {"file": made.shown, "reason": f"{' and '.join(dict.fromkeys(others))}, not a run: kept as load only"}
+        )
+        return
+    reason = "run " + ", ".join(str(r) for r in runs)
+    if others:
+        report.skipped.append(
+            {
+                "file": made.shown,
+                "reason": f"its {' and '.join(dict.fromkeys(others))} leg is not a run: kept as load only",
+            }
+        )
+    report.added.append({"file": made.shown, "reason": reason, "runs": runs})
+    lost = list(dict.fromkeys(text for analysed, _, _ in kept for text in analysed.lost))
+    if lost:
+        report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
+
+
+def write_result(
+    connection: Connection, recording_id: int, run_id: int | None, analysed: Analysed, part: int = 0
+) -> None:
+    """Replace the derived rows of one part of a recording; new scales get a neutral name."""
+    _forget(connection, recording_id, part)
+    overlap.own_scales(connection, recording_id, analysed)
+    connection.execute(
+        insert(schema.result).values(recording_id=recording_id, part=part, run_id=run_id, **analysed.row)
+    )
+    for stream in analysed.streams:
+        connection.execute(insert(schema.stream).values(recording_id=recording_id, part=part, **stream))
+        if stream["measured"]:
+            _name_scale(connection, stream["scale_key"], stream["kind"])
+
+
+def _forget(connection: Connection, recording_id: int, part: int) -> None:
+    for table in (schema.stream, schema.result):
+        connection.execute(delete(table).where(table.c.recording_id == recording_id, table.c.part == part))
+
+
+def _name_scale(connection: Connection, key: str, kind: str) -> None:
+    if connection.execute(select(schema.scale.c.id).where(schema.scale.c.key == key)).first():
+        return
+    names = set(connection.execute(select(schema.scale.c.name)).scalars())
+    letters = (chr(ord("A") + i % 26) * (1 + i // 26) for i in range(26 * 40))
+    name = next(n for n in (f"{kind} {letter}" for letter in letters) if n not in names)
+    connection.execute(insert(schema.scale).values(key=key, name=name))
+
+
+def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> list[int]:
+    """Recordings whose derived rows are missing, of another method version, modelled with another mass, or made with
+    other corrections than the runner's now."""
+    table, result, stream = schema.recording, schema.result, schema.stream
+    rows = connection.execute(
+        select(
+            table.c.id,
+            table.c.start,
+            table.c.utc_offset_minutes,
+            table.c.run_id,
+            result.c.versions,
+            result.c.mass,
+            stream.c.measured,
+            result.c.part,
+            result.c.run_id.label("placed"),
+            result.c.layout,
+        )
+        .outerjoin(result, result.c.recording_id == table.c.id)
+        .outerjoin(
+            stream,
+            (stream.c.recording_id == table.c.id) & (stream.c.part == result.c.part) & (stream.c.column == "power"),
+        )
+    ).all()
+    parts = read_parts(connection)
+    out: list[int] = []
+    there: dict[int, set[tuple[int, int, str]]] = {i: set() for i in parts}
+    for row in rows:
+        if row.id in parts and row.layout is not None:
+            there[row.id].add((row.part, row.placed, row.layout))
+        if row.versions is None and not parts.get(row.id, [True]):
+            continue  # joined to another recording
+        if row.versions != VERSIONS or (row.id not in parts and row.layout):
+            out.append(row.id)
+        elif row.run_id is not None and not row.measured and masses:
+            wanted = mass_at(masses, local_date(row.start, row.utc_offset_minutes, zone).date().isoformat())
+            if wanted != row.mass:
+                out.append(row.id)
+        elif row.id not in parts and (row.part or row.placed != row.run_id):
+            out.append(row.id)
+    out += [i for i, wanted in parts.items() if there[i] != {(p.number, p.run, p.corrections) for p in wanted}]
+    return list(dict.fromkeys(out))
+
+
+def rebuild(library: History, recording_ids: list[int], progress: Any = None) -> list[str]:
+    """Make the derived rows and signals of these recordings anew from the originals, a file at a time.
+
+    Returns what could not be rebuilt, in sentences; the rest is.
+    """
+    with database.held(library.folder / "rebuild.lock"):  # two at once would write the same files
+        return _rebuild(library, recording_ids, progress)
+
+
+def _rebuild(library: History, recording_ids: list[int], progress: Any) -> list[str]:
+    problems: list[str] = []
+    masses = library.athlete.masses()
+    with library.reading() as connection:
+        found = (
+            connection.execute(
+                select(schema.recording.c.id, schema.recording.c.leg, schema.recording.c.run_id, schema.file)
+                .join(schema.file)
+                .order_by(schema.file.c.id)
+            )
+            .mappings()
+            .all()
+        )
+        parts = read_parts(connection)
+    rows = {row["id"]: row for row in found}
+    wanted = [i for i in rows if i in set(recording_ids)]
+    for done, recording_id in enumerate(wanted, start=1):
+        try:
+            _rebuild_one(library, rows, recording_id, parts.get(recording_id), masses)
+        except FootworkError as error:
+            problems.append(str(error))
+        if progress is not None:
+            progress(done, len(wanted), rows[recording_id]["name"])
+    return problems
+
+
+def _rebuild_one(
+    library: History, rows: dict[int, Any], recording_id: int, parts: list[Part] | None, masses: list[tuple[str, float]]
+) -> None:
+    row = rows[recording_id]
+    whole = [Part(row["run_id"], (Piece(recording_id, *ALWAYS),))]
+    made = []
+    for part in whole if parts is None else parts:
+        sources = [_original(library, rows[p.recording]) for p in part.pieces]
+        analysed = (
+            _corrected(part, sources, masses, library.zone)
+            if part.corrections
+            else analyse(sources[0], masses, library.zone)
+        )
+        if analysed.signals is not None:
+            final = blobs.signals_path(library.folder, row["sha256"], row["leg"], part.number)
+            temporary = final.with_suffix(".new")
+            blobs.write_signals(temporary, analysed.signals)
+            blobs.place(temporary, final)
+        made.append((part, analysed))
+    numbers = {part.number for part, _ in made}
+    with library.writing() as connection:
+        old = connection.execute(
+            select(schema.result.c.part).where(schema.result.c.recording_id == recording_id)
+        ).scalars()
+        for number in set(old) - numbers:
+            _forget(connection, recording_id, number)
+            blobs.signals_path(library.folder, row["sha256"], row["leg"], number).unlink(missing_ok=True)
+        for part, analysed in made:
+            write_result(connection, recording_id, part.run, analysed, part.number)
+
+
+def _original(library: History, row: Any) -> Recording:
+    data = blobs.read_original(library.folder, row["sha256"])
+    given = row["start_given"]
+    start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
+    recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
+    if recording is None:
+        raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
+    return recording
+
+
+def _corrected(
+    part: Part, sources: list[Recording], masses: list[tuple[str, float]], zone: dt.tzinfo | None
+) -> Analysed:
+    """One part of a run from its recordings, with everything that the runner corrected."""
+    mass = _mass_of(sources[0], masses, zone)
+    cleaned = [cleaning.clean(source, mass) for source in sources]
+    pieces = [editing.cut(s, p.start, p.end) for (s, _), p in zip(cleaned, part.pieces, strict=True)]
+    signals = pieces[0] if len(pieces) == 1 else editing.join(pieces)
+    if part.shift:
+        signals = editing.shift(signals, part.shift)
+    for start, end, only in part.left_out:
+        signals = editing.leave_out(signals, start, end, only)
+    if part.distance is not None:
+        signals = editing.rescale(signals, part.distance)
+    if part.incline is not None:
+        signals = editing.tilt(signals, part.incline)
+    signals = cleaning.with_model(signals, mass)
+    together = replace(
+        sources[0],
+        laps=[Lap(lap.start + part.shift, lap.end + part.shift) for source in sources for lap in source.laps],
+        lost=list(dict.fromkeys(text for source in sources for text in source.lost)),
+        notes=list(dict.fromkeys(text for source in sources for text in source.notes)),
+        indoor=sources[0].indoor or part.incline is not None,
+    )
+    changes: dict[str, dict[str, Any]] = {}
+    for _, found in cleaned:
+        for change in found:
+            changes[change.sentence] = asdict(change)
+    made = _summed(together, signals, mass, list(changes.values()))
+    made.row["layout"] = part.corrections
+    return made
+
+
+def read_streams(connection: Connection, recording_id: int, part: int = 0) -> list[PowerStream]:
+    """The power streams of a part of a recording in the order of its columns."""
+    rows = connection.execute(
+        select(schema.stream.c.column, schema.stream.c.scale_key, schema.stream.c.kind, schema.stream.c.measured)
+        .where(schema.stream.c.recording_id == recording_id, schema.stream.c.part == part)
+        .order_by(schema.stream.c.column)
+    ).all()
+    return [PowerStream(*row) for row in rows]

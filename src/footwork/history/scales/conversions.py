@@ -1,0 +1,202 @@
+"""Conversions between scales of watts, and the runs of a history as watts of one scale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.analysis import conversion, speed
+from footwork.analysis.conversion import Conversion
+from footwork.analysis.summary import BLOCK_COLUMNS, even
+from footwork.history import catalogue
+from footwork.history.scales import scale_keys, scale_rows
+from footwork.history.scales.scale_keys import CONVERTED, MODEL
+from footwork.history.scales.scale_rows import StreamRows
+from footwork.physics import power as power_model
+from footwork.quantities import Estimate, Floats
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+
+def rows_on_scale(library: History, scale_key: str) -> list[StreamRows]:
+    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on
+    a scale with converted watts the other scales' runs are."""
+    pass
+
+    def make() -> list[StreamRows]:
+        if scale_key.endswith(CONVERTED):
+            return converted_rows(library, scale_keys.plain_key(scale_key))
+        return scale_rows.rows_recorded_on(library, scale_key, scale_keys.placing(library))
+
+    found: list[StreamRows] = library.cached(("scale", scale_key), make)
+    return found
+
+
+CALIBRATION_RUNS = 500
+
+
+_POWER, _SPREAD = BLOCK_COLUMNS.index("power"), BLOCK_COLUMNS.index("power_sd")
+
+
+_SPEED, _GRADE = BLOCK_COLUMNS.index("speed"), BLOCK_COLUMNS.index("grade")
+
+
+def between(library: History, first: str, second: str) -> Conversion | None:
+    """The conversion from one scale to another (keys), from common runs or else through modelled power; None where
+    neither is there."""
+
+    def make() -> Conversion | None:
+        direct = conversion.learn(
+            _common(library, first, second), "modelled power" if MODEL in (first, second) else "common runs"
+        )
+        if direct is not None or MODEL in (first, second):
+            return direct
+        out, back = between(library, first, MODEL), between(library, MODEL, second)
+        return None if out is None or back is None else out.then(back)
+
+    found: Conversion | None = library.cached(("conversion", first, second), make)
+    return found
+
+
+def _common(library: History, first: str, second: str) -> list[conversion.Minutes]:
+    """Steady minutes of runs that are on both scales; every run outdoors is also on the modelled one, given a mass."""
+    if MODEL in (first, second):
+        other = second if first == MODEL else first
+        out = []
+        for row in rows_on_scale(library, other):
+            mass = library.athlete.value("mass", row.date)
+            kept = row.blocks[even(row.blocks)]
+            kept = kept[np.isfinite(kept[:, _SPEED]) & (kept[:, _SPEED] > 1.2)]
+            if mass is None or row.indoor or not len(kept):
+                continue
+            modelled = power_model.running_power(kept[:, _SPEED], mass, np.nan_to_num(kept[:, _GRADE]))
+            watts = kept[:, _POWER]
+            out.append((modelled, watts, modelled) if first == MODEL else (watts, modelled, modelled))
+        return out
+    there = {r.run: r for r in rows_on_scale(library, second)}
+    return [
+        conversion.together(r.blocks, r.start, there[r.run].blocks, there[r.run].start)
+        for r in rows_on_scale(library, first)
+        if r.run in there
+    ]
+
+
+def converted_rows(library: History, key: str) -> list[StreamRows]:
+    """All runs as rows on one scale: its own, and the other scales' with their watts converted and the error beside
+    them.
+
+    Runs without a meter get modelled power as the scale's own power at speed has it.
+    """
+    own = rows_on_scale(library, key)
+    out = {r.run: r for r in own}
+    found: list[tuple[float, Conversion, list[StreamRows]]] = []
+    for other in scale_keys.names(library):
+        if other in (key, MODEL):
+            continue
+        rows = [r for r in rows_on_scale(library, other) if r.run not in out]
+        made = between(library, other, key) if rows else None
+        if made is not None:
+            found.append((float(np.hypot(made.error(made.centre), made.run_sd)), made, rows))
+    for _, made, rows in sorted(found, key=lambda f: f[0]):  # a run that several devices saw comes by the surest way
+        for row in rows:
+            if row.run not in out:
+                level = float(np.nanmedian(row.best)) if np.isfinite(row.best).any() else made.centre
+                out[row.run] = _moved(row, made.apply, made.run_sd, made.error(level))
+    if key != MODEL:
+        for row in _modelled(library, key, [r for r in rows_on_scale(library, MODEL) if r.run not in out]):
+            out[row.run] = row
+    return sorted(out.values(), key=lambda r: (r.start, r.run))
+
+
+def _modelled(library: History, key: str, rows: list[StreamRows]) -> list[StreamRows]:
+    """Runs without a meter on a scale, by the power at speed of the scale's measured runs."""
+    told = calibration(library, key) if rows else None
+    if told is None:
+        return []
+    relation, run_sd = told.relation, told.run_sd
+    out = []
+    for row in rows:
+        modelled = row.blocks[:, _POWER]
+        use = np.isfinite(modelled) & (modelled > 30) & (row.blocks[:, _SPEED] > 1.2)
+        if use.any():
+            factor = float(np.nanmean(relation.shown(row.blocks[use], row.sky)) / modelled[use].mean())
+            out.append(_moved(row, partial(np.multiply, factor), run_sd, relation.level_sd))
+    return out
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Power at speed of a scale's measured runs, and relative errors of modelled power on runs that were held out: of
+    their means, and of their minutes."""
+
+    relation: speed.PowerAtSpeed
+    of_runs: Floats
+    of_minutes: Floats
+
+    @property
+    def run_sd(self) -> float:
+        return float(np.std(self.of_runs, ddof=1))
+
+
+def calibration(library: History, key: str) -> Calibration | None:
+    """How watts of a scale are modelled, from its newest runs outdoors; None with fewer than five."""
+
+    def make() -> Calibration | None:
+        rows = [r for r in rows_on_scale(library, key) if not r.indoor and r.measured][-CALIBRATION_RUNS:]
+        mass = library.athlete.value("mass", rows[-1].date) if rows else None
+        blocks, skies = [r.blocks for r in rows], [r.sky for r in rows]
+        made = speed.fit(blocks, mass, skies) if len(rows) >= 5 else None
+        if made is None:
+            return None
+        errors, minutes = speed.held_out(blocks, mass, skies)
+        return Calibration(made, errors, minutes) if len(errors) >= 5 else None
+
+    found: Calibration | None = library.cached(("calibration", key), make)
+    return found
+
+
+def _moved(row: StreamRows, apply: Callable[[Any], Floats], run_sd: float, shared_sd: float) -> StreamRows:
+    """A row with all its watts changed."""
+    blocks = row.blocks.copy()
+    power = blocks[:, _POWER]
+    factor = np.divide(apply(power), power, out=np.ones(len(blocks)), where=power > 0)
+    blocks[:, _POWER] *= factor
+    blocks[:, _SPREAD] *= factor
+    bins = np.maximum(np.rint(apply(np.arange(len(row.histogram)))), 0).astype(int)
+    histogram = np.bincount(bins, weights=row.histogram).astype(float)
+    mean = None if row.mean_power is None else float(apply(row.mean_power))
+    return replace(
+        row,
+        mean_power=mean,
+        best=apply(row.best),
+        blocks=blocks,
+        histogram=histogram,
+        converted=run_sd,
+        scale_error=shared_sd,
+    )
+
+
+def mean_on(library: History, run_id: int, wanted: str) -> dict[str, Any]:
+    """Mean power of a run on a scale: as it was measured there, or converted with its error.
+
+    Raises
+    ------
+    UsageError
+        An unknown scale.
+    """
+    key = scale_keys.known(library, wanted)
+    catalogue.find(library, run_id)
+    row = next((r for r in rows_on_scale(library, key + CONVERTED) if r.run == run_id), None)
+    name = scale_keys.names(library)[key]
+    if row is None or row.mean_power is None:
+        reason = "the run has no power that can be converted to this scale: no common runs, and no mass to model it by"
+        return {"scale": name, "converted": True, "power": Estimate.withheld("W", "conversion", reason)}
+    watts = row.mean_power
+    half = 1.96 * watts * float(np.hypot(row.converted, row.scale_error))
+    power = Estimate(watts, watts - half, watts + half, "W", int(row.duration_s), "conversion", "seconds")
+    return {"scale": name, "converted": row.converted > 0, "power": power}

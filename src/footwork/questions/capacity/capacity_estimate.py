@@ -1,0 +1,368 @@
+"""What the runner can hold: critical power, W′, the tail, domains, best efforts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.analysis import heart, speed
+from footwork.errors import NotEnoughData, UsageError
+from footwork.history import catalogue
+from footwork.history.catalogue import RECENT_DAYS, RunRow
+from footwork.history.log import accepted
+from footwork.history.log.entries import MAXIMAL_MARKS
+from footwork.history.scales import conversions
+from footwork.history.scales.scale_rows import StreamRows
+from footwork.physiology import critical, curve, domains
+from footwork.physiology.endurance import power_at
+from footwork.quantities import Effort, Estimate, parse_effort, plain
+from footwork.questions.capacity import evidence
+from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+BEST_DAYS = 120  # best efforts shown unless a span is asked for
+
+
+DRAWS = 2000
+
+
+BORDERS = ("moderate_heavy", "heavy_severe", "severe_extreme")
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """Everything an answer about capacity holds; `to_json` is the documented form."""
+
+    date: dt.date | None
+    scale: str
+    measured: bool
+    critical_power: Estimate
+    w_prime: Estimate
+    tail: Estimate
+    critical_speed: Estimate
+    evidence: dict[str, Any]
+    domains: dict[str, dict[str, Estimate]]
+    curve: list[dict[str, Any]]
+    forms: list[dict[str, Any]]
+    warnings: list[str]
+    lower_bound: float | None = None
+    posterior: critical.Posterior | None = field(default=None, repr=False)
+    power_at_speed: speed.PowerAtSpeed | None = field(default=None, repr=False)
+    mass: float | None = None
+    home_altitude: float = 0.0
+    accepted: dict[str, Any] | None = None
+    scale_key: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """SI units, estimates as in `models` section 9."""
+        names = (
+            "date",
+            "scale",
+            "measured",
+            "accepted",
+            "critical_power",
+            "w_prime",
+            "tail",
+            "critical_speed",
+            "evidence",
+            "domains",
+            "curve",
+            "forms",
+            "warnings",
+        )
+        out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
+        out["lower_bound_w"] = self.lower_bound
+        return out
+
+
+def estimate_capacity(
+    library: History,
+    efforts: Sequence[str | Effort] = (),
+    date: dt.date | None = None,
+    scale: str | None = None,
+    mass: float | None = None,
+) -> Capacity:
+    """Capacity as of a date (the newest run's by default) on one scale.
+
+    Parameters
+    ----------
+    library : Library
+    efforts : sequence of str or Effort
+        Stated efforts; given, they alone are the evidence. As in `quantities.parse_effort`.
+    date : date, optional
+    scale : str, optional
+        Name or key; by default the one with most measured time in the six weeks before.
+    mass : float, optional
+        For race results without a dated mass. [kg]
+
+    Raises
+    ------
+    UsageError
+        An effort or scale that cannot be understood, or a library without runs and no stated efforts.
+    """
+    stated = [parse_effort(e) if isinstance(e, str) else e for e in efforts]
+    key = ("capacity", tuple(stated), date, scale, mass)
+    made: Capacity = library.cached(key, lambda: _answer(library, stated, date, scale, mass))
+    return made
+
+
+def _answer(
+    library: History, stated: list[Effort], date: dt.date | None, scale: str | None, mass: float | None
+) -> Capacity:
+    rows = library.runs()
+    asked = date or (max(r.local.date() for r in rows) if rows else dt.date.today())
+    if mass is not None and not 25 <= mass <= 250:
+        raise UsageError(f"a mass of {mass:g} kg cannot be: give 25 to 250 kg")
+    mass = mass or library.athlete.value("mass", asked)
+    key, name = catalogue.choose_scale(library, rows, asked, scale)
+    found = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked] if key else []
+    usable = near(library, key, asked)
+    relation = evidence.relation(usable, key, mass)
+    measured = bool(found) and found[-1].measured
+    if stated:
+        late = next((e for e in stated if e.date and e.date > max(asked, dt.date.today())), None)
+        if late is not None:
+            raise UsageError(f"'{late.label}' lies in the future")
+        if all(e.distance is not None for e in stated) and relation is None:
+            return _speed_only(stated, asked)
+        on_model = (
+            all(e.distance is not None for e in stated)
+            and relation is not None
+            and relation.source in ("model", "prior")
+        )
+        if on_model:
+            relation = speed.modelled(mass) if mass else None
+        elif not key:
+            relation = speed.prior(mass) if mass else None
+        gathered = evidence.stated(stated, asked, relation)
+        name, measured = ("model", False) if on_model else (name or "stated", True)
+    elif not rows:
+        raise NotEnoughData("the library holds no runs: add recordings, or state efforts with --effort 3:00=361")
+    elif not key and (races := _marked_races(rows, asked)):
+        return _speed_only(races, asked)
+    else:
+        gathered = evidence.recorded(library, key, asked)
+    best = _curve([r for r in found if (asked - r.date).days <= BEST_DAYS])
+    common = {
+        "date": asked,
+        "scale": name,
+        "measured": measured,
+        "power_at_speed": relation,
+        "mass": mass,
+        "home_altitude": _home_altitude(usable),
+    }
+    if key and not stated:
+        entry = accepted.in_force(accepted.entries(library, key), asked)
+        common["scale_key"] = key
+        common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
+    if gathered.posterior is None:
+        return _withheld(gathered, best, bool(found), **common)
+    return _known(gathered, gathered.posterior, best, usable, **common)
+
+
+def near(library: History, key: str, asked: dt.date) -> list[StreamRows]:
+    """Runs of a scale that tell what is usual on a date: of the six weeks before, or else the last thirty."""
+    found = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked] if key else []
+    return [r for r in found if (asked - r.date).days <= RECENT_DAYS] or found[-30:]
+
+
+def _withheld(gathered: Gathered, best: list[dict[str, Any]], found: bool, **common: Any) -> Capacity:
+    if gathered.kind == "too old":
+        reason = gathered.sentence
+    elif gathered.lower_bound is not None:
+        reason = (
+            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said: no test, race or hard running on "
+            "this scale"
+        )
+    elif not found:
+        reason = f"there are no runs with power by {common['date']}, or no mass to model it: footwork athlete --mass KG"
+    elif common["scale"]:
+        reason = "no run of two minutes or longer with power on this scale"
+    else:
+        reason = "the runs have no power, and without a mass none can be modelled: footwork athlete --mass KG"
+
+    def nothing(unit: str, method: str) -> Estimate:
+        return Estimate.withheld(unit, method, reason)
+
+    return Capacity(
+        critical_power=nothing("W", "critical-power"),
+        w_prime=nothing("J", "critical-power"),
+        tail=nothing("", "tail"),
+        critical_speed=nothing("m/s", "critical-power"),
+        evidence={"kind": gathered.kind, "sentence": gathered.sentence, "efforts": gathered.listed()},
+        domains={
+            b: {
+                "power": nothing("W", "domains"),
+                "speed": nothing("m/s", "power-at-speed"),
+                "heart_rate": nothing("bpm", "heart-rate-borders"),
+            }
+            for b in BORDERS
+        },
+        curve=best,
+        forms=[],
+        warnings=[],
+        lower_bound=gathered.lower_bound,
+        **common,
+    )
+
+
+def _known(
+    gathered: Gathered, posterior: critical.Posterior, best: list[dict[str, Any]], rows: list[StreamRows], **common: Any
+) -> Capacity:
+    cp, wp, tail = posterior.estimates()
+    draws = posterior.draws(DRAWS)
+    relation: speed.PowerAtSpeed | None = common["power_at_speed"]
+    chosen = common.get("accepted")
+    if chosen is not None and cp.value:
+        # The accepted CP rules the domains; how sure it is stays what the evidence says.
+        ratio = float(chosen["critical_power_w"]) / cp.value
+        borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, rows)
+    else:
+        borders = _borders(draws, posterior.n, relation, rows)
+    for row in best:
+        if row["duration_s"] >= domains.EXTREME_S:
+            row["model"] = Estimate.from_draws(power_at(row["duration_s"], *draws), "W", posterior.n, "power-duration")
+        else:
+            row["model"] = Estimate.withheld(
+                "W", "power-duration", "CP + W′/t does not describe efforts under 2 minutes"
+            )
+    warnings = gathered.warnings + critical.warnings_for(gathered.evidence, wp, cp)
+    if common.get("scale_key", "").partition("-")[0] in ("csv", "gpx"):
+        warnings.append("These files do not name a device: if several recorded them, their watts are mixed here.")
+    if relation is not None and relation.source == "prior":
+        warnings.append(
+            "Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet."
+        )
+    if gathered.kind == "habitual":
+        warnings.append(
+            "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would "
+            "narrow the interval."
+        )
+    return Capacity(
+        critical_power=cp,
+        w_prime=wp,
+        tail=tail,
+        critical_speed=_pace(draws[0], posterior.n, relation),
+        evidence={"kind": gathered.kind, "sentence": gathered.sentence, "efforts": gathered.listed()},
+        domains=borders,
+        curve=best,
+        forms=gathered.forms,
+        warnings=warnings,
+        posterior=posterior,
+        **common,
+    )
+
+
+def _marked_races(rows: list[RunRow], asked: dt.date) -> list[Effort]:
+    """Runs marked race or test by their whole distance and time, for a runner without watts."""
+    return [
+        Effort(r.duration_s, distance=r.distance_m, kind="race", date=r.local.date(), label=f"run {r.id}")
+        for r in rows
+        if set(r.marks) & MAXIMAL_MARKS and r.distance_m and 0 <= (asked - r.local.date()).days <= BEST_DAYS
+    ]
+
+
+def _speed_only(races: list[Effort], asked: dt.date) -> Capacity:
+    """Without a mass there are no modelled watts, but races still give critical speed."""
+    reason = "watts need the runner's mass: footwork athlete --mass KG"
+    given = [
+        critical.Evidence("maximal", (e.duration,), ((e.distance or 0.0) / e.duration,), RACE_WIDENING, e.label)
+        for e in races
+        if e.duration >= critical.SHORTEST_S
+    ]
+    if not given:
+        raise NotEnoughData("no race lasts two minutes or more: add a longer one")
+    made = critical.posterior(given)
+    cs, _, tail = made.draws(DRAWS)
+    speed_estimate = Estimate.from_draws(cs, "m/s", made.n, "critical-power", "races")
+    withheld = Estimate.withheld("W", "critical-power", reason)
+    reserve = made.draws(DRAWS)[1]
+    levels = dict(zip(BORDERS, domains.border_draws(cs, reserve), strict=True))
+    borders = {
+        border: {
+            "power": withheld,
+            "speed": Estimate.from_draws(level, "m/s", made.n, "domains", "races"),
+            "heart_rate": Estimate.withheld("bpm", "heart-rate-borders", "no recordings with heart rate"),
+        }
+        for border, level in levels.items()
+    }
+    gathered = Gathered(None, "stated", f"{made.n} race result{'s' if made.n != 1 else ''}", given)
+    return Capacity(
+        asked,
+        "",
+        False,
+        withheld,
+        Estimate.withheld("J", "critical-power", reason),
+        Estimate.from_draws(tail, "", made.n, "tail", "races"),
+        speed_estimate,
+        {"kind": gathered.kind, "sentence": gathered.sentence, "efforts": []},
+        borders,
+        [],
+        [],
+        critical.warnings_for(given, withheld, withheld),
+    )
+
+
+def _pace(power: Any, n: int, relation: speed.PowerAtSpeed | None) -> Estimate:
+    """Flat speed [m/s] at draws of a power [W]."""
+    if relation is None:
+        return Estimate.withheld("m/s", "power-at-speed", "no steady flat minutes on this scale tell pace at a power")
+    centre = float(relation.speed(float(np.median(power))))
+    draws = relation.speed(power / relation.factors(centre, len(power), 2))
+    return Estimate.from_draws(
+        draws, "m/s", relation.runs or n, "power-at-speed", "runs" if relation.runs else "efforts"
+    )
+
+
+def _borders(
+    draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, rows: list[StreamRows]
+) -> dict[str, dict[str, Estimate]]:
+    watts = dict(zip(BORDERS, domains.border_draws(draws[0], draws[1]), strict=True))
+    blocks = [r.blocks for r in rows if not r.indoor]
+    out: dict[str, dict[str, Estimate]] = {}
+    for border, power in watts.items():
+        pace = _pace(power, n, relation)
+        rate = (
+            Estimate.withheld("bpm", "heart-rate-borders", "heart rate does not tell this border")
+            if border == "severe_extreme"
+            else heart.heart_rate_at(blocks, power)
+        )
+        out[border] = {"power": Estimate.from_draws(power, "W", n, "domains"), "speed": pace, "heart_rate": rate}
+    return out
+
+
+def _curve(rows: list[StreamRows]) -> list[dict[str, Any]]:
+    longest = max((len(r.best) for r in rows), default=0)
+    if not longest:
+        return []
+    matrix = np.full((len(rows), longest), np.nan)
+    for index, row in enumerate(rows):
+        matrix[index, : len(row.best)] = row.best
+    made = curve.combine(curve.stored_durations(86400)[:longest], matrix, [r.run for r in rows])
+    return [
+        {"duration_s": int(d), "power_w": round(float(p), 1), "run": int(r)}
+        for d, p, r in zip(made.durations, made.best, made.run, strict=True)
+    ]
+
+
+def best_curve(
+    library: History, since: dt.date | None, until: dt.date | None, scale: str | None = None
+) -> list[dict[str, Any]]:
+    """Mean maximal power over any span of dates with the run that set each point."""
+    rows = library.runs()
+    asked = until or (max(r.local.date() for r in rows) if rows else dt.date.today())
+    key, _ = catalogue.choose_scale(library, rows, asked, scale)
+    found = conversions.rows_on_scale(library, key) if key else []
+    return _curve([r for r in found if (since is None or r.date >= since) and r.date <= asked])
+
+
+def _home_altitude(rows: list[StreamRows]) -> float:
+    heights = np.concatenate([r.blocks[:, 7] for r in rows]) if rows else np.zeros(0)
+    heights = heights[np.isfinite(heights)]
+    return float(np.median(heights)) if len(heights) else 0.0

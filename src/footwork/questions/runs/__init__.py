@@ -1,0 +1,24 @@
+from __future__ import annotations
+
+from footwork.questions.runs.finding import Wanted, find_runs, totals_of
+from footwork.questions.runs.found_efforts import (
+    balance_along,
+    correct_efforts,
+    efforts_of_file,
+    efforts_of_run,
+    every_second,
+)
+from footwork.questions.runs.one_run import Run, run_in_full
+
+__all__ = [
+    "Run",
+    "Wanted",
+    "balance_along",
+    "correct_efforts",
+    "efforts_of_file",
+    "efforts_of_run",
+    "every_second",
+    "find_runs",
+    "run_in_full",
+    "totals_of",
+]

@@ -1,0 +1,273 @@
+"""Efforts of a run: found without laps, corrected by the runner, with what each was like, and W′ along the way."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.analysis import intervals
+from footwork.errors import NotEnoughData, UsageError
+from footwork.history.log import entries
+from footwork.history.log.entries import Told
+from footwork.history.recordings import run_signals
+from footwork.physics.power import slope_factor
+from footwork.physiology import reserve
+from footwork.quantities import Estimate, Floats, format_duration, parse_duration, plain
+from footwork.questions import capacity
+from footwork.questions.capacity import DRAWS
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+SIGNALS = ("power", "pace", "speed", "heart_rate")
+
+
+KINDS = ("warm-up", "work", "recovery", "cool-down")
+
+
+MOST_WATTS = 3000.0
+
+
+WALKING_MPS = 1.2
+
+
+PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
+
+
+LONGEST_GAP_S = 15  # rows of a file may be ten seconds apart; a longer gap is missing
+
+
+def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
+    """Efforts of a run in elapsed seconds, as the runner corrected them or as they are found.
+
+    Returns
+    -------
+    list of dict
+        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), and the means ``power`` [W], ``heart_rate`` [bpm],
+        ``speed`` [m/s] and ``grade``, None where they are not known. The list covers the run without gaps; neighbours
+        never share a kind.
+
+    Raises
+    ------
+    UsageError
+        No such run, or a signal we do not know.
+    NotEnoughData
+        The run has none of the signals.
+    """
+    row = entries.library_row(library, run_id)
+    found = run_signals.signals(library, run_id)
+    columns: dict[str, Floats] = {name: found.get(name) for name in ("speed", "distance", "grade")}
+    columns["power"] = np.where(found.timer, found.get(row.column), 0.0)
+    columns["heart_rate"] = found.sound_heart_rate
+    said = entries.told(library).get(run_id, Told()).efforts
+    if said and signal is None:
+        start, n = float(found["time"][0]), len(found)
+        edges = [(max(round(p["start"] - start), 0), min(round(p["end"] - start), n), p["kind"]) for p in said]
+        parts = [intervals.Part(a, b, kind) for a, b, kind in edges if b > a]
+        parts = intervals.grouped(parts, columns["distance"], columns["power"])
+        return _told(parts, columns, 0.0)
+    return _found(columns, signal, 0.0)
+
+
+def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
+    """Efforts in a recording that need not be in a library; ``start_s`` and ``end_s`` are in the file's own elapsed
+    time.
+
+    Raises
+    ------
+    UsageError
+        A course, or a signal we do not know.
+    NotEnoughData
+        The file has none of the signals.
+    """
+    from scipy.ndimage import uniform_filter1d
+
+    from footwork.history.recordings.reading import read
+    from footwork.signals import Recording, distance_along
+
+    found = read(path)
+    if not isinstance(found, list) or not found:
+        raise UsageError(f"{path.name} holds no recording")
+    recording: Recording = next((r for r in found if r.is_run), found[0])
+    time = recording.columns["time"]
+    order = np.argsort(time, kind="stable")
+    begin = 0.0 if recording.dated else float(time[order[0]])
+    at = time[order] - time[order[0]]
+    grid = np.arange(round(float(at[-1])) + 1, dtype=float)
+    columns: dict[str, Floats] = {}
+    for column in ("power", "speed", "heart_rate", "distance", "grade"):
+        if column in recording.columns:
+            columns[column] = every_second(at, recording.columns[column][order], grid)
+    if "power" in columns:
+        columns["power"] = np.where(
+            (columns["power"] >= 0) & (columns["power"] <= MOST_WATTS), columns["power"], np.nan
+        )
+    if "distance" not in columns and {"latitude", "longitude"} <= set(recording.columns):
+        lat, lon = (every_second(at, recording.columns[n][order], grid) for n in ("latitude", "longitude"))
+        known = np.isfinite(lat) & np.isfinite(lon)
+        if known.sum() > 2:
+            columns["distance"] = np.interp(grid, grid[known], distance_along(lat[known], lon[known]))
+    if "speed" not in columns and "distance" in columns:
+        columns["speed"] = uniform_filter1d(np.gradient(columns["distance"]), 9, mode="nearest")
+    for a, b in _pauses(at, columns.get("distance"), recording.columns.get("distance"), order):
+        for name in {"power", "speed"} & set(columns):
+            columns[name][int(a) + 1 : int(b)] = 0.0
+    return _found(columns, signal, begin)
+
+
+def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.ndarray) -> list[tuple[float, float]]:
+    """Gaps in the rows [s] that are pauses of the watch: long against the rows' own spacing, and without the way of a
+    runner who went on."""
+    usual = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
+    out = []
+    for i, (a, b) in enumerate(pairwise(at)):
+        if b - a <= max(PAUSE_S, 5 * usual):
+            continue
+        if rows is not None:
+            moved = float(rows[order][i + 1] - rows[order][i])
+        else:
+            moved = float(np.diff(np.interp([a, b], np.arange(len(known)), known))[0]) if known is not None else 0.0
+        if not moved > WALKING_MPS * (b - a):
+            out.append((float(a), float(b)))
+    return out
+
+
+def every_second(at: Floats, values: Floats, grid: Floats) -> Floats:
+    """Values at every second, straight between rows that are near each other; NaN across longer gaps."""
+    known = np.isfinite(values)
+    if known.sum() < 2:
+        return np.full(len(grid), np.nan)
+    x, y = at[known], values[known]
+    out = np.interp(grid, x, y, left=np.nan, right=np.nan)
+    after = np.searchsorted(x, grid)
+    gap = x[np.clip(after, 0, len(x) - 1)] - x[np.clip(after - 1, 0, len(x) - 1)]
+    return np.where((gap > LONGEST_GAP_S) & ~np.isin(grid, x), np.nan, out)
+
+
+def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list[dict[str, Any]]:
+    if signal is not None and signal not in SIGNALS:
+        raise UsageError(f"'{signal}' is not a signal here: use {', '.join(SIGNALS)}")
+    wanted = {"pace": "speed", None: None}.get(signal, signal)
+    known = [
+        n
+        for n in ("power", "speed", "heart_rate")
+        if n in columns and np.isfinite(columns[n]).mean() > 0.3 and np.nanmax(columns[n]) > 0
+    ]
+    sparse = [n for n in ("power", "speed", "heart_rate") if n in columns and 0 < np.isfinite(columns[n]).mean() <= 0.3]
+    if not known and sparse:
+        raise NotEnoughData(f"the rows are too far apart to find efforts: at most {LONGEST_GAP_S - 5} seconds")
+    if not known or (wanted and wanted not in known):
+        raise NotEnoughData(f"there is no {signal or 'power, speed or heart rate'} to find efforts in")
+    name: Any = wanted or known[0]
+    values = columns[name]
+    flat = columns.get("speed", np.full(len(values), np.nan))
+    if "grade" in columns:
+        # Uphill a runner is slower for the same effort: pace is judged as on the flat.
+        flat = flat * slope_factor(np.clip(np.nan_to_num(columns["grade"]), -0.1, 0.3))
+    if name == "speed":
+        values = flat
+    elif name == "power":
+        both = np.isfinite(values) & (values > 0) & (flat > WALKING_MPS)
+        if both.any():  # where power is missing, speed tells how hard it was
+            values = np.where(np.isfinite(values), values, flat * float(np.median(values[both] / flat[both])))
+    parts = intervals.grouped(intervals.find(values, name), columns.get("distance"), values)
+    return _told(parts, columns, begin)
+
+
+def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float) -> list[dict[str, Any]]:
+    def mean(name: str, p: intervals.Part) -> float | None:
+        values = columns.get(name, np.full(0, np.nan))[p.start : p.end]
+        return float(np.nanmean(values)) if np.isfinite(values).any() else None
+
+    return [
+        {
+            "start_s": begin + p.start,
+            "end_s": begin + p.end,
+            "kind": p.kind,
+            "group": p.group or None,
+            **{name: mean(name, p) for name in ("power", "heart_rate", "speed", "grade")},
+        }
+        for p in parts
+    ]
+
+
+def correct_efforts(library: History, run_id: int, text: str) -> int:
+    """Keep the runner's own division of a run, as ``0:00 warm-up, 15:00 work, 19:00 recovery``; returns the edit's
+    number, by which it can be undone.
+
+    Raises
+    ------
+    UsageError
+        A part without a time or kind, times that do not rise from 0:00, or two neighbours of one kind.
+    """
+    row = entries.library_row(library, run_id)
+    parts = []
+    for piece in (p.strip() for p in re.split(r"[,;]", text) if p.strip()):
+        clock, _, kind = piece.lower().partition(" ")
+        kind = {"warmup": "warm-up", "warm up": "warm-up", "cooldown": "cool-down", "cool down": "cool-down"}.get(
+            kind.strip(), kind
+        )
+        if kind.strip() not in KINDS:
+            raise UsageError(
+                f"'{piece}' is no part of a run: write a time and one of {', '.join(KINDS)}, as 15:00 work"
+            )
+        parts.append((0.0 if re.fullmatch(r"0+(:00)*", clock) else parse_duration(clock), kind.strip()))
+    if not parts or parts[0][0] != 0 or any(b <= a for (a, _), (b, _) in pairwise(parts)):
+        raise UsageError("the parts of a run begin at 0:00 and follow each other")
+    if any(a == b for (_, a), (_, b) in pairwise(parts)):
+        raise UsageError("two neighbours of one kind are one part")
+    if parts[-1][0] >= row.elapsed_s:
+        raise UsageError(f"the run ends at {format_duration(row.elapsed_s)}")
+    start = dt.datetime.fromisoformat(row.start).timestamp()
+    ends = [*(at for at, _ in parts[1:]), row.elapsed_s + 1]
+    payload = [
+        {"start": start + at, "end": start + end, "kind": kind} for (at, kind), end in zip(parts, ends, strict=True)
+    ]
+    return entries.write(library, "efforts", run_id, {"parts": payload})
+
+
+def balance_along(library: History, run_id: int) -> dict[str, Any]:
+    """W′ balance along a run by what was known on its day, or else is known by now (``as_of``), as plain JSON:
+    ``seconds``, ``low_j``, ``middle_j``, ``high_j`` every five seconds, ``minimum`` as an estimate and
+    ``minimum_at_s``.
+
+    Raises
+    ------
+    NotEnoughData
+        No power, or no critical power on its scale.
+    """
+    row = entries.library_row(library, run_id)
+    found = run_signals.signals(library, run_id)
+    power = np.where(found.timer, found.get(row.column), 0.0)
+    if not np.isfinite(power).any() or row.scale_key is None:
+        raise NotEnoughData(f"run {run_id} has no power")
+    made = capacity.estimate_capacity(library, (), row.local.date(), row.power_scale)
+    if made.posterior is None:  # before the first test: by what is known since
+        made = capacity.estimate_capacity(library, (), None, row.power_scale)
+    if made.posterior is None:
+        raise NotEnoughData(made.critical_power.reason or "critical power is not known on this scale")
+    cp, wp, _ = made.posterior.draws(DRAWS)
+    low, middle, high = reserve.balance_interval(power, cp, wp)
+    at = int(np.argmin(middle))
+    least = Estimate(float(middle[at]), float(low[at]), float(high[at]), "J", made.posterior.n, "w-prime-balance")
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "scale": row.power_scale,
+            "as_of": made.date,
+            "minimum": least,
+            "minimum_at_s": at,
+            "w_prime": made.w_prime,
+            "critical_power": made.critical_power,
+            "seconds": np.arange(len(power))[::5],
+            "low_j": low[::5],
+            "middle_j": middle[::5],
+            "high_j": high[::5],
+        }
+    )
+    return out

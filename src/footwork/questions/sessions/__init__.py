@@ -1,0 +1,39 @@
+from __future__ import annotations
+
+from footwork.questions.sessions.asked_and_run import against, match_session
+from footwork.questions.sessions.planned_sessions import (
+    calendar,
+    from_file,
+    from_workout,
+    kept_session,
+    listed_sessions,
+    minimum,
+    plan_session,
+    restless,
+    session_asked,
+    session_workout,
+    solve_session,
+    worded,
+    yaml_of,
+)
+from footwork.questions.sessions.recognising import compare_sessions, recognised
+
+__all__ = [
+    "against",
+    "calendar",
+    "compare_sessions",
+    "from_file",
+    "from_workout",
+    "kept_session",
+    "listed_sessions",
+    "match_session",
+    "minimum",
+    "plan_session",
+    "recognised",
+    "restless",
+    "session_asked",
+    "session_workout",
+    "solve_session",
+    "worded",
+    "yaml_of",
+]

@@ -1,0 +1,353 @@
+"""A run held against a session: each step beside what was run, and one verdict."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.analysis import intervals as parts_model
+from footwork.analysis.summary import mean_known
+from footwork.errors import NotEnoughData, UsageError
+from footwork.history.log import entries
+from footwork.planning import preview, sessions
+from footwork.quantities import format_duration, format_pace, plain
+from footwork.questions import runs
+from footwork.questions.sessions import planned_sessions
+from footwork.questions.sessions.planned_sessions import EASY_WORDS, SessionBasis
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+OTHER_OFF, HEART_OFF = (
+    15.0,
+    12.0,
+)  # per cent off on average, in power or pace and in heart rate: another session; our conventions
+
+
+OTHER_REST, UNEVEN = (
+    1.5,
+    0.35,
+)  # rests so many times longer or shorter are other rests; less of the time in the band is uneven; our conventions
+
+
+START_HARD = 0.04  # of a step's first quarter over the rest; our convention
+
+
+def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
+    """A run against a session: each step beside what was run, as plain JSON.
+
+    Returns
+    -------
+    dict
+        ``steps``: for each step its ``text``, ``found`` (False for one that was skipped), ``start_s``, ``end_s``,
+        ``power_w`` with ``low_w`` and ``high_w``; ``of`` (power, speed or heart_rate: what was asked in), ``held``
+        against ``low`` and ``high`` in it, ``in_band`` (share of its seconds), ``spread_w``, ``fade_share`` (second
+        half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``,
+        ``heart_rate_end_bpm``, ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
+        ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
+    """
+    from footwork.history.recordings import run_signals
+
+    row = entries.library_row(library, run_id)
+    if sessions.parse(text).unknowns:
+        raise UsageError("this session holds a ?: solve for it first")
+    session = sessions.parse(text)
+    who = _basis(library, row, session)
+    rows = preview.preview(session, who.runner) if who else [_by_target(step, at) for step, at in session.steps()]
+    found = runs.efforts_of_run(library, run_id)
+    signals = run_signals.signals(library, run_id)
+    held = {
+        "power": np.where(signals.timer, signals.get(row.column), np.nan),
+        "speed": np.where(signals.timer, signals.get("speed"), np.nan),
+        "heart_rate": signals.sound_heart_rate,
+    }
+    if who:
+        wanted = [r.power >= preview.RECOVERY_CP * who.critical_power for r in rows]
+    else:
+        wanted = [r.step.target is not None and r.step.target.word not in EASY_WORDS for r in rows]
+    if len({*wanted}) == 1:  # all alike: everything is work
+        wanted = [True] * len(rows)
+    asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
+    works = [e for e in found if e["kind"] == "work"]
+    pairs = parts_model.align(
+        [(r.seconds, r.power) for _, r in asked], [(e["end_s"] - e["start_s"], e["power"]) for e in works]
+    )
+    taken = {asked[a][0]: works[b] for a, b in pairs}
+    balance = _balance(library, run_id)
+    steps = []
+    for index, r in enumerate(rows):
+        part = taken.get(index) or (None if wanted[index] else _between(index, rows, taken, found))
+        steps.append(_step_told(index, r, part, wanted[index], held, balance))
+    done = [s for s in steps if s["work"] and s["found"]]
+    extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
+    rests = _rests(rows, taken, wanted)
+    store = float(np.median(who.runner.w_prime)) if who else None
+    verdict, then = _verdict(steps, done, len(asked), len(extra), store, rests)
+    out: dict[str, Any] = plain(
+        {
+            "run": run_id,
+            "text": session.text(),
+            "steps": steps,
+            "extra": extra,
+            "done": len(done),
+            "asked": len(asked),
+            "scale": who.scale if who else "",
+            "critical_power_w": who.critical_power if who else None,
+            "rests": rests,
+            "verdict": verdict,
+            "next": then,
+        }
+    )
+    return out
+
+
+def _basis(library: History, row: Any, session: sessions.Session) -> SessionBasis | None:
+    """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell
+    what was asked."""
+    for day in (row.local.date(), None):
+        try:
+            return planned_sessions.session_basis(library, day, row.power_scale)
+        except NotEnoughData as error:
+            missing = error
+    told = [s.target for s, _ in session.steps() if s.target is not None and s.target.word not in EASY_WORDS]
+    if told and all(t.quantity in ("watts", "pace", "heart_rate") for t in told):
+        return None
+    raise missing
+
+
+def _by_target(step: sessions.Step, at: tuple[int, ...]) -> preview.Row:
+    """A step of an unknown runner: only what its target says."""
+    target = step.target
+    low, high = (target.low, target.high) if target is not None and target.quantity == "watts" else (0.0, 0.0)
+    speed = target.middle if target is not None and target.quantity == "pace" else 3.0
+    seconds = step.seconds or (step.metres / speed if step.metres else preview.OPEN_S)
+    none = (float("nan"),) * 3
+    return preview.Row(step, at, 0.5 * (low + high), low, high, seconds, float("nan"), none, 0.0, 0.0)
+
+
+def _rests(rows: list[preview.Row], taken: dict[int, dict[str, Any]], wanted: list[bool]) -> dict[str, float] | None:
+    """Mean rest between pieces of work that follow each other, as asked and as run [s]."""
+    asked, run = [], []
+    for one, two in pairwise(sorted(taken)):
+        between = [rows[k] for k in range(one + 1, two)]
+        if between and not any(wanted[one + 1 : two]) and all(r.step.seconds is not None for r in between):
+            asked.append(sum(r.seconds for r in between))
+            run.append(taken[two]["start_s"] - taken[one]["end_s"])
+    return {"asked_s": float(np.mean(asked)), "run_s": float(np.mean(run))} if asked else None
+
+
+def _balance(library: History, run_id: int) -> np.ndarray | None:
+    try:
+        return np.repeat(np.array(runs.balance_along(library, run_id)["middle_j"]), 5)
+    except NotEnoughData:
+        return None
+
+
+def _between(
+    index: int, rows: list[preview.Row], taken: dict[int, dict[str, Any]], found: list[dict[str, Any]]
+) -> dict[str, Any] | None:
+    """The easy part of the run between the pieces of work about an easy step; several easy steps share it by what each
+    asks for, the last has what is left."""
+    before = max((k for k in taken if k < index), default=None)
+    after = min((k for k in taken if k > index), default=None)
+    low = taken[before]["end_s"] if before is not None else 0.0
+    high = taken[after]["start_s"] if after is not None else float("inf")
+    inside = [e for e in found if e["kind"] != "work" and e["start_s"] >= low - 1 and e["end_s"] <= high + 1]
+    if len(inside) != 1:
+        return None
+    part = inside[0]
+    shared = range(-1 if before is None else before, len(rows) if after is None else after)[1:]
+    if len(shared) == 1:
+        return part
+    start = part["start_s"] + sum(rows[k].seconds for k in shared if k < index)
+    end = part["end_s"] if index == shared[-1] else start + rows[index].seconds
+    if end - start < 10 or end > part["end_s"]:
+        return None
+    return {**part, "start_s": start, "end_s": end, "shared": True}
+
+
+def _step_told(
+    index: int,
+    r: preview.Row,
+    part: dict[str, Any] | None,
+    work: bool,
+    held: dict[str, np.ndarray],
+    balance: np.ndarray | None,
+) -> dict[str, Any]:
+    target, of, ends = r.step.target, "power", (r.low, r.high)
+    low_w, high_w = preview.banded(r.low, r.high)
+    if target is not None and target.quantity in ("pace", "heart_rate"):
+        of, ends = "speed" if target.quantity == "pace" else "heart_rate", (target.low, target.high)
+    low, high = preview.banded(*ends)
+    all_out = target is not None and target.word == preview.ALL_OUT
+    banded = not all_out and high > 0
+    told: dict[str, Any] = {
+        "index": index,
+        "text": r.step.text(),
+        "work": work,
+        "found": part is not None,
+        "asked_s": r.seconds,
+        "asked_m": r.step.metres,
+        "open": r.step.seconds is None and r.step.metres is None,
+        "all_out": all_out,
+        "banded": banded,
+        "ends": ends,
+        "low_w": low_w,
+        "high_w": high_w,
+        "of": of,
+        "low": low,
+        "high": high,
+    }
+    if part is None:
+        return told
+    a, b = round(part["start_s"]), round(part["end_s"])
+    heart = held["heart_rate"]
+    p, h = held[of][a:b], heart[a:b]
+    # The first seconds are the device's and the legs' way up; a heart takes a minute.
+    rising = of == "heart_rate"
+    settled = p[min(60 if rising else 10, len(p) // 4) :]
+    known = settled[np.isfinite(settled)]
+    half = len(known) // 2
+    smooth = np.convolve(known, np.ones(10) / 10, mode="valid") if len(known) >= 20 else known
+    means = {"power_w": part["power"], "speed_mps": part["speed"], "heart_rate_bpm": part["heart_rate"]}
+    if part.get("shared"):
+        means = {name: mean_known(held[name.rsplit("_", 1)[0]][a:b]) for name in means}
+    return {
+        **told,
+        "start_s": a,
+        "end_s": b,
+        **means,
+        "held": float(known.mean()) if len(known) else None,
+        "in_band": float(((smooth >= low) & (smooth <= high)).mean()) if len(smooth) and banded else None,
+        "spread_w": float(smooth.std()) if len(smooth) and of == "power" else None,
+        "fade_share": float(1 - known[half:].mean() / known[:half].mean()) if half >= 10 and not rising else None,
+        "start_share": float(known[: len(known) // 4].mean() / known[len(known) // 4 :].mean() - 1)
+        if len(known) >= 40 and not rising
+        else None,
+        "heart_rate_drop_bpm": _drop(heart, b),
+        "heart_rate_end_bpm": float(np.nanmean(h[-15:])) if np.isfinite(h[-15:]).any() else None,
+        "w_prime_start_j": float(balance[max(a - 1, 0)]) if balance is not None and a < len(balance) else None,
+        "w_prime_end_j": float(balance[min(b, len(balance)) - 1]) if balance is not None else None,
+    }
+
+
+def _outside(step: dict[str, Any]) -> float:
+    """Share by which a step lies above (or below) what was asked: a single value, or the nearer end of a band."""
+    return float(step["held"] / np.clip(step["held"], *step["ends"]) - 1)
+
+
+def against(step: dict[str, Any], imperial: bool = False) -> tuple[str, str]:
+    """What was held in a step that was run, and the band it was asked in, in words."""
+    value, low, high = step["held"], step["low"], step["high"]
+    if not step["banded"]:
+        return f"{value:.0f} W" if value is not None else "", "all out" if step["all_out"] else "rest"
+    if step["of"] == "speed":
+        return format_pace(
+            value, imperial
+        ) if value else "", f"{format_pace(low, imperial)} to {format_pace(high, imperial)}"
+    unit = "W" if step["of"] == "power" else "bpm"
+    return f"{value:.0f} {unit}" if value is not None else "", f"{low:.0f}–{high:.0f} {unit}"
+
+
+def _drop(heart: np.ndarray, end: int) -> float | None:
+    """How far heart rate falls in the minute after a step."""
+    top, after = heart[max(end - 10, 0) : end], heart[end + 50 : end + 70]
+    return float(np.nanmean(top) - np.nanmean(after)) if np.isfinite(top).any() and np.isfinite(after).any() else None
+
+
+def _verdict(
+    steps: list[dict[str, Any]],
+    done: list[dict[str, Any]],
+    asked: int,
+    extra: int,
+    store: float | None,
+    rests: dict[str, float] | None,
+) -> tuple[str, str]:
+    if not done:
+        return (
+            "Nothing in this run looks like the session's work.",
+            "Check that it is the right run, or divide it by hand.",
+        )
+    told = [s for s in done if s["held"] is not None and s["banded"]]
+    by_heart = bool(told) and all(s["of"] == "heart_rate" for s in told)
+    share = np.array([s["held"] / (0.5 * (s["low"] + s["high"])) - 1 for s in told])
+    text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
+    if not len(share):
+        return (
+            text + " There is no band to hold them against.",
+            "All out is as it comes; mark a test so that it counts."
+            if done[0]["all_out"]
+            else "What was asked was not recorded in this run.",
+        )
+    off = 100 * float(np.mean([_outside(s) for s in told]))
+    short = [
+        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]
+    ]
+    short += [
+        s
+        for s in done
+        if s["asked_m"] and s["speed_mps"] and s["speed_mps"] * (s["end_s"] - s["start_s"]) < 0.95 * s["asked_m"]
+    ]
+    text += (
+        f" On average they were {abs(off):.0f} % {'above' if off > 0 else 'below'} what was asked."
+        if abs(off) >= 1
+        else " On average they were as hard as asked."
+    )
+    if short:
+        text += f" {len(short)} {'was' if len(short) == 1 else 'were'} cut short."
+    starts = [s["start_share"] for s in done if s.get("start_share") is not None]
+    if starts and float(np.mean(starts)) > START_HARD:
+        text += f" They were begun too hard: the first quarter {100 * float(np.mean(starts)):.0f} % above the rest."
+    long = [
+        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] > 1.3 * s["asked_s"]
+    ]
+    if long:
+        text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
+    if abs(off) > (HEART_OFF if by_heart else OTHER_OFF) or len(short) + len(long) > 0.7 * len(done) > 1:
+        return text + " This looks like another session.", "Check that it is the right one."
+    shares = [s["in_band"] for s in told if s["in_band"] is not None]
+    uneven = bool(shares) and float(np.mean(shares)) < UNEVEN and abs(off) <= 3
+    if uneven:
+        text += f" Only {100 * float(np.mean(shares)):.0f} % of the time lay in the band: it was run unevenly."
+    other = rests is not None and not 1 / OTHER_REST <= rests["run_s"] / rests["asked_s"] <= OTHER_REST
+    if other and rests is not None:
+        text += (
+            f" The rests lasted {format_duration(rests['run_s'])} where {format_duration(rests['asked_s'])} were asked."
+        )
+    fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
+    if fall < -3:
+        text += f" They faded: the last was {abs(fall):.0f} % under the first."
+    if len(done) < asked and not short and fall >= -3 and abs(off) <= 3:
+        then = "Those that were run were even: if it was not meant to be shorter, ask for as many as were run."
+    elif len(done) < asked or short or fall < -3:
+        then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
+    elif off > 3 and by_heart:
+        then = (
+            "Next time begin slower and let heart rate come up: heat, a short night or an illness to come raise "
+            "it at the same effort."
+        )
+    elif off > 3:
+        then = (
+            "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell "
+            "whether CP has grown."
+        )
+    elif off < -3:
+        then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
+    elif other:
+        then = "Next time keep to the rests: with others it is another session."
+    elif uneven:
+        then = "Next time run each piece more evenly, then look again."
+    elif long:
+        then = "Next time stop when it is done, or ask for as much as was run."
+    else:
+        last = done[-1]
+        left = last.get("w_prime_end_j")
+        spare = left is not None and store is not None and left > 0.6 * store
+        then = (
+            "Next time it can be one repeat longer."
+            if spare and len(done) > 1
+            else "Next time ask the same again: the session fits."
+        )
+    return text, then

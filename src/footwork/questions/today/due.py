@@ -1,0 +1,174 @@
+"""What is new and what is due."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from footwork.errors import NotEnoughData
+from footwork.history.catalogue import RunRow
+from footwork.history.log import accepted, diary
+from footwork.history.log.diary import CAUTION
+from footwork.history.scales import conversions, scale_keys
+from footwork.history.scales.scale_keys import MODEL
+from footwork.quantities import Estimate, format_distance, format_duration, plain
+from footwork.questions import capacity, devices, sessions
+from footwork.questions import load as load_question
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+TEST_DAYS = 42
+
+
+UNWELL_DAYS = 7  # our convention; a physician may say longer
+
+
+def what_is_due(library: History) -> dict[str, Any]:
+    """The newest run, the week up to it, capacity, and what the runner should do about the data; plain JSON."""
+    rows: list[RunRow] = library.runs()
+    due: list[dict[str, str]] = []
+    planned = [r for r in sessions.listed_sessions(library) if str(r["date"]) == dt.date.today().isoformat()]
+    if not rows:
+        nothing = Estimate.withheld("W", "critical-power", "no runs yet")
+        return _told(
+            planned=planned,
+            scale="",
+            runs=0,
+            newest=None,
+            week=None,
+            critical_power=nothing,
+            evidence=None,
+            kind="",
+            due=due,
+        )
+    newest = rows[0]
+    day = newest.local.date()
+    week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
+    load = load_question.load_of_span(library, day - dt.timedelta(days=6), day)
+    if library.athlete.value("mass", day) is None:
+        due.append(
+            {
+                "what": "Tell Footwork your mass",
+                "why": "power of runs without a meter, wind and altitude need it",
+                "page": "settings",
+            }
+        )
+    try:
+        made = capacity.estimate_capacity(library)
+        critical_power, evidence = made.critical_power, made.evidence
+        chosen = made.accepted["critical_power_w"] if made.accepted else None
+        if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
+            why = (
+                f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, "
+                f"{critical_power.low:.0f} to {critical_power.high:.0f}"
+            )
+            due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
+        due += _devices(library, made, day)
+        ill = _unwell(library, max(day, dt.date.today())) or _unwell(library, day)
+        due += ill or [*_test_due(made, day), *_looks_like(library, newest.id)]
+    except NotEnoughData as error:
+        critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
+    totals = {
+        "runs": len(week),
+        "duration_s": sum(r.duration_s for r in week),
+        "distance_m": sum(r.distance_m or 0.0 for r in week),
+        "cp_minutes": load["cp_minutes"],
+        "load": load["load"],
+        "seconds_in_domains": load["seconds_in_domains"],
+    }
+    return _told(
+        planned=planned,
+        scale=made.scale if evidence else "",
+        runs=len(rows),
+        newest=newest.to_json(),
+        week=totals,
+        critical_power=critical_power,
+        due=due,
+        evidence=evidence["sentence"] if evidence else None,
+        kind=evidence["kind"] if evidence else "",
+    )
+
+
+def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:
+    """What a change of device asks for: a CP accepted on another scale, a jump of this one in the last weeks."""
+    out = []
+    others = {k: n for k, n in scale_keys.names(library).items() if k not in (made.scale_key, MODEL)}
+    if made.accepted is None and made.scale_key:
+        for key, name in others.items():
+            entry = accepted.in_force(accepted.entries(library, key), day)
+            change = conversions.between(library, key, made.scale_key) if entry else None
+            if entry is not None and change is not None:
+                watts = float(change.apply(entry[1]))
+                half = 1.96 * watts * change.error(entry[1])
+                why = (
+                    f"{entry[1]:.0f} W were accepted on {name}; on {made.scale}, which you use now, that is "
+                    f"{watts:.0f} W, "
+                    f"{watts - half:.0f} to {watts + half:.0f}, and nothing is accepted there yet"
+                )
+                out.append({"what": "Accept a critical power on this scale too", "why": why, "page": "capacity"})
+                break
+    jump = devices.recent_jump(library, made.scale_key, made.scale, day)
+    if jump is not None:
+        out.append({"what": "Look at your device", "why": jump["sentence"].rstrip("."), "page": "devices"})
+    return out
+
+
+def _looks_like(library: History, run_id: int) -> list[dict[str, str]]:
+    """A test or race that nobody marked."""
+    looks = sessions.recognised(library, run_id)
+    if looks is None:
+        return []
+    return [
+        {"what": f"Was run {run_id} a {looks['kind']}?", "why": looks["sentence"].rstrip("."), "page": f"runs/{run_id}"}
+    ]
+
+
+def _unwell(library: History, day: dt.date) -> list[dict[str, str]]:
+    """A caution in place of any test while the diary of the last week tells of illness or injury."""
+    if not diary.unwell(library.diary(day - dt.timedelta(days=UNWELL_DAYS - 1), day)):
+        return []
+    return [{"what": "Rest comes first", "why": CAUTION, "page": "methods#cautions"}]
+
+
+def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
+    """A test, where capacity rests on anything else or the last maximal effort is long ago."""
+    evidence = made.evidence
+    if evidence["kind"] != "tested":
+        why = f"critical power on {made.scale} rests on {evidence['sentence']}{_best_test(made)}"
+        return [{"what": "Run a test or mark a race", "why": why, "page": "capacity"}]
+    last = max(dt.date.fromisoformat(e["label"]) for e in evidence["efforts"] if e["kind"] == "maximal")
+    if (day - last).days <= TEST_DAYS:
+        return []
+    why = (
+        f"the last maximal effort on {made.scale} was {(day - last).days} days before your newest run{_best_test(made)}"
+    )
+    return [{"what": "A test is due", "why": why, "page": "capacity"}]
+
+
+def due_sentence(found: dict[str, Any], imperial: bool) -> str:
+    """The first line of the day, of an `answer`."""
+    if not found["runs"]:
+        return "No runs yet: add recordings, FIT, GPX or CSV files, also zipped."
+    week = found["week"]
+    return (
+        f"{found['runs']} run{'s' if found['runs'] != 1 else ''}. In the seven days up to the newest: "
+        f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, "
+        f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
+    )
+
+
+def _best_test(made: Any) -> str:
+    """What the most telling test would do to the interval, in words; nothing where CP is withheld."""
+    best = next(iter(capacity.worthwhile_tests(made)), None)
+    if best is None:
+        return ""
+    return (
+        f"; a test of {best['test']} would narrow it from ±{best['half_width_now_w']:.0f} to about "
+        f"±{best['half_width_after_w']:.0f} W"
+    )
+
+
+def _told(**found: Any) -> dict[str, Any]:
+    out: dict[str, Any] = plain(found)
+    return out

@@ -1,0 +1,232 @@
+"""Usual watts: what is normal for this runner on one scale, and how each new run compares."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.analysis import usual as model
+from footwork.analysis.summary import AT
+from footwork.errors import NotEnoughData
+from footwork.history.scales import conversions
+from footwork.history.scales.scale_rows import StreamRows
+from footwork.quantities import Estimate, Floats, plain
+from footwork.questions import capacity
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+WINDOW_DAYS = 182
+
+
+BANDS = {"easy": (0.0, 0.8), "steady": (0.8, 1.0), "hard": (1.0, 9.0)}  # share of CP; our convention
+
+
+LEAST_MINUTES = 15
+
+
+TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less than this; our convention
+
+
+def usual_watts(library: History, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+    """Usual watts as of a date (the newest run's by default) on one scale, as plain JSON.
+
+    Raises
+    ------
+    UsageError
+        An unknown scale.
+    NotEnoughData
+        No runs with power.
+    """
+    found: dict[str, Any] = library.cached(("usual", date, scale), lambda: plain(_answer(library, date, scale)))
+    return found
+
+
+def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[str, Any]:
+    held = capacity.estimate_capacity(library, date=date, scale=scale)
+    asked = held.date
+    if not held.scale_key or asked is None:
+        raise NotEnoughData("no run has power yet: add runs with power, or a mass so that it can be modelled")
+    rows = [
+        r
+        for r in conversions.rows_on_scale(library, held.scale_key)
+        if r.date <= asked and (asked - r.date).days <= WINDOW_DAYS
+    ]
+    rows = [r for r in rows if not r.indoor]
+    before, newest = rows[:-1], rows[-1] if rows else None
+    power, rate = (
+        model.fit([r.blocks for r in before], [r.sky for r in before], what) for what in ("power", "heart_rate")
+    )
+    reason = (
+        ""
+        if power
+        else (
+            f"usual watts need {model.LEAST_RUNS} earlier runs and an hour of steady running; there are "
+            f"{len(before)} runs"
+        )
+    )
+    chosen = held.accepted["critical_power_w"] if held.accepted else held.critical_power.value
+    return {
+        "date": asked,
+        "scale": held.scale,
+        "measured": held.measured,
+        "reason": reason,
+        "groups": [_group(name, *ends, before, chosen) for name, ends in BANDS.items()] if chosen else [],
+        "at_pace": _at_pace(power) if power else [],
+        "effects": _effects(power, rate),
+        "newest": _compared(newest, power, rate) if newest is not None else None,
+        "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
+    }
+
+
+def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float) -> dict[str, Any]:
+    """Run means of the steady minutes between two shares of CP: their middle with its interval, and their spread."""
+    means: list[list[float]] = []
+    minutes = 0
+    for row in rows:
+        kept = model.steady(row.blocks)
+        share = kept[:, AT["power"]] / cp
+        mine = kept[(share >= low) & (share < high)]
+        if len(mine) >= 3:
+            minutes += len(mine)
+            means.append(
+                [
+                    float(np.nanmean(mine[:, AT[c]])) if np.isfinite(mine[:, AT[c]]).any() else np.nan
+                    for c in ("power", "speed", "heart_rate")
+                ]
+            )
+    table = np.array(means).reshape(-1, 3)
+    power, speed, rate = (_mean(table[:, i], unit, minutes) for i, unit in enumerate(("W", "m/s", "bpm")))
+    spread = float(np.std(table[:, 0], ddof=1)) if len(table) >= 3 else None
+    return {
+        "name": name,
+        "power": power,
+        "speed": speed,
+        "heart_rate": rate,
+        "spread_w": spread,
+        "minutes": minutes,
+        "runs": len(table),
+    }
+
+
+def _mean(values: Floats, unit: str, minutes: int) -> Estimate:
+    known = values[np.isfinite(values)]
+    if len(known) < 3 or minutes < LEAST_MINUTES:
+        return Estimate.withheld(
+            unit, "usual", f"only {len(known)} runs and {minutes} minutes of it", len(known), "runs"
+        )
+    from scipy.stats import t as student
+
+    middle = float(known.mean())
+    error = float(student.ppf(0.975, len(known) - 1) * known.std(ddof=1) / len(known) ** 0.5)
+    return Estimate(middle, middle - error, middle + error, unit, len(known), "usual", "runs")
+
+
+def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
+    """Flat power at four paces the runner runs, fresh, with the day-to-day spread."""
+    out = []
+    for v in np.linspace(power.lowest, power.highest, 4):
+        row = np.array([[1.0, v - power.centre[0], 0.0, 0.0, 0.25, 0.0, 0.0]])
+        expected, error = float((row @ power.coefficients)[0]), float((row[0] @ power.covariance @ row[0]) ** 0.5)
+        low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))
+        estimate = Estimate(value, low, high, "W", power.runs, "usual", "runs")
+        out.append({"speed_mps": float(v), "power": estimate, "spread_w": value * power.between})
+    return out
+
+
+def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[str, Any]]:
+    """What else goes with more or fewer watts at a pace, or beats at a power: slopes, time into the run, warmth,
+    wind."""
+    out: list[dict[str, Any]] = []
+    for fit, what, of, unit in (
+        (power, "power", "watts at a pace", "%"),
+        (rate, "heart_rate", "heart rate at a power", "bpm"),
+    ):
+        if fit is None:
+            continue
+        steps = {
+            "1 % steeper uphill, beyond what a hill costs": (2, 0.01),
+            "1 % steeper downhill, beyond what a hill saves": (3, -0.01),
+            "an hour into the run": (4, 1.0),
+            "10 °C warmer": (5, 10.0),
+            "a headwind of 10 % more drag": (6, 0.1),
+        }
+        for name, (index, step) in steps.items():
+            amount = step if unit == "%" or index not in (2, 3) else 100 * step
+            middle = float(fit.coefficients[index]) * amount
+            sd = float(fit.covariance[index, index]) ** 0.5
+            half = 1.96 * abs(amount) * sd
+            factor = 100.0 if unit == "%" else 1.0
+            estimate = Estimate(
+                factor * middle, factor * (middle - half), factor * (middle + half), unit, fit.runs, "usual", "runs"
+            )
+            if sd >= TOLD_SHARE * model.PRIORS[what][index]:
+                estimate = Estimate.withheld(
+                    unit, "usual", "the runs do not tell: too few differ in it", fit.runs, "runs"
+                )
+            out.append({"of": of, "change": name, "effect": estimate})
+    return out
+
+
+def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | None) -> dict[str, Any]:
+    made = model.compare(power, row.blocks, row.sky) if power else None
+    beats = model.compare(rate, row.blocks, row.sky, "heart_rate") if rate else None
+    out: dict[str, Any] = {"run": row.run, "date": row.date, "weather": row.weather}
+    if made is None:
+        why = "too little steady running at paces run before" if power else "not enough earlier runs"
+        out |= {"power_excess": Estimate.withheld("W", "usual", why), "power_unusual": False, "usual_power_w": None}
+    else:
+        kept = model.steady(row.blocks)
+        watts = float(np.nanmean(kept[:, AT["power"]]))
+        usual_watts = watts / float(np.exp(made.excess))
+        ends = [usual_watts * (float(np.exp(made.excess + z * made.sd)) - 1) for z in (-1.96, 0.0, 1.96)]
+        out |= {
+            "power_excess": Estimate(ends[1], ends[0], ends[2], "W", made.minutes, "usual", "minutes"),
+            "power_unusual": made.unusual,
+            "usual_power_w": usual_watts,
+        }
+    if beats is None:
+        out |= {
+            "heart_rate_excess": Estimate.withheld("bpm", "usual", "too little heart rate at powers run before"),
+            "heart_rate_unusual": False,
+        }
+    else:
+        ends = [beats.excess + z * beats.sd for z in (-1.96, 0.0, 1.96)]
+        out |= {
+            "heart_rate_excess": Estimate(ends[1], ends[0], ends[2], "bpm", beats.minutes, "usual", "minutes"),
+            "heart_rate_unusual": beats.unusual,
+        }
+    out["sentence"] = _sentence(out)
+    return out
+
+
+def _sentence(found: dict[str, Any]) -> str:
+    """What can be said, and only that: pace, hills and time into the run are accounted for, the rest is not known."""
+    power, rate = found["power_excess"], found["heart_rate_excess"]
+    parts = []
+    if power.value is None:
+        parts.append(f"Watts are not compared: {power.reason}.")
+    elif found["power_unusual"]:
+        more = "more" if power.value > 0 else "less"
+        told = found["weather"] or {}
+        asked = {"wind": "wind_from_deg" in told, "temperature": "temperature_c" in told}
+        known = ["hills", *(name for name, there in asked.items() if there)]
+        open_ = [*(name for name, there in asked.items() if not there), "surface", "shoe", "the device"]
+        parts.append(
+            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not "
+            "accounted for: "
+            f"{', '.join(open_)}; the watts alone cannot tell which."
+        )
+    else:
+        parts.append(f"Watts as usual at this pace ({round(power.value):+d} W).")
+    if rate.value is not None and found["heart_rate_unusual"]:
+        parts.append(
+            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this "
+            "power: heat, fatigue, illness or the strap, "
+            "or fitness if it lasts."
+        )
+    elif rate.value is not None:
+        parts.append(f"Heart rate as usual at this power ({round(rate.value):+d} bpm).")
+    return " ".join(parts)

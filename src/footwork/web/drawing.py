@@ -1,0 +1,47 @@
+"""Charts on pages: shown, and with more points where the reader zooms in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from nicegui import ui
+
+from footwork.charts import Chart, interactive
+
+
+def smooth(values: Any, seconds: int) -> Any:
+    """Mean of some seconds over what is known, so that ends and pauses keep their level."""
+    known = np.isfinite(values)
+    kernel = np.ones(seconds)
+    number = np.convolve(known, kernel, mode="same")
+    return np.where(known, np.convolve(np.nan_to_num(values), kernel, mode="same") / np.maximum(number, 1), np.nan)
+
+
+def show_chart(chart: Chart) -> Any:
+    """Place a chart on the page."""
+    made = ui.echart(interactive.options(chart), renderer="svg").classes("chart")
+    made.style(f"height:{interactive.height(chart)}px")
+    made.props["aria-label"] = chart.alt
+    return made
+
+
+def zooming(chart: Chart) -> None:
+    """A chart that brings more points where the reader zooms in."""
+    made = show_chart(chart)
+    x = chart.panes[0].marks[-1].x
+
+    def zoomed(event: Any) -> None:
+        args = event.args or {}
+        part = (args.get("batch") or [args])[0]
+        start, end = part.get("start"), part.get("end")
+        if start is None or end is None:
+            return
+        low, high = (float(x[0] + (x[-1] - x[0]) * share / 100) for share in (start, end))
+        fresh = interactive.options(chart, None if end - start > 95 else (low, high))
+        made.options["series"] = fresh["series"]
+        made.options["xAxis"] = [{**axis, "min": float(x[0]), "max": float(x[-1])} for axis in fresh["xAxis"]]
+        made.options["dataZoom"][0].update(start=start, end=end)
+        made.update()
+
+    made.on("chart:datazoom", zoomed, args=["start", "end", "batch"], throttle=0.3, leading_events=False)
