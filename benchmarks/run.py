@@ -301,7 +301,7 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
 def bench_devices(scratch: Path) -> list[tuple[str, str, str]]:
     """Two recordings of two hours compared, and power at speed refitted from a thousand runs' cached minutes."""
     from footwork.analysis import speed
-    from footwork.analysis.usual import Sky
+    from footwork.analysis.usual_watts import Sky
     from footwork.api import Library
     from footwork.history.scales import conversions
     from footwork.questions import devices

@@ -8,7 +8,7 @@ from footwork.analysis.efforts import Best
 from footwork.analysis.speed import FASTEST, STEP, PowerAtSpeed
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import curve
-from footwork.planning import course, race
+from footwork.planning import course, even_power
 from footwork.questions.race import FORM_SD
 
 
@@ -44,9 +44,9 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     cp, wp, tail = posterior.draws(2000)
     day = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
     cp, wp = cp * day, wp * day
-    table = race.tabulate(course.flat_course(metres), relation.power, None, float(np.median(cp)))
-    nominal = float(np.median(race.sustainable(table, cp, wp, tail)[1]))
-    _, times = race.sustainable(table, cp, wp, tail, relation.factors(metres / nominal, len(cp), 5))
+    table = even_power.tabulate(course.flat_course(metres), relation.power, None, float(np.median(cp)))
+    nominal = float(np.median(even_power.sustainable(table, cp, wp, tail)[1]))
+    _, times = even_power.sustainable(table, cp, wp, tail, relation.factors(metres / nominal, len(cp), 5))
     form = float(np.exp(rng.normal(0, runner.day_sd)))
     truth = metres / (runner.speed_cp * form)
     for _ in range(30):

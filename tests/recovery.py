@@ -19,15 +19,15 @@ from footwork.analysis import (
     efforts,
     intervals,
     pairing,
-    progress,
     response,
     screening,
-    trials,
+    trial_statistics,
+    worthwhile,
 )
 from footwork.analysis.efforts import Best, timeline
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
 from footwork.physiology import critical, curve, tracking
-from footwork.planning import race
+from footwork.planning import even_power
 from tests import devices, heartfaults, raceday, seasons, sessions
 
 
@@ -295,7 +295,7 @@ def table(runners: int) -> str:
             *(_drift_row(runners, jump) for jump in (0.0, 0.02, 0.03, 0.05)),
             "",
             f"Race days ({runners} simulated, 3 km to the half marathon on the flat, capacity from three "
-            f"trials; race {race.METHOD_VERSION}).",
+            f"trials; race {even_power.METHOD_VERSION}).",
             "",
             "| what | share |",
             "|---|---|",
@@ -315,7 +315,7 @@ def table(runners: int) -> str:
             "",
             f"Progress ({runners} simulated seasons of 20 weeks a row, with heat waves, colds, bad nights and "
             "devices that err from day to day; every fifth runner tells no weather; response "
-            f"{response.METHOD_VERSION}, progress {progress.METHOD_VERSION}): how often",
+            f"{response.METHOD_VERSION}, progress {worthwhile.METHOD_VERSION}): how often",
             "the change of power at a heart rate and the drift lie in their intervals; in how many seasons "
             "any of thirteen weekly looks said something false; how many ended as improved.",
             "",
@@ -325,7 +325,7 @@ def table(runners: int) -> str:
             *seasons.rows(runners),
             "",
             f"Trials ({runners} simulated, five runs of four blocks, effects of nothing to 6 % of cost that "
-            f"differ from day to day; trials {trials.METHOD_VERSION}): the true effect on heart rate lies in "
+            f"differ from day to day; trials {trial_statistics.METHOD_VERSION}): the true effect on heart rate lies in "
             "its interval in",
             "{:.1f} % of them, median half-width {:.1f} bpm.".format(
                 *[v * k for v, k in zip(seasons.trial_intervals(runners), (100, 1), strict=True)]

@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from footwork.analysis import progress, response, trials
+from footwork.analysis import response, worthwhile
+from footwork.analysis import trial_statistics as trials
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
-from footwork.analysis.usual import Sky
+from footwork.analysis.usual_watts import Sky
 from footwork.demo import simulate
 
 FIRST_DAY = 739_600
@@ -77,7 +78,7 @@ def _minutes(power: np.ndarray, speed: np.ndarray, grade: np.ndarray, rate: np.n
 
 def looks(
     runs: list[response.RunRows], border: float, first_week: int = 8
-) -> tuple[list[progress.Verdict], tuple[float, float, float] | None]:
+) -> tuple[list[worthwhile.Verdict], tuple[float, float, float] | None]:
     """Verdicts week by week, and the last change with its 95 % interval [%]."""
     from footwork.errors import NotEnoughData
 
@@ -94,7 +95,7 @@ def looks(
         gains, why = response.gain(model, begin, model.days[-1])
         if why:
             continue
-        out.append(progress.decide(float(gains.mean()), float(gains.std()), progress.WORTHWHILE["%"], looks=21))
+        out.append(worthwhile.decide(float(gains.mean()), float(gains.std()), worthwhile.WORTHWHILE["%"], looks=21))
         last = (float(gains.mean()), *(float(v) for v in np.percentile(gains, [2.5, 97.5])))
     return out, last
 

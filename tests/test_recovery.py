@@ -12,10 +12,10 @@ from footwork.analysis import (
     efforts,
     intervals,
     pairing,
-    progress,
     response,
     screening,
-    trials,
+    trial_statistics,
+    worthwhile,
 )
 from footwork.physiology import critical, curve, tracking
 from tests import heartfaults, raceday, recovery, seasons, sessions
@@ -77,8 +77,8 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
         found = re.search(rf"\| {signal} \| \d+ s \| (\d\.\d+) \|", text)
         assert found and float(found.group(1)) >= least
     assert (
-        f"response {response.METHOD_VERSION}, progress {progress.METHOD_VERSION}" in text
-        and f"trials {trials.METHOD_VERSION}" in text
+        f"response {response.METHOD_VERSION}, progress {worthwhile.METHOD_VERSION}" in text
+        and f"trials {trial_statistics.METHOD_VERSION}" in text
     )
     for gain in ("0", "3"):
         row = re.search(

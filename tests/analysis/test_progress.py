@@ -9,7 +9,7 @@ import statsmodels.api as sm
 from scipy.signal import lfilter
 from scipy.stats import t as t_dist
 
-from footwork.analysis import form, progress, response
+from footwork.analysis import form, response, worthwhile
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.errors import NotEnoughData
 from tests import seasons
@@ -80,19 +80,21 @@ def test_weekly_levels_are_the_reference_librarys_smoothed_states():
     ("looks", "constant"), [(1, 1.960), (2, 2.178), (3, 2.289), (4, 2.361), (5, 2.413), (10, 2.555), (20, 2.672)]
 )
 def test_looking_often_asks_for_more(looks, constant):
-    assert progress.boundary(looks) == pytest.approx(constant, abs=0.002)
+    assert worthwhile.boundary(looks) == pytest.approx(constant, abs=0.002)
 
 
 def test_decisions():
-    assert progress.decide(3.0, 1.0, 0.5).word == "improved" and progress.decide(-3.0, 1.0, 0.5).word == "worse"
-    assert progress.decide(3.0, 1.0, 0.5, looks=20).word == "cannot tell yet"
-    assert progress.decide(-3.0, 0.4, 0.5, higher_is_better=False, outcomes=3).word == "improved"
-    assert progress.decide(0.05, 0.2, 0.5).word == "no worthwhile change"
-    assert progress.decide(2.5, 1.0, 0.5, freedom=2).word == "cannot tell yet"  # two degrees of freedom tell less
-    v = progress.decide(1.0, 1.0, 0.5)
+    assert worthwhile.decide(3.0, 1.0, 0.5).word == "improved" and worthwhile.decide(-3.0, 1.0, 0.5).word == "worse"
+    assert worthwhile.decide(3.0, 1.0, 0.5, looks=20).word == "cannot tell yet"
+    assert worthwhile.decide(-3.0, 0.4, 0.5, higher_is_better=False, outcomes=3).word == "improved"
+    assert worthwhile.decide(0.05, 0.2, 0.5).word == "no worthwhile change"
+    assert worthwhile.decide(2.5, 1.0, 0.5, freedom=2).word == "cannot tell yet"  # two degrees of freedom tell less
+    v = worthwhile.decide(1.0, 1.0, 0.5)
     assert v.better + v.worse + v.trivial == pytest.approx(1) and v.needed == pytest.approx(0.975)
-    assert progress.more_runs(1.0, 1.0, 0.5, 30) is None and progress.more_runs(2.0, 1.0, 0.5, 30, fixed=0.9) is None
-    assert 0 < progress.more_runs(2.0, 1.0, 0.5, 30) < 60
+    assert (
+        worthwhile.more_runs(1.0, 1.0, 0.5, 30) is None and worthwhile.more_runs(2.0, 1.0, 0.5, 30, fixed=0.9) is None
+    )
+    assert 0 < worthwhile.more_runs(2.0, 1.0, 0.5, 30) < 60
 
 
 def test_a_season_tells_gain_drift_heat_and_time_constants():

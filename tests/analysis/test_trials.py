@@ -6,8 +6,8 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.power import TTestPower
 
-from footwork.analysis import trials
-from footwork.analysis.progress import decide, sure_enough
+from footwork.analysis import trial_statistics as trials
+from footwork.analysis.worthwhile import decide, sure_enough
 
 
 @pytest.mark.parametrize(("conditions", "repeats", "runs"), [(2, 1, 4), (2, 2, 3), (5, 1, 2), (3, 1, 6)])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from footwork.analysis import usual
+from footwork.analysis import usual_watts as usual
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.physics.power import slope_factor
 

@@ -8,21 +8,7 @@ import sys
 import pytest
 
 from tests import fitfile as f
-
-
-def footwork(*args, library=None, env=None):
-    command = [sys.executable, "-m", "footwork", *(["--library", str(library)] if library else []), *map(str, args)]
-    return subprocess.run(command, capture_output=True, text=True, env={**os.environ, **(env or {})}, timeout=120)
-
-
-def ok(*args, **how):
-    done = footwork(*args, **how)
-    assert done.returncode == 0, done.stderr
-    return done
-
-
-def of_json(*args, **how):
-    return json.loads(ok(*args, "--json", **how).stdout)
+from tests.program import footwork, of_json, ok
 
 
 @pytest.fixture(scope="module")
@@ -298,7 +284,14 @@ def test_an_empty_library_says_what_to_do(tmp_path):
 
 def test_output_survives_an_ascii_terminal(folder):
     for args in (("capacity",), ("race", "--distance", "10km"), ("methods", "tail"), ("runs",)):
-        text = ok(*args, library=folder, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"}).stdout
+        done = subprocess.run(
+            [sys.executable, "-m", "footwork", "--library", str(folder), *args],
+            stdout=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONIOENCODING": "ascii", "LC_ALL": "C"},
+        )
+        text = done.stdout
+        assert done.returncode == 0 and text
         assert text.isascii() and "?" not in text
 
 

@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from tests.cli.test_cli import footwork, of_json, ok
+from tests.program import footwork, of_json, ok
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from scipy.special import lambertw
 
 from footwork.api import Library
 from footwork.physiology.endurance import power_at, tail_start
-from footwork.planning import course, race
+from footwork.planning import course, even_power
 from footwork.quantities import parse_duration
 
 
@@ -29,8 +29,8 @@ def test_closed_form_itself(distance, time):
 def test_the_engine_solves_the_logarithmic_law(distance):
     cp, wp, gamma, joules_per_metre = 280.0, 12_000.0, 0.06, 70.0
     t_star, p_star, slope = (float(v) for v in tail_start(cp, wp, gamma))
-    table = race.tabulate(course.flat_course(distance), lambda v: joules_per_metre * v, None, cp)
-    power, time = race.sustainable(table, np.array([cp]), np.array([wp]), np.array([gamma]))
+    table = even_power.tabulate(course.flat_course(distance), lambda v: joules_per_metre * v, None, cp)
+    power, time = even_power.sustainable(table, np.array([cp]), np.array([wp]), np.array([gamma]))
     wanted = closed_form(distance, p_star / joules_per_metre, slope, t_star)
     assert wanted > t_star
     assert time[0] == pytest.approx(wanted, rel=2e-4)

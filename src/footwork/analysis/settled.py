@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from footwork.analysis.summary import AT, BLOCK_S
-from footwork.analysis.usual import Sky
+from footwork.analysis.usual_watts import Sky
 from footwork.errors import NotEnoughData
 from footwork.physics.power import slope_factor
 from footwork.quantities import Floats

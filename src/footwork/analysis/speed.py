@@ -13,7 +13,7 @@ import numpy as np
 
 from footwork.analysis import mixed
 from footwork.analysis.summary import AT, even
-from footwork.analysis.usual import Sky, extra_drag
+from footwork.analysis.usual_watts import Sky, extra_drag
 from footwork.physics import power as power_model
 from footwork.quantities import Floats
 

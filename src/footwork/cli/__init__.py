@@ -13,16 +13,27 @@ from footwork.cli.common import app, say
 from footwork.errors import FootworkError
 
 # The order of these is the order of the commands in the help.
-from footwork.cli import recordings  # isort: skip
-from footwork.cli import answers  # isort: skip
-from footwork.cli import race  # isort: skip
-from footwork.cli import sessions  # isort: skip
-from footwork.cli import progress  # isort: skip
-from footwork.cli import devices  # isort: skip
-from footwork.cli import keeping  # isort: skip
-from footwork.cli import running  # isort: skip
+from footwork.cli import recordings_commands  # isort: skip
+from footwork.cli import answers_commands  # isort: skip
+from footwork.cli import race_commands  # isort: skip
+from footwork.cli import sessions_commands  # isort: skip
+from footwork.cli import progress_commands  # isort: skip
+from footwork.cli import devices_commands  # isort: skip
+from footwork.cli import keeping_commands  # isort: skip
+from footwork.cli import running_commands  # isort: skip
 
-__all__ = ["answers", "app", "devices", "keeping", "main", "progress", "race", "recordings", "running", "sessions"]
+__all__ = [
+    "answers_commands",
+    "app",
+    "devices_commands",
+    "keeping_commands",
+    "main",
+    "progress_commands",
+    "race_commands",
+    "recordings_commands",
+    "running_commands",
+    "sessions_commands",
+]
 
 
 CommandLineError: Any = BadParameter.__base__  # what typer raises for any command line it cannot parse

@@ -156,12 +156,12 @@ _TRIAL_DAYS = {first + dt.timedelta(weeks=k) for first, _ in TRIALS.values() for
 
 def _trials(base: Runner) -> list[Planned]:
     """Blocks of six minutes with two easy ones between, in orders that the program itself draws for such a trial."""
-    from footwork.analysis import trials
+    from footwork.analysis import trial_statistics
 
     rng = np.random.default_rng(TRIAL_SEED)
     out = []
     for title, (first, cost) in TRIALS.items():
-        for k, order in enumerate(trials.order(2, 1, TRIAL_RUNS, TRIAL_SEED)):
+        for k, order in enumerate(trial_statistics.order(2, 1, TRIAL_RUNS, TRIAL_SEED)):
             day = first + dt.timedelta(weeks=k)
             share = 0.76 * float(np.exp(rng.normal(0, 0.004)))
             pieces, costs = [(600.0, 0.68)], [1.0]

@@ -13,7 +13,7 @@ from footwork.errors import UsageError
 from footwork.physiology.domains import weighted_minutes
 from footwork.physiology.endurance import power_at, time_to_exhaustion
 from footwork.physiology.reserve import EXHAUSTION_SD_J
-from footwork.planning.sessions import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
+from footwork.planning.session_words import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 import shutil
 import sqlite3
@@ -11,6 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
@@ -66,8 +66,7 @@ def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
 @contextmanager
 def held(path: Path) -> Iterator[None]:
     """Wait for a lock file and hold it; it is let go even when the process is killed."""
-    with path.open("a") as stream:
-        fcntl.flock(stream, fcntl.LOCK_EX)
+    with FileLock(path):
         yield
 
 

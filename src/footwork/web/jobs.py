@@ -7,6 +7,7 @@ import contextlib
 import json
 import os
 import shutil
+import subprocess
 import sys
 import tempfile
 from dataclasses import dataclass, field
@@ -47,9 +48,11 @@ async def _start(command: list[str]) -> asyncio.subprocess.Process:
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.PIPE,
         env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
+        creationflags=getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0),  # Windows; elsewhere by setpriority
     )
-    with contextlib.suppress(OSError):
-        os.setpriority(os.PRIO_PROCESS, child.pid, 10)
+    if hasattr(os, "setpriority"):
+        with contextlib.suppress(OSError):
+            os.setpriority(os.PRIO_PROCESS, child.pid, 10)
     return child
 
 

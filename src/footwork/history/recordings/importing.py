@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import errno
-import fcntl
+import multiprocessing
 import os
 import shutil
 import threading
@@ -18,6 +18,8 @@ from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from filelock import FileLock, Timeout
 
 from footwork.errors import FootworkError, LibraryError, NotARecording, UsageError
 from footwork.formats import archive
@@ -141,7 +143,6 @@ class Orders:
     known: frozenset[str] = frozenset()
     start: dt.datetime | None = None
     zone: dt.tzinfo | None = None
-    parent: int = field(default_factory=os.getpid)
 
 
 _orders: Orders | None = None
@@ -152,14 +153,15 @@ def _start_worker(orders: Orders) -> None:
     import signal
 
     _orders = orders
-    threading.Thread(target=_end_with_parent, args=(orders.parent,), daemon=True).start()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
 
 
-def _end_with_parent(parent: int) -> None:
+def _end_with_parent() -> None:
     """A worker whose importer was killed ends too, so that it never writes beside the next one."""
-    while os.getppid() == parent:
-        time.sleep(0.5)
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
     os._exit(1)
 
 
@@ -264,21 +266,18 @@ def _alone(task: Task, orders: Orders) -> list[Digest]:
 
 @contextlib.contextmanager
 def lock(folder: Path) -> Iterator[None]:
-    """One importer at a time; the lock file names the process and is released even when that is killed."""
-    path = folder / "import.lock"
-    with path.open("a+") as stream:
-        try:
-            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            stream.seek(0)
-            holder = stream.read().strip() or "unknown"
-            raise LibraryError(
-                f"another import into {folder} is running (process {holder}): wait for it to end"
-            ) from None
-        stream.truncate(0)
-        stream.write(str(os.getpid()))
-        stream.flush()
+    """One importer at a time; a file beside the lock names the process. The lock goes even when that is killed."""
+    held, holder = FileLock(folder / "import.lock"), folder / "importing"
+    try:
+        held.acquire(blocking=False)
+    except Timeout:
+        process = holder.read_text().strip() if holder.exists() else "unknown"
+        raise LibraryError(f"another import into {folder} is running (process {process}): wait for it to end") from None
+    try:
+        holder.write_text(str(os.getpid()))
         yield
+    finally:
+        held.release()
 
 
 def add(

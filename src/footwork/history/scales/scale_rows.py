@@ -10,7 +10,7 @@ import numpy as np
 from sqlalchemy import select
 
 from footwork.analysis.summary import BLOCK_COLUMNS
-from footwork.analysis.usual import Sky
+from footwork.analysis.usual_watts import Sky
 from footwork.history.recordings import results
 from footwork.history.scales.scale_keys import Placing
 from footwork.quantities import Floats

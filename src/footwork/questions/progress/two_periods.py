@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import form, progress, response
+from footwork.analysis import form, response
+from footwork.analysis import worthwhile as progress
 from footwork.analysis.response import TooFewRuns
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError

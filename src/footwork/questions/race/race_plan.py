@@ -15,7 +15,7 @@ from footwork.errors import NotEnoughData, UsageError
 from footwork.history.conditions.race_weather import Weather
 from footwork.physics.terrain import SMOOTHING_M
 from footwork.physiology.endurance import power_at
-from footwork.planning import conditions, pacing, race
+from footwork.planning import conditions, even_power, pacing
 from footwork.planning.course import DRAFT_SAVES, WALK_GRADE, Course, Place
 from footwork.quantities import MILE_M, Effort, Estimate, Floats, fastest_time, format_duration, plain
 from footwork.questions import capacity
@@ -185,7 +185,7 @@ class _Day:
     n: int
     way: Road
     path: Course
-    table: race.TimeAtPower
+    table: even_power.TimeAtPower
     draws: RaceDraws
     goal: float | None
     only_time: bool
@@ -201,7 +201,7 @@ class _Day:
         """CP, W′ and γ of the day."""
         return self.draws.critical_power, self.draws.w_prime, self.draws.tail
 
-    def laid(self, way: Road) -> tuple[Course, race.TimeAtPower]:
+    def laid(self, way: Road) -> tuple[Course, even_power.TimeAtPower]:
         """Another road under the same weather."""
         return _laid(way, self.asked, self.sky, self.altitude, self.relation, self.made.mass, self.fastest, *self.held)[
             :2
@@ -219,18 +219,18 @@ def _laid(
     cp: Floats,
     wp: Floats,
     tail: Floats,
-) -> tuple[Course, race.TimeAtPower, float]:
+) -> tuple[Course, even_power.TimeAtPower, float]:
     """A road under the weather of the hours at which its parts are reached, its times at even power, and the likely
     time."""
     guess = float(np.median(cp))
     clock = np.zeros(len(way.path.length))
     for _ in range(2 if sky.hours else 1):
         path = way.under(sky, clock, altitude, 1.0 - DRAFT_SAVES * asked.draft)
-        table = race.tabulate(path, relation.power, mass, guess, fastest)
-        watts, nominal = (float(np.median(v)) for v in race.sustainable(table, cp, wp, tail))
+        table = even_power.tabulate(path, relation.power, mass, guess, fastest)
+        watts, nominal = (float(np.median(v)) for v in even_power.sustainable(table, cp, wp, tail))
         if sky.hours:
             clock = np.cumsum(
-                path.length / race.segment_speed([watts], path, relation.power, mass, fastest)[0] + path.stops
+                path.length / even_power.segment_speed([watts], path, relation.power, mass, fastest)[0] + path.stops
             )
     return path, table, nominal
 
@@ -315,7 +315,7 @@ def _day(library: History, asked: RaceQuestion) -> _Day:
 def reachable(library: History, **question: Any) -> Floats:
     """The time that each draw of the runner could reach in a race [s]; arguments and errors as `answer`."""
     day = _day(library, RaceQuestion(**question).checked())
-    return race.sustainable(day.table, *day.held, day.draws.needs)[1]
+    return even_power.sustainable(day.table, *day.held, day.draws.needs)[1]
 
 
 def plan_race(library: History, **question: Any) -> RacePlan:
@@ -342,12 +342,12 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         times = best_times = np.full(len(power), time)
         paces = times / covered
     else:
-        power, times = race.sustainable(table, *day.held, draws.needs)
+        power, times = even_power.sustainable(table, *day.held, draws.needs)
         best_times, paces = times, times / path.distance
         if time is not None:
             goal, power, times, paces = _goal(time, path, table, day, power, times)
     # The profile is of even power in the time shown: the table's power for it, before what one day's device adds.
-    speeds = race.segment_speed(
+    speeds = even_power.segment_speed(
         table.power([float(np.median(times))]), path, day.relation.power, made.mass, day.fastest
     )[0]
     places = way.places()
@@ -382,7 +382,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     told["cautions"] = cautions
     chosen = told["strategies"][told["chosen"]]["segments"]
     planned, watts = (np.array([s[k] for s in chosen]) for k in ("speed_mps", "power_w"))
-    rows = race.splits(path, planned, watts, asked.split, _spread(times))
+    rows = even_power.splits(path, planned, watts, asked.split, _spread(times))
     return RacePlan(
         question={
             "distance_m": path.distance,
@@ -450,12 +450,12 @@ def _course(way: Road, places: list[Place]) -> dict[str, Any]:
     }
 
 
-def _middle(table: race.TimeAtPower, held: tuple[Floats, Floats, Floats], times: Floats) -> float:
+def _middle(table: even_power.TimeAtPower, held: tuple[Floats, Floats, Floats], times: Floats) -> float:
     """Factor on the medians of CP and W′ with which even power takes the median of the times, so that all numbers of a
     plan are of one runner: the draws hang together, and their medians are none."""
     cp, wp, tail = (float(np.median(v)) for v in held)
     factors = np.linspace(0.8, 1.25, 181)
-    found = race.sustainable(table, factors * cp, factors * wp, np.full(len(factors), tail))[1]
+    found = even_power.sustainable(table, factors * cp, factors * wp, np.full(len(factors), tail))[1]
     return float(np.interp(np.median(times), found[::-1], factors[::-1]))
 
 
@@ -466,7 +466,7 @@ def _spread(times: Floats) -> tuple[float, float]:
 
 
 def _goal(
-    time: float, path: Course, table: race.TimeAtPower, day: _Day, power: Floats, times: Floats
+    time: float, path: Course, table: even_power.TimeAtPower, day: _Day, power: Floats, times: Floats
 ) -> tuple[dict[str, Any], Floats, Floats, Floats]:
     """The goal's chance; the plan is the goal's where it has one, else the runner's best with the CP the goal takes."""
     needs, n = day.draws.needs, day.n

@@ -11,7 +11,7 @@ from footwork.analysis import intervals as parts_model
 from footwork.analysis.summary import mean_known
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
-from footwork.planning import preview, sessions
+from footwork.planning import preview, session_words
 from footwork.quantities import format_duration, format_pace, plain
 from footwork.questions import runs
 from footwork.questions.sessions import planned_sessions
@@ -51,9 +51,9 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
     from footwork.history.recordings import run_signals
 
     row = entries.library_row(library, run_id)
-    if sessions.parse(text).unknowns:
+    if session_words.parse(text).unknowns:
         raise UsageError("this session holds a ?: solve for it first")
-    session = sessions.parse(text)
+    session = session_words.parse(text)
     who = _basis(library, row, session)
     rows = preview.preview(session, who.runner) if who else [_by_target(step, at) for step, at in session.steps()]
     found = runs.efforts_of_run(library, run_id)
@@ -103,7 +103,7 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
     return out
 
 
-def _basis(library: History, row: Any, session: sessions.Session) -> SessionBasis | None:
+def _basis(library: History, row: Any, session: session_words.Session) -> SessionBasis | None:
     """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell
     what was asked."""
     for day in (row.local.date(), None):
@@ -117,7 +117,7 @@ def _basis(library: History, row: Any, session: sessions.Session) -> SessionBasi
     raise missing
 
 
-def _by_target(step: sessions.Step, at: tuple[int, ...]) -> preview.Row:
+def _by_target(step: session_words.Step, at: tuple[int, ...]) -> preview.Row:
     """A step of an unknown runner: only what its target says."""
     target = step.target
     low, high = (target.low, target.high) if target is not None and target.quantity == "watts" else (0.0, 0.0)

@@ -15,8 +15,8 @@ from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.formats import ical, watch
 from footwork.history.log import entries, parts
 from footwork.physiology import domains
-from footwork.planning import preview, sessions, shelf
-from footwork.planning.sessions import Session, Step
+from footwork.planning import preview, session_words, shelf
+from footwork.planning.session_words import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
@@ -119,7 +119,7 @@ def session_asked(
         ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``), ``seconds_in_domains``, ``hardest`` (index),
         ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
     """
-    session = sessions.parse(text)
+    session = session_words.parse(text)
     if session.unknowns:
         raise UsageError("this session holds a ?: solve for it first, with --leave")
     who = session_basis(library, date, scale, **stated)
@@ -193,11 +193,11 @@ def _rates(rows: list[preview.Row], who: SessionBasis) -> np.ndarray:
     return np.array([low + slope * r.power if t else np.nan for r, t in zip(rows, told, strict=True)])
 
 
-def restless(items: tuple[sessions.Item, ...]) -> list[str]:
+def restless(items: tuple[session_words.Item, ...]) -> list[str]:
     """Hard repeats without a rest between, which is hardly ever meant."""
     out = []
     for item in items:
-        if isinstance(item, sessions.Repeat):
+        if isinstance(item, session_words.Repeat):
             out += restless(item.items)
             step = item.items[0]
             hard = isinstance(step, Step) and step.target is not None and step.target.word not in EASY_WORDS
@@ -215,13 +215,13 @@ def solve_session(
     """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved``
     beside."""
     who = session_basis(library, date, scale, **stated)
-    filled, value = preview.solve(sessions.parse(text), who.runner, leave)
+    filled, value = preview.solve(session_words.parse(text), who.runner, leave)
     return {**_shown(filled, who), "solved": value, "leave": leave}
 
 
 def plan_session(library: History, text: str, date: dt.date | None = None, name: str = "") -> int:
     """Keep a session for a day, in its canonical wording; returns its number, by which it can be undone."""
-    session = sessions.parse(text)
+    session = session_words.parse(text)
     if session.unknowns:
         raise UsageError("a session that is kept holds no ?")
     label = " ".join(name.split())[:60]
@@ -268,7 +268,7 @@ def worded(library: History, what: str) -> tuple[str, str]:
 def session_workout(library: History, text: str, name: str = "", **asked: Any) -> bytes:
     """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything
     else as watts."""
-    session = sessions.parse(text)
+    session = session_words.parse(text)
     who = session_basis(library, **asked)
     rows = preview.preview(session, who.runner)
     if len(rows) > watch.MOST_STEPS:
@@ -297,17 +297,17 @@ def from_workout(data: bytes) -> tuple[str, str]:
         target = None
         if s.low is not None and s.high is not None:
             if s.of == "power":
-                target = sessions.Target("watts", float(round(s.low)), float(round(s.high)))
+                target = session_words.Target("watts", float(round(s.low)), float(round(s.high)))
             elif s.of == "heart_rate":
-                target = sessions.Target("heart_rate", float(round(s.low)), float(round(s.high)))
+                target = session_words.Target("heart_rate", float(round(s.low)), float(round(s.high)))
             else:
                 low, high = (1000 / max(round(1000 / max(v, 0.1)), 1) for v in (s.low, s.high))
-                target = sessions.Target("pace", low, high)
+                target = session_words.Target("pace", low, high)
         elif s.rest:
-            target = sessions.Target("cp", 0.0, 0.0, "rest")
+            target = session_words.Target("cp", 0.0, 0.0, "rest")
         elif preview.ALL_OUT in s.name:  # as our own workouts say it
-            target = sessions.Target("cp", *sessions.WORDS[preview.ALL_OUT], preview.ALL_OUT)
-        if target is not None and not sessions.possible(target):
+            target = session_words.Target("cp", *session_words.WORDS[preview.ALL_OUT], preview.ALL_OUT)
+        if target is not None and not session_words.possible(target):
             target = None  # a band that nobody runs, as a zone that only the watch knows: as felt
         items.append(
             Step(
@@ -316,8 +316,8 @@ def from_workout(data: bytes) -> tuple[str, str]:
                 None if s.metres is None else round(s.metres, 1),
             )
         )
-    text = Session(sessions.folded(items)).text()
-    return name, sessions.parse(text).text()
+    text = Session(session_words.folded(items)).text()
+    return name, session_words.parse(text).text()
 
 
 def calendar(library: History) -> bytes:
@@ -374,7 +374,7 @@ def from_file(path: Path) -> tuple[str, str, dt.date | None]:
     if isinstance(day, str):
         day = parse_date(day)
     date = day.date() if isinstance(day, dt.datetime) else day if isinstance(day, dt.date) else None
-    return str(found.get("name") or ""), sessions.parse(found["text"]).text(), date
+    return str(found.get("name") or ""), session_words.parse(found["text"]).text(), date
 
 
 def minimum(found: dict[str, Any]) -> Estimate:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import trials as model
-from footwork.analysis.progress import sure_enough
+from footwork.analysis import trial_statistics as model
 from footwork.analysis.summary import AT
+from footwork.analysis.worthwhile import sure_enough
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.formats import watch
 from footwork.history.log import entries, parts

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import progress, response
-from footwork.analysis import trials as model
+from footwork.analysis import response, worthwhile
+from footwork.analysis import trial_statistics as model
 from footwork.analysis.summary import AT
 from footwork.errors import FootworkError, NotEnoughData
 from footwork.history.log import entries
@@ -156,7 +156,7 @@ def _effects(
     except ValueError:
         raise trial_design.need(trial, len(told), name.replace("_", " ")) from None
     out = []
-    needed = progress.sure_enough(looks, outcomes * (len(trial["conditions"]) - 1))
+    needed = worthwhile.sure_enough(looks, outcomes * (len(trial["conditions"]) - 1))
     for k in range(len(trial["conditions"]) - 1):
         sd = float(np.sqrt(found.covariance[k, k]))
         row: dict[str, Any] = {"condition": trial["conditions"][k + 1], "difference": model.estimate(found, k, unit)}
@@ -168,7 +168,7 @@ def _effects(
                 "word": "described",
             }
         else:
-            v = progress.decide(
+            v = worthwhile.decide(
                 float(found.values[k]),
                 sd,
                 least,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import usual as model
+from footwork.analysis import usual_watts as model
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.scales import conversions

@@ -24,7 +24,7 @@ from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.forms import Field, sentence
 from footwork.web.layout import fill, link, page, text, whole_number
-from footwork.web.pages import race_plan
+from footwork.web.pages import plan_page
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -195,7 +195,7 @@ def register(base: str, library: Library) -> None:
                 if plan is None:
                     text("p", problem)
                 else:
-                    race_plan.show(base, plan, imperial, state["course"].name if state["course"] else "")
+                    plan_page.show(base, plan, imperial, state["course"].name if state["course"] else "")
 
         async def changed(event: Any, name: str) -> None:
             given[name] = str(event.args["value"])

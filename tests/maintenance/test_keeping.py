@@ -13,7 +13,7 @@ from footwork.api import Library
 from footwork.errors import LibraryError, UnreadableFile, UsageError
 from footwork.maintenance import check_up
 from tests.conftest import RUNNER, fit_of, simulate
-from tests.library.test_entries import everything
+from tests.history.test_entries import everything
 
 DAY = dt.date(2026, 4, 6)
 

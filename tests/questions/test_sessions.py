@@ -16,7 +16,7 @@ from footwork.formats import ical, watch
 from footwork.formats.fit import crc
 from footwork.quantities import format_pace
 from footwork.questions import sessions
-from tests.cli.test_cli import footwork, of_json, ok
+from tests.program import footwork, of_json, ok
 
 FOUR = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
 THREE = "10 min easy, 4 x (3 min at 106 % CP, 100 s easy jog), 5 min easy"

@@ -238,7 +238,7 @@ def weather(
     as_json: Json = False,
 ) -> None:
     """Tell the weather of a run, or of many from a file; usual watts take it into account."""
-    from footwork.cli.race import parse_wind
+    from footwork.cli.race_commands import parse_wind
 
     if (run is None) == (file is None):
         raise UsageError("name a run, or a file for many with --file")

@@ -27,7 +27,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
-from footwork.web.pages import efforts
+from footwork.web.pages import efforts_page
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -199,7 +199,7 @@ def register(base: str, library: Library) -> None:
                 show_chart(best_chart(found, best))
                 with ui.element("p"):
                     method_link(base, "mean-maximal", "How best efforts are found")
-            efforts.section(base, library, row.id, imperial)
+            efforts_page.section(base, library, row.id, imperial)
             _laps(found, imperial)
             _told(base, found)
             _recordings(base, found)

@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from footwork.analysis import usual
+from footwork.analysis import usual_watts
 from footwork.api import Library
 from footwork.errors import UsageError
 from tests.analysis.test_usual import run as minutes_of_a_run
@@ -96,7 +96,7 @@ def test_the_spread_between_runs_is_hopkins_typical_error():
     for seed in range(16):
         rng = np.random.default_rng(seed)
         repeats = [minutes_of_a_run(rng, day_sd=0.015) for _ in range(30)]
-        ours.append(usual.fit(repeats, [None] * 30).between)
-        cost = [np.mean(usual.power_design(usual.steady(r), None, np.zeros(1))[1]) for r in repeats]
+        ours.append(usual_watts.fit(repeats, [None] * 30).between)
+        cost = [np.mean(usual_watts.power_design(usual_watts.steady(r), None, np.zeros(1))[1]) for r in repeats]
         theirs.append(np.std(np.diff(cost)[::2], ddof=1) / np.sqrt(2))
     assert np.mean(ours) == pytest.approx(np.mean(theirs), rel=0.15)

@@ -14,7 +14,7 @@ from footwork.quantities import format_duration
 from footwork.web import jobs
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, page, text, whole_number
-from footwork.web.pages.keeping import edits_table
+from footwork.web.pages.keeping_page import edits_table
 
 if TYPE_CHECKING:
     from footwork.api import Library

@@ -9,8 +9,8 @@ import pytest
 from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import devices
-from tests.cli.test_cli import footwork, of_json
 from tests.conftest import fit_of, simulate
+from tests.program import footwork, of_json
 
 DAY = dt.date(2026, 4, 6)
 PIECES = [(600, 0.7), (900, 0.85), (300, 0.6), (600, 1.0), (600, 0.65)]

@@ -9,11 +9,11 @@ import pytest
 from footwork.api import Library
 from footwork.demo import season, write
 from footwork.errors import NotEnoughData, UsageError
-from footwork.history.scales import conversions, decisions
+from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import Placing
 from footwork.questions import devices
-from tests.cli.test_cli import of_json, ok
 from tests.conftest import fit_of, simulate
+from tests.program import of_json, ok
 
 DAY = dt.date(2026, 4, 6)
 EASY = [(300, 0.68), (600, 0.72), (600, 0.76), (600, 0.7)]
@@ -58,7 +58,7 @@ def library(files, tmp_path):
 
 
 def key_of(library, name):
-    return decisions.known(library, name)
+    return scale_keys.known(library, name)
 
 
 def test_a_conversion_holds_the_factor_and_goes_into_critical_power(library):

@@ -2,7 +2,6 @@
 
 import contextlib
 import datetime as dt
-import fcntl
 import os
 import shutil
 import signal
@@ -13,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from footwork.api import Library
 from footwork.errors import LibraryError
@@ -170,12 +170,13 @@ def test_workers_end_with_a_killed_importer(tmp_path):
 def test_a_lock_names_its_holder(tmp_path):
     library = tmp_path / "library"
     Library.open(library).close()
-    with (library / "import.lock").open("a+") as stream:
-        fcntl.flock(stream, fcntl.LOCK_EX)
-        stream.write("4711")
-        stream.flush()
-        with Library.open(library) as opened, pytest.raises(LibraryError, match=r"another import .* 4711"):
-            opened.add([tmp_path])
+    (library / "importing").write_text("4711")
+    with (
+        FileLock(library / "import.lock"),
+        Library.open(library) as opened,
+        pytest.raises(LibraryError, match=r"another import .* 4711"),
+    ):
+        opened.add([tmp_path])
 
 
 def test_pages_can_be_read_while_an_import_writes(tmp_path):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from footwork.analysis.progress import sure_enough
+from footwork.analysis.worthwhile import sure_enough
 from footwork.quantities import Estimate, Floats
 
 METHOD_VERSION = 1

@@ -115,7 +115,7 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Keep a session for a day."""
-    from footwork.planning.sessions import parse
+    from footwork.planning.session_words import parse
     from footwork.questions import sessions
 
     if (text is None) == (from_ is None):

@@ -10,8 +10,8 @@ from footwork.api import Library
 from footwork.demo import season
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import trials
-from tests.cli.test_cli import footwork, of_json, ok
 from tests.conftest import RUNNER, fit_of
+from tests.program import footwork, of_json, ok
 
 ORDERS = [[0, 1, 1, 0], [1, 0, 0, 1], [0, 1, 1, 0]]
 

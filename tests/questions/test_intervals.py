@@ -11,7 +11,7 @@ import pytest
 from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import runs
-from tests.cli.test_cli import footwork, of_json, ok
+from tests.program import footwork, of_json, ok
 
 KEYS = {"start_s", "end_s", "kind", "group", "power", "heart_rate", "speed", "grade"}
 
