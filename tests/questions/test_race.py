@@ -68,6 +68,15 @@ def test_a_plan_is_never_judged_by_the_run_it_was_fitted_on(library):
         library.mark(run, "race")
 
 
+def test_an_easy_run_empties_no_store_and_a_hard_one_does(library):
+    """Twenty-five easy minutes leave both stores full on any day; forty at 0.99 of critical speed after tests cannot."""
+    easy = library.review(run_of(library, dt.date(2026, 4, 13)))["stores"]
+    hard = library.review(run_of(library, dt.date(2026, 4, 26)))["stores"]
+    assert easy["dry_probability"] < 0.02 and easy["endurance_left"] > 0.5
+    assert hard["dry_probability"] == hard["profile"][-1]["dry"] > 0.1
+    assert [p["dry"] for p in hard["profile"]] == sorted(p["dry"] for p in hard["profile"])  # dry stays dry
+
+
 def test_a_fade_is_seen(library):
     found = library.review(run_of(library, dt.date(2026, 5, 3)))
     assert found["fade_share"] > 0.1 and "a fade" in found["sentence"] and "not marked as race" in found["sentence"]

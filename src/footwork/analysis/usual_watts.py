@@ -11,10 +11,11 @@ from footwork.analysis import mixed
 from footwork.analysis.summary import AT, even
 from footwork.physics.air import wind_at_height
 from footwork.physics.power import slope_factor, weather_factor
-from footwork.quantities import Floats
+from footwork.quantities import Estimate, Floats
 
 METHOD_VERSION = 2
 LEAST_RUNS, LEAST_MINUTES = 5, 60
+GROUP_MINUTES = 15  # of easy, steady or hard running before its mean is told; our convention
 # Prior SDs of the coefficients (a normal prior around 0 keeps what the runs do not tell near nothing); our conventions.
 _POWER_PRIOR = (10.0, 0.05, 0.8, 0.8, 0.02, 0.003, 0.6)
 _RATE_PRIOR = (200.0, 0.5, 0.3, 0.3, 12.0, 1.0, 60.0)
@@ -185,3 +186,25 @@ def compare(usual: Usual, block: Floats, sky: Sky | None, what: str = "power") -
     expected, sd = usual.expect(x)
     level = float(np.exp(y).mean()) if what == "power" else float(y.mean())
     return Comparison(float(y.mean()) - expected, sd, len(y), level)
+
+
+def mean_of_runs(values: Floats, unit: str, minutes: int) -> Estimate:
+    """Mean of some runs with its 95 % interval, by Student's t over the runs.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n,)
+        One mean a run, NaN where unknown, in ``unit``.
+    minutes : int
+        How many minutes they hold in all; withheld under ``GROUP_MINUTES`` and under three runs.
+    """
+    known = values[np.isfinite(values)]
+    if len(known) < 3 or minutes < GROUP_MINUTES:
+        return Estimate.withheld(
+            unit, "usual", f"only {len(known)} runs and {minutes} minutes of it", len(known), "runs"
+        )
+    from scipy.stats import t as student
+
+    middle = float(known.mean())
+    error = float(student.ppf(0.975, len(known) - 1) * known.std(ddof=1) / len(known) ** 0.5)
+    return Estimate(middle, middle - error, middle + error, unit, len(known), "usual", "runs")

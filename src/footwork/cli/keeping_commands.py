@@ -186,7 +186,7 @@ def diary(
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
     from footwork.history.log import diary
-    from footwork.history.log.diary import CAUTION
+    from footwork.wording.cautions import UNWELL as CAUTION
 
     given = {
         "exertion": exertion,

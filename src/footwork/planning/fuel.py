@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from footwork.wording.cautions import FUEL
+
 METHOD_VERSION = 1
 ENERGY = 1.0  # kcal per kg and km
 # Up to how many hours, and grams an hour from and to (Jeukendrup 2014; 30 g/h for one to two hours from memory).
 _GUIDANCE = ((0.75, 0, 0), (1.25, 0, 30), (2.0, 30, 30), (3.0, 30, 60), (float("inf"), 60, 90))
-CAUTION = (
-    "This is general guidance, not yours: try it in training, and ask a dietitian or physician with diabetes or "
-    "any other condition."
-)
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ class Fuel:
             else f"{self.low} to {self.high}"
         )
         mixed = ", of mixed sugars" if self.high > 60 else ""
-        return f"{energy}Published guidance: {amount} g of carbohydrate an hour{mixed}. {CAUTION}"
+        return f"{energy}Published guidance: {amount} g of carbohydrate an hour{mixed}. {FUEL}"
 
 
 def guidance(distance: float, time: float, mass: float | None) -> Fuel:

@@ -26,12 +26,6 @@ TEXTS = ("illness", "injury", "note")
 FIELDS = (*NUMBERS, *TEXTS)
 
 
-CAUTION = (
-    "the diary tells of illness or injury: rest comes before any number here; see a physician before you return "
-    "to hard running"
-)
-
-
 def unwell(rows: list[dict[str, Any]]) -> bool:
     """Whether entries of the diary tell of illness or injury."""
     return any("illness" in row or "injury" in row for row in rows)

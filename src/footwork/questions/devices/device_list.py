@@ -20,6 +20,7 @@ from footwork.history.scales.scale_keys import MODEL
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, Floats, format_duration, plain
 from footwork.signals import Signals
+from footwork.wording import device_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -96,20 +97,7 @@ def _answer(library: History) -> dict[str, Any]:
             converted.append(_conversion(name, main_name, conversions.between(library, key, main)))
     told.sort(key=lambda s: (not s["main"], not s["measured"], -s["duration_s"]))
     out = {"main": main_name, "scales": told, "conversions": converted}
-    return {**out, "sentence": _sentence(out)}
-
-
-def _sentence(found: dict[str, Any]) -> str:
-    measured = [s for s in found["scales"] if s["measured"]]
-    jumped = [s["name"] for s in measured if s["drift"]["jumps"]]
-    if not measured:
-        return "No device has measured power yet: all watts are modelled from speed and slope."
-    text = (
-        f"{len(measured)} scale{'s' if len(measured) != 1 else ''} of measured watts; the main one is {found['main']}."
-    )
-    return text + (
-        f" Watts at easy speed jumped on {', '.join(jumped)}." if jumped else " None shows a jump at easy speed."
-    )
+    return {**out, "sentence": device_words.devices_sentence(out)}
 
 
 def _conversion(name: str, main: str, made: Conversion | None) -> dict[str, Any]:

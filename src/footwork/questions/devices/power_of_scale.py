@@ -15,11 +15,10 @@ from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
+from footwork.wording.device_words import NO_ECONOMY
 
 if TYPE_CHECKING:
     from footwork.history.book import History
-
-SENTENCE = "It describes the device and your pace, not how economically you run."
 
 
 _WORDS = {
@@ -71,7 +70,7 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         "effects": [_effect(name, known) for name in speed.EFFECTS] if known.effects else [],
         "held_out": _held_out(library, held.scale_key),
         "points": points,
-        "sentence": SENTENCE,
+        "sentence": NO_ECONOMY,
     }
 
 

@@ -15,17 +15,12 @@ from footwork.history.recordings.run_signals import Source
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions.devices import device_list
 from footwork.signals import Recording, Signals
+from footwork.wording import device_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 SIGNALS = {"power": "W", "heart_rate": "bpm", "speed": "m/s", "distance": "m"}
-
-
-SAME_SHARE = 0.02  # a difference within 2 % of the mean matters to nobody; our convention
-
-
-MIX_ERROR = 0.05  # a typical error over this share of the mean at 30 s: do not mix; our convention
 
 
 LEVELS = {"30 s": 30}
@@ -159,7 +154,7 @@ def _told(
             {"error_ratio": r, "slope": agreement.deming(*_pairs(a["power"], moved["power"], running), r)[0]}
             for r in (0.25, 0.5, 1.0, 2.0, 4.0)
         ]
-    out["verdict"] = _verdict(out)
+    out["verdict"] = device_words.agreement_verdict(out)
     told: dict[str, Any] = plain(out)
     return told
 
@@ -248,43 +243,3 @@ def _splits(a: Signals, b: Signals, running: Any) -> dict[str, list[dict[str, An
                 }
             )
     return out
-
-
-def _verdict(found: dict[str, Any]) -> str:
-    """One sentence a runner can use, and what would settle what is open."""
-    power = found.get("power")
-    if power is None:
-        return f"The watts cannot be compared: {found['reasons'].get('power', 'power is missing')}."
-    coarse = found["levels"].get("30 s", {}).get("power", power)
-    bias, slope = coarse["bias"], coarse["deming"]["slope"]
-    intercept, error = coarse["deming"]["intercept"], coarse["typical_error"]
-    level = float(power["first_mean"])
-    settle = " More runs together, easy and hard, flat and hilly, would settle it."
-    if error.value > MIX_ERROR * level:
-        return (
-            f"Do not mix these watts: over 30 s they differ by a typical error of {error.value:.0f} W, "
-            f"{100 * error.value / level:.0f} %.{settle}"
-        )
-    near = SAME_SHARE * level
-    if -near <= bias.low and bias.high <= near and slope.low <= 1 <= slope.high:
-        return f"The same within error: the second shows {bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})."
-    if slope.low <= 1 <= slope.high:
-        if bias.low <= 0 <= bias.high:
-            return f"No difference shown, but it may be {bias.low:+.0f} to {bias.high:+.0f} W.{settle}"
-        ratio = 1 + bias.value / level
-        whole = f"{bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})"
-        if intercept.low <= 0 <= intercept.high:
-            return (
-                f"They differ by {whole}; whether by that constant or by a factor of {ratio:.3f} these "
-                f"intensities cannot tell.{settle}"
-            )
-        return f"They differ by a constant: the second shows {whole}."
-    if intercept.low <= 0 <= intercept.high:
-        return (
-            f"They differ by a factor: the second shows {slope.value:.3f} times the first ({slope.low:.3f} to "
-            f"{slope.high:.3f})."
-        )
-    return (
-        f"They differ by a factor of {slope.value:.3f} ({slope.low:.3f} to {slope.high:.3f}) and "
-        f"{intercept.value:+.0f} W; do not mix them without converting.{settle}"
-    )

@@ -17,6 +17,8 @@ from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
 from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import DAYS, Season
+from footwork.wording import progress_words
+from footwork.wording.progress_words import SPEED_IS_NO_ECONOMY
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -28,9 +30,6 @@ LEAST_SPAN_DAYS = 28
 
 
 WARM_C = 7.0  # degrees over the median from which days are warm ones; our convention
-
-
-SENTENCE_SPEED = "Speed at the same watts describes the device and how you run; it is no measure of economy."
 
 
 METHOD = "progress"
@@ -152,7 +151,7 @@ def _answer(
         "degree",
     }
     out["differences_in_conditions"] = _ends(library, of)
-    out["sentence"] = _sentence(out, why)
+    out["sentence"] = progress_words.season_sentence(out, why)
     return out
 
 
@@ -238,7 +237,7 @@ def _speed(of: Season, power: float) -> dict[str, Any]:
             cost = float(np.median(p[near] / v[near] / slope_factor(g[near])))
             per_month.setdefault(f"{r.date:%Y-%m}", []).append(power / cost)
     rows = [{"month": m, "speed": _mean(np.array(v), "m/s", "speed-at-power")} for m, v in sorted(per_month.items())]
-    return {"power_w": power, "months": rows, "sentence": SENTENCE_SPEED}
+    return {"power_w": power, "months": rows, "sentence": SPEED_IS_NO_ECONOMY}
 
 
 def _mean(values: Floats, unit: str, method: str) -> Estimate:
@@ -332,37 +331,3 @@ def _warnings(of: Season) -> list[str]:
     if not any(r.sleep is not None for r in rows):
         out.append("The diary tells of no sleep: bad nights stay in the spread from run to run.")
     return out
-
-
-def _sentence(found: dict[str, Any], why: str) -> str:
-    if why:
-        return f"It cannot be told whether this is progress: {why}."
-    change: Estimate = found["change"]
-    beats: Estimate = found["change_heart_rate"]
-    since = f"{found['since'].day} {found['since']:%B}"
-    more = "more" if (change.value or 0) >= 0 else "less"
-    size = (
-        f"{abs(change.value or 0):.1f} % {more} power at {found['reference_heart_rate_bpm']:g} bpm than on "
-        f"{since} ({change.low:+.1f} to {change.high:+.1f} %); at {found['reference_power_w']:g} W "
-        f"{beats.value:+.1f} bpm ({beats.low:+.1f} to {beats.high:+.1f})"
-    )
-    shoe = next((d for d in found["differences_in_conditions"] if d.startswith(("shoe", "surface"))), "")
-    beside = f" Not the same at both ends: {shoe}; that can be a part of it, and a trial would tell." if shoe else ""
-    match found["verdict"]:
-        case "improved":
-            return f"Improved: {size}.{beside}"
-        case "worse":
-            return (
-                f"Worse: {size}. Look first at health, sleep, heat and the device; see a physician if you are unwell."
-            )
-        case "no worthwhile change":
-            return f"No worthwhile change: {size}."
-    decision = found["decision"]
-    sides = {"a worthwhile gain": decision["probability_better"], "a worthwhile loss": decision["probability_worse"]}
-    side, near = max(((k, v or 0.0) for k, v in sides.items()), key=lambda s: s[1])
-    close = (
-        f" That is near {side}: {100 * near:.1f} of the {100 * decision['needed']:.1f} % that a verdict needs."
-        if near >= 0.98
-        else ""
-    )
-    return f"Cannot tell yet: {size}.{close}"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import form, response
+from footwork.analysis import form, matched_power, response
 from footwork.analysis import worthwhile as progress
 from footwork.analysis.response import TooFewRuns
 from footwork.analysis.summary import AT
@@ -24,6 +24,7 @@ from footwork.questions import capacity
 from footwork.questions.progress import circumstances, season_model
 from footwork.questions.progress.circumstances import Pairs
 from footwork.questions.progress.season_model import DAYS
+from footwork.wording import progress_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -38,14 +39,6 @@ LEAST_KEPT = 0.67  # of the runs of a side that a band of temperature must leave
 
 
 BAND_SHARE = 0.04  # by which the power that both sides share is widened; our convention
-
-
-# Heat's own interval over the gap of warmth, from which on it may explain a loss: more than a worthwhile change of
-# power; our convention.
-HEAT_OPEN_BPM = 0.5
-
-
-NEAR_C = 3.0  # a temperature band ends so many degrees beyond the other side's; our convention
 
 
 SPEED_DAY_SD = 0.015  # speed at the same watts from day to day, where the runs do not tell it; our convention
@@ -139,10 +132,7 @@ def _answer(
     runs_told = [len(p) for p in parts]
     n = sum(runs_told)
     slope, slope_sd = float(model.mean[response.C["power"] - 1]), float(np.sqrt(model.covariance[0, 0]))
-    rng = np.random.default_rng(11)
-    draws = rng.normal(beats, sd, 8000)
-    slopes = np.maximum(rng.normal(slope, slope_sd, 8000), 0.02)
-    gains = -100 * draws / slopes / (0.5 * (band[0] + band[1]))
+    draws, gains = matched_power.gain_draws(beats, sd, slope, slope_sd, 0.5 * (band[0] + band[1]))
     why = response.ONE_POWER if slope < response.SURE_SLOPE * slope_sd else response.tangled(model, contrast)
     later = float(
         np.sign(
@@ -197,7 +187,7 @@ def _answer(
         "more_runs": more,
     }
     out["heat_taken_off_bpm"] = _heat_told(model, mine)
-    out["sentence"] = _sentence(out, max(runs_told) == 1, why, (beats, sd))
+    out["sentence"] = progress_words.periods_sentence(out, max(runs_told) == 1, why, (beats, sd))
     return out
 
 
@@ -250,7 +240,7 @@ def _same_warmth(mine: list[Pairs]) -> tuple[list[Pairs], str]:
     known = [[r.sky.temperature for r, _ in side if r.sky.temperature is not None] for side in mine]
     if any(len(k) < len(side) for k, side in zip(known, mine, strict=True)):
         return mine, "not known of all runs, so it is not matched"
-    low, high = max(min(k) for k in known) - NEAR_C, min(max(k) for k in known) + NEAR_C
+    low, high = max(min(k) for k in known) - matched_power.NEAR_C, min(max(k) for k in known) + matched_power.NEAR_C
     kept = [[(r, t) for r, t in side if low <= (r.sky.temperature or 0.0) <= high] for side in mine]
     if all(len(k) >= max(min(3, len(side)), LEAST_KEPT * len(side)) for k, side in zip(kept, mine, strict=True)):
         return kept, f"{low:.0f} to {high:.0f} °C"
@@ -285,11 +275,10 @@ def _heat_alone(model: response.Response, mine: list[Pairs], gain: float) -> str
     known = _warmths(mine)
     if not all(known):
         return ""
-    heats = [np.maximum(np.array(k) - response.COOL_C, 0.0) for k in known]
-    warmer = 1 if heats[1].min() > heats[0].max() + NEAR_C else 0 if heats[0].min() > heats[1].max() + NEAR_C else None
     k = response.C["heat"] - 1
-    open_ = float(np.sqrt(model.covariance[k, k])) * abs(float(heats[1].mean() - heats[0].mean()))
-    if warmer is None or (gain < 0) != (warmer == 1) or 2 * open_ < HEAT_OPEN_BPM:
+    heat_sd = float(np.sqrt(model.covariance[k, k]))
+    warmer = matched_power.heat_may_explain(np.array(known[0]), np.array(known[1]), heat_sd, gain)
+    if warmer is None:
         return ""
     return (
         f"the {('first', 'second')[warmer]} side was wholly warmer, {np.mean(known[warmer]):.0f} against "
@@ -392,38 +381,3 @@ def _side(mine: Pairs, minutes: int) -> dict[str, Any]:
         "until": max(r.date for r in rows),
         "minutes": minutes,
     }
-
-
-def _sentence(found: dict[str, Any], single: bool, why: str, beats: tuple[float, float]) -> str:
-    differed, more, heat = (
-        found["differences_in_conditions"],
-        found["decision"]["more_runs"],
-        found["heat_taken_off_bpm"],
-    )
-    rate = (
-        f"{beats[0]:+.1f} bpm at the same power ({beats[0] - 1.96 * beats[1]:+.1f} to "
-        f"{beats[0] + 1.96 * beats[1]:+.1f})"
-    )
-    warm = (
-        f" Heat is reckoned to have changed heart rate by {heat:+.1f} bpm between them, which is taken off."
-        if heat is not None and abs(heat) >= 1
-        else ""
-    )
-    if why:
-        return f"It cannot be told whether this is progress: {why}. As it stands {rate}.{warm}"
-    gain = found["outcomes"][0]["difference"]
-    word = found["verdict"]
-    text = (
-        f"{word[0].upper()}{word[1:]}: {gain.value:+.1f} % power at the same heart rate ({gain.low:+.1f} to "
-        f"{gain.high:+.1f}), {rate}.{warm}"
-    )
-    if word == "cannot tell yet":
-        if single:
-            text += " Two single runs differ by the day: compare blocks of weeks."
-        elif more:
-            text += f" About {more} more runs on each side would tell, if it stays so."
-        elif gain.low <= 0 <= gain.high:
-            text += " There is no sign of a change, and one this small would hardly be told by more runs."
-    elif word == "worse":
-        text += " Look first at health, sleep, heat and the device."
-    return text + (f" Not the same: {'; '.join(differed)}." if differed else "")

@@ -14,11 +14,10 @@ from footwork.history.scales import conversions
 from footwork.quantities import Estimate, plain
 from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import Season
+from footwork.wording import progress_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
-
-WIDE_DRIFT = 12.0  # bpm/h from end to end: an interval that tells nothing; our convention
 
 
 def drift_within(library: History, run_id: int) -> dict[str, Any]:
@@ -89,27 +88,7 @@ def drift_within(library: History, run_id: int) -> dict[str, Any]:
             "points": [
                 {"elapsed_s": float(h * 3600), "heart_rate_bpm": float(v)} for h, v in zip(hours, points, strict=True)
             ],
-            "sentence": _drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
+            "sentence": progress_words.drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
         }
     )
     return out
-
-
-def _drift_sentence(drift: Estimate, usual: Estimate | None, power: float, temperature: float | None) -> str:
-    text = (
-        f"At {power:.0f} W heart rate moved by {drift.value:+.1f} bpm an hour ({drift.low:+.1f} to "
-        f"{drift.high:+.1f}), pacing and slopes taken off"
-    )
-    if usual is None or drift.low is None or drift.high is None or usual.low is None or usual.high is None:
-        return text + "."
-    text += (
-        f"; your runs{' at this warmth' if temperature is not None else ''} show {usual.value:.1f} "
-        f"({usual.low:.1f} to {usual.high:.1f})"
-    )
-    if drift.high - drift.low > WIDE_DRIFT:
-        return text + ". So wide an interval tells nothing: the run was too short, or went up and down too much."
-    if drift.low > usual.high:
-        return text + ". That is more than usual: heat, thirst, a long week or an illness to come can do it."
-    if drift.high < usual.low:
-        return text + ". That is less than usual."
-    return text + ". That is within the usual."

@@ -24,6 +24,8 @@ from footwork.questions.race import after_ride, strategies
 from footwork.questions.race.after_ride import Effect
 from footwork.questions.race.course_laid import CourseAsked, Road
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes
+from footwork.wording import cautions
+from footwork.wording.cautions import MAXIMAL
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -32,9 +34,6 @@ LEAST_CHANCE = 0.05
 
 
 FORM_SD = 0.02  # a race day is better or worse than usual; the day form of tests, our convention
-
-
-CAUTION = "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness."
 
 
 TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
@@ -373,13 +372,17 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         ),
     )
     hottest = None if day.heat is None else float(day.heat.max())
-    cautions = [CAUTION, *_cautions(float(np.median(times)), hottest), *([day.ridden.sentence] if day.ridden else [])]
-    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *cautions[1:]]
+    careful = [
+        MAXIMAL,
+        *cautions.race_cautions(float(np.median(times)), hottest),
+        *([day.ridden.sentence] if day.ridden else []),
+    ]
+    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *careful[1:]]
     if told["solver"]["status"] != "converged":
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
         )
-    told["cautions"] = cautions
+    told["cautions"] = careful
     chosen = told["strategies"][told["chosen"]]["segments"]
     planned, watts = (np.array([s[k] for s in chosen]) for k in ("speed_mps", "power_w"))
     rows = even_power.splits(path, planned, watts, asked.split, _spread(times))
@@ -511,28 +514,6 @@ def _profile(path: Course, speeds: Floats) -> list[dict[str, float]]:
         {"end_m": float(e), "rise_m": float(r), "grade": float(g), "headwind_mps": float(w), "speed_mps": float(v)}
         for e, r, g, w, v in zip(ends, rise, path.grade, path.headwind, speeds, strict=True)
     ]
-
-
-def _cautions(time: float, hottest: float | None) -> list[str]:
-    """Where the race can hurt, or the model stops being trustworthy."""
-    out = []
-    if time < 120:
-        out.append("A race under 2 minutes is shorter than CP + W′/t describes: take the watts as a rough guide.")
-    if time > 4 * 3600:
-        out.append("Beyond about four hours fuel, heat and muscle damage decide more than this model knows.")
-    if hottest is not None and hottest >= 18:
-        level = (
-            "28 °C and more: races are usually cancelled"
-            if hottest > 28
-            else "23 to 28 °C: high risk"
-            if hottest >= 23
-            else "18 to 22 °C: moderate risk"
-        )
-        out.append(
-            f"Heat: wet-bulb globe temperature {hottest:.0f} °C ({level}). Slow down, drink to thirst, stop "
-            "at dizziness or chills; follow the organiser and your physician."
-        )
-    return out
 
 
 def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: Weather) -> list[str]:

@@ -17,19 +17,17 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.recordings import run_signals
 from footwork.planning import instructions, pacing
 from footwork.planning.course import Course
-from footwork.quantities import Estimate, Floats, format_distance, format_duration, plain
+from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
 from footwork.questions.race import course_laid, race_plan
 from footwork.questions.race.race_plan import RacePlan
 from footwork.signals import Course as Track
+from footwork.wording import race_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 LEAST_PLACED = 0.9  # with fewer positions the track is not the course
-
-
-FADE = 0.05  # a loss of effort from the first third to the last that is called a fade; our convention
 
 
 LEAST_LOG = 5  # fewer races do not tell whether the predictions are calibrated
@@ -93,7 +91,9 @@ def review_race(library: History, run_id: int, **question: Any) -> dict[str, Any
         "tail_after": after if set(row.marks) & MAXIMAL_MARKS else None,
         **told,
     }
-    made: dict[str, Any] = plain({**out, "sentence": _sentence(out, library.setting("units") == "imperial")})
+    made: dict[str, Any] = plain(
+        {**out, "sentence": race_words.review_sentence(out, library.setting("units") == "imperial")}
+    )
     return made
 
 
@@ -249,44 +249,6 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
         }
         out["fade_share"] = 1.0 - end / start
     return out
-
-
-def _sentence(found: dict[str, Any], imperial: bool) -> str:
-    p, total = found["predicted"], found["time_s"]
-    inside = p["p10"] <= total <= p["p90"]
-    text = (
-        f"Run in {format_duration(total)}; eight of ten race days were expected between "
-        f"{format_duration(p['p10'])} and {format_duration(p['p90'])}, "
-        "so this one is "
-        f"{'as expected' if inside else 'slower than expected' if total > p['p90'] else 'faster than expected'}."
-    )
-    if found["effort_s"] is not None:
-        for name, seconds in (("effort", found["effort_s"]), ("road, weather, device and form", found["other_s"])):
-            text += (
-                f" By {name} {format_duration(abs(seconds))} was {'lost' if seconds > 0 else 'won'} against the plan."
-                if abs(seconds) >= 1
-                else ""
-            )
-        fade, stores = found["fade_share"], found["stores"]
-        if fade > FADE:
-            text += f" The last third was run with {100 * fade:.0f} % less effort than the first: a fade."
-        if stores["dry_probability"] > 0.5:
-            text += (
-                (
-                    " By what was known of you a store was most likely empty from "
-                    f"{format_distance(stores['dry_from_m'], imperial)} on."
-                )
-                if fade > FADE
-                else " That is more than the evidence before it allows: you were better that day than was known."
-            )
-        elif stores["dry_probability"] < 0.1 and stores["endurance_left"] > 0.1:
-            text += (
-                f" About {100 * stores['endurance_left']:.0f} % of endurance was left: more was possible, by what "
-                "was known of you."
-            )
-    if not found["counts"]:
-        text += " It is not marked as race: it does not count in the log."
-    return text
 
 
 def past_predictions(library: History) -> dict[str, Any]:

@@ -12,7 +12,8 @@ import numpy as np
 from footwork.errors import UsageError
 from footwork.planning import fuel, instructions, pacing
 from footwork.planning.course import Course, Place, ground_factor
-from footwork.quantities import Floats, format_duration, parse_distance, plain
+from footwork.quantities import Floats, parse_distance, plain
+from footwork.wording import race_words
 
 EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a race; our convention
 
@@ -180,7 +181,7 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
                 "carbohydrate_high_g_per_h": eaten.high,
                 "sentence": eaten.sentence,
             },
-            "why": _why(found, path),
+            "why": race_words.why_of_strategies(found, path),
             "instructions": [_instruction(s, basis.watch) for s in told],
             "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
             "negative_split_costs_s": chosen.time - level.time
@@ -325,30 +326,3 @@ def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
         "passes": [{"at_m": p.at, "name": p.name} for p in s.passes],
         "walked": s.walked,
     }
-
-
-def _why(found: dict[str, pacing.Run], path: Course) -> str:
-    """What the strategies cost against each other, and why, in words."""
-    even, pace, best = (found[n].time for n in ("even-power", "even-pace", "best"))
-    gain, loss = even - best, pace - best
-    hilly = float(np.abs(path.grade).max(initial=0.0)) > 0.01
-    windy = float(np.ptp(path.headwind)) > 0.5
-    if gain < 0.5:
-        text = (
-            "Even power is as quick as any plan can be here: a metre costs nearly the same at any speed, so "
-            "shifting effort gains nothing."
-        )
-    else:
-        text = (
-            f"The quickest plan gains {gain:.0f} s on even power, by shifting a little effort to where a second "
-            "is bought for least."
-        )
-    if loss >= 1 and (hilly or windy):
-        cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
-        text += (
-            f" Even pace costs {format_duration(loss)}: {cause} "
-            f"take{'s' if ' and ' not in cause and cause == 'wind' else ''} far more power in places at one pace, "
-            "which spends endurance fast, so the whole must be slower; this takes work above CP as spent for "
-            "good, by our convention, and is less where it comes back."
-        )
-    return text

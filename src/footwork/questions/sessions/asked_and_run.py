@@ -8,31 +8,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import intervals as parts_model
+from footwork.analysis import session_match
 from footwork.analysis.summary import mean_known
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
 from footwork.planning import preview, session_words
-from footwork.quantities import format_duration, format_pace, plain
+from footwork.quantities import format_pace, plain
 from footwork.questions import runs
 from footwork.questions.sessions import planned_sessions
 from footwork.questions.sessions.planned_sessions import EASY_WORDS, SessionBasis
+from footwork.wording import session_verdicts
 
 if TYPE_CHECKING:
     from footwork.history.book import History
-
-OTHER_OFF, HEART_OFF = (
-    15.0,
-    12.0,
-)  # per cent off on average, in power or pace and in heart rate: another session; our conventions
-
-
-OTHER_REST, UNEVEN = (
-    1.5,
-    0.35,
-)  # rests so many times longer or shorter are other rests; less of the time in the band is uneven; our conventions
-
-
-START_HARD = 0.04  # of a step's first quarter over the rest; our convention
 
 
 def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
@@ -84,7 +72,7 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
     extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
     rests = _rests(rows, taken, wanted)
     store = float(np.median(who.runner.w_prime)) if who else None
-    verdict, then = _verdict(steps, done, len(asked), len(extra), store, rests)
+    verdict, then = session_verdicts.match_sentences(session_match.judge(done, len(asked), len(extra), store, rests))
     out: dict[str, Any] = plain(
         {
             "run": run_id,
@@ -233,11 +221,6 @@ def _step_told(
     }
 
 
-def _outside(step: dict[str, Any]) -> float:
-    """Share by which a step lies above (or below) what was asked: a single value, or the nearer end of a band."""
-    return float(step["held"] / np.clip(step["held"], *step["ends"]) - 1)
-
-
 def against(step: dict[str, Any], imperial: bool = False) -> tuple[str, str]:
     """What was held in a step that was run, and the band it was asked in, in words."""
     value, low, high = step["held"], step["low"], step["high"]
@@ -255,99 +238,3 @@ def _drop(heart: np.ndarray, end: int) -> float | None:
     """How far heart rate falls in the minute after a step."""
     top, after = heart[max(end - 10, 0) : end], heart[end + 50 : end + 70]
     return float(np.nanmean(top) - np.nanmean(after)) if np.isfinite(top).any() and np.isfinite(after).any() else None
-
-
-def _verdict(
-    steps: list[dict[str, Any]],
-    done: list[dict[str, Any]],
-    asked: int,
-    extra: int,
-    store: float | None,
-    rests: dict[str, float] | None,
-) -> tuple[str, str]:
-    if not done:
-        return (
-            "Nothing in this run looks like the session's work.",
-            "Check that it is the right run, or divide it by hand.",
-        )
-    told = [s for s in done if s["held"] is not None and s["banded"]]
-    by_heart = bool(told) and all(s["of"] == "heart_rate" for s in told)
-    share = np.array([s["held"] / (0.5 * (s["low"] + s["high"])) - 1 for s in told])
-    text = f"{len(done)} of {asked} pieces of work were run" + (f", and {extra} more" if extra else "") + "."
-    if not len(share):
-        return (
-            text + " There is no band to hold them against.",
-            "All out is as it comes; mark a test so that it counts."
-            if done[0]["all_out"]
-            else "What was asked was not recorded in this run.",
-        )
-    off = 100 * float(np.mean([_outside(s) for s in told]))
-    short = [
-        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] < 0.9 * s["asked_s"]
-    ]
-    short += [
-        s
-        for s in done
-        if s["asked_m"] and s["speed_mps"] and s["speed_mps"] * (s["end_s"] - s["start_s"]) < 0.95 * s["asked_m"]
-    ]
-    text += (
-        f" On average they were {abs(off):.0f} % {'above' if off > 0 else 'below'} what was asked."
-        if abs(off) >= 1
-        else " On average they were as hard as asked."
-    )
-    if short:
-        text += f" {len(short)} {'was' if len(short) == 1 else 'were'} cut short."
-    starts = [s["start_share"] for s in done if s.get("start_share") is not None]
-    if starts and float(np.mean(starts)) > START_HARD:
-        text += f" They were begun too hard: the first quarter {100 * float(np.mean(starts)):.0f} % above the rest."
-    long = [
-        s for s in done if s["asked_m"] is None and not s["open"] and s["end_s"] - s["start_s"] > 1.3 * s["asked_s"]
-    ]
-    if long:
-        text += f" {len(long)} {'was' if len(long) == 1 else 'were'} much longer than asked."
-    if abs(off) > (HEART_OFF if by_heart else OTHER_OFF) or len(short) + len(long) > 0.7 * len(done) > 1:
-        return text + " This looks like another session.", "Check that it is the right one."
-    shares = [s["in_band"] for s in told if s["in_band"] is not None]
-    uneven = bool(shares) and float(np.mean(shares)) < UNEVEN and abs(off) <= 3
-    if uneven:
-        text += f" Only {100 * float(np.mean(shares)):.0f} % of the time lay in the band: it was run unevenly."
-    other = rests is not None and not 1 / OTHER_REST <= rests["run_s"] / rests["asked_s"] <= OTHER_REST
-    if other and rests is not None:
-        text += (
-            f" The rests lasted {format_duration(rests['run_s'])} where {format_duration(rests['asked_s'])} were asked."
-        )
-    fall = 100 * (share[-1] - share[0]) if len(share) >= 3 else 0.0
-    if fall < -3:
-        text += f" They faded: the last was {abs(fall):.0f} % under the first."
-    if len(done) < asked and not short and fall >= -3 and abs(off) <= 3:
-        then = "Those that were run were even: if it was not meant to be shorter, ask for as many as were run."
-    elif len(done) < asked or short or fall < -3:
-        then = "Next time ask 2 to 3 % less, or longer rests, so that the last one is like the first."
-    elif off > 3 and by_heart:
-        then = (
-            "Next time begin slower and let heart rate come up: heat, a short night or an illness to come raise "
-            "it at the same effort."
-        )
-    elif off > 3:
-        then = (
-            "Next time hold the band: more was run than the session asks for. If this was easy, a test will tell "
-            "whether CP has grown."
-        )
-    elif off < -3:
-        then = "Next time check what was in the way (heat, hills, sleep, the device) before changing the session."
-    elif other:
-        then = "Next time keep to the rests: with others it is another session."
-    elif uneven:
-        then = "Next time run each piece more evenly, then look again."
-    elif long:
-        then = "Next time stop when it is done, or ask for as much as was run."
-    else:
-        last = done[-1]
-        left = last.get("w_prime_end_j")
-        spare = left is not None and store is not None and left > 0.6 * store
-        then = (
-            "Next time it can be one repeat longer."
-            if spare and len(done) > 1
-            else "Next time ask the same again: the session fits."
-        )
-    return text, then

@@ -20,17 +20,12 @@ from footwork.planning.session_words import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
+from footwork.wording.cautions import HARD_SESSION
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
-
-
-CAUTION = (
-    "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual "
-    "breathlessness."
-)
 
 
 @dataclass(frozen=True)
@@ -174,7 +169,7 @@ def _shown(session: Session, who: SessionBasis) -> dict[str, Any]:
             "scale": who.scale,
             "critical_power_w": who.critical_power,
             "accepted": who.accepted,
-            "warnings": [*restless(session.items), CAUTION],
+            "warnings": [*restless(session.items), HARD_SESSION],
             "of_capacity": who.warnings,
         }
     )

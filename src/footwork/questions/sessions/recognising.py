@@ -16,6 +16,7 @@ from footwork.physiology.endurance import power_at
 from footwork.quantities import Estimate, Floats, format_distance, format_duration, plain
 from footwork.questions import capacity, runs
 from footwork.questions.capacity import DRAWS
+from footwork.wording import session_verdicts
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -207,7 +208,7 @@ def compare_sessions(library: History, first: int, second: int) -> dict[str, Any
         ),
         "differed": _differed(one, two, float(slopes.mean())),
     }
-    made: dict[str, Any] = plain({**out, "sentence": _sentence(out)})
+    made: dict[str, Any] = plain({**out, "sentence": session_verdicts.sessions_apart_sentence(out)})
     return made
 
 
@@ -247,40 +248,3 @@ def _differed(one: Any, two: Any, slope: float) -> list[str]:
     if not a or not b:
         out.append("the weather of one is not known")
     return out
-
-
-def _sentence(found: dict[str, Any]) -> str:
-    def told(e: Estimate, more: str, less: str) -> str | None:
-        if e.value is None or e.low is None or e.high is None or e.low <= 0 <= e.high:
-            return None
-        return (
-            f"{abs(e.value):.1f} {e.unit} {more if e.value > 0 else less} ({min(abs(e.low), abs(e.high)):.1f} to "
-            f"{max(abs(e.low), abs(e.high)):.1f})"
-        )
-
-    said = [
-        told(found["speed_at_power"], "faster at the same watts", "slower at the same watts"),
-        told(found["heart_rate_at_power"], "higher heart rate at the same watts", "lower heart rate at the same watts"),
-    ]
-    said = [s for s in said if s]
-    harder = told(found["power"], "more power", "less power")
-    p = found["power"]
-    text = f"Run with {harder}. " if harder else f"Power cannot be told apart: {p.low:+.1f} to {p.high:+.1f} %. "
-    if said:
-        text += f"{'; '.join(s for s in said if s)}."
-    else:
-        still = [
-            f"{words} {e.low:+.1f} to {e.high:+.1f} {e.unit}"
-            for words, e in (("pace", found["speed_at_power"]), ("heart rate", found["heart_rate_at_power"]))
-            if e.value is not None
-        ]
-        text += (
-            f"At the same watts no difference can be told from that of days: {', '.join(still)}."
-            if still
-            else "Pace and heart rate are not known in both."
-        )
-    return text + (
-        f" Not the same on both days: {', '.join(found['differed'])}; that can be the cause."
-        if found["differed"] and said
-        else ""
-    )

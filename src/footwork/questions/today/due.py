@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 from footwork.errors import NotEnoughData
 from footwork.history.catalogue import RunRow
 from footwork.history.log import accepted, diary
-from footwork.history.log.diary import CAUTION
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import MODEL
-from footwork.quantities import Estimate, format_distance, format_duration, plain
+from footwork.quantities import Estimate, plain
 from footwork.questions import capacity, devices, sessions
 from footwork.questions import load as load_question
+from footwork.wording.cautions import UNWELL as CAUTION
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -144,18 +144,6 @@ def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
         f"the last maximal effort on {made.scale} was {(day - last).days} days before your newest run{_best_test(made)}"
     )
     return [{"what": "A test is due", "why": why, "page": "capacity"}]
-
-
-def due_sentence(found: dict[str, Any], imperial: bool) -> str:
-    """The first line of the day, of an `answer`."""
-    if not found["runs"]:
-        return "No runs yet: add recordings, FIT, GPX or CSV files, also zipped."
-    week = found["week"]
-    return (
-        f"{found['runs']} run{'s' if found['runs'] != 1 else ''}. In the seven days up to the newest: "
-        f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, "
-        f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
-    )
 
 
 def _best_test(made: Any) -> str:

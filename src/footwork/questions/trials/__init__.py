@@ -2,8 +2,6 @@ from __future__ import annotations
 
 from footwork.questions.trials.joining import join_trial
 from footwork.questions.trials.trial_design import (
-    CAUTION,
-    WATTS_WARNING,
     design_trial,
     keep_trial,
     kept_trial,
@@ -14,6 +12,8 @@ from footwork.questions.trials.trial_design import (
     trial_workout,
 )
 from footwork.questions.trials.trial_effects import analyse_trial, cadence_history
+from footwork.wording.cautions import TRIAL as CAUTION
+from footwork.wording.trial_words import WATTS_WARNING
 
 __all__ = [
     "CAUTION",

@@ -16,6 +16,8 @@ from footwork.formats import watch
 from footwork.history.log import entries, parts
 from footwork.quantities import format_duration, format_pace, plain
 from footwork.questions import progress
+from footwork.wording.cautions import TRIAL
+from footwork.wording.trial_words import WATTS_WARNING
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -29,15 +31,6 @@ OUTCOMES: dict[str, tuple[str, float, float, float]] = {
 
 
 MOST_CONDITIONS = 7
-
-
-WATTS_WARNING = "Watts are secondary: the sensor that feels the change also computes the watts."
-
-
-CAUTION = (
-    "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist "
-    "before you change how you run after an injury."
-)
 
 
 BPM_PER_MPS = 25.0  # heart rate with speed where the runs do not tell it; our convention
@@ -171,7 +164,7 @@ def design_trial(
                 {"runs": n, "power": model.power_of(wanted, sd, n, least, sure_enough(n, len(names) - 1))}
                 for n in sorted({2, 3, 4, 6, 8, 12, planned})
             ],
-            "cautions": [WATTS_WARNING, CAUTION],
+            "cautions": [WATTS_WARNING, TRIAL],
         }
     )
     return out

@@ -12,8 +12,9 @@ from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.quantities import Estimate, Floats, plain
+from footwork.quantities import Estimate, plain
 from footwork.questions import capacity
+from footwork.wording import usual_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -22,9 +23,6 @@ WINDOW_DAYS = 182
 
 
 BANDS = {"easy": (0.0, 0.8), "steady": (0.8, 1.0), "hard": (1.0, 9.0)}  # share of CP; our convention
-
-
-LEAST_MINUTES = 15
 
 
 TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less than this; our convention
@@ -98,7 +96,7 @@ def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float
                 ]
             )
     table = np.array(means).reshape(-1, 3)
-    power, speed, rate = (_mean(table[:, i], unit, minutes) for i, unit in enumerate(("W", "m/s", "bpm")))
+    power, speed, rate = (model.mean_of_runs(table[:, i], unit, minutes) for i, unit in enumerate(("W", "m/s", "bpm")))
     spread = float(np.std(table[:, 0], ddof=1)) if len(table) >= 3 else None
     return {
         "name": name,
@@ -109,19 +107,6 @@ def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float
         "minutes": minutes,
         "runs": len(table),
     }
-
-
-def _mean(values: Floats, unit: str, minutes: int) -> Estimate:
-    known = values[np.isfinite(values)]
-    if len(known) < 3 or minutes < LEAST_MINUTES:
-        return Estimate.withheld(
-            unit, "usual", f"only {len(known)} runs and {minutes} minutes of it", len(known), "runs"
-        )
-    from scipy.stats import t as student
-
-    middle = float(known.mean())
-    error = float(student.ppf(0.975, len(known) - 1) * known.std(ddof=1) / len(known) ** 0.5)
-    return Estimate(middle, middle - error, middle + error, unit, len(known), "usual", "runs")
 
 
 def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
@@ -198,35 +183,5 @@ def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | No
             "heart_rate_excess": Estimate(ends[1], ends[0], ends[2], "bpm", beats.minutes, "usual", "minutes"),
             "heart_rate_unusual": beats.unusual,
         }
-    out["sentence"] = _sentence(out)
+    out["sentence"] = usual_words.usual_sentence(out)
     return out
-
-
-def _sentence(found: dict[str, Any]) -> str:
-    """What can be said, and only that: pace, hills and time into the run are accounted for, the rest is not known."""
-    power, rate = found["power_excess"], found["heart_rate_excess"]
-    parts = []
-    if power.value is None:
-        parts.append(f"Watts are not compared: {power.reason}.")
-    elif found["power_unusual"]:
-        more = "more" if power.value > 0 else "less"
-        told = found["weather"] or {}
-        asked = {"wind": "wind_from_deg" in told, "temperature": "temperature_c" in told}
-        known = ["hills", *(name for name, there in asked.items() if there)]
-        open_ = [*(name for name, there in asked.items() if not there), "surface", "shoe", "the device"]
-        parts.append(
-            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not "
-            "accounted for: "
-            f"{', '.join(open_)}; the watts alone cannot tell which."
-        )
-    else:
-        parts.append(f"Watts as usual at this pace ({round(power.value):+d} W).")
-    if rate.value is not None and found["heart_rate_unusual"]:
-        parts.append(
-            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this "
-            "power: heat, fatigue, illness or the strap, "
-            "or fitness if it lasts."
-        )
-    elif rate.value is not None:
-        parts.append(f"Heart rate as usual at this power ({round(rate.value):+d} bpm).")
-    return " ".join(parts)

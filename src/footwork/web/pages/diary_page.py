@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from footwork.history.log.diary import CAUTION, unwell
+from footwork.history.log.diary import unwell
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, note, page, table, text
+from footwork.wording.cautions import UNWELL as CAUTION
 
 if TYPE_CHECKING:
     from footwork.api import Library

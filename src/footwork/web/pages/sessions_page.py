@@ -33,6 +33,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
+from footwork.wording import cautions
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -265,7 +266,7 @@ def register(base: str, library: Library) -> None:
                     with ui.element("p"):
                         link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                         text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-                note(shelf.CAUTION, base, "cautions")
+                note(cautions.TEST, base, "cautions")
             shown = ui.element("div")
             with ui.element("details"):
                 text("summary", "Keep it for a day")

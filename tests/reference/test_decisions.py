@@ -1,0 +1,107 @@
+"""Numbers that decide what is said, each with the one right outcome, worked by hand beside it."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from footwork.analysis import conversion, matched_power, usual_watts, worthwhile
+from footwork.physiology import domains
+from footwork.quantities import Estimate
+from footwork.questions.load.time_in_domains import Borders
+
+
+def test_beats_become_power_by_the_slope():
+    # 4 bpm fewer at 0.2 bpm/W are 20 W, at 250 W 8 %.
+    beats, gains = matched_power.gain_draws(-4.0, 0.5, 0.2, 1e-6, 250.0)
+    assert np.mean(gains) == pytest.approx(8.0, abs=0.05) and np.std(gains) == pytest.approx(1.0, abs=0.03)
+    assert np.mean(beats) == pytest.approx(-4.0, abs=0.03)
+    # A slope that could be nothing is held at 0.02 bpm/W: no gain beyond 4 / 0.02 / 250 = 80 %.
+    assert matched_power.gain_draws(-4.0, 1e-9, 0.0, 1e-9, 250.0)[1].max() == pytest.approx(80.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "heat_sd", "gain", "warmer"),
+    [
+        ([15, 16, 17], [21, 24, 25], 0.1, -1.0, 1),  # warmer by over 3 degrees, worse, heat told to 2 x 0.1 x 7.3 bpm
+        ([15, 16, 17], [21, 24, 25], 0.1, 1.0, None),  # better in spite of heat is better
+        ([15, 16, 17], [19, 24, 25], 0.1, -1.0, None),  # the sides come within 3 degrees
+        ([15, 16, 17], [21, 24, 25], 0.03, -1.0, None),  # 2 x 0.03 x 7.3 = 0.44 bpm: told well enough
+        ([15, 16, 17], [21, 24, 25], 0.035, -1.0, 1),  # 0.51 bpm
+        ([21, 24, 25], [15, 16, 17], 0.1, 1.0, 0),  # the first was warmer: the gain may be its heat
+        ([21, 24, 25], [15, 16, 17], 0.1, -1.0, None),
+    ],
+)
+def test_heat_may_explain_a_loss(first, second, heat_sd, gain, warmer):
+    assert matched_power.heat_may_explain(np.array(first, float), np.array(second, float), heat_sd, gain) == warmer
+
+
+def test_the_mean_of_runs_has_students_interval():
+    # t(0.975, 3) = 3.182446 (any table of Student's t), SD of 200, 210, 220, 230 is 12.909944: half 20.542.
+    made = usual_watts.mean_of_runs(np.array([200.0, 210.0, np.nan, 220.0, 230.0]), "W", 15)
+    assert (made.value, made.n) == (215.0, 4)
+    assert made.low == pytest.approx(215 - 20.5426, abs=0.001) and made.high == pytest.approx(215 + 20.5426, abs=0.001)
+    assert usual_watts.mean_of_runs(np.array([200.0, 210.0, 220.0]), "W", 14).value is None
+    assert usual_watts.mean_of_runs(np.array([200.0, 210.0]), "W", 30).value is None
+
+
+def test_domain_borders_lie_where_they_are_said_to():
+    # Two minutes at CP 250 W and W′ 20 kJ are 250 + 20000 / 120 = 416.67 W; moderate ends at 0.80 (0.72 to 0.88) CP.
+    low, middle, high = domains.border_draws(np.full(20_000, 250.0), np.full(20_000, 20_000.0))
+    assert np.median(low) == pytest.approx(200.0, abs=0.5)
+    assert np.quantile(low, [0.025, 0.975]) == pytest.approx([180.0, 220.0], abs=1.0)
+    assert np.all(middle == 250.0) and np.median(high) == pytest.approx(416.667, abs=0.001)
+
+
+def test_load_follows_the_accepted_critical_power():
+    borders = Borders(
+        [Estimate(v, v - 5, v + 5, "W", 3, "domains") for v in (200.0, 250.0, 400.0)],
+        [(dt.date(2026, 3, 1), 240.0), (dt.date(2026, 5, 1), 260.0)],
+    )
+    assert borders.factor(dt.date(2026, 2, 28)) == 1.0
+    assert borders.factor(dt.date(2026, 3, 1)) == pytest.approx(0.96)
+    assert borders.factor(dt.date(2026, 6, 1)) == pytest.approx(1.04)
+    assert [b.value for b in borders.at(1.04)] == pytest.approx([208.0, 260.0, 410.0])
+
+
+def test_few_common_runs_widen_a_conversion_as_students_t():
+    # Three runs leave t(0.975, 4) = 2.776445 where many leave 1.96 (any table): the same scatter, seen in three runs
+    # and told alike by each, is wider by 1.4166.
+    rng = np.random.default_rng(4)
+    pairs = []
+    for _ in range(3):
+        first = rng.uniform(180, 300, 40)
+        second = first * 1.1 * np.exp(rng.normal(0, 0.01) + rng.normal(0, 0.02, 40))
+        pairs.append((first, second, np.full(40, np.nan)))
+    made = conversion.learn(pairs)
+    from footwork.analysis import mixed
+
+    centre, guess = (
+        np.mean([p[0].mean() for p in pairs]),
+        float(np.median(np.concatenate([b / a for a, b, _ in pairs]))),
+    )
+    groups = [(np.column_stack([np.ones(40), (0.5 * (a + b / guess) - centre) / centre]), b / a) for a, b, _ in pairs]
+    plain = mixed.fit(
+        groups,
+        [0.5 * guess, conversion.BEND_SD * guess],
+        [guess, 0.0],
+        start=(conversion._MINUTE_SD * guess, conversion._RUN_SD * guess),
+        floor=(0.003 * guess, 0.002 * guess),
+        robust=True,
+    )
+    ratio = np.sqrt(np.diag(made.covariance) / np.diag(plain.covariance))
+    assert ratio == pytest.approx([2.776445 / 1.959964] * 2, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("change", "sd", "word"),
+    [
+        (2.4599, 1.0, "cannot tell yet"),  # better with Φ((2.4599 - 0.5) / 1) = 0.9750: just short of 1.959964
+        (2.47, 1.0, "improved"),
+        (-2.47, 1.0, "worse"),
+        (0.0, 0.25, "no worthwhile change"),  # inside ±0.5 with 1 - 2 Φ(-2) = 0.9545 of 0.95 asked
+        (0.0, 0.26, "cannot tell yet"),  # 1 - 2 Φ(-1.923) = 0.9455
+    ],
+)
+def test_a_verdict_needs_its_probability(change, sd, word):
+    assert worthwhile.decide(change, sd, 0.5).word == word
