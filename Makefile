@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SERVE ?= 1
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types check bench recovery docs lock clean browser
+.PHONY: demo test lint types check bench mutants recovery docs lock clean browser
 
 demo: $(VENV)/run
 	@$(BIN)/footwork demo demo-library
@@ -16,7 +16,7 @@ ifneq ($(SERVE),0)
 endif
 
 test: check browser
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto --dist loadscope --durations=10
 
 check: lint types
 
@@ -36,6 +36,9 @@ browser: $(VENV)/dev
 
 bench: $(VENV)/dev
 	@$(BIN)/python -m benchmarks.run
+
+mutants: $(VENV)/dev
+	@$(BIN)/python -m tests.tools.mutants
 
 recovery: $(VENV)/dev
 	@$(BIN)/python -m tests.recovery

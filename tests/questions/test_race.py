@@ -69,7 +69,7 @@ def test_a_plan_is_never_judged_by_the_run_it_was_fitted_on(library):
 
 
 def test_an_easy_run_empties_no_store_and_a_hard_one_does(library):
-    """Twenty-five easy minutes leave both stores full on any day; forty at 0.99 of critical speed after tests cannot."""
+    """Half an easy hour leaves both stores full on any day; forty minutes at 0.97 of critical speed do not."""
     easy = library.review(run_of(library, dt.date(2026, 4, 13)))["stores"]
     hard = library.review(run_of(library, dt.date(2026, 4, 26)))["stores"]
     assert easy["dry_probability"] < 0.02 and easy["endurance_left"] > 0.5
