@@ -232,6 +232,72 @@ def parse_date(text: str) -> dt.date:
         raise UsageError(f"'{text}' is not a date: write it as 2026-04-14") from None
 
 
+def parse_wind(text: str | float) -> tuple[float, float | None]:
+    """Metres a second at 10 m and the degrees it comes from, from ``5@240``, or ``3`` without a direction. Raises
+    UsageError."""
+    speed, at, source = str(text).partition("@")
+    try:
+        if at and not 0 <= float(source) <= 360:
+            raise ValueError
+        return float(speed.replace(",", ".")), float(source) % 360 if at else None
+    except ValueError:
+        raise UsageError(f"'{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
+
+
+def as_number(value: float | str, what: str) -> float:
+    """A number, also as text with a decimal comma. Raises UsageError, which names ``what``."""
+    try:
+        return float(value.replace(",", ".") if isinstance(value, str) else value)
+    except (TypeError, ValueError):
+        raise UsageError(f"{what} '{value}' is not a number") from None
+
+
+def as_share(value: float | str, what: str) -> float:
+    """A share of one, also as text in per cent: ``20 %``. Raises UsageError."""
+    if isinstance(value, str) and value.strip().endswith("%"):
+        share = as_number(value.strip()[:-1].strip(), what) / 100
+        if not 0 <= share <= 1:
+            raise UsageError(f"{what} {100 * share:g} % cannot be: give 0 to 100")
+        return share
+    return as_number(value, what)
+
+
+def as_distance(value: float | str) -> float:
+    """Metres, also as text (`parse_distance`). Raises UsageError."""
+    return parse_distance(value) if isinstance(value, str) else as_number(value, "a distance")
+
+
+def as_duration(value: float | str) -> float:
+    """Seconds, also as text (`parse_duration`). Raises UsageError."""
+    return parse_duration(value) if isinstance(value, str) else as_number(value, "a duration")
+
+
+def as_speed(value: float | str) -> float:
+    """A speed [m/s], as text a pace (`parse_pace`). Raises UsageError."""
+    return parse_pace(value) if isinstance(value, str) else as_number(value, "a speed")
+
+
+def as_date(value: dt.date | str) -> dt.date:
+    """A calendar date, also as text (`parse_date`). Raises UsageError."""
+    if isinstance(value, str):
+        return parse_date(value)
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, dt.date):
+        return value
+    raise UsageError(f"{value!r} is not a date: write it as 2026-04-14")
+
+
+def as_moment(value: dt.datetime | str) -> dt.datetime:
+    """A date and time, also as text. Raises UsageError."""
+    if isinstance(value, dt.datetime):
+        return value
+    try:
+        return dt.datetime.fromisoformat(str(value).strip())
+    except ValueError:
+        raise UsageError(f"the start '{value}' is no time: write 2026-10-04T09:00") from None
+
+
 def format_duration(seconds: float) -> str:
     """``h:mm:ss`` or ``m:ss``, rounded to the second."""
     total = round(seconds)

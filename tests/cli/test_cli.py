@@ -254,7 +254,7 @@ BAD = [
     (("serve", "--port", "99999"), 2, "port 99999"),
     (("export", "1", "--out", "x.doc"), 2, "csv or"),
     (("methods", "magic"), 2, "no method"),
-    (("race", "--distance", "10km", "--wind", "5@nan"), 2, "wind direction"),
+    (("race", "--distance", "10km", "--wind", "5@nan"), 2, "not a wind"),
     (("capacity", "--effort", "5km=10:00"), 2, "check distance"),
     (("race", "--nonsense"), 2, "No such option"),
     (("athlete", "--zone", "Moon/Base"), 2, "time zone"),

@@ -238,7 +238,7 @@ def weather(
     as_json: Json = False,
 ) -> None:
     """Tell the weather of a run, or of many from a file; usual watts take it into account."""
-    from footwork.cli.race_commands import parse_wind
+    from footwork.quantities import parse_wind
 
     if (run is None) == (file is None):
         raise UsageError("name a run, or a file for many with --file")
@@ -251,7 +251,7 @@ def weather(
                 f"{plural(told['reports'], 'report')} read; {plural(len(told['runs']), 'run')} got the "
                 "weather nearest in time and place."
             )
-        speed, source = parse_wind(wind)
+        speed, source = parse_wind(wind) if wind is not None else (None, None)
         values = {
             "temperature_c": temperature,
             "humidity": None if humidity is None else humidity / 100,

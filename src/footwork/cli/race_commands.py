@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, out, say
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, out, say
 from footwork.errors import UsageError
 
 
@@ -95,52 +95,44 @@ def race(
 ) -> None:
     """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of
     each."""
-    from footwork.history.conditions.race_weather import Weather
-    from footwork.history.conditions.weather import of_metars, read_reports
     from footwork.maintenance import export
-    from footwork.quantities import format_duration, parse_distance, parse_duration, parse_pace
     from footwork.questions import race
 
-    for path, ending in ((card, ".pdf"), (fit, ".fit"), (fit_course, ".fit"), (csv, ".csv")):
-        if path is not None:
-            export.check_out(path, ending)
-    begin = _moment(start)
-    if humidity is not None and not 0 <= humidity <= 100:
-        raise UsageError(f"a humidity of {humidity:g} % cannot be: give 0 to 100")
-    speed, source = parse_wind(wind)
-    sky = Weather(speed, source, temperature, None if humidity is None else humidity / 100, altitude)
-    reports: list[dict[str, Any]] = []
-    if metar and len(metar) == 1 and weather is None:
-        sky = sky.over(metar[0])
-    elif metar:
-        if begin is None:
-            raise UsageError("several METAR lines are weather by the hour: give --start too")
-        reports += of_metars(metar, begin)
-    if weather is not None:
-        reports += read_reports(weather)
+    kinds: tuple[tuple[Path | None, str, Callable[[Any, str], bytes]], ...] = (
+        (card, ".pdf", lambda plan, name: _card(plan, name, imperial)),
+        (fit, ".fit", race.race_workout),
+        (fit_course, ".fit", race.race_course),
+        (csv, ".csv", lambda plan, _: race.race_table(plan)),
+    )
+    written = [(path, ending, make) for path, ending, make in kinds if path is not None]
+    for path, ending, _ in written:
+        export.check_out(path, ending)
     question: dict[str, Any] = {
-        "distance": parse_distance(distance) if distance else None,
-        "time": parse_duration(time) if time else None,
-        "companion": parse_pace(companion) if companion else None,
-        "course": _source(course),
+        "distance": distance,
+        "time": time,
+        "companion": companion,
+        "course": course,
         "laps": laps,
         "marks": tuple(mark or ()),
-        "heights": _source(heights),
+        "heights": heights,
         "smoothing": smoothing,
-        "start": begin,
+        "start": start,
         "scale": scale,
         "efforts": tuple(effort or ()),
         "mass": mass,
-        "weather": sky,
+        "wind": wind,
+        "temperature": temperature,
+        "humidity": humidity,
+        "altitude": altitude,
+        "metar": tuple(metar or ()),
+        "weather_file": weather,
         "draft": draft,
         "risk": risk,
-        "strategy": strategy.strip().lower() if strategy else None,
+        "strategy": strategy,
         "own": tuple(own or ()),
         "negative_split": negative_split,
-        "after_ride": parse_duration(after_ride) if after_ride else None,
+        "after_ride": after_ride,
     }
-    if reports:
-        question["reports"] = tuple(reports)
     name = Path(course).stem if course and not course.isdigit() else ""
     with asked(effort) as library:
         imperial = library.setting("units") == "imperial"
@@ -149,39 +141,37 @@ def race(
             return _log(library.predictions(), imperial, as_json)
         if review is not None:
             return _review(library.review(review, **_said(question)), imperial, as_json)
-        plan = library.race(**question, date=day(date))
-    written = {fit: race.race_workout, fit_course: race.race_course}
-    for path, make in written.items():
-        if path is not None:
-            export.write_whole(path, make(plan, name))
-    if csv is not None:
-        export.write_whole(csv, race.race_table(plan))
-    if card is not None:
-        from footwork.reports import race_card
-
-        export.write_whole(card, race_card(plan, name, imperial))
+        plan = library.race(**question, date=date)
+    for path, _, make in written:
+        export.write_whole(path, make(plan, name))
     changed = _changed(plan, what_if)
     if as_json:
         return out({**plan.to_json(), **({"what_if": changed} if changed else {})})
     _plan(plan, imperial)
-    if changed:
-        say(
-            f"What if {', '.join(what_if or ())}: {format_duration(changed['time_s'])} at "
-            f"{changed['power_w']:.0f} W even power, "
-            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan "
-            f"{format_duration(changed['best_time_s'])}."
-        )
-    for path in (card, fit, fit_course, csv):
-        if path is not None:
-            say(f"Wrote {path}.")
+    _what_if(changed, what_if)
+    for path, _, _ in written:
+        say(f"Wrote {path}.")
     for text in plan.warnings:
         say(f"Note: {text}")
     return None
 
 
-def _source(text: str | None) -> str | int | None:
-    """A file where there is one, else the number of a run."""
-    return int(text) if text is not None and text.strip().isdigit() and not Path(text).exists() else text
+def _what_if(changed: dict[str, Any] | None, texts: list[str] | None) -> None:
+    from footwork.quantities import format_duration
+
+    if changed:
+        say(
+            f"What if {', '.join(texts or ())}: {format_duration(changed['time_s'])} at "
+            f"{changed['power_w']:.0f} W even power, "
+            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan "
+            f"{format_duration(changed['best_time_s'])}."
+        )
+
+
+def _card(plan: Any, name: str, imperial: bool) -> bytes:
+    from footwork.reports import race_card
+
+    return race_card(plan, name, imperial)
 
 
 def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
@@ -204,28 +194,6 @@ def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
             )
     change = Change(**asked)
     return {**race.even_power(plan, change), "best_time_s": race.optimum(plan, change)["time_s"], "change": asked}
-
-
-def _moment(text: str | None) -> dt.datetime | None:
-    if text is None:
-        return None
-    try:
-        return dt.datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise UsageError(f"--start '{text}' is no time: write 2026-10-04T09:00") from None
-
-
-def parse_wind(text: str | None) -> tuple[float | None, float | None]:
-    """Metres a second and the degrees it comes from, from ``5@240`` or ``3``. Raises UsageError."""
-    if text is None:
-        return None, None
-    speed, at, source = text.partition("@")
-    try:
-        if at and (float(source) < 0 or float(source) > 360):
-            raise ValueError
-        return float(speed), float(source) % 360 if at else None
-    except ValueError:
-        raise UsageError(f"--wind '{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
 
 
 def _plan(plan: Any, imperial: bool) -> None:

@@ -17,25 +17,12 @@ from footwork.errors import NoSuchRun
 from footwork.history.scales.scale_keys import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
+from footwork.web.declaration import menu
 
 if TYPE_CHECKING:
     from footwork.api import Library
 
 _CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
-NAV = (
-    ("", "Today"),
-    ("runs", "Runs"),
-    ("usual", "Usual"),
-    ("capacity", "Capacity"),
-    ("sessions", "Sessions"),
-    ("progress", "Progress"),
-    ("race", "Race"),
-    ("devices", "Devices"),
-    ("diary", "Diary"),
-    ("library", "Library"),
-    ("settings", "Settings"),
-    ("methods", "Methods"),
-)
 
 
 class Text(TextElement):
@@ -72,7 +59,7 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> I
     with ui.element("header").classes("fw-head"):
         link("Footwork", f"{base}/", "fw-name")
         with ui.element("nav").props('aria-label="Pages"'):
-            for path, label in NAV:
+            for path, label in menu():
                 made = link(label, f"{base}/{path}", "on" if label == active else "")
                 if label == active:
                     made.props["aria-current"] = "page"

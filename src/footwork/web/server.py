@@ -86,9 +86,12 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
     single = len(libraries) == 1
     for name, library in libraries.items():
         base = "" if single else f"/{name}"
-        for path, answer in pages.TWINS.items():
-            app.add_api_route(f"{base}{path}", _twin(library, answer), methods=["GET"])
-        pages.register(base, library)
+        for declared in pages.PAGES:  # twins first: the address of a run would take theirs
+            if declared.answer is not None:
+                twin = declared.twin or f"{declared.address}.json"
+                app.add_api_route(f"{base}{twin}", _twin(library, declared.answer), methods=["GET"])
+        for declared in pages.PAGES:
+            declared.register(base, library)
     if not single:
 
         @ui.page("/")

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,16 +12,16 @@ from footwork.analysis import speed
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.conditions.race_weather import Weather
-from footwork.physics.terrain import SMOOTHING_M
 from footwork.physiology.endurance import power_at
 from footwork.planning import conditions, even_power, pacing
 from footwork.planning.course import DRAFT_SAVES, WALK_GRADE, Course, Place
-from footwork.quantities import MILE_M, Effort, Estimate, Floats, fastest_time, format_duration, plain
+from footwork.quantities import MILE_M, Estimate, Floats, fastest_time, format_duration, plain
 from footwork.questions import capacity
 from footwork.questions.capacity import DRAWS, Capacity
 from footwork.questions.race import after_ride, strategies
 from footwork.questions.race.after_ride import Effect
 from footwork.questions.race.course_laid import CourseAsked, Road
+from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes
 from footwork.wording import cautions
 from footwork.wording.cautions import MAXIMAL
@@ -37,94 +36,6 @@ FORM_SD = 0.02  # a race day is better or worse than usual; the day form of test
 
 
 TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
-
-
-@dataclass(frozen=True)
-class RaceQuestion:
-    """Which race, and how it is to be run.
-
-    Parameters
-    ----------
-    distance : float, optional
-        Race distance; with ``course`` the official distance that the course is stretched to. [m]
-    time : float, optional
-        Alone: a race of that time. With a distance or course: a goal. [s]
-    companion : float, optional
-        Pace of somebody to run with, as a speed: a goal, run at even pace. [m/s]
-    course, laps, marks, heights, smoothing
-        As in `road.Asked`.
-    weather : Weather, optional
-    reports : sequence of dict
-        Dated weather along the hours (`weather.read_reports`); takes a ``start``.
-    start : datetime, optional
-        Of the race; local where it has no zone.
-    draft : float
-        Share of the way behind others, 0 to 1.
-    date, scale, efforts, mass
-        As in `capacity.answer`.
-    split : float
-        Distance between splits. [m]
-    strategy : str, optional
-        Which one the race days and instructions are of: ``best`` by default, ``even-pace`` with a companion.
-    risk : float, optional
-        Chance of running dry that the plan is made for.
-    negative_split : float
-        How much harder the second half is to be than the first, as a share.
-    own : sequence of str
-        The runner's own watts by stretch, as ``5km=250``: up to there.
-    after_ride : float, optional
-        Time on the bicycle before. [s]
-    """
-
-    distance: float | None = None
-    time: float | None = None
-    companion: float | None = None
-    course: Any = None
-    laps: int = 1
-    marks: Sequence[str] = ()
-    heights: Any = None
-    smoothing: float = SMOOTHING_M
-    weather: Weather | None = None
-    reports: Sequence[dict[str, Any]] = ()
-    start: dt.datetime | None = None
-    draft: float = 0.0
-    date: dt.date | None = None
-    scale: str | None = None
-    efforts: Sequence[str | Effort] = ()
-    mass: float | None = None
-    split: float = 1000.0
-    strategy: str | None = None
-    risk: float | None = None
-    negative_split: float = 0.0
-    own: Sequence[str] = ()
-    after_ride: float | None = None
-
-    def checked(self) -> RaceQuestion:
-        """Itself, with what follows from its parts. Raises UsageError for a race that cannot be."""
-        if self.distance is None and self.time is None and self.course is None:
-            raise UsageError("say which race: --distance 10km, --time 1:30:00 or --course FILE.gpx")
-        if self.companion is not None and self.time is not None:
-            raise UsageError("a goal time and a companion's pace are two goals: give one of them")
-        if self.companion is not None and self.distance is None and self.course is None:
-            raise UsageError("a companion's pace needs a distance or course")
-        if self.companion is not None and not 0.5 <= self.companion <= 8.0:
-            raise UsageError("a companion's pace lies between 2:05 and 33:20 a kilometre")
-        for name, value, most in (("drafting", self.draft, 1.0), ("negative split", self.negative_split, 0.2)):
-            if not 0 <= value <= most:
-                raise UsageError(f"a share of {name} of {value:g} cannot be: give 0 to {most:g}")
-        if not 100 <= self.split <= 100_000:
-            raise UsageError(f"splits every {self.split:g} m cannot be: give 100 m to 100 km")
-        if self.distance is not None and not 400 <= self.distance <= 500_000:
-            raise UsageError(f"a race of {self.distance:.0f} m is outside 400 m to 500 km")
-        if self.after_ride is not None and not 0 < self.after_ride <= 86400:
-            raise UsageError("a ride before the run lasts up to a day")
-        if self.reports and self.start is None:
-            raise UsageError("weather by the hour needs the start: give --start 2026-10-04T09:00")
-        return replace(
-            self,
-            weather=(self.weather or Weather()).checked(),
-            strategy=self.strategy or ("even-pace" if self.companion else "best"),
-        )
 
 
 @dataclass(frozen=True)
@@ -313,7 +224,7 @@ def _day(library: History, asked: RaceQuestion) -> _Day:
 
 def reachable(library: History, **question: Any) -> Floats:
     """The time that each draw of the runner could reach in a race [s]; arguments and errors as `answer`."""
-    day = _day(library, RaceQuestion(**question).checked())
+    day = _day(library, RaceQuestion.of(**question))
     return even_power.sustainable(day.table, *day.held, day.draws.needs)[1]
 
 
@@ -327,7 +238,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     NotEnoughData
         No critical power or no relation of power to speed.
     """
-    asked = RaceQuestion(**question).checked()
+    asked = RaceQuestion.of(**question)
     day = _day(library, asked)
     made, draws, n, way, path, table, time = day.made, day.draws, day.n, day.way, day.path, day.table, day.goal
     goal: dict[str, Any] | None = None

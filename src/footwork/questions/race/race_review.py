@@ -19,7 +19,7 @@ from footwork.planning import instructions, pacing
 from footwork.planning.course import Course
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
-from footwork.questions.race import course_laid, race_plan
+from footwork.questions.race import course_laid, race_plan, race_question
 from footwork.questions.race.race_plan import RacePlan
 from footwork.signals import Course as Track
 from footwork.wording import race_words
@@ -53,6 +53,7 @@ def review_race(library: History, run_id: int, **question: Any) -> dict[str, Any
         raise UsageError(
             f"run {run_id} was entered by hand: it has no seconds to compare with a plan; --log has its prediction"
         )
+    question = race_question.parsed(question)
     if question.get("scale") not in (None, row.power_scale):
         raise UsageError(
             f"run {run_id} was recorded on {row.power_scale}: its watts are held against a plan on that scale only"

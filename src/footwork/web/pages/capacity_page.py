@@ -14,6 +14,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace, parse_date
 from footwork.questions.capacity import Capacity
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
@@ -78,63 +79,60 @@ def curve_chart(found: Capacity) -> Chart:
     )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/capacity")
-    async def capacity(date: str = "", scale: str = "") -> None:
-        try:
-            found = await asyncio.to_thread(answer, library, date, scale)
-            told = await asyncio.to_thread(data, library, date, scale)
-        except FootworkError as error:
-            with page(base, "Capacity", "Capacity", f"{str(error)[0].upper()}{str(error)[1:]}."):
-                link("Add recordings", f"{base}/", "button")
-            return
-        imperial = library.setting("units") == "imperial"
-        with page(base, "Capacity", "What you can hold", sentence(found)):
-            scale_links(base, library, "capacity", found.scale)
-            kind = found.evidence["kind"]
-            with ui.element("div").classes("numbers"):
-                whisker(base, "Critical power", "critical_power", found.critical_power, kind)
-                whisker(base, "W′, work above it", "w_prime", found.w_prime.scaled(1e-3, "kJ"), kind, 1)
-                whisker(
-                    base,
-                    "Critical speed, flat",
-                    "critical_speed",
-                    found.critical_speed,
-                    "",
-                    2,
-                    lambda v: format_pace(v, imperial).split(" ")[0],
-                    "/mi" if imperial else "/km",
-                )
-            for warning in found.warnings:
-                note(warning, base, "critical-power")
-            if kind in ("lower bound", "none", "habitual"):
-                note(
-                    "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, "
-                    "and mark the runs as tests.",
-                    base,
-                    "cautions",
-                )
-            if found.curve:
-                heading("Best efforts and what they imply")
-                shown = (
-                    (
-                        "The band is the 95 % interval of the power-duration relationship; points are the "
-                        "maximal efforts it rests on."
-                    )
-                    if found.critical_power.value
-                    else "Best mean power of the last four months."
-                )
-                text("p", shown, "soft")
-                show_chart(curve_chart(found))
-            _through_time(base, library, found, told)
-            heading("Intensity domains")
-            table(
-                ["border", "power", "pace, flat", "heart rate"],
-                [_border(n, b, imperial) for n, b in found.domains.items()],
+async def show_capacity(base: str, library: Library, date: str = "", scale: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(answer, library, date, scale)
+        told = await asyncio.to_thread(data, library, date, scale)
+    except FootworkError as error:
+        with page(base, "Capacity", "Capacity", f"{str(error)[0].upper()}{str(error)[1:]}."):
+            link("Add recordings", f"{base}/", "button")
+        return
+    imperial = library.setting("units") == "imperial"
+    with page(base, "Capacity", "What you can hold", sentence(found)):
+        scale_links(base, library, "capacity", found.scale)
+        kind = found.evidence["kind"]
+        with ui.element("div").classes("numbers"):
+            whisker(base, "Critical power", "critical_power", found.critical_power, kind)
+            whisker(base, "W′, work above it", "w_prime", found.w_prime.scaled(1e-3, "kJ"), kind, 1)
+            whisker(
+                base,
+                "Critical speed, flat",
+                "critical_speed",
+                found.critical_speed,
+                "",
+                2,
+                lambda v: format_pace(v, imperial).split(" ")[0],
+                "/mi" if imperial else "/km",
             )
-            with ui.element("p"):
-                link("How domains are known", f"{base}/methods#domains", "soft")
-            _evidence(base, found)
+        for warning in found.warnings:
+            note(warning, base, "critical-power")
+        if kind in ("lower bound", "none", "habitual"):
+            note(
+                "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, "
+                "and mark the runs as tests.",
+                base,
+                "cautions",
+            )
+        if found.curve:
+            heading("Best efforts and what they imply")
+            shown = (
+                (
+                    "The band is the 95 % interval of the power-duration relationship; points are the "
+                    "maximal efforts it rests on."
+                )
+                if found.critical_power.value
+                else "Best mean power of the last four months."
+            )
+            text("p", shown, "soft")
+            show_chart(curve_chart(found))
+        _through_time(base, library, found, told)
+        heading("Intensity domains")
+        table(
+            ["border", "power", "pace, flat", "heart rate"], [_border(n, b, imperial) for n, b in found.domains.items()]
+        )
+        with ui.element("p"):
+            link("How domains are known", f"{base}/methods#domains", "soft")
+        _evidence(base, found)
 
 
 def history_chart(told: dict[str, Any]) -> Chart:
@@ -261,3 +259,6 @@ def _evidence(base: str, found: Capacity) -> None:
             for e in found.evidence["efforts"]
         ],
     )
+
+
+PAGES = (Page("/capacity", show_capacity, data, nav="Capacity", place=3),)

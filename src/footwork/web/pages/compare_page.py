@@ -14,6 +14,7 @@ from footwork.errors import FootworkError
 from footwork.quantities import Estimate
 from footwork.questions import devices
 from footwork.questions.devices import SIGNALS
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, smooth
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
@@ -85,73 +86,67 @@ def difference_rows(traces: dict[str, Any]) -> list[tuple[str, str, str]]:
     return out
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/runs/{{run_id}}/compare")
-    async def compare(run_id: str, first: str = "1", second: str = "2") -> None:
-        try:
-            found = await asyncio.to_thread(data, library, run_id, first, second)
-            traces = await asyncio.to_thread(devices.recording_traces, library, int(run_id), int(first), int(second))
-        except FootworkError as error:
-            with page(base, "Runs", "Two devices", sentence(str(error))):
-                link("All runs", f"{base}/runs", "button")
-            return
-        with page(base, "Runs", f"Two devices on run {run_id}", found["verdict"]):
-            link("Back to the run", f"{base}/runs/{run_id}", "button").style("margin-bottom:12px")
-            text(
-                "p",
-                f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes "
-                "together; differences are second minus first.",
-                "soft",
+async def show_compare(base: str, library: Library, run_id: str, first: str = "1", second: str = "2") -> None:
+    try:
+        found = await asyncio.to_thread(data, library, run_id, first, second)
+        traces = await asyncio.to_thread(devices.recording_traces, library, int(run_id), int(first), int(second))
+    except FootworkError as error:
+        with page(base, "Runs", "Two devices", sentence(str(error))):
+            link("All runs", f"{base}/runs", "button")
+        return
+    with page(base, "Runs", f"Two devices on run {run_id}", found["verdict"]):
+        link("Back to the run", f"{base}/runs/{run_id}", "button").style("margin-bottom:12px")
+        text(
+            "p",
+            f"First: {found['first']}. Second: {found['second']}. {found['common_s'] / 60:.0f} minutes "
+            "together; differences are second minus first.",
+            "soft",
+        )
+        with ui.element("div").classes("numbers"):
+            whisker(
+                base,
+                f"Second clock late, by {found['lag_by'].replace('_', ' ')}",
+                "lag",
+                Estimate.from_json(found["lag"]),
+                digits=1,
             )
-            with ui.element("div").classes("numbers"):
+            if "power" in found:
+                coarse = "30 s" if "power" in found["levels"].get("30 s", {}) else ""
+                at, rows = (
+                    (f"levels.{coarse}.power", found["levels"][coarse]["power"])
+                    if coarse
+                    else ("power", found["power"])
+                )
                 whisker(
                     base,
-                    f"Second clock late, by {found['lag_by'].replace('_', ' ')}",
-                    "lag",
-                    Estimate.from_json(found["lag"]),
+                    "Bias of power" + (", 30 s" if coarse else ""),
+                    f"{at}.bias",
+                    Estimate.from_json(rows["bias"]),
                     digits=1,
                 )
-                if "power" in found:
-                    coarse = "30 s" if "power" in found["levels"].get("30 s", {}) else ""
-                    at, rows = (
-                        (f"levels.{coarse}.power", found["levels"][coarse]["power"])
-                        if coarse
-                        else ("power", found["power"])
-                    )
-                    whisker(
-                        base,
-                        "Bias of power" + (", 30 s" if coarse else ""),
-                        f"{at}.bias",
-                        Estimate.from_json(rows["bias"]),
-                        digits=1,
-                    )
-                    whisker(
-                        base,
-                        "Second over first, line's slope",
-                        f"{at}.deming.slope",
-                        Estimate.from_json(rows["deming"]["slope"]),
-                        digits=3,
-                    )
-                    whisker(
-                        base,
-                        "Typical error",
-                        f"{at}.typical_error",
-                        Estimate.from_json(rows["typical_error"]),
-                        digits=1,
-                    )
-            if "power" in found:
-                show_chart(chart(traces))
-                heading("Difference against the mean of both")
-                show_chart(differences(traces, found))
-                rows_ = difference_rows(traces)
-                if rows_:
-                    table(["mean power", "mean difference", "smallest to largest"], rows_, labelled=True)
-            _numbers(found)
-            _splits(found)
-            for name, reason in found["reasons"].items():
-                text("p", f"{name.replace('_', ' ').capitalize()} is not compared: {reason}.", "soft")
-            with ui.element("p"):
-                method_link(base, "agreement")
+                whisker(
+                    base,
+                    "Second over first, line's slope",
+                    f"{at}.deming.slope",
+                    Estimate.from_json(rows["deming"]["slope"]),
+                    digits=3,
+                )
+                whisker(
+                    base, "Typical error", f"{at}.typical_error", Estimate.from_json(rows["typical_error"]), digits=1
+                )
+        if "power" in found:
+            show_chart(chart(traces))
+            heading("Difference against the mean of both")
+            show_chart(differences(traces, found))
+            rows_ = difference_rows(traces)
+            if rows_:
+                table(["mean power", "mean difference", "smallest to largest"], rows_, labelled=True)
+        _numbers(found)
+        _splits(found)
+        for name, reason in found["reasons"].items():
+            text("p", f"{name.replace('_', ' ').capitalize()} is not compared: {reason}.", "soft")
+        with ui.element("p"):
+            method_link(base, "agreement")
 
 
 def _numbers(found: dict[str, Any]) -> None:
@@ -207,3 +202,6 @@ def _splits(found: dict[str, Any]) -> None:
 def _signed(e: dict[str, Any]) -> str:
     digits = DIGITS[e["unit"]]
     return f"{e['value']:+.{digits}f} {e['unit']}, {e['low']:+.{digits}f} to {e['high']:+.{digits}f}"
+
+
+PAGES = (Page("/runs/{run_id}/compare", show_compare, data),)

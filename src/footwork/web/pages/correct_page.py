@@ -12,6 +12,7 @@ from footwork.errors import FootworkError
 from footwork.history.log.entries import SURFACES as GROUNDS
 from footwork.quantities import format_duration
 from footwork.web import jobs
+from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, page, text, whole_number
 from footwork.web.pages.keeping_page import edits_table
@@ -38,78 +39,76 @@ def data(library: Library, run_id: str) -> list[dict[str, Any]]:
     return found
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/runs/{{run_id}}/edit")
-    async def correct(run_id: str) -> None:
-        try:
-            edits = await asyncio.to_thread(data, library, run_id)
-            row = (await asyncio.to_thread(library.run, int(run_id))).row
-        except FootworkError as error:
-            with page(base, "Runs", "No such run", sentence(str(error))):
-                text("p", "If it was deleted or merged, undo that on the Library page.", "soft")
-                link("Library", f"{base}/library", "button")
-            return
-        run, here = str(row.id), f"{base}/runs/{row.id}/edit"
-        with page(
-            base,
-            "Runs",
-            f"Correct and describe run {run}",
-            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts "
-            f"{format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
-        ):
-            link("Back to the run", f"{base}/runs/{run}", "button")
-            heading("How it was")
-            command_form(
-                library,
-                ["diary", run],
-                (Field("exertion", "Exertion, 0 to 10", "--exertion"), Field("note", "Note", "--note")),
-                "Write",
-                here,
-                prefix="diary-",
-            )
-            heading("Surface and shoe")
-            command_form(
-                library,
-                ["mark", run],
-                (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
-                "Keep them",
-                here,
-            )
-            command_form(
-                library,
-                ["mark", run],
-                (Field("incline", "On a treadmill, incline in percent", "--incline"),),
-                "Mark as treadmill",
-                here,
-                fixed=["--as=treadmill"],
-                bare=True,
-            )
-            heading("Weather")
-            text("p", "Usual watts take it into account. Wind is that at 10 m, as weather stations report it.", "soft")
-            command_form(
-                library,
-                ["weather", run],
-                (
-                    Field("temperature", "Temperature, °C", "--temperature"),
-                    Field("humidity", "Humidity, %", "--humidity"),
-                    Field("wind", "Wind as 5@240: m/s, degrees it comes from", "--wind"),
-                    Field("metar", "or a METAR line", "--metar"),
-                ),
-                "Keep the weather",
-                here,
-            )
-            if row.recording_id is not None:
-                _corrections(base, library, run, here)
-                _pair(library, run, here)
-            heading("Delete")
-            text("p", "Hidden everywhere until it is undone; its file stays.", "soft")
-            command_form(library, ["edit", "delete"], (), "Delete this run", f"{base}/runs", fixed=[run])
-            _forever(base, library, row.id)
-            heading("Edits of this run")
-            if edits:
-                edits_table(base, library, edits, here)
-            else:
-                text("p", "None yet.", "soft")
+async def show_correct(base: str, library: Library, run_id: str) -> None:
+    try:
+        edits = await asyncio.to_thread(data, library, run_id)
+        row = (await asyncio.to_thread(library.run, int(run_id))).row
+    except FootworkError as error:
+        with page(base, "Runs", "No such run", sentence(str(error))):
+            text("p", "If it was deleted or merged, undo that on the Library page.", "soft")
+            link("Library", f"{base}/library", "button")
+        return
+    run, here = str(row.id), f"{base}/runs/{row.id}/edit"
+    with page(
+        base,
+        "Runs",
+        f"Correct and describe run {run}",
+        f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts "
+        f"{format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
+    ):
+        link("Back to the run", f"{base}/runs/{run}", "button")
+        heading("How it was")
+        command_form(
+            library,
+            ["diary", run],
+            (Field("exertion", "Exertion, 0 to 10", "--exertion"), Field("note", "Note", "--note")),
+            "Write",
+            here,
+            prefix="diary-",
+        )
+        heading("Surface and shoe")
+        command_form(
+            library,
+            ["mark", run],
+            (Field("surface", "Surface", "--surface", SURFACES), Field("shoe", "Shoe", "--shoe")),
+            "Keep them",
+            here,
+        )
+        command_form(
+            library,
+            ["mark", run],
+            (Field("incline", "On a treadmill, incline in percent", "--incline"),),
+            "Mark as treadmill",
+            here,
+            fixed=["--as=treadmill"],
+            bare=True,
+        )
+        heading("Weather")
+        text("p", "Usual watts take it into account. Wind is that at 10 m, as weather stations report it.", "soft")
+        command_form(
+            library,
+            ["weather", run],
+            (
+                Field("temperature", "Temperature, °C", "--temperature"),
+                Field("humidity", "Humidity, %", "--humidity"),
+                Field("wind", "Wind as 5@240: m/s, degrees it comes from", "--wind"),
+                Field("metar", "or a METAR line", "--metar"),
+            ),
+            "Keep the weather",
+            here,
+        )
+        if row.recording_id is not None:
+            _corrections(base, library, run, here)
+            _pair(library, run, here)
+        heading("Delete")
+        text("p", "Hidden everywhere until it is undone; its file stays.", "soft")
+        command_form(library, ["edit", "delete"], (), "Delete this run", f"{base}/runs", fixed=[run])
+        _forever(base, library, row.id)
+        heading("Edits of this run")
+        if edits:
+            edits_table(base, library, edits, here)
+        else:
+            text("p", "None yet.", "soft")
 
 
 def _corrections(base: str, library: Library, run: str, here: str) -> None:
@@ -196,3 +195,6 @@ def _forever(base: str, library: Library, run_id: int) -> None:
 
     asked.on("click", ask)
     sure.on("click", remove)
+
+
+PAGES = (Page("/runs/{run_id}/edit", show_correct, data),)

@@ -14,6 +14,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration
 from footwork.questions.devices import PROTOCOL
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
@@ -52,70 +53,68 @@ def drift_chart(name: str, drift: dict[str, Any]) -> Chart:
     )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/devices")
-    async def devices() -> None:
-        try:
-            found = await asyncio.to_thread(data, library)
-        except FootworkError as error:
-            with page(base, "Devices", "Devices", sentence(str(error))):
-                link("Add recordings", f"{base}/", "button")
-            return
-        with page(base, "Devices", "Devices", found["sentence"]):
-            table(
-                ["scale", "runs", "from", "to", "time", "accepted CP"],
+async def show_devices(base: str, library: Library) -> None:
+    try:
+        found = await asyncio.to_thread(data, library)
+    except FootworkError as error:
+        with page(base, "Devices", "Devices", sentence(str(error))):
+            link("Add recordings", f"{base}/", "button")
+        return
+    with page(base, "Devices", "Devices", found["sentence"]):
+        table(
+            ["scale", "runs", "from", "to", "time", "accepted CP"],
+            [
                 [
-                    [
-                        s["name"] + (" (main)" if s["main"] else ""),
-                        str(s["runs"]),
-                        s["first"],
-                        s["last"],
-                        format_duration(s["duration_s"]),
-                        f"{s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else "none",
-                    ]
-                    for s in found["scales"]
-                ],
-                labelled=True,
-            )
-            text(
-                "p",
-                "Watts of different devices are never mixed. A scale with converted watts counts the others' "
-                "runs too, with the error of the conversion.",
-                "soft",
-            )
-            link("Power at speed", f"{base}/power-at-speed", "button")
-            _conversions(base, found)
-            _drift(base, library, found)
-            _checks(base, found)
-            _decide(library, base, found)
+                    s["name"] + (" (main)" if s["main"] else ""),
+                    str(s["runs"]),
+                    s["first"],
+                    s["last"],
+                    format_duration(s["duration_s"]),
+                    f"{s['accepted']['critical_power_w']:.0f} W" if s["accepted"] else "none",
+                ]
+                for s in found["scales"]
+            ],
+            labelled=True,
+        )
+        text(
+            "p",
+            "Watts of different devices are never mixed. A scale with converted watts counts the others' "
+            "runs too, with the error of the conversion.",
+            "soft",
+        )
+        link("Power at speed", f"{base}/power-at-speed", "button")
+        _conversions(base, found)
+        _drift(base, library, found)
+        _checks(base, found)
+        _decide(library, base, found)
 
-    @ui.page(f"{base}/devices/check")
-    async def protocol() -> None:
-        with page(
-            base, "Devices", "The device check", "Half an hour that shows how well a device repeats itself and follows."
-        ):
-            with ui.element("ol").classes("steps"):
-                for line in PROTOCOL:
-                    text("li", line)
-            text(
-                "p",
-                "Add the recording afterwards: Footwork finds the six steps by itself. This page prints on one sheet.",
-                "soft",
-            )
-            link("All devices", f"{base}/devices", "button")
 
-    @ui.page(f"{base}/devices/check/{{run_id}}")
-    async def checked(run_id: str, start: str = "") -> None:
-        try:
-            found = await asyncio.to_thread(check_data, library, run_id, start)
-        except FootworkError as error:
-            with page(base, "Devices", "Device check", sentence(str(error))):
-                link("How to run one", f"{base}/devices/check", "button")
-            return
-        with page(base, "Devices", f"Device check of {found['date']}", found["devices"][0]["sentence"]):
-            link("The run", f"{base}/runs/{found['run']}", "button")
-            for index, told in enumerate(found["devices"]):
-                _one_check(base, index, told)
+async def show_protocol(base: str, library: Library) -> None:
+    with page(
+        base, "Devices", "The device check", "Half an hour that shows how well a device repeats itself and follows."
+    ):
+        with ui.element("ol").classes("steps"):
+            for line in PROTOCOL:
+                text("li", line)
+        text(
+            "p",
+            "Add the recording afterwards: Footwork finds the six steps by itself. This page prints on one sheet.",
+            "soft",
+        )
+        link("All devices", f"{base}/devices", "button")
+
+
+async def show_checked(base: str, library: Library, run_id: str, start: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(check_data, library, run_id, start)
+    except FootworkError as error:
+        with page(base, "Devices", "Device check", sentence(str(error))):
+            link("How to run one", f"{base}/devices/check", "button")
+        return
+    with page(base, "Devices", f"Device check of {found['date']}", found["devices"][0]["sentence"]):
+        link("The run", f"{base}/runs/{found['run']}", "button")
+        for index, told in enumerate(found["devices"]):
+            _one_check(base, index, told)
 
 
 def _conversions(base: str, found: dict[str, Any]) -> None:
@@ -267,3 +266,10 @@ def _decide(library: Library, base: str, found: dict[str, Any]) -> None:
             prefix="join-",
         )
     link("Edits that can be undone", f"{base}/library", "button").style("margin-top:12px")
+
+
+PAGES = (
+    Page("/devices", show_devices, data, nav="Devices", place=7),
+    Page("/devices/check", show_protocol, None),
+    Page("/devices/check/{run_id}", show_checked, check_data),
+)

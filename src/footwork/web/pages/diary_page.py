@@ -5,9 +5,8 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from nicegui import ui
-
 from footwork.history.log.diary import unwell
+from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, note, page, table, text
 from footwork.wording.cautions import UNWELL as CAUTION
@@ -41,27 +40,28 @@ def words(row: dict[str, Any]) -> str:
     )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/diary")
-    async def diary() -> None:
-        found = await asyncio.to_thread(data, library)
-        lede = (
-            f"{len(found)} entries. Exertion belongs to a run: write it on the run's page under Correct and describe."
-            if found
-            else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
-        )
-        with page(base, "Diary", "Diary", lede):
-            heading("Write about a day")
-            command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
-            if unwell(found[:7]):
-                note(f"{CAUTION[0].upper()}{CAUTION[1:]}.", base, "cautions")
-            if found:
-                heading("Written so far")
-                table(
-                    ["day", "about", "what"],
-                    [
-                        [r["date"], (f"run {r['run']}", f"{base}/runs/{r['run']}") if r["run"] else "the day", words(r)]
-                        for r in found[:400]
-                    ],
-                )
-                text("p", "A mistake is taken back on the Library page, under Edits.", "soft")
+async def show_diary(base: str, library: Library) -> None:
+    found = await asyncio.to_thread(data, library)
+    lede = (
+        f"{len(found)} entries. Exertion belongs to a run: write it on the run's page under Correct and describe."
+        if found
+        else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
+    )
+    with page(base, "Diary", "Diary", lede):
+        heading("Write about a day")
+        command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
+        if unwell(found[:7]):
+            note(f"{CAUTION[0].upper()}{CAUTION[1:]}.", base, "cautions")
+        if found:
+            heading("Written so far")
+            table(
+                ["day", "about", "what"],
+                [
+                    [r["date"], (f"run {r['run']}", f"{base}/runs/{r['run']}") if r["run"] else "the day", words(r)]
+                    for r in found[:400]
+                ],
+            )
+            text("p", "A mistake is taken back on the Library page, under Edits.", "soft")
+
+
+PAGES = (Page("/diary", show_diary, data, nav="Diary", place=8),)

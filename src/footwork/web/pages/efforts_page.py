@@ -10,6 +10,7 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence, unfolded
 from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
@@ -119,3 +120,6 @@ def _balance(base: str, left: dict[str, Any]) -> None:
         "own error.",
         "soft",
     )
+
+
+PAGES = (Page("/runs/{run_id}/efforts", None, data),)  # the efforts stand on the run's page

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from footwork.quantities import format_duration
+from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, page, table, text
 
@@ -52,142 +53,142 @@ def checked(result: dict[str, Any]) -> str:
     return f"All is sound: {'; '.join(c['name'] + ' ' + c['found'] for c in result['checks'])}.{mended}"
 
 
-def register(base: str, library: Library) -> None:
+async def show_keeping(base: str, library: Library) -> None:
     here = f"{base}/library"
-
-    @ui.page(here)
-    async def keeping() -> None:
-        found = await asyncio.to_thread(data, library)
-        home = Path.home()
-        with page(
-            base,
-            "Library",
-            "Library",
-            f"{found['originals']} original files in {found['folder']}. They are kept until you delete them "
-            "for ever; all else follows from them and from what you said.",
-        ):
-            heading("Back up")
-            text(
-                "p",
-                "One file with everything that cannot be rebuilt. It is read back and compared before it counts.",
-                "soft",
-            )
-            command_form(
-                library,
-                ["backup"],
-                (Field("file", f"New file, as {home}/footwork.zip"),),
-                "Back up",
-                lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.",
-                needed=["file"],
-                prefix="backup-",
-            )
-            heading("Restore")
-            text(
-                "p",
-                "Makes a new library from a backup and leaves this one alone. Serve it afterwards with its folder.",
-                "soft",
-            )
-            command_form(
-                library,
-                ["restore"],
-                (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")),
-                "Restore",
-                lambda r: f"Restored {r['runs']} runs into {r['library']}.",
-                needed=["file", "into"],
-                prefix="restore-",
-            )
-            heading("Check-up")
-            text("p", "Looks at both databases, every original, all results and signals.", "soft")
-            command_form(library, ["doctor"], (), "Check", checked)
-            command_form(library, ["doctor"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
-            heading("Export everything")
-            text(
-                "p",
-                "A list, signals, facts, edits and originals in open formats; positions around private "
-                "places are left out.",
-                "soft",
-            )
-            command_form(
-                library,
-                ["export"],
-                (Field("out", f"New folder, as {home}/footwork-export", "--out"),),
-                "Export",
-                lambda r: (
-                    f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
-                    + (
-                        f", {r['originals_left_out']} originals left out because of your private places."
-                        if r["originals_left_out"]
-                        else "."
-                    )
-                ),
-                needed=["out"],
-                fixed=["--all"],
-                prefix="export-",
-            )
-            heading("Weather for many runs")
-            text(
-                "p",
-                "A table, or METAR lines that begin with a date; each run takes the report nearest in time and place.",
-                "soft",
-            )
-            command_form(
-                library,
-                ["weather"],
-                (Field("file", f"File, as {home}/weather.csv", "--file"),),
-                "Read the weather",
-                lambda r: f"{r['reports']} reports read; {len(r['runs'])} runs got their weather.",
-                needed=["file"],
-                prefix="weather-",
-            )
-            heading("Private places")
-            for place in found["places"]:
-                with ui.element("div").classes("row-of"):
-                    text(
-                        "span",
-                        f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, "
-                        f"{place['longitude']:.4f}",
-                    )
-                    command_form(
-                        library, ["places"], (), f"Forget {place['name']}", here, fixed=[f"--remove={place['name']}"]
-                    )
-            if not found["places"]:
-                text("p", "None: exports hold all positions.", "soft")
-            command_form(
-                library,
-                ["places"],
-                (
-                    Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"),
-                    Field("name", "Name, as home", "--name"),
-                    Field("radius", "Radius, m (300)", "--radius"),
-                ),
-                "Keep it private",
-                here,
-                needed=["add", "name"],
-                prefix="place-",
-            )
-            heading("Edits")
-            if found["edits"]:
+    found = await asyncio.to_thread(data, library)
+    home = Path.home()
+    with page(
+        base,
+        "Library",
+        "Library",
+        f"{found['originals']} original files in {found['folder']}. They are kept until you delete them "
+        "for ever; all else follows from them and from what you said.",
+    ):
+        heading("Back up")
+        text(
+            "p",
+            "One file with everything that cannot be rebuilt. It is read back and compared before it counts.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["backup"],
+            (Field("file", f"New file, as {home}/footwork.zip"),),
+            "Back up",
+            lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.",
+            needed=["file"],
+            prefix="backup-",
+        )
+        heading("Restore")
+        text(
+            "p",
+            "Makes a new library from a backup and leaves this one alone. Serve it afterwards with its folder.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["restore"],
+            (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")),
+            "Restore",
+            lambda r: f"Restored {r['runs']} runs into {r['library']}.",
+            needed=["file", "into"],
+            prefix="restore-",
+        )
+        heading("Check-up")
+        text("p", "Looks at both databases, every original, all results and signals.", "soft")
+        command_form(library, ["doctor"], (), "Check", checked)
+        command_form(library, ["doctor"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
+        heading("Export everything")
+        text(
+            "p",
+            "A list, signals, facts, edits and originals in open formats; positions around private "
+            "places are left out.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["export"],
+            (Field("out", f"New folder, as {home}/footwork-export", "--out"),),
+            "Export",
+            lambda r: (
+                f"Written: {r['runs']} runs, {r['signals']} recordings, {r['originals']} originals"
+                + (
+                    f", {r['originals_left_out']} originals left out because of your private places."
+                    if r["originals_left_out"]
+                    else "."
+                )
+            ),
+            needed=["out"],
+            fixed=["--all"],
+            prefix="export-",
+        )
+        heading("Weather for many runs")
+        text(
+            "p",
+            "A table, or METAR lines that begin with a date; each run takes the report nearest in time and place.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["weather"],
+            (Field("file", f"File, as {home}/weather.csv", "--file"),),
+            "Read the weather",
+            lambda r: f"{r['reports']} reports read; {len(r['runs'])} runs got their weather.",
+            needed=["file"],
+            prefix="weather-",
+        )
+        heading("Private places")
+        for place in found["places"]:
+            with ui.element("div").classes("row-of"):
                 text(
-                    "p",
-                    f"The last {min(len(found['edits']), MOST_EDITS)} of {len(found['edits'])}; each can be undone.",
-                    "soft",
+                    "span",
+                    f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, "
+                    f"{place['longitude']:.4f}",
                 )
-                edits_table(base, library, found["edits"][:MOST_EDITS], here)
-            else:
-                text("p", "Nothing was marked, corrected or written yet.", "soft")
-            if found["other_sports"]:
-                heading("Other sports")
-                table(
-                    ["start", "sport", "time", "work", "heart rate"],
+                command_form(
+                    library, ["places"], (), f"Forget {place['name']}", here, fixed=[f"--remove={place['name']}"]
+                )
+        if not found["places"]:
+            text("p", "None: exports hold all positions.", "soft")
+        command_form(
+            library,
+            ["places"],
+            (
+                Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"),
+                Field("name", "Name, as home", "--name"),
+                Field("radius", "Radius, m (300)", "--radius"),
+            ),
+            "Keep it private",
+            here,
+            needed=["add", "name"],
+            prefix="place-",
+        )
+        heading("Edits")
+        if found["edits"]:
+            text(
+                "p",
+                f"The last {min(len(found['edits']), MOST_EDITS)} of {len(found['edits'])}; each can be undone.",
+                "soft",
+            )
+            edits_table(base, library, found["edits"][:MOST_EDITS], here)
+        else:
+            text("p", "Nothing was marked, corrected or written yet.", "soft")
+        if found["other_sports"]:
+            heading("Other sports")
+            table(
+                ["start", "sport", "time", "work", "heart rate"],
+                [
                     [
-                        [
-                            r["start"][:16].replace("T", " "),
-                            r["sport"],
-                            format_duration(r["duration_s"]),
-                            f"{r['work_j'] / 1000:.0f} kJ" if r["work_j"] else "no power",
-                            f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "none",
-                        ]
-                        for r in found["other_sports"][:200]
-                    ],
-                )
-                text("p", "They are kept for their load; their watts are not running watts.", "soft")
+                        r["start"][:16].replace("T", " "),
+                        r["sport"],
+                        format_duration(r["duration_s"]),
+                        f"{r['work_j'] / 1000:.0f} kJ" if r["work_j"] else "no power",
+                        f"{r['heart_rate_bpm']:.0f} bpm" if r["heart_rate_bpm"] else "none",
+                    ]
+                    for r in found["other_sports"][:200]
+                ],
+            )
+            text("p", "They are kept for their load; their watts are not running watts.", "soft")
+
+
+PAGES = (Page("/library", show_keeping, data, nav="Library", place=9),)

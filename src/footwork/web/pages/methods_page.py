@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from nicegui import ui
-
 from footwork.methods import METHODS
+from footwork.web.declaration import Page
 from footwork.web.layout import page, text
 
 if TYPE_CHECKING:
@@ -19,21 +18,22 @@ def data(library: Library) -> dict[str, Any]:
     return {key: asdict(method) for key, method in METHODS.items()}
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/methods")
-    def methods() -> None:
-        with page(
-            base,
-            "Methods",
-            "How each number is known",
-            "What is computed, from which data, with which formula and source. † marks a convention of ours "
-            "or common practice without a source.",
-        ):
-            for key, method in METHODS.items():
-                made = text("h2", method.title)
-                made.props["id"] = key
-                text("p", method.text)
-                if method.formula:
-                    text("p", method.formula).style("font-style:italic")
-                for source in method.sources:
-                    text("p", source, "soft").style("margin-bottom:4px")
+def show_methods(base: str, library: Library) -> None:
+    with page(
+        base,
+        "Methods",
+        "How each number is known",
+        "What is computed, from which data, with which formula and source. † marks a convention of ours "
+        "or common practice without a source.",
+    ):
+        for key, method in METHODS.items():
+            made = text("h2", method.title)
+            made.props["id"] = key
+            text("p", method.text)
+            if method.formula:
+                text("p", method.formula).style("font-style:italic")
+            for source in method.sources:
+                text("p", source, "soft").style("margin-bottom:4px")
+
+
+PAGES = (Page("/methods", show_methods, data, nav="Methods", place=11),)

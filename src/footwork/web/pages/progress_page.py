@@ -14,6 +14,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
 from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
 from footwork.questions import trials
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, inputs, sentence, unfolded
 from footwork.web.layout import (
@@ -216,82 +217,82 @@ def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> 
         text("p", f"{found['form']['sentence']} At {format_pace(measures[0]['speed_mps'], imperial)}.", "soft")
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/progress")
-    async def progress(since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = "") -> None:
-        imperial = library.setting("units") == "imperial"
+async def show_progress(
+    base: str, library: Library, since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = ""
+) -> None:
+    imperial = library.setting("units") == "imperial"
+    try:
+        found, problem = await asyncio.to_thread(data, library, since, until, date, scale, worthwhile), ""
+    except FootworkError as error:
+        found, problem = None, sentence(str(error))
+    with page(base, "Progress", "Progress", found["sentence"] if found else problem):
+        if found:
+            show(base, library, found, imperial)
+        with ui.element("details"):
+            text("summary", "Another window, or another smallest worthwhile change")
+            given: dict[str, str] = {"since": since, "until": until, "worthwhile": worthwhile}
+            inputs(
+                [
+                    Field("since", "First day, YYYY-MM-DD"),
+                    Field("until", "Last day"),
+                    Field("worthwhile", "Smallest worthwhile change, %; 0.5 if empty"),
+                ],
+                given,
+                "window-",
+            )
+
+            def asked(_: Any) -> None:
+                words = "&".join(f"{k}={quote(v)}" for k, v in given.items() if v.strip())
+                ui.navigate.to(f"{base}/progress?{words}")
+
+            text("button", "Look at that", "fw").on("click", asked)
+        _compare_form(base)
+        unfolded("Heart rate and cadence in everyday runs", lambda: trials.cadence_history(library), _cadence)
+        with ui.element("div").classes("row-of"):
+            link("Trials of a change", f"{base}/trials", "button")
+        with ui.element("p"):
+            method_link(base, "progress", "How progress is told")
+
+
+async def show_compare_runs(base: str, library: Library, first: str = "", second: str = "", scale: str = "") -> None:
+    found: dict[str, Any] | None = None
+    problem = "Name two runs by their numbers, or two blocks of days."
+    if first.strip() and second.strip():
         try:
-            found, problem = await asyncio.to_thread(data, library, since, until, date, scale, worthwhile), ""
+            found, problem = await asyncio.to_thread(compare_data, library, first, second, scale), ""
         except FootworkError as error:
-            found, problem = None, sentence(str(error))
-        with page(base, "Progress", "Progress", found["sentence"] if found else problem):
-            if found:
-                show(base, library, found, imperial)
-            with ui.element("details"):
-                text("summary", "Another window, or another smallest worthwhile change")
-                given: dict[str, str] = {"since": since, "until": until, "worthwhile": worthwhile}
-                inputs(
-                    [
-                        Field("since", "First day, YYYY-MM-DD"),
-                        Field("until", "Last day"),
-                        Field("worthwhile", "Smallest worthwhile change, %; 0.5 if empty"),
-                    ],
-                    given,
-                    "window-",
-                )
+            problem = sentence(str(error))
+    with page(base, "Progress", "Runs against each other", found["sentence"] if found else problem):
+        _compare_form(base, first, second, opened=found is None)
+        if found is not None:
+            _compared(base, found)
+        with ui.element("p"):
+            method_link(base, "compare-runs", "How runs are compared")
 
-                def asked(_: Any) -> None:
-                    words = "&".join(f"{k}={quote(v)}" for k, v in given.items() if v.strip())
-                    ui.navigate.to(f"{base}/progress?{words}")
 
-                text("button", "Look at that", "fw").on("click", asked)
-            _compare_form(base)
-            unfolded("Heart rate and cadence in everyday runs", lambda: trials.cadence_history(library), _cadence)
-            with ui.element("div").classes("row-of"):
-                link("Trials of a change", f"{base}/trials", "button")
-            with ui.element("p"):
-                method_link(base, "progress", "How progress is told")
-
-    @ui.page(f"{base}/compare-runs")
-    async def compare_runs(first: str = "", second: str = "", scale: str = "") -> None:
-        found: dict[str, Any] | None = None
-        problem = "Name two runs by their numbers, or two blocks of days."
-        if first.strip() and second.strip():
-            try:
-                found, problem = await asyncio.to_thread(compare_data, library, first, second, scale), ""
-            except FootworkError as error:
-                problem = sentence(str(error))
-        with page(base, "Progress", "Runs against each other", found["sentence"] if found else problem):
-            _compare_form(base, first, second, opened=found is None)
-            if found is not None:
-                _compared(base, found)
-            with ui.element("p"):
-                method_link(base, "compare-runs", "How runs are compared")
-
-    @ui.page(f"{base}/runs/{{run_id}}/drift")
-    async def drift(run_id: str) -> None:
-        try:
-            found, problem = await asyncio.to_thread(within_data, library, run_id), ""
-        except FootworkError as error:
-            found, problem = None, sentence(str(error))
-        with page(base, "Runs", f"Heart rate along run {run_id}", found["sentence"] if found else problem):
-            with ui.element("div").classes("row-of"):
-                link("The run", f"{base}/runs/{run_id}", "button")
-                link("Progress", f"{base}/progress", "button")
-            if found is not None:
-                with ui.element("div").classes("numbers"):
-                    whisker(base, "Drift of this run", "drift", Estimate.from_json(found["drift"]), digits=1)
-                    if found["usual"]:
-                        whisker(base, "Usual drift", "usual", Estimate.from_json(found["usual"]), digits=1)
-                show_chart(drift_chart(found))
-                text(
-                    "p",
-                    "Each point is a minute's heart rate, brought to the run's mean power and to the flat. "
-                    "The first ten minutes are left out.",
-                    "soft",
-                )
-            with ui.element("p"):
-                method_link(base, "within-run", "How drift is told")
+async def show_drift(base: str, library: Library, run_id: str) -> None:
+    try:
+        found, problem = await asyncio.to_thread(within_data, library, run_id), ""
+    except FootworkError as error:
+        found, problem = None, sentence(str(error))
+    with page(base, "Runs", f"Heart rate along run {run_id}", found["sentence"] if found else problem):
+        with ui.element("div").classes("row-of"):
+            link("The run", f"{base}/runs/{run_id}", "button")
+            link("Progress", f"{base}/progress", "button")
+        if found is not None:
+            with ui.element("div").classes("numbers"):
+                whisker(base, "Drift of this run", "drift", Estimate.from_json(found["drift"]), digits=1)
+                if found["usual"]:
+                    whisker(base, "Usual drift", "usual", Estimate.from_json(found["usual"]), digits=1)
+            show_chart(drift_chart(found))
+            text(
+                "p",
+                "Each point is a minute's heart rate, brought to the run's mean power and to the flat. "
+                "The first ten minutes are left out.",
+                "soft",
+            )
+        with ui.element("p"):
+            method_link(base, "within-run", "How drift is told")
 
 
 def _cadence(told: dict[str, Any]) -> None:
@@ -373,3 +374,10 @@ def _compared(base: str, found: dict[str, Any]) -> None:
         f"slopes {m['slopes']}; temperature {m['temperature']}. Prior: {found['prior']}.",
         "soft",
     )
+
+
+PAGES = (
+    Page("/progress", show_progress, data, nav="Progress", place=5),
+    Page("/compare-runs", show_compare_runs, compare_data),
+    Page("/runs/{run_id}/drift", show_drift, within_data),
+)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import datetime as dt
 import re
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
@@ -15,13 +14,11 @@ from fastapi import Request
 from nicegui import events, ui
 
 from footwork.errors import FootworkError, UsageError
-from footwork.history.conditions import weather
-from footwork.history.conditions.race_weather import Weather
-from footwork.quantities import parse_date, parse_distance, parse_duration, parse_pace
 from footwork.questions import race
 from footwork.questions.race import RacePlan
 from footwork.signals import Course
 from footwork.web import jobs
+from footwork.web.declaration import Page
 from footwork.web.forms import Field, sentence
 from footwork.web.layout import fill, link, page, text, whole_number
 from footwork.web.pages import plan_page
@@ -74,64 +71,22 @@ FIELDS = tuple(f for group in GROUPS.values() for f in group)
 
 
 def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:
-    """What the page's texts ask, as `race.Question`. Raises UsageError for a text that cannot be read."""
+    """What the page's texts ask, as `race.RaceQuestion.of` takes it. Raises UsageError for an unknown field."""
     unknown = set(given) - {f.name for f in FIELDS} - {"scale"}
     if unknown:
         raise UsageError(f"this page knows no {', '.join(sorted(unknown))}")
-    asked = {name: value.strip() for name, value in given.items() if value.strip()}
-
-    def number(name: str, what: str, scale: float = 1.0) -> float | None:
-        value = None if name not in asked else _number(asked[name], what)
-        if value is not None and scale != 1.0 and not 0 <= value <= 100:
-            raise UsageError(f"{what} {value:g} % cannot be: give 0 to 100")
-        return None if value is None else value * scale
-
-    def parsed(name: str, read: Any) -> Any:
-        return read(asked[name]) if name in asked else None
-
-    speed, at, source = asked.get("wind", "").partition("@")
-    sky = Weather(
-        _number(speed, "wind") if speed else None,
-        _number(source, "wind direction") if at else None,
-        number("temperature", "temperature"),
-        number("humidity", "humidity", 0.01),
-        number("altitude", "altitude"),
-    )
-    start = parsed("start", _moment)
-    reports: tuple[dict[str, Any], ...] = ()
-    lines = [line for line in re.split(r"[=\n]", asked.get("metar", "")) if line.strip()]
-    if len(lines) == 1:
-        sky = sky.over(lines[0])
-    elif lines:
-        if start is None:
-            raise UsageError("several METAR lines are weather by the hour: fill in the start too")
-        reports = tuple(weather.of_metars(lines, start))
-    distance = parsed("distance", parse_distance)
-    way = course if course is not None else parsed("run", whole_number)
-    if distance is None and way is None and "time" not in asked:
-        distance = parse_distance("half")
-    return {
-        "distance": distance,
-        "time": parsed("time", parse_duration),
-        "companion": parsed("companion", parse_pace),
-        "course": way,
-        "laps": parsed("laps", _count),
-        "marks": _several(asked.get("marks", "")),
-        "heights": parsed("heights", whole_number),
-        "smoothing": number("smoothing", "the smoothing"),
-        "start": start,
-        "weather": sky,
-        "reports": reports,
-        "draft": number("draft", "the share of the way", 0.01),
-        "scale": asked.get("scale"),
-        "date": parsed("date", parse_date),
-        "split": race.splits_every(library.setting("units") == "imperial"),
-        "strategy": asked.get("strategy"),
-        "risk": number("risk", "the chance", 0.01),
-        "own": _several(asked.get("own", "")),
-        "negative_split": number("negative_split", "the second half", 0.01),
-        "after_ride": parsed("after_ride", parse_duration),
-    }
+    asked: dict[str, Any] = {name: value.strip() for name, value in given.items() if value.strip()}
+    for name in ("draft", "risk", "negative_split"):
+        if name in asked:
+            asked[name] = f"{asked[name].rstrip(' %')} %"
+    for name, divided in (("marks", ";"), ("own", ";"), ("metar", r"[=\n]")):
+        asked[name] = tuple(part.strip() for part in re.split(divided, asked.get(name, "")) if part.strip())
+    run = asked.pop("run", None)
+    way = course if course is not None or run is None else whole_number(run)
+    if "distance" not in asked and way is None and "time" not in asked:
+        asked["distance"] = "half"
+    split = race.splits_every(library.setting("units") == "imperial")
+    return {**asked, "course": way, "split": split}
 
 
 def answer(library: Library, course: Course | None = None, **given: str) -> RacePlan:
@@ -141,30 +96,6 @@ def answer(library: Library, course: Course | None = None, **given: str) -> Race
     return found
 
 
-def _several(text_: str) -> tuple[str, ...]:
-    return tuple(part.strip() for part in text_.split(";") if part.strip())
-
-
-def _number(text_: str, what: str) -> float:
-    try:
-        return float(text_.replace(",", "."))
-    except ValueError:
-        raise UsageError(f"{what} '{text_}' is not a number") from None
-
-
-def _count(text_: str) -> int:
-    if not text_.isdigit():
-        raise UsageError(f"the number of laps '{text_}' is no whole number")
-    return int(text_)
-
-
-def _moment(text_: str) -> dt.datetime:
-    try:
-        return dt.datetime.fromisoformat(text_)
-    except ValueError:
-        raise UsageError(f"the start '{text_}' is no time: write 2026-10-04T09:00") from None
-
-
 def data(library: Library, **given: str) -> dict[str, Any]:
     """Shown by the page and its twin; the twin takes the page's fields as a query."""
     if "course" in given:
@@ -172,94 +103,92 @@ def data(library: Library, **given: str) -> dict[str, Any]:
     return answer(library, None, **given).to_json()
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/race")
-    async def race(request: Request) -> None:
-        imperial = library.setting("units") == "imperial"
-        given = {f.name: request.query_params.get(f.name, "") for f in FIELDS}
-        given["scale"] = request.query_params.get("scale", "")
-        state: dict[str, Any] = {"course": None, "turn": 0}
+async def show_race(base: str, library: Library, request: Request) -> None:
+    imperial = library.setting("units") == "imperial"
+    given = {f.name: request.query_params.get(f.name, "") for f in FIELDS}
+    given["scale"] = request.query_params.get("scale", "")
+    state: dict[str, Any] = {"course": None, "turn": 0}
 
-        async def show() -> None:
-            """The plan of the fields as they stand, or the sentence that says why there is none."""
-            state["turn"] += 1
-            turn = state["turn"]
-            try:
-                plan, problem = await asyncio.to_thread(lambda: answer(library, state["course"], **given)), ""
-            except FootworkError as error:
-                plan, problem = None, sentence(str(error))
-            if turn != state["turn"]:
-                return
-            shown.clear()
-            with shown:
-                if plan is None:
-                    text("p", problem)
-                else:
-                    plan_page.show(base, plan, imperial, state["course"].name if state["course"] else "")
+    async def show() -> None:
+        """The plan of the fields as they stand, or the sentence that says why there is none."""
+        state["turn"] += 1
+        turn = state["turn"]
+        try:
+            plan, problem = await asyncio.to_thread(lambda: answer(library, state["course"], **given)), ""
+        except FootworkError as error:
+            plan, problem = None, sentence(str(error))
+        if turn != state["turn"]:
+            return
+        shown.clear()
+        with shown:
+            if plan is None:
+                text("p", problem)
+            else:
+                plan_page.show(base, plan, imperial, state["course"].name if state["course"] else "")
 
-        async def changed(event: Any, name: str) -> None:
-            given[name] = str(event.args["value"])
-            state["typed"] = state.get("typed", 0) + 1
-            typed = state["typed"]
-            await asyncio.sleep(0.25)  # typing settles
-            if typed == state["typed"]:
-                await show()
-
-        async def received(event: events.UploadEventArguments) -> None:
-            try:
-                state["course"] = await read_elsewhere(event)
-            except FootworkError as error:
-                ui.notify(sentence(str(error)))
-                return
-            given.update(distance="", run="")
-            fill({"distance": "", "run": ""})
-            dropped.set_text(f"Course: {state['course'].name}.")
-            remove.set_visibility(True)
+    async def changed(event: Any, name: str) -> None:
+        given[name] = str(event.args["value"])
+        state["typed"] = state.get("typed", 0) + 1
+        typed = state["typed"]
+        await asyncio.sleep(0.25)  # typing settles
+        if typed == state["typed"]:
             await show()
 
-        async def removed(_: Any) -> None:
-            state["course"] = None
-            upload.reset()
-            dropped.set_text("")
-            remove.set_visibility(False)
-            await show()
+    async def received(event: events.UploadEventArguments) -> None:
+        try:
+            state["course"] = await read_elsewhere(event)
+        except FootworkError as error:
+            ui.notify(sentence(str(error)))
+            return
+        given.update(distance="", run="")
+        fill({"distance": "", "run": ""})
+        dropped.set_text(f"Course: {state['course'].name}.")
+        remove.set_visibility(True)
+        await show()
 
-        with page(
-            base,
-            "Race",
-            "Race",
-            "The watts for a race, so as neither to blow up nor to finish with energy left.",
-            wide=True,
-        ):
-            with ui.element("p"):
-                link("Past races against their plans", f"{base}/race/log")
-            with ui.element("div").classes("split"):
-                with ui.element("div"):
-                    for title, fields in GROUPS.items():
-                        if not title:
-                            _inputs(fields, changed)
-                            text(
-                                "p",
-                                "Distance as 10km, 5mi, half or marathon. A course as GPX takes it from the file:",
-                                "soft",
+    async def removed(_: Any) -> None:
+        state["course"] = None
+        upload.reset()
+        dropped.set_text("")
+        remove.set_visibility(False)
+        await show()
+
+    with page(
+        base,
+        "Race",
+        "Race",
+        "The watts for a race, so as neither to blow up nor to finish with energy left.",
+        wide=True,
+    ):
+        with ui.element("p"):
+            link("Past races against their plans", f"{base}/race/log")
+        with ui.element("div").classes("split"):
+            with ui.element("div"):
+                for title, fields in GROUPS.items():
+                    if not title:
+                        _inputs(fields, changed)
+                        text(
+                            "p",
+                            "Distance as 10km, 5mi, half or marathon. A course as GPX takes it from the file:",
+                            "soft",
+                        )
+                        with ui.element("div").classes("upload"):
+                            upload = ui.upload(label="Drop a course here", auto_upload=True, on_upload=received).props(
+                                'flat bordered color="transparent" text-color="inherit"'
                             )
-                            with ui.element("div").classes("upload"):
-                                upload = ui.upload(
-                                    label="Drop a course here", auto_upload=True, on_upload=received
-                                ).props('flat bordered color="transparent" text-color="inherit"')
-                            with ui.element("div").classes("row-of"):
-                                dropped = text("span", "", "soft")
-                                remove = text("button", "Take the course off", "fw").on("click", removed)
-                            remove.set_visibility(False)
-                            _scales(library, given["scale"], changed)
-                            continue
-                        with ui.element("details") as box:
-                            box.props["open"] = any(given[f.name] for f in fields)
-                            text("summary", title)
-                            _inputs(fields, changed)
-                shown = ui.element("div")
-            fill({name: value for name, value in given.items() if value})
-            await show()
+                        with ui.element("div").classes("row-of"):
+                            dropped = text("span", "", "soft")
+                            remove = text("button", "Take the course off", "fw").on("click", removed)
+                        remove.set_visibility(False)
+                        _scales(library, given["scale"], changed)
+                        continue
+                    with ui.element("details") as box:
+                        box.props["open"] = any(given[f.name] for f in fields)
+                        text("summary", title)
+                        _inputs(fields, changed)
+            shown = ui.element("div")
+        fill({name: value for name, value in given.items() if value})
+        await show()
 
 
 def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
@@ -300,3 +229,6 @@ async def read_elsewhere(event: events.UploadEventArguments) -> Course:
         await event.file.save(path)
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
             return await asyncio.get_running_loop().run_in_executor(pool, race.read_track, path)
+
+
+PAGES = (Page("/race", show_race, data, nav="Race", place=6),)

@@ -12,6 +12,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_distance, format_duration, format_lost, format_pace, parse_distance
 from footwork.questions import race
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, note, page, table, text, unbroken, whisker, whole_number
@@ -78,121 +79,120 @@ def _lost(seconds: float | None) -> str:
     return "" if seconds is None else format_lost(seconds)
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/race/log")
-    async def log() -> None:
-        found = await asyncio.to_thread(log_data, library)
-        imperial = library.setting("units") == "imperial"
-        with page(base, "Race", "Predictions against results", found["sentence"]):
+async def show_log(base: str, library: Library) -> None:
+    found = await asyncio.to_thread(log_data, library)
+    imperial = library.setting("units") == "imperial"
+    with page(base, "Race", "Predictions against results", found["sentence"]):
+        text(
+            "p",
+            "Each race is predicted from the evidence of the days before it alone, on its own track and "
+            "in the weather kept of it. "
+            "A run joins when it is marked as race; its warm-up and cool-down are left out.",
+            "soft",
+        )
+        error = Estimate.from_json(found["error"])
+        with ui.element("div").classes("numbers"):
+            whisker(base, "Mean error, slower than predicted is positive", "error", error, "", 1)
+        table(
+            ["race", "distance", "time", "predicted", "eight of ten days", "error"],
+            [
+                [
+                    (
+                        unbroken(r["date"]),
+                        f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}",
+                    ),
+                    format_distance(r["distance_m"], imperial),
+                    format_duration(r["time_s"]),
+                    *(
+                        (
+                            format_duration(r["predicted"]["p50"]),
+                            f"{format_duration(r['predicted']['p10'])}–{format_duration(r['predicted']['p90'])}",
+                            f"{100 * r['error_share']:+.1f} %",
+                        )
+                        if r["predicted"]
+                        else ("none", r["reason"], "")
+                    ),
+                ]
+                for r in found["races"]
+            ],
+            labelled=True,
+        )
+
+
+async def show_review(base: str, library: Library, run_id: str, distance: str = "") -> None:
+    imperial = library.setting("units") == "imperial"
+    try:
+        found = await asyncio.to_thread(data, library, run_id, distance)
+    except FootworkError as error:
+        with page(base, "Race", f"Run {run_id} against its plan", sentence(str(error))):
+            link("Back to the run", f"{base}/runs/{run_id}", "button")
+        return
+    with page(base, "Race", f"Run {run_id} against its plan", found["sentence"]):
+        with ui.element("div").classes("row-of"):
+            link("The run", f"{base}/runs/{run_id}", "button")
+            link("All races", f"{base}/race/log", "button")
+        table(
+            ["", "time"],
+            [
+                ["As run", format_duration(found["time_s"])],
+                [f"Planned by what was known on {found['evidence_until']}", format_duration(found["planned_s"])],
+                ["By effort", _lost(found["effort_s"]) or "no power"],
+                ["By road, weather, device and form", _lost(found["other_s"]) or "no power"],
+                ["Hills in the plan", _lost(found["hills_s"])],
+                ["Wind in the plan", _lost(found["wind_s"])],
+            ],
+            two_line=False,
+        )
+        heading("Along the way")
+        show_chart(chart(found, imperial))
+        table(
+            ["to", "pace", "planned", "watts", "planned", "by effort", "by the rest"],
+            [
+                [
+                    format_distance(r["distance_m"], imperial),
+                    format_pace(r["length_m"] / r["time_s"], imperial),
+                    format_pace(r["length_m"] / r["planned_s"], imperial),
+                    "" if r["power_w"] is None else f"{r['power_w']:.0f} W",
+                    f"{r['planned_power_w']:.0f} W",
+                    _lost(r["effort_s"]),
+                    _lost(r["other_s"]),
+                ]
+                for r in found["rows"]
+            ],
+            labelled=True,
+        )
+        stores = found["stores"]
+        if stores is not None:
+            heading("The stores")
+            left = stores["endurance_left"]
             text(
                 "p",
-                "Each race is predicted from the evidence of the days before it alone, on its own track and "
-                "in the weather kept of it. "
-                "A run joins when it is marked as race; its warm-up and cool-down are left out.",
+                (
+                    f"W′ was least at {format_distance(stores['w_prime_least_at_m'], imperial)}, "
+                    f"{stores['w_prime_least_j'] / 1000:.1f} kJ. "
+                )
+                + (
+                    f"{100 * left:.0f} % of endurance was left. "
+                    if left >= 0
+                    else "More endurance was spent than was known of. "
+                )
+                + (
+                    "The chance that a store was empty before the finish is "
+                    f"{100 * stores['dry_probability']:.0f} %, by what was known."
+                ),
+            )
+        if found["tail_after"] is not None:
+            heading("What it taught")
+            with ui.element("div").classes("numbers"):
+                whisker(base, "Tail γ before", "tail_before", Estimate.from_json(found["tail_before"]), digits=3)
+                whisker(base, "Tail γ with this race", "tail_after", Estimate.from_json(found["tail_after"]), digits=3)
+            text(
+                "p",
+                "The tail says how fast the power that can be held falls with time. A run marked as race "
+                "counts as evidence of it.",
                 "soft",
             )
-            error = Estimate.from_json(found["error"])
-            with ui.element("div").classes("numbers"):
-                whisker(base, "Mean error, slower than predicted is positive", "error", error, "", 1)
-            table(
-                ["race", "distance", "time", "predicted", "eight of ten days", "error"],
-                [
-                    [
-                        (
-                            unbroken(r["date"]),
-                            f"{base}/runs/{r['run']}/review" if r["predicted"] else f"{base}/runs/{r['run']}",
-                        ),
-                        format_distance(r["distance_m"], imperial),
-                        format_duration(r["time_s"]),
-                        *(
-                            (
-                                format_duration(r["predicted"]["p50"]),
-                                f"{format_duration(r['predicted']['p10'])}–{format_duration(r['predicted']['p90'])}",
-                                f"{100 * r['error_share']:+.1f} %",
-                            )
-                            if r["predicted"]
-                            else ("none", r["reason"], "")
-                        ),
-                    ]
-                    for r in found["races"]
-                ],
-                labelled=True,
-            )
+        note("The plan rests on what was known the day before; the race itself had no part in it.", base, "review")
 
-    @ui.page(f"{base}/runs/{{run_id}}/review")
-    async def review(run_id: str, distance: str = "") -> None:
-        imperial = library.setting("units") == "imperial"
-        try:
-            found = await asyncio.to_thread(data, library, run_id, distance)
-        except FootworkError as error:
-            with page(base, "Race", f"Run {run_id} against its plan", sentence(str(error))):
-                link("Back to the run", f"{base}/runs/{run_id}", "button")
-            return
-        with page(base, "Race", f"Run {run_id} against its plan", found["sentence"]):
-            with ui.element("div").classes("row-of"):
-                link("The run", f"{base}/runs/{run_id}", "button")
-                link("All races", f"{base}/race/log", "button")
-            table(
-                ["", "time"],
-                [
-                    ["As run", format_duration(found["time_s"])],
-                    [f"Planned by what was known on {found['evidence_until']}", format_duration(found["planned_s"])],
-                    ["By effort", _lost(found["effort_s"]) or "no power"],
-                    ["By road, weather, device and form", _lost(found["other_s"]) or "no power"],
-                    ["Hills in the plan", _lost(found["hills_s"])],
-                    ["Wind in the plan", _lost(found["wind_s"])],
-                ],
-                two_line=False,
-            )
-            heading("Along the way")
-            show_chart(chart(found, imperial))
-            table(
-                ["to", "pace", "planned", "watts", "planned", "by effort", "by the rest"],
-                [
-                    [
-                        format_distance(r["distance_m"], imperial),
-                        format_pace(r["length_m"] / r["time_s"], imperial),
-                        format_pace(r["length_m"] / r["planned_s"], imperial),
-                        "" if r["power_w"] is None else f"{r['power_w']:.0f} W",
-                        f"{r['planned_power_w']:.0f} W",
-                        _lost(r["effort_s"]),
-                        _lost(r["other_s"]),
-                    ]
-                    for r in found["rows"]
-                ],
-                labelled=True,
-            )
-            stores = found["stores"]
-            if stores is not None:
-                heading("The stores")
-                left = stores["endurance_left"]
-                text(
-                    "p",
-                    (
-                        f"W′ was least at {format_distance(stores['w_prime_least_at_m'], imperial)}, "
-                        f"{stores['w_prime_least_j'] / 1000:.1f} kJ. "
-                    )
-                    + (
-                        f"{100 * left:.0f} % of endurance was left. "
-                        if left >= 0
-                        else "More endurance was spent than was known of. "
-                    )
-                    + (
-                        "The chance that a store was empty before the finish is "
-                        f"{100 * stores['dry_probability']:.0f} %, by what was known."
-                    ),
-                )
-            if found["tail_after"] is not None:
-                heading("What it taught")
-                with ui.element("div").classes("numbers"):
-                    whisker(base, "Tail γ before", "tail_before", Estimate.from_json(found["tail_before"]), digits=3)
-                    whisker(
-                        base, "Tail γ with this race", "tail_after", Estimate.from_json(found["tail_after"]), digits=3
-                    )
-                text(
-                    "p",
-                    "The tail says how fast the power that can be held falls with time. A run marked as race "
-                    "counts as evidence of it.",
-                    "soft",
-                )
-            note("The plan rests on what was known the day before; the race itself had no part in it.", base, "review")
+
+PAGES = (Page("/race/log", show_log, log_data), Page("/runs/{run_id}/review", show_review, data))

@@ -12,6 +12,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace, plain
 from footwork.signals import Signals
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, smooth, zooming
 from footwork.web.layout import (
     domain_strip,
@@ -154,57 +155,52 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
     return " ".join(out)
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/runs/{{run_id}}")
-    async def run(run_id: str, by: str = "time", scale: str = "") -> None:
-        try:
-            found = await asyncio.to_thread(data, library, run_id, scale)
-            by_hand = found["entered_by_hand"]
-            signals = None if by_hand else await asyncio.to_thread(library.signals, int(run_id))
-        except FootworkError as error:
-            with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
-                link("All runs", f"{base}/runs")
-            return
-        imperial = library.setting("units") == "imperial"
-        row = (await asyncio.to_thread(library.run, int(run_id))).row
-        with page(
-            base,
-            "Runs",
-            f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}",
-            sentence(found, imperial),
-        ):
-            if signals is None:
-                _told(base, found)
-                _marks(base, library, row.id, found["marks"])
-                return
-            _numbers(base, found)
-            if row.scale_key:
-                scale_links(base, library, f"runs/{row.id}", scale or found["power_scale"], convertible=False)
-            with ui.element("div").classes("row-of"):
-                for key, label in (("time", "Over time"), ("distance", "Over distance")):
-                    made = link(label, f"{base}/runs/{row.id}?by={key}", "button")
-                    if by == key:
-                        made.props["aria-current"] = "true"
-                text("span", "Hold Ctrl and scroll, or pinch, to zoom.", "soft")
-            chart = panes(signals, found, by, imperial)
-            if chart.panes:
-                zooming(chart)
-            if found["load"]:
-                domain_strip(found["load"]["seconds_in_domains"])
-                with ui.element("p"):
-                    method_link(base, "domains", "How domains are known")
-            best = await asyncio.to_thread(library.best_curve, None, None, row.scale_key) if row.scale_key else []
-            if found["mean_maximal_power"]:
-                heading("Best efforts of this run")
-                show_chart(best_chart(found, best))
-                with ui.element("p"):
-                    method_link(base, "mean-maximal", "How best efforts are found")
-            efforts_page.section(base, library, row.id, imperial)
-            _laps(found, imperial)
+async def show_run(base: str, library: Library, run_id: str, by: str = "time", scale: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(data, library, run_id, scale)
+        by_hand = found["entered_by_hand"]
+        signals = None if by_hand else await asyncio.to_thread(library.signals, int(run_id))
+    except FootworkError as error:
+        with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
+            link("All runs", f"{base}/runs")
+        return
+    imperial = library.setting("units") == "imperial"
+    row = (await asyncio.to_thread(library.run, int(run_id))).row
+    with page(
+        base, "Runs", f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}", sentence(found, imperial)
+    ):
+        if signals is None:
             _told(base, found)
-            _recordings(base, found)
             _marks(base, library, row.id, found["marks"])
-            _cleaning(base, found)
+            return
+        _numbers(base, found)
+        if row.scale_key:
+            scale_links(base, library, f"runs/{row.id}", scale or found["power_scale"], convertible=False)
+        with ui.element("div").classes("row-of"):
+            for key, label in (("time", "Over time"), ("distance", "Over distance")):
+                made = link(label, f"{base}/runs/{row.id}?by={key}", "button")
+                if by == key:
+                    made.props["aria-current"] = "true"
+            text("span", "Hold Ctrl and scroll, or pinch, to zoom.", "soft")
+        chart = panes(signals, found, by, imperial)
+        if chart.panes:
+            zooming(chart)
+        if found["load"]:
+            domain_strip(found["load"]["seconds_in_domains"])
+            with ui.element("p"):
+                method_link(base, "domains", "How domains are known")
+        best = await asyncio.to_thread(library.best_curve, None, None, row.scale_key) if row.scale_key else []
+        if found["mean_maximal_power"]:
+            heading("Best efforts of this run")
+            show_chart(best_chart(found, best))
+            with ui.element("p"):
+                method_link(base, "mean-maximal", "How best efforts are found")
+        efforts_page.section(base, library, row.id, imperial)
+        _laps(found, imperial)
+        _told(base, found)
+        _recordings(base, found)
+        _marks(base, library, row.id, found["marks"])
+        _cleaning(base, found)
 
 
 def _numbers(base: str, found: dict[str, Any]) -> None:
@@ -315,3 +311,6 @@ def _cleaning(base: str, found: dict[str, Any]) -> None:
         method_link(base, "cleaning")
     if found["lost"]:
         note("This recording was recovered from a damaged file.", base, "cleaning")
+
+
+PAGES = (Page("/runs/{run_id}", show_run, data),)

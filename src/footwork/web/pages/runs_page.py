@@ -10,6 +10,7 @@ from nicegui import ui
 from footwork.history.log.entries import MARKS
 from footwork.physiology.domains import NAMES
 from footwork.quantities import MILE_M, format_distance, format_duration, format_pace, parse_date
+from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, method_link, page, table, text
 
@@ -100,93 +101,91 @@ _FIT_WIDTH = (
 )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/runs")
-    async def runs(by: str = "") -> None:
-        imperial = library.setting("units") == "imperial"
-        if by in ("week", "month"):
-            return _totals(base, await asyncio.to_thread(data, library, by), by, imperial)
-        rows = await asyncio.to_thread(data, library)
-        unit = "mi" if imperial else "km"
-        measured = sum(r["measured"] for r in rows)
-        lede = (
-            f"{len(rows)} runs, {measured} with measured power. Find, sort or filter them, and open a run by its row."
-            if rows
-            else "No runs yet: add recordings on the Today page."
-        )
-        with page(base, "Runs", "Runs", lede, wide=True):
-            _ways(base, "")
-            if not rows:
-                _by_hand(base, library)
-                return
-            with ui.element("label").classes("find"):
-                text("span", "Find, for example race, 2026-05, trail or foot")
-                box = ui.element("input").props('type="search" autocomplete="off"')
-            grid: ui.aggrid
-            box.on(
-                "input",
-                lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args["value"])),
-                js_handler="(e) => emit({value: e.target.value})",
-            )
-            plain = {"floatingFilter": True, "suppressFloatingFilterButton": True}
-            number = {
-                **plain,
-                "filter": "agNumberColumnFilter",
-                "type": "rightAligned",
-                "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"},
-            }
-            words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
-            grid = ui.aggrid(
-                {
-                    "columnDefs": [
-                        {"field": "date", "headerName": "date", "width": 170, **words},
-                        {"field": "distance", "headerName": unit, "width": 84, **number},
-                        {
-                            "field": "time",
-                            "headerName": "time",
-                            "width": 92,
-                            ":valueFormatter": _CLOCK,
-                            "type": "rightAligned",
-                        },
-                        {
-                            "field": "pace",
-                            "headerName": f"pace, /{unit}",
-                            "width": 100,
-                            ":valueFormatter": _CLOCK,
-                            "type": "rightAligned",
-                        },
-                        {"field": "power", "headerName": "power, W", "width": 104, **number},
-                        {"field": "scale", "headerName": "whose watts", "width": 140, **words},
-                        {"field": "rate", "headerName": "bpm", "width": 80, **number},
-                        {"field": "climb", "headerName": "climb, m", "width": 100, **number},
-                        {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
-                        {"field": "warmth", "headerName": "°C", "width": 76, **number},
-                        {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
-                        {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
-                    ],
-                    "rowData": grid_rows(rows, imperial),
-                    "rowHeight": 38,
-                    "headerHeight": 38,
-                    "suppressCellFocus": False,
-                    "defaultColDef": {
-                        "sortable": True,
-                        "resizable": True,
-                        "suppressHeaderMenuButton": True,
-                        "suppressHeaderFilterButton": True,
-                    },
-                    ":getRowId": "(p) => String(p.data.id)",
-                    ":onGridSizeChanged": _FIT_WIDTH,
-                    "alwaysMultiSort": False,
-                    "animateRows": False,
-                    ":onRowClicked": f"(p) => window.location.assign('{base}/runs/' + p.data.id)",
-                    ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + "
-                    "p.data.id); }",
-                },
-                theme="quartz",
-                auto_size_columns=False,
-            )
-            grid.classes("fw-grid")
+async def show_runs(base: str, library: Library, by: str = "") -> None:
+    imperial = library.setting("units") == "imperial"
+    if by in ("week", "month"):
+        return _totals(base, await asyncio.to_thread(data, library, by), by, imperial)
+    rows = await asyncio.to_thread(data, library)
+    unit = "mi" if imperial else "km"
+    measured = sum(r["measured"] for r in rows)
+    lede = (
+        f"{len(rows)} runs, {measured} with measured power. Find, sort or filter them, and open a run by its row."
+        if rows
+        else "No runs yet: add recordings on the Today page."
+    )
+    with page(base, "Runs", "Runs", lede, wide=True):
+        _ways(base, "")
+        if not rows:
             _by_hand(base, library)
+            return
+        with ui.element("label").classes("find"):
+            text("span", "Find, for example race, 2026-05, trail or foot")
+            box = ui.element("input").props('type="search" autocomplete="off"')
+        grid: ui.aggrid
+        box.on(
+            "input",
+            lambda e: grid.run_grid_method("setGridOption", "quickFilterText", str(e.args["value"])),
+            js_handler="(e) => emit({value: e.target.value})",
+        )
+        plain = {"floatingFilter": True, "suppressFloatingFilterButton": True}
+        number = {
+            **plain,
+            "filter": "agNumberColumnFilter",
+            "type": "rightAligned",
+            "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"},
+        }
+        words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
+        grid = ui.aggrid(
+            {
+                "columnDefs": [
+                    {"field": "date", "headerName": "date", "width": 170, **words},
+                    {"field": "distance", "headerName": unit, "width": 84, **number},
+                    {
+                        "field": "time",
+                        "headerName": "time",
+                        "width": 92,
+                        ":valueFormatter": _CLOCK,
+                        "type": "rightAligned",
+                    },
+                    {
+                        "field": "pace",
+                        "headerName": f"pace, /{unit}",
+                        "width": 100,
+                        ":valueFormatter": _CLOCK,
+                        "type": "rightAligned",
+                    },
+                    {"field": "power", "headerName": "power, W", "width": 104, **number},
+                    {"field": "scale", "headerName": "whose watts", "width": 140, **words},
+                    {"field": "rate", "headerName": "bpm", "width": 80, **number},
+                    {"field": "climb", "headerName": "climb, m", "width": 100, **number},
+                    {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
+                    {"field": "warmth", "headerName": "°C", "width": 76, **number},
+                    {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
+                    {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
+                ],
+                "rowData": grid_rows(rows, imperial),
+                "rowHeight": 38,
+                "headerHeight": 38,
+                "suppressCellFocus": False,
+                "defaultColDef": {
+                    "sortable": True,
+                    "resizable": True,
+                    "suppressHeaderMenuButton": True,
+                    "suppressHeaderFilterButton": True,
+                },
+                ":getRowId": "(p) => String(p.data.id)",
+                ":onGridSizeChanged": _FIT_WIDTH,
+                "alwaysMultiSort": False,
+                "animateRows": False,
+                ":onRowClicked": f"(p) => window.location.assign('{base}/runs/' + p.data.id)",
+                ":onCellKeyDown": f"(p) => {{ if (p.event.key === 'Enter') window.location.assign('{base}/runs/' + "
+                "p.data.id); }",
+            },
+            theme="quartz",
+            auto_size_columns=False,
+        )
+        grid.classes("fw-grid")
+        _by_hand(base, library)
 
 
 def _ways(base: str, current: str) -> None:
@@ -267,3 +266,6 @@ def _by_hand(base: str, library: Library) -> None:
         f"{base}/runs",
         needed=["start", "time"],
     )
+
+
+PAGES = (Page("/runs", show_runs, data, nav="Runs", place=1),)

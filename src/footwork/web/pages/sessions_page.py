@@ -17,6 +17,7 @@ from footwork.planning import shelf
 from footwork.quantities import format_duration, format_pace
 from footwork.questions.sessions import against, calendar, minimum, session_workout, worded, yaml_of
 from footwork.reports import session_sheet
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import (
@@ -190,232 +191,223 @@ def _take_along(library: Library, found: dict[str, Any]) -> None:
     )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/sessions")
-    async def sessions(session: str = "", scale: str = "") -> None:
-        imperial = library.setting("units") == "imperial"
-        try:  # a number or a name in the address; what is typed is words
-            words = worded(library, session)[0]
-        except FootworkError:
-            words = session
-        state: dict[str, Any] = {"words": words or EXAMPLE, "turn": 0}
+async def show_sessions(base: str, library: Library, session: str = "", scale: str = "") -> None:
+    imperial = library.setting("units") == "imperial"
+    try:  # a number or a name in the address; what is typed is words
+        words = worded(library, session)[0]
+    except FootworkError:
+        words = session
+    state: dict[str, Any] = {"words": words or EXAMPLE, "turn": 0}
 
-        async def follow() -> None:
-            state["turn"] += 1
-            turn = state["turn"]
-            try:
-                found, problem = await asyncio.to_thread(library.session, state["words"], None, scale or None), ""
-            except FootworkError as error:
-                found, problem = None, sentence(str(error))
-            if turn != state["turn"]:
-                return
-            shown.clear()
-            with shown:
-                if found is None:
-                    text("p", problem)
-                else:
-                    show(base, library, found, imperial)
-
-        async def typed(event: Any) -> None:
-            state["words"] = str(event.args["value"])
-            state["typed"] = state.get("typed", 0) + 1
-            mine = state["typed"]
-            await asyncio.sleep(0.25)  # typing settles
-            if mine == state["typed"]:
-                await follow()
-
-        with page(
-            base, "Sessions", "Sessions", "Write a session in plain words; see what it asks of you before you run it."
-        ):
-            with ui.element("label").classes("find").style("max-width:none"):
-                text(
-                    "span",
-                    "Steps with commas between; repeats as 5 x (…); how hard as 105 % CP, 280 W, 4:30/km, "
-                    "150 bpm, exertion 7, in the heavy domain, easy, threshold",
-                )
-                box = ui.element("input").props('type="text" autocomplete="off" name="session"')
-                box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
-            fill({"session": state["words"]})
-            with ui.element("details"):
-                text("summary", "Build it from fields")
-                built = dict(BUILT)
-
-                async def put(event: Any, name: str) -> None:
-                    built[name] = str(event.args["value"]).strip() or BUILT[name]
-                    state["words"] = (
-                        f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, "
-                        f"{built['rest']} {built['between']}), {built['cool']} easy"
-                    )
-                    fill({"session": state["words"]})
-                    await follow()
-
-                with ui.element("div").classes("fw-form"):
-                    for name, label in BUILDER.items():
-                        with ui.element("label"):
-                            text("span", label)
-                            part = ui.element("input").props(f'type="text" autocomplete="off" name="build-{name}"')
-                            part.props["placeholder"] = BUILT[name]
-
-                            async def told(event: Any, name: str = name) -> None:
-                                await put(event, name)
-
-                            part.on("change", told, js_handler="(e) => emit({value: e.target.value})")
-            with ui.element("details"):
-                text("summary", "A shelf of sessions and tests")
-                for entry in shelf.SHELF:
-                    with ui.element("p"):
-                        link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
-                        text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-                note(cautions.TEST, base, "cautions")
-            shown = ui.element("div")
-            with ui.element("details"):
-                text("summary", "Keep it for a day")
-                command_form(
-                    library,
-                    ["session", "new"],
-                    [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
-                    "Keep this session",
-                    f"{base}/sessions",
-                    prefix="keep-",
-                    bare=True,
-                    more=lambda: [state["words"]],
-                )
-            with ui.element("details"):
-                text("summary", "Solve for the unknown")
-                text(
-                    "p",
-                    "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min "
-                    "easy jog).",
-                    "soft",
-                )
-                command_form(
-                    library,
-                    ["session", "solve"],
-                    [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
-                    "Solve",
-                    lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.",
-                    prefix="solve-",
-                    bare=True,
-                    more=lambda: [state["words"]],
-                )
-            with ui.element("details"):
-                text("summary", "The same session weeks apart")
-                command_form(
-                    library,
-                    ["session", "compare"],
-                    [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
-                    "Compare",
-                    lambda found: found["sentence"],
-                    needed=["first", "second"],
-                    prefix="compare-",
-                )
-            rows = library.sessions()
-            heading("Planned beside done")
-            if rows:
-                weeks: dict[dt.date, list[dict[str, Any]]] = {}
-                for r in rows:
-                    day = dt.date.fromisoformat(str(r["date"]))
-                    weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
-                for monday, mine in weeks.items():
-                    text("h3", f"Week of {monday.day} {monday:%B %Y}")
-                    table(
-                        ["day", "session", "run"],
-                        [
-                            [
-                                unbroken(str(r["date"])),
-                                (
-                                    f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
-                                    f"{base}/sessions?session={quote(r['text'])}",
-                                ),
-                                (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session")
-                                if r["runs"]
-                                else "not run",
-                            ]
-                            for r in mine
-                        ],
-                        labelled=True,
-                    )
-                downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
-            else:
-                text("p", "No session is kept yet.")
-            with ui.element("p"):
-                method_link(base, "sessions", "How a preview is made")
-            await follow()
-
-    @ui.page(f"{base}/runs/{{run_id}}/session")
-    async def held_against(run_id: str, session: str = "") -> None:
+    async def follow() -> None:
+        state["turn"] += 1
+        turn = state["turn"]
         try:
-            found, problem = await asyncio.to_thread(match_data, library, run_id, session), ""
+            found, problem = await asyncio.to_thread(library.session, state["words"], None, scale or None), ""
         except FootworkError as error:
             found, problem = None, sentence(str(error))
-        imperial = library.setting("units") == "imperial"
-        with page(
-            base,
-            "Sessions",
-            f"Run {run_id} against its session",
-            problem or f"{found['verdict']} {found['next']}" if found else problem,
-        ):
-            with ui.element("div").classes("row-of"):
-                link("The run", f"{base}/runs/{run_id}", "button")
-                link("Sessions", f"{base}/sessions", "button")
-            with ui.element("details") as box:
-                box.props["open"] = found is None
-                text("summary", "Hold it against another session")
-                with ui.element("label").classes("find").style("max-width:none"):
-                    text("span", "Session in words")
-                    field = ui.element("input").props('type="text" autocomplete="off" name="session"')
+        if turn != state["turn"]:
+            return
+        shown.clear()
+        with shown:
+            if found is None:
+                text("p", problem)
+            else:
+                show(base, library, found, imperial)
 
-                async def compare(event: Any) -> None:
-                    ui.navigate.to(f"{base}/runs/{run_id}/session?session={quote(str(event.args['value']))}")
+    async def typed(event: Any) -> None:
+        state["words"] = str(event.args["value"])
+        state["typed"] = state.get("typed", 0) + 1
+        mine = state["typed"]
+        await asyncio.sleep(0.25)  # typing settles
+        if mine == state["typed"]:
+            await follow()
 
-                field.on("change", compare, js_handler="(e) => emit({value: e.target.value})")
-            if found is not None:
-                text("p", found["text"])
-                drawn = await asyncio.to_thread(match_chart, library, int(run_id), found)
-                if drawn is not None:
-                    show_chart(drawn)
+    with page(
+        base, "Sessions", "Sessions", "Write a session in plain words; see what it asks of you before you run it."
+    ):
+        with ui.element("label").classes("find").style("max-width:none"):
+            text(
+                "span",
+                "Steps with commas between; repeats as 5 x (…); how hard as 105 % CP, 280 W, 4:30/km, "
+                "150 bpm, exertion 7, in the heavy domain, easy, threshold",
+            )
+            box = ui.element("input").props('type="text" autocomplete="off" name="session"')
+            box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
+        fill({"session": state["words"]})
+        with ui.element("details"):
+            text("summary", "Build it from fields")
+            built = dict(BUILT)
+
+            async def put(event: Any, name: str) -> None:
+                built[name] = str(event.args["value"]).strip() or BUILT[name]
+                state["words"] = (
+                    f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, "
+                    f"{built['rest']} {built['between']}), {built['cool']} easy"
+                )
+                fill({"session": state["words"]})
+                await follow()
+
+            with ui.element("div").classes("fw-form"):
+                for name, label in BUILDER.items():
+                    with ui.element("label"):
+                        text("span", label)
+                        part = ui.element("input").props(f'type="text" autocomplete="off" name="build-{name}"')
+                        part.props["placeholder"] = BUILT[name]
+
+                        async def told(event: Any, name: str = name) -> None:
+                            await put(event, name)
+
+                        part.on("change", told, js_handler="(e) => emit({value: e.target.value})")
+        with ui.element("details"):
+            text("summary", "A shelf of sessions and tests")
+            for entry in shelf.SHELF:
+                with ui.element("p"):
+                    link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
+                    text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
+            note(cautions.TEST, base, "cautions")
+        shown = ui.element("div")
+        with ui.element("details"):
+            text("summary", "Keep it for a day")
+            command_form(
+                library,
+                ["session", "new"],
+                [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
+                "Keep this session",
+                f"{base}/sessions",
+                prefix="keep-",
+                bare=True,
+                more=lambda: [state["words"]],
+            )
+        with ui.element("details"):
+            text("summary", "Solve for the unknown")
+            text(
+                "p",
+                "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
+                "soft",
+            )
+            command_form(
+                library,
+                ["session", "solve"],
+                [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
+                "Solve",
+                lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.",
+                prefix="solve-",
+                bare=True,
+                more=lambda: [state["words"]],
+            )
+        with ui.element("details"):
+            text("summary", "The same session weeks apart")
+            command_form(
+                library,
+                ["session", "compare"],
+                [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
+                "Compare",
+                lambda found: found["sentence"],
+                needed=["first", "second"],
+                prefix="compare-",
+            )
+        rows = library.sessions()
+        heading("Planned beside done")
+        if rows:
+            weeks: dict[dt.date, list[dict[str, Any]]] = {}
+            for r in rows:
+                day = dt.date.fromisoformat(str(r["date"]))
+                weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
+            for monday, mine in weeks.items():
+                text("h3", f"Week of {monday.day} {monday:%B %Y}")
                 table(
-                    [
-                        "step",
-                        "from",
-                        "lasted",
-                        "held",
-                        "asked",
-                        "in band",
-                        "second half",
-                        "heart rate at the end",
-                        "W′",
-                    ],
+                    ["day", "session", "run"],
                     [
                         [
-                            s["text"],
-                            "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
-                            *(
-                                (
-                                    format_duration(s["end_s"] - s["start_s"]),
-                                    *against(s, imperial),
-                                    f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "",
-                                    f"{round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else "",
-                                    f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
-                                    f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ"
-                                    if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None
-                                    else "",
-                                )
-                                if s["found"]
-                                else ("",) * 7
+                            unbroken(str(r["date"])),
+                            (
+                                f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
+                                f"{base}/sessions?session={quote(r['text'])}",
                             ),
+                            (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run",
                         ]
-                        for s in found["steps"]
-                        if s["work"] or s["found"]
+                        for r in mine
                     ],
                     labelled=True,
                 )
-                for e in found["extra"]:
-                    text(
-                        "p",
-                        f"Extra: {format_duration(e['end_s'] - e['start_s'])} of work from "
-                        f"{format_duration(e['start_s']) if e['start_s'] else '0:00'}.",
-                        "soft",
-                    )
-                with ui.element("p"):
-                    method_link(base, "sessions", "How a run is matched")
+            downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
+        else:
+            text("p", "No session is kept yet.")
+        with ui.element("p"):
+            method_link(base, "sessions", "How a preview is made")
+        await follow()
+
+
+async def show_held_against(base: str, library: Library, run_id: str, session: str = "") -> None:
+    try:
+        found, problem = await asyncio.to_thread(match_data, library, run_id, session), ""
+    except FootworkError as error:
+        found, problem = None, sentence(str(error))
+    imperial = library.setting("units") == "imperial"
+    with page(
+        base,
+        "Sessions",
+        f"Run {run_id} against its session",
+        problem or f"{found['verdict']} {found['next']}" if found else problem,
+    ):
+        with ui.element("div").classes("row-of"):
+            link("The run", f"{base}/runs/{run_id}", "button")
+            link("Sessions", f"{base}/sessions", "button")
+        with ui.element("details") as box:
+            box.props["open"] = found is None
+            text("summary", "Hold it against another session")
+            with ui.element("label").classes("find").style("max-width:none"):
+                text("span", "Session in words")
+                field = ui.element("input").props('type="text" autocomplete="off" name="session"')
+
+            async def compare(event: Any) -> None:
+                ui.navigate.to(f"{base}/runs/{run_id}/session?session={quote(str(event.args['value']))}")
+
+            field.on("change", compare, js_handler="(e) => emit({value: e.target.value})")
+        if found is not None:
+            text("p", found["text"])
+            drawn = await asyncio.to_thread(match_chart, library, int(run_id), found)
+            if drawn is not None:
+                show_chart(drawn)
+            table(
+                ["step", "from", "lasted", "held", "asked", "in band", "second half", "heart rate at the end", "W′"],
+                [
+                    [
+                        s["text"],
+                        "not run" if not s["found"] else format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                        *(
+                            (
+                                format_duration(s["end_s"] - s["start_s"]),
+                                *against(s, imperial),
+                                f"{100 * s['in_band']:.0f} %" if s["in_band"] is not None else "",
+                                f"{round(-100 * s['fade_share']):+d} %" if s["fade_share"] is not None else "",
+                                f"{s['heart_rate_end_bpm']:.0f} bpm" if s["heart_rate_end_bpm"] is not None else "",
+                                f"{s['w_prime_start_j'] / 1000:.1f} to {s['w_prime_end_j'] / 1000:.1f} kJ"
+                                if s["w_prime_end_j"] is not None and s["w_prime_start_j"] is not None
+                                else "",
+                            )
+                            if s["found"]
+                            else ("",) * 7
+                        ),
+                    ]
+                    for s in found["steps"]
+                    if s["work"] or s["found"]
+                ],
+                labelled=True,
+            )
+            for e in found["extra"]:
+                text(
+                    "p",
+                    f"Extra: {format_duration(e['end_s'] - e['start_s'])} of work from "
+                    f"{format_duration(e['start_s']) if e['start_s'] else '0:00'}.",
+                    "soft",
+                )
+            with ui.element("p"):
+                method_link(base, "sessions", "How a run is matched")
+
+
+PAGES = (
+    Page("/sessions", show_sessions, data, nav="Sessions", place=4),
+    Page("/runs/{run_id}/session", show_held_against, match_data),
+)

@@ -10,6 +10,7 @@ from nicegui import ui
 from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web import jobs
+from footwork.web.declaration import Page
 from footwork.web.layout import heading, page, table, text
 
 if TYPE_CHECKING:
@@ -29,80 +30,80 @@ def data(library: Library) -> dict[str, Any]:
     return {"facts": library.athlete.facts(), "units": library.setting("units", "metric"), "scales": library.scales()}
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/settings")
-    async def settings() -> None:
-        found = await asyncio.to_thread(data, library)
-        given: dict[str, str] = {}
-        with page(
-            base,
-            "Settings",
-            "Settings",
-            "Facts about you count from the date you give them; watts that were modelled with an older mass "
-            "are made anew.",
-        ):
-            heading("About you")
-            rows = [
-                [
-                    _FACTS[name].partition(",")[0],
-                    f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']}",
-                    f"from {v['date']}",
-                ]
-                for name, values in found["facts"].items()
-                for v in values
+async def show_settings(base: str, library: Library) -> None:
+    found = await asyncio.to_thread(data, library)
+    given: dict[str, str] = {}
+    with page(
+        base,
+        "Settings",
+        "Settings",
+        "Facts about you count from the date you give them; watts that were modelled with an older mass are made anew.",
+    ):
+        heading("About you")
+        rows = [
+            [
+                _FACTS[name].partition(",")[0],
+                f"{v['value'] if isinstance(v['value'], str) else format(v['value'], 'g')} {v['unit']}",
+                f"from {v['date']}",
             ]
-            if rows:
-                table(["fact", "value", ""], rows)
-            else:
-                text("p", "Nothing is known yet. Mass is what power without a meter needs.")
-            with ui.element("div").classes("fw-form").style("margin-top:18px"):
-                for name, label in {**_FACTS, "date": "From date, YYYY-MM-DD"}.items():
-                    with ui.element("label"):
-                        text("span", label)
-                        box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
-                        box.on(
-                            "input",
-                            lambda e, name=name: given.update({name: str(e.args["value"])}),
-                            js_handler="(e) => emit({value: e.target.value})",
-                        )
-            status = text("p", "")
-            status.props["aria-live"] = "polite"
-
-            async def save(_: Any) -> None:
-                try:
-                    values = {n: given[n].strip().replace(",", ".") for n in _FACTS if given.get(n, "").strip()}
-                    date = parse_date(given["date"]) if given.get("date", "").strip() else None
-                    if not values:
-                        status.set_text("Nothing to save: fill in a value.")
-                        return
-                    status.set_text("Saving…")
-                    options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", v)]
-                    problem, _ = await jobs.run_command(
-                        library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
+            for name, values in found["facts"].items()
+            for v in values
+        ]
+        if rows:
+            table(["fact", "value", ""], rows)
+        else:
+            text("p", "Nothing is known yet. Mass is what power without a meter needs.")
+        with ui.element("div").classes("fw-form").style("margin-top:18px"):
+            for name, label in {**_FACTS, "date": "From date, YYYY-MM-DD"}.items():
+                with ui.element("label"):
+                    text("span", label)
+                    box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
+                    box.on(
+                        "input",
+                        lambda e, name=name: given.update({name: str(e.args["value"])}),
+                        js_handler="(e) => emit({value: e.target.value})",
                     )
-                    if problem:
-                        status.set_text(problem[0].upper() + problem[1:] + ".")
-                        return
-                except FootworkError as error:
-                    status.set_text(str(error)[0].upper() + str(error)[1:] + ".")
+        status = text("p", "")
+        status.props["aria-live"] = "polite"
+
+        async def save(_: Any) -> None:
+            try:
+                values = {n: given[n].strip().replace(",", ".") for n in _FACTS if given.get(n, "").strip()}
+                date = parse_date(given["date"]) if given.get("date", "").strip() else None
+                if not values:
+                    status.set_text("Nothing to save: fill in a value.")
                     return
-                ui.navigate.to(f"{base}/settings")
+                status.set_text("Saving…")
+                options = [o for n, v in values.items() for o in (f"--{n.replace('_', '-')}", v)]
+                problem, _ = await jobs.run_command(
+                    library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
+                )
+                if problem:
+                    status.set_text(problem[0].upper() + problem[1:] + ".")
+                    return
+            except FootworkError as error:
+                status.set_text(str(error)[0].upper() + str(error)[1:] + ".")
+                return
+            ui.navigate.to(f"{base}/settings")
 
-            text("button", "Save", "fw").on("click", save)
-            heading("Units")
-            with ui.element("div").classes("row-of"):
-                for unit in ("metric", "imperial"):
-                    button = text("button", f"Show {unit}", "fw on" if unit == found["units"] else "fw")
+        text("button", "Save", "fw").on("click", save)
+        heading("Units")
+        with ui.element("div").classes("row-of"):
+            for unit in ("metric", "imperial"):
+                button = text("button", f"Show {unit}", "fw on" if unit == found["units"] else "fw")
 
-                    async def choose(_: Any, unit: str = unit) -> None:
-                        try:
-                            await asyncio.to_thread(library.set_setting, "units", unit)
-                        except FootworkError as error:
-                            status.set_text(str(error))
-                            return
-                        ui.navigate.to(f"{base}/settings")
+                async def choose(_: Any, unit: str = unit) -> None:
+                    try:
+                        await asyncio.to_thread(library.set_setting, "units", unit)
+                    except FootworkError as error:
+                        status.set_text(str(error))
+                        return
+                    ui.navigate.to(f"{base}/settings")
 
-                    button.on("click", choose)
-            heading("Whose watts")
-            text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
-            table(["scale"], [[name] for name in found["scales"].values()], two_line=False)
+                button.on("click", choose)
+        heading("Whose watts")
+        text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
+        table(["scale"], [[name] for name in found["scales"].values()], two_line=False)
+
+
+PAGES = (Page("/settings", show_settings, data, nav="Settings", place=10),)

@@ -11,6 +11,7 @@ from nicegui import events, ui
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.questions.today import due_sentence
 from footwork.web import jobs
+from footwork.web.declaration import Page
 from footwork.web.layout import domain_strip, heading, link, measured, note, page, text, whisker
 
 if TYPE_CHECKING:
@@ -23,69 +24,64 @@ def data(library: Library) -> dict[str, Any]:
     return found
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/")
-    async def today() -> None:
-        found = await asyncio.to_thread(data, library)
-        imperial = library.setting("units") == "imperial"
-        with page(base, "Today", "Today", due_sentence(found, imperial)):
-            newest = found["newest"]
-            if newest:
-                with ui.element("div").classes("numbers"):
-                    cp = found["critical_power"]
-                    whisker(
-                        base,
-                        f"Critical power on {found['scale']}" if found["scale"] else "Critical power",
-                        "critical_power",
-                        Estimate.from_json(cp),
-                        found["kind"],
-                    )
-                    power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
-                    how = (
-                        f"measured, {newest['power_scale']}"
-                        if newest["measured"]
-                        else "modelled"
-                        if newest["power_w"] is not None
-                        else "no power"
-                    )
-                    measured(
-                        "Mean power of the newest run",
-                        power,
-                        "W",
-                        how,
-                        base,
-                        "scales" if newest["measured"] else "modelled-power",
-                    )
-                    load = found["week"]["load"]
-                    whisker(base, "Load of the week", "week.load", Estimate.from_json(load), "", 0, unit="CP-minutes")
-                domain_strip(found["week"]["seconds_in_domains"])
-                heading("Newest run")
-                distance = newest["distance_m"]
-                at = dt.datetime.fromisoformat(newest["date"])
-                line = f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
-                if distance:
-                    line += (
-                        f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, "
-                        f"{format_pace(distance / newest['duration_s'], imperial)}"
-                    )
+async def show_today(base: str, library: Library) -> None:
+    found = await asyncio.to_thread(data, library)
+    imperial = library.setting("units") == "imperial"
+    with page(base, "Today", "Today", due_sentence(found, imperial)):
+        newest = found["newest"]
+        if newest:
+            with ui.element("div").classes("numbers"):
+                cp = found["critical_power"]
+                whisker(
+                    base,
+                    f"Critical power on {found['scale']}" if found["scale"] else "Critical power",
+                    "critical_power",
+                    Estimate.from_json(cp),
+                    found["kind"],
+                )
+                power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
+                how = (
+                    f"measured, {newest['power_scale']}"
+                    if newest["measured"]
+                    else "modelled"
+                    if newest["power_w"] is not None
+                    else "no power"
+                )
+                measured(
+                    "Mean power of the newest run",
+                    power,
+                    "W",
+                    how,
+                    base,
+                    "scales" if newest["measured"] else "modelled-power",
+                )
+                load = found["week"]["load"]
+                whisker(base, "Load of the week", "week.load", Estimate.from_json(load), "", 0, unit="CP-minutes")
+            domain_strip(found["week"]["seconds_in_domains"])
+            heading("Newest run")
+            distance = newest["distance_m"]
+            at = dt.datetime.fromisoformat(newest["date"])
+            line = f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
+            if distance:
+                line += (
+                    f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, "
+                    f"{format_pace(distance / newest['duration_s'], imperial)}"
+                )
+            with ui.element("p"):
+                link(line, f"{base}/runs/{newest['id']}")
+        if found["planned"]:
+            heading("Planned for today")
+            for r in found["planned"]:
                 with ui.element("p"):
-                    link(line, f"{base}/runs/{newest['id']}")
-            if found["planned"]:
-                heading("Planned for today")
-                for r in found["planned"]:
-                    with ui.element("p"):
-                        link(
-                            f"{r['name']}: {r['text']}" if r["name"] else r["text"],
-                            f"{base}/sessions?session={r['id']}",
-                        )
-            if found["due"]:
-                heading("Due")
-                for item in found["due"]:
-                    with ui.element("p").classes("note"):
-                        link(item["what"], f"{base}/{item['page']}")
-                        text("span", f": {item['why']}.")
-            heading("Add recordings")
-            uploader(base, library)
+                    link(f"{r['name']}: {r['text']}" if r["name"] else r["text"], f"{base}/sessions?session={r['id']}")
+        if found["due"]:
+            heading("Due")
+            for item in found["due"]:
+                with ui.element("p").classes("note"):
+                    link(item["what"], f"{base}/{item['page']}")
+                    text("span", f": {item['why']}.")
+        heading("Add recordings")
+        uploader(base, library)
 
 
 def uploader(base: str, library: Library) -> None:
@@ -146,3 +142,6 @@ def uploader(base: str, library: Library) -> None:
     with ui.element("div").classes("upload") as frame:
         box.move(frame)
     timer = ui.timer(0.5, follow, active=False)
+
+
+PAGES = (Page("/", show_today, data, nav="Today", place=0, twin="/today.json"),)

@@ -15,6 +15,7 @@ from footwork.quantities import Estimate, signed
 from footwork.questions import trials
 from footwork.questions.trials import CAUTION, WATTS_WARNING
 from footwork.reports import trial_sheet
+from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
@@ -66,92 +67,90 @@ def chart(found: dict[str, Any], letters: list[str]) -> Chart:
     )
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/trials")
-    async def trials() -> None:
-        rows = await asyncio.to_thread(library.trials)
-        with page(
-            base,
-            "Progress",
-            "Trials",
-            "A change of shoe, cadence, posture or warm-up deserves a fair trial: balanced orders, the same "
-            "place, enough runs.",
-        ):
-            if rows:
-                table(
-                    ["trial", "designed", "runs", "tried against"],
-                    [
-                        [
-                            (f"Trial {t['id']}", f"{base}/trials/{t['id']}"),
-                            unbroken(str(t["date"])),
-                            f"{len(t['joined'])} of {t['runs']}",
-                            f"{', '.join(t['conditions'][1:])} against {t['conditions'][0]}",
-                        ]
-                        for t in rows
-                    ],
-                    labelled=True,
-                )
-            heading("Design one")
-            command_form(
-                library,
-                ["trial", "new"],
+async def show_trials(base: str, library: Library) -> None:
+    rows = await asyncio.to_thread(library.trials)
+    with page(
+        base,
+        "Progress",
+        "Trials",
+        "A change of shoe, cadence, posture or warm-up deserves a fair trial: balanced orders, the same "
+        "place, enough runs.",
+    ):
+        if rows:
+            table(
+                ["trial", "designed", "runs", "tried against"],
                 [
-                    Field("change", "What is tried, as blue shoes"),
-                    Field("usual", "Against, as grey shoes", "--usual"),
-                    Field("pace", "Pace of every block, as 5:00/km", "--pace"),
-                    Field("block", "Length of a block, 6:00 if empty", "--block"),
-                    Field("rest", "Wash-out between, 2:00 if empty", "--rest"),
-                    Field("repeats", "Orders in a run, 1 if empty", "--repeats"),
-                    Field("runs", "Runs; as many as it takes if empty", "--runs"),
-                    Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
-                    Field(
-                        "outcome",
-                        "Primary outcome",
-                        "--outcome",
-                        (
-                            ("heart_rate", "heart rate"),
-                            ("exertion", "exertion, entered"),
-                            ("oxygen_uptake", "oxygen uptake, entered"),
-                        ),
-                    ),
-                    Field("course", "Where", "--course"),
+                    [
+                        (f"Trial {t['id']}", f"{base}/trials/{t['id']}"),
+                        unbroken(str(t["date"])),
+                        f"{len(t['joined'])} of {t['runs']}",
+                        f"{', '.join(t['conditions'][1:])} against {t['conditions'][0]}",
+                    ]
+                    for t in rows
                 ],
-                "Keep this design",
-                f"{base}/trials",
-                prefix="trial-",
+                labelled=True,
             )
-            note(WATTS_WARNING, base, "trial")
-            note(CAUTION, base, "cautions")
-            with ui.element("p"):
-                method_link(base, "trial", "How trials are designed and read")
-
-    @ui.page(f"{base}/trials/{{number}}")
-    async def one(number: str) -> None:
-        try:
-            found, problem = await asyncio.to_thread(one_data, library, number), ""
-        except FootworkError as error:
-            found, problem = None, sentence(str(error))
-        result = found["result"] if found else None
-        blind = (
-            (
-                f"{len(result['blocks'])} blocks of {len(result['runs'])} runs: look at them, then ask which was "
-                "which and what they tell."
-            )
-            if result
-            else ""
+        heading("Design one")
+        command_form(
+            library,
+            ["trial", "new"],
+            [
+                Field("change", "What is tried, as blue shoes"),
+                Field("usual", "Against, as grey shoes", "--usual"),
+                Field("pace", "Pace of every block, as 5:00/km", "--pace"),
+                Field("block", "Length of a block, 6:00 if empty", "--block"),
+                Field("rest", "Wash-out between, 2:00 if empty", "--rest"),
+                Field("repeats", "Orders in a run, 1 if empty", "--repeats"),
+                Field("runs", "Runs; as many as it takes if empty", "--runs"),
+                Field("cadence", "Or cadences, as -8,-4,0,4,8", "--cadence"),
+                Field(
+                    "outcome",
+                    "Primary outcome",
+                    "--outcome",
+                    (
+                        ("heart_rate", "heart rate"),
+                        ("exertion", "exertion, entered"),
+                        ("oxygen_uptake", "oxygen uptake, entered"),
+                    ),
+                ),
+                Field("course", "Where", "--course"),
+            ],
+            "Keep this design",
+            f"{base}/trials",
+            prefix="trial-",
         )
-        lede = blind or (sentence(found["reason"]) if found else problem)
-        with page(base, "Progress", f"Trial {number}", lede):
-            with ui.element("div").classes("row-of"):
-                link("All trials", f"{base}/trials", "button")
-            if found is None:
-                return
-            trial = found["trial"]
-            if result is not None:
-                _result(base, result)
-            _design(base, library, trial, result is not None)
-            with ui.element("p"):
-                method_link(base, "trial", "How trials are designed and read")
+        note(WATTS_WARNING, base, "trial")
+        note(CAUTION, base, "cautions")
+        with ui.element("p"):
+            method_link(base, "trial", "How trials are designed and read")
+
+
+async def show_one(base: str, library: Library, number: str) -> None:
+    try:
+        found, problem = await asyncio.to_thread(one_data, library, number), ""
+    except FootworkError as error:
+        found, problem = None, sentence(str(error))
+    result = found["result"] if found else None
+    blind = (
+        (
+            f"{len(result['blocks'])} blocks of {len(result['runs'])} runs: look at them, then ask which was "
+            "which and what they tell."
+        )
+        if result
+        else ""
+    )
+    lede = blind or (sentence(found["reason"]) if found else problem)
+    with page(base, "Progress", f"Trial {number}", lede):
+        with ui.element("div").classes("row-of"):
+            link("All trials", f"{base}/trials", "button")
+        if found is None:
+            return
+        trial = found["trial"]
+        if result is not None:
+            _result(base, result)
+        _design(base, library, trial, result is not None)
+        with ui.element("p"):
+            method_link(base, "trial", "How trials are designed and read")
 
 
 def _result(base: str, found: dict[str, Any]) -> None:
@@ -276,3 +275,6 @@ def _design(base: str, library: Library, trial: dict[str, Any], blind: bool) -> 
             prefix="join-",
         )
     note(CAUTION, base, "cautions")
+
+
+PAGES = (Page("/trials", show_trials, data), Page("/trials/{number}", show_one, one_data))

@@ -9,6 +9,7 @@ from nicegui import ui
 
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_pace, parse_date
+from footwork.web.declaration import Page
 from footwork.web.layout import heading, link, method_link, note, page, scale_links, table, text, whisker
 
 if TYPE_CHECKING:
@@ -27,64 +28,60 @@ def sentence(found: dict[str, Any]) -> str:
     return f"Your newest run, on {found['scale']}: {found['newest']['sentence']}"
 
 
-def register(base: str, library: Library) -> None:
-    @ui.page(f"{base}/usual")
-    async def usual(date: str = "", scale: str = "") -> None:
-        try:
-            found = await asyncio.to_thread(data, library, date, scale)
-        except FootworkError as error:
-            with page(base, "Usual", "Usual watts", f"{str(error)[0].upper()}{str(error)[1:]}."):
-                link("Add recordings", f"{base}/", "button")
-            return
-        imperial = library.setting("units") == "imperial"
-        with page(base, "Usual", "Usual watts", sentence(found)):
-            scale_links(base, library, "usual", found["scale"])
-            _groups(base, found, imperial)
-            if found["at_pace"]:
-                heading("Flat watts at your paces")
-                table(
-                    ["pace", "power", "interval", "from day to day"],
+async def show_usual(base: str, library: Library, date: str = "", scale: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(data, library, date, scale)
+    except FootworkError as error:
+        with page(base, "Usual", "Usual watts", f"{str(error)[0].upper()}{str(error)[1:]}."):
+            link("Add recordings", f"{base}/", "button")
+        return
+    imperial = library.setting("units") == "imperial"
+    with page(base, "Usual", "Usual watts", sentence(found)):
+        scale_links(base, library, "usual", found["scale"])
+        _groups(base, found, imperial)
+        if found["at_pace"]:
+            heading("Flat watts at your paces")
+            table(
+                ["pace", "power", "interval", "from day to day"],
+                [
                     [
-                        [
-                            format_pace(r["speed_mps"], imperial),
-                            f"{r['power']['value']:.0f} W",
-                            f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
-                            f"± {r['spread_w']:.0f} W",
-                        ]
-                        for r in found["at_pace"]
-                    ],
-                    labelled=True,
-                )
-                text("p", "They describe the device and your pace, not how economically you run.", "soft")
-            known = [e for e in found["effects"] if e["effect"]["value"] is not None]
-            if known:
-                heading("What else goes with them")
-                table(
-                    ["with", "change", "interval"],
+                        format_pace(r["speed_mps"], imperial),
+                        f"{r['power']['value']:.0f} W",
+                        f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
+                        f"± {r['spread_w']:.0f} W",
+                    ]
+                    for r in found["at_pace"]
+                ],
+                labelled=True,
+            )
+            text("p", "They describe the device and your pace, not how economically you run.", "soft")
+        known = [e for e in found["effects"] if e["effect"]["value"] is not None]
+        if known:
+            heading("What else goes with them")
+            table(
+                ["with", "change", "interval"],
+                [
                     [
-                        [
-                            f"{e['change'][0].upper()}{e['change'][1:]}",
-                            f"{e['effect']['value']:+.1f} {e['effect']['unit']} {e['of']}",
-                            f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
-                        ]
-                        for e in known
-                    ],
-                )
-                text(
-                    "p",
-                    "What your runs do not tell is left out. These go together in your runs; none is proven "
-                    "to be the cause.",
-                    "soft",
-                )
-            if found["runs"]:
-                heading("The last runs against the usual")
-                table(
-                    ["run", "watts at pace", "heart rate at power"],
-                    [_row(base, r) for r in found["runs"]],
-                    labelled=True,
-                )
-                with ui.element("p"):
-                    method_link(base, "usual")
+                        f"{e['change'][0].upper()}{e['change'][1:]}",
+                        f"{e['effect']['value']:+.1f} {e['effect']['unit']} {e['of']}",
+                        f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
+                    ]
+                    for e in known
+                ],
+            )
+            text(
+                "p",
+                "What your runs do not tell is left out. These go together in your runs; none is proven "
+                "to be the cause.",
+                "soft",
+            )
+        if found["runs"]:
+            heading("The last runs against the usual")
+            table(
+                ["run", "watts at pace", "heart rate at power"], [_row(base, r) for r in found["runs"]], labelled=True
+            )
+            with ui.element("p"):
+                method_link(base, "usual")
 
 
 def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
@@ -129,3 +126,6 @@ def _row(base: str, found: dict[str, Any]) -> list[Any]:
         shown(found["power_excess"], found["power_unusual"]),
         shown(found["heart_rate_excess"], found["heart_rate_unusual"]),
     ]
+
+
+PAGES = (Page("/usual", show_usual, data, nav="Usual", place=2),)

@@ -1,0 +1,69 @@
+"""What a page is: one declaration, from which its address, twin, place in the menu and registration follow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import partial
+from inspect import Signature, signature
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+if TYPE_CHECKING:
+    from footwork.api import Library
+
+PATIENCE_S = 60.0  # before the framework gives a page up; a slow machine is no error
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page of one library.
+
+    Parameters
+    ----------
+    address : str
+        As ``/runs/{run_id}``; the parts in braces are arguments of ``show`` and ``answer``.
+    show : callable, optional
+        ``show(base, library, **arguments)`` draws it; None where the answer is shown on another page.
+    answer : callable, optional
+        ``answer(library, **arguments)`` is what it shows, and what its JSON twin gives.
+    nav : str
+        Its word in the menu; empty for pages that others lead to.
+    place : int
+        Its place in the menu.
+    twin : str
+        Address of the twin where it is not the page's with ``.json``.
+    """
+
+    address: str
+    show: Callable[..., Any] | None
+    answer: Callable[..., Any] | None
+    nav: str = ""
+    place: int = 0
+    twin: str = ""
+
+    def register(self, base: str, library: Library) -> None:
+        """Serve the page of a library under an address."""
+        if self.show is not None:
+            shown: Any = partial(self.show, base, library)
+            # The framework reads what the address gives off the signature; a partial does not tell where its types are.
+            there = getattr(self.show, "__globals__", {})
+            told = list(signature(self.show).parameters.values())[2:]
+            told = [p.replace(annotation=eval(p.annotation, there)) for p in told]
+            shown.__signature__ = Signature(told)
+            shown.__name__ = self.show.__name__
+            ui.page(f"{base}{self.address}", response_timeout=PATIENCE_S)(shown)
+
+
+_menu: list[Page] = []
+
+
+def put_in_menu(pages: Iterable[Page]) -> None:
+    """Let the menu show those of the pages that have a word in it, by their places."""
+    _menu[:] = sorted((p for p in pages if p.nav), key=lambda p: p.place)
+
+
+def menu() -> list[tuple[str, str]]:
+    """Addresses (without the leading stroke) and words of the menu, in order."""
+    return [(p.address.strip("/"), p.nav) for p in _menu]
