@@ -8,7 +8,7 @@ import ruptures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from footwork.analysis import intervals
+from footwork.analysis import intervals, repeats
 
 RNG = np.random.default_rng(5)
 
@@ -156,7 +156,7 @@ def test_repeats_with_floats_between_are_found(easy):
 
 
 def test_a_ladder_is_found_and_not_grouped():
-    parts = intervals.grouped(
+    parts = repeats.grouped(
         intervals.find(
             run((900, 180), (60, 330), (60, 160), (120, 310), (90, 160), (240, 290), (120, 160), (480, 270), (900, 170))
         )
@@ -167,14 +167,14 @@ def test_a_ladder_is_found_and_not_grouped():
 
 def test_repeats_are_named_by_what_they_agree_in():
     power = run((600, 200), *[(240, 290), (90, 180)] * 5, (600, 190))
-    parts = intervals.grouped(intervals.find(power), power=power)
+    parts = repeats.grouped(intervals.find(power), power=power)
     assert {p.group for p in parts if p.kind == "work"} == {"5 x 4:00"}
     # The same distance at speeds that fall: times spread, metres do not.
     pieces = [(600, 2.6)]
     for v in (4.4, 4.3, 4.25, 4.15, 4.1, 4.0):
         pieces += [(round(800 / v), v), (120, 2.2)]
     speed = np.concatenate([np.full(s, v) for s, v in [*pieces, (600, 2.5)]])
-    parts = intervals.grouped(intervals.find(speed, "speed"), np.cumsum(speed), speed)
+    parts = repeats.grouped(intervals.find(speed, "speed"), np.cumsum(speed), speed)
     assert {p.group for p in parts if p.kind == "work"} == {"6 x 800 m"}
 
 

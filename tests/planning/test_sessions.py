@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from footwork.errors import UsageError
 from footwork.physiology import reserve
-from footwork.planning import preview, session_words, shelf
-from footwork.planning.session_words import DOMAINS, WORDS, Repeat, Session, Step, Target, parse
+from footwork.planning import preview, session_steps, session_words, shelf
+from footwork.planning.session_steps import DOMAINS, WORDS, Repeat, Session, Step, Target
+from footwork.planning.session_words import parse
 
 CERTAIN = preview.Runner(
     np.array([250.0]),
@@ -92,7 +93,7 @@ def test_what_cannot_be_read_is_one_clear_sentence(text, words):
 
 targets = st.one_of(
     st.sampled_from(sorted(WORDS)).map(lambda w: Target("cp", *WORDS[w], w)),
-    st.sampled_from(DOMAINS).map(lambda d: Target("domain", *session_words.DOMAIN_CP[d], d)),
+    st.sampled_from(DOMAINS).map(lambda d: Target("domain", *session_steps.DOMAIN_CP[d], d)),
     st.tuples(st.integers(20, 300), st.integers(0, 20)).map(
         lambda v: Target("cp", v[0] / 100, min(v[0] + v[1], 300) / 100)
     ),
@@ -146,7 +147,7 @@ def test_duration_and_work_add_up(pieces, count):
 def test_folding_repeats_keeps_the_steps():
     session = parse("15 min easy, 5 x (4 min at 105 % CP, 2 min jog), 10 min easy")
     unrolled = [s for s, _ in session.steps()]
-    assert Session(session_words.folded(unrolled)) == session
+    assert Session(session_steps.folded(unrolled)) == session
 
 
 # CP 250 W, W′ 20 kJ: 120 s at 350 W leaves 8000.0 J, then 300 s at 100 W 18735.21 J (computed check value of the

@@ -9,7 +9,7 @@ import struct
 import numpy as np
 import pytest
 
-from footwork.analysis import intervals
+from footwork.analysis import repeats
 from footwork.api import Library
 from footwork.errors import UnreadableFile, UsageError
 from footwork.formats import ical, watch
@@ -248,12 +248,12 @@ def test_damaged_workouts_are_one_sentence():
 
 def test_alignment_survives_skipped_and_extra_pieces():
     asked = [(240.0, 300.0)] * 5
-    assert intervals.align(asked, asked) == [(i, i) for i in range(5)]
-    assert len(intervals.align(asked, asked[:3])) == 3
+    assert repeats.align(asked, asked) == [(i, i) for i in range(5)]
+    assert len(repeats.align(asked, asked[:3])) == 3
     ladder = [(60.0, 330.0), (120.0, 310.0), (240.0, 290.0), (480.0, 270.0)]
-    assert intervals.align(ladder, [ladder[0], ladder[2], ladder[3]]) == [(0, 0), (2, 1), (3, 2)]
-    assert intervals.align(ladder, [ladder[0], (20.0, 400.0), *ladder[1:]]) == [(0, 0), (1, 2), (2, 3), (3, 4)]
-    assert intervals.align([], ladder) == [] and intervals.align(ladder, [(60.0, None)]) == [(0, 0)]
+    assert repeats.align(ladder, [ladder[0], ladder[2], ladder[3]]) == [(0, 0), (2, 1), (3, 2)]
+    assert repeats.align(ladder, [ladder[0], (20.0, 400.0), *ladder[1:]]) == [(0, 0), (1, 2), (2, 3), (3, 4)]
+    assert repeats.align([], ladder) == [] and repeats.align(ladder, [(60.0, None)]) == [(0, 0)]
 
 
 def test_the_commands(library, tmp_path):

@@ -29,7 +29,7 @@ def capacity(
     as_json: Json = False,
 ) -> None:
     """Critical power, W′ and domains, each with its interval and evidence."""
-    from footwork.quantities import describe, format_duration, format_pace
+    from footwork.quantities import format_duration
 
     with asked(effort) as library:
         if accept is not None:
@@ -50,9 +50,32 @@ def capacity(
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(result)
-    kind = made.evidence["kind"]
+    _capacity(made, imperial)
+    _best(result["curve"])
+    if span:
+        spent = ", ".join(f"{n} {format_duration(s)}" for n, s in span["seconds_in_domains"].items())
+        say(
+            f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes "
+            f"({span['critical_power']})."
+        )
+    if history and "history" in result:  # stated efforts have none
+        _history(result)
+    for text in made.warnings:
+        say(f"Note: {text}")
+    if made.evidence["kind"] in ("lower bound", "none", "habitual"):
+        say(
+            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are "
+            "well and warmed up (footwork methods cautions), then mark the run."
+        )
+    return None
+
+
+def _capacity(made: Any, imperial: bool) -> None:
+    """The numbers, each with its interval; those that are not known are left out."""
+    from footwork.quantities import describe, format_pace
+
     say(f"As of {made.date}" + (f", on {made.scale}" if made.scale else "") + f": {made.evidence['sentence']}.")
-    say(f"Critical power   {describe(made.critical_power, 0, kind)}")
+    say(f"Critical power   {describe(made.critical_power, 0, made.evidence['kind'])}")
     if made.accepted is not None:
         say(
             f"Accepted         {made.accepted['critical_power_w']:.0f} W from {made.accepted['date']}: "
@@ -68,59 +91,41 @@ def capacity(
         ]
         say(f"Critical speed   {ends[0]}  {ends[1]} to {ends[2]}")
     for name, border in made.domains.items():
-        if border["power"].value is None and border["speed"].value is None:
-            continue
-        text = (
-            f"{name.replace('_', ' to '):<20} {describe(border['power'])}"
-            if border["power"].value is not None
-            else f"{name.replace('_', ' to '):<20}"
-        )
-        if border["speed"].value is not None:
-            s = border["speed"]
-            text += (
-                f"; {format_pace(s.value, imperial)}  "
-                f"{format_pace(s.high, imperial).split()[0]}–{format_pace(s.low, imperial).split()[0]}"
-            )
-        if border["heart_rate"].value is not None or name != "severe_extreme":
-            text += f"; heart rate {describe(border['heart_rate'])}"
-        say(text)
+        if border["power"].value is not None or border["speed"].value is not None:
+            say(_border(name, border, imperial))
     if made.forms:
-        say(
-            "Forms (error in): "
-            + "; ".join(
-                (
-                    f"{f['form']} ({f['error_in']}) CP {describe(f['critical_power'])}, W′ "
-                    f"{describe(f['w_prime'].scaled(1e-3, 'kJ'), 1)}"
-                )
-                for f in made.forms
-            )
+        told = (
+            f"{f['form']} ({f['error_in']}) CP {describe(f['critical_power'])}, W′ "
+            f"{describe(f['w_prime'].scaled(1e-3, 'kJ'), 1)}"
+            for f in made.forms
         )
-    points = {c["duration_s"]: c for c in result["curve"]}
+        say("Forms (error in): " + "; ".join(told))
+
+
+def _border(name: str, border: dict[str, Any], imperial: bool) -> str:
+    from footwork.quantities import describe, format_pace
+
+    power, s, rate = border["power"], border["speed"], border["heart_rate"]
+    text = f"{name.replace('_', ' to '):<20}" + (f" {describe(power)}" if power.value is not None else "")
+    if s.value is not None:
+        fast, slow = (format_pace(v, imperial).split()[0] for v in (s.high, s.low))
+        text += f"; {format_pace(s.value, imperial)}  {fast}–{slow}"
+    if rate.value is not None or name != "severe_extreme":
+        text += f"; heart rate {describe(rate)}"
+    return text
+
+
+def _best(curve: list[dict[str, Any]]) -> None:
+    from footwork.quantities import format_duration
+
+    points = {c["duration_s"]: c for c in curve}
+    told = (
+        f"{format_duration(d)} {points[d]['power_w']:.0f} W (run {points[d]['run']})"
+        for d in (60, 180, 420, 720, 1200, 3600)
+        if d in points
+    )
     if points:
-        say(
-            "Best: "
-            + ", ".join(
-                f"{format_duration(d)} {points[d]['power_w']:.0f} W (run {points[d]['run']})"
-                for d in (60, 180, 420, 720, 1200, 3600)
-                if d in points
-            )
-        )
-    if span:
-        spent = ", ".join(f"{n} {format_duration(s)}" for n, s in span["seconds_in_domains"].items())
-        say(
-            f"{plural(span['runs'], 'run')} in the span: {spent}; {span['cp_minutes']:.0f} CP-minutes "
-            f"({span['critical_power']})."
-        )
-    if history and "history" in result:  # stated efforts have none
-        _history(result)
-    for text in made.warnings:
-        say(f"Note: {text}")
-    if kind in ("lower bound", "none", "habitual"):
-        say(
-            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are "
-            "well and warmed up (footwork methods cautions), then mark the run."
-        )
-    return None
+        say("Best: " + ", ".join(told))
 
 
 def _history(result: dict[str, Any]) -> None:

@@ -182,7 +182,7 @@ def show(
     as_json: Json = False,
 ) -> None:
     """One run: totals, domains, laps, best efforts, what was cleaned."""
-    from footwork.quantities import describe, describe_weather, format_distance, format_duration, format_pace
+    from footwork.quantities import format_duration
 
     with opened() as library:
         found = library.run(run)
@@ -196,24 +196,34 @@ def show(
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out({**found.to_json(), "load": load, **({"on_scale": there} if there else {})})
+    _totals(found, there, imperial)
+    if load:
+        spent = ", ".join(f"{name} {format_duration(s)}" for name, s in load["seconds_in_domains"].items())
+        say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")
+    best = {b["duration_s"]: b["power_w"] for b in found.best}
+    if best:
+        told = (f"{format_duration(d)} {best[d]:.0f} W" for d in (60, 180, 420, 720, 1200, 3600) if d in best)
+        say(f"Best: {', '.join(told)}.")
+    for index, lap in enumerate(found.laps, start=1):
+        say(f"  lap {index}{' by hand' if lap['by'] == 'hand' else ''}: {_lap(lap, imperial)}")
+    for r in found.recordings:
+        if len(found.recordings) > 1 or len(r["power"]) > 1:
+            watts = ", ".join(f"{p['scale']} {p['power_w']:.0f} W" for p in r["power"] if p["power_w"] is not None)
+            say(f"  recording {r['file']}: {watts or 'no power'}{' (shown)' if r['primary'] else ''}")
+    for text in [*edits, *(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
+        say(f"  {text}")
+    return None
+
+
+def _totals(found: Any, there: dict[str, Any] | None, imperial: bool) -> None:
+    """When, how far, how fast, with what power and heart rate, and what the runner said of it."""
+    from footwork.quantities import describe, describe_weather, format_distance, format_duration, format_pace
+
     row = found.row
     distance = f"{format_distance(row.distance_m, imperial)} in " if row.distance_m else ""
-    say(
-        f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}"
-        + (f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else "")
-        + "."
-    )
-    if row.entered_by_hand:
-        say("Entered by hand: there is no recording.")
-    elif row.power_w is not None:
-        say(
-            f"Power {row.power_w:.0f} W, "
-            + (f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade.")
-        )
-    elif any(p for r in found.recordings for p in r["power"]):
-        say("Power withheld: it is left out by an edit (footwork edit list).")
-    else:
-        say("Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG).")
+    pace = f", {format_pace(row.distance_m / row.duration_s, imperial)}" if row.distance_m else ""
+    say(f"{row.local:%A %d %B %Y, %H:%M}. {distance}{format_duration(row.duration_s)}{pace}.")
+    say(_power_sentence(found))
     if there is not None:
         watts = describe(there["power"]) if there["converted"] else f"{there['power'].value:.0f} W"
         say(f"On {there['scale']}, {'converted' if there['converted'] else 'measured'}: {watts}.")
@@ -229,34 +239,30 @@ def show(
     for name, value in found.diary.items():
         if value is not None:
             say(f"{name.replace('_', ' ').capitalize()}: {value if isinstance(value, str) else f'{value:g}'}")
-    if load:
-        spent = ", ".join(f"{name} {format_duration(s)}" for name, s in load["seconds_in_domains"].items())
-        say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")
-    best = {b["duration_s"]: b["power_w"] for b in found.best}
-    if best:
-        say(
-            "Best: "
-            + ", ".join(f"{format_duration(d)} {best[d]:.0f} W" for d in (60, 180, 420, 720, 1200, 3600) if d in best)
-            + "."
-        )
-    for index, lap in enumerate(found.laps, start=1):
-        parts = [format_duration(lap["duration_s"])]
-        parts += [format_distance(lap["distance_m"], imperial)] if lap["distance_m"] else []
-        parts += [f"{lap['power_w']:.0f} W"] if lap["power_w"] is not None else []
-        parts += [f"{lap['heart_rate_bpm']:.0f} bpm"] if lap["heart_rate_bpm"] is not None else []
-        parts += [format_pace(lap["speed_mps"], imperial)] if lap["speed_mps"] else []
-        parts += [lap["domain"]] if lap["domain"] else []
-        say(f"  lap {index}{' by hand' if lap['by'] == 'hand' else ''}: {', '.join(parts)}")
-    for r in found.recordings:
-        if len(found.recordings) > 1 or len(r["power"]) > 1:
-            watts = (
-                ", ".join(f"{p['scale']} {p['power_w']:.0f} W" for p in r["power"] if p["power_w"] is not None)
-                or "no power"
-            )
-            say(f"  recording {r['file']}: {watts}{' (shown)' if r['primary'] else ''}")
-    for text in [*edits, *(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
-        say(f"  {text}")
-    return None
+
+
+def _power_sentence(found: Any) -> str:
+    row = found.row
+    if row.entered_by_hand:
+        return "Entered by hand: there is no recording."
+    if row.power_w is not None:
+        how = f"measured by {row.power_scale}." if row.measured else "modelled from speed and grade."
+        return f"Power {row.power_w:.0f} W, {how}"
+    if any(p for r in found.recordings for p in r["power"]):
+        return "Power withheld: it is left out by an edit (footwork edit list)."
+    return "Power withheld: none was recorded, and modelling it needs a mass (footwork athlete --mass KG)."
+
+
+def _lap(lap: dict[str, Any], imperial: bool) -> str:
+    from footwork.quantities import format_distance, format_duration, format_pace
+
+    parts = [format_duration(lap["duration_s"])]
+    parts += [format_distance(lap["distance_m"], imperial)] if lap["distance_m"] else []
+    parts += [f"{lap['power_w']:.0f} W"] if lap["power_w"] is not None else []
+    parts += [f"{lap['heart_rate_bpm']:.0f} bpm"] if lap["heart_rate_bpm"] is not None else []
+    parts += [format_pace(lap["speed_mps"], imperial)] if lap["speed_mps"] else []
+    parts += [lap["domain"]] if lap["domain"] else []
+    return ", ".join(parts)
 
 
 @app.command()

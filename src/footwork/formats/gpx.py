@@ -51,55 +51,69 @@ def read(data: bytes) -> list[Recording] | Course:
     return _course(course, named)
 
 
+class _Tracks:
+    """Tracks, routes and named points as the elements of a file end one after another."""
+
+    def __init__(self) -> None:
+        self.tracks: list[dict[str, Any]] = []
+        self.named: list[dict[str, Any]] = []
+        self._point: dict[str, Any] | None = None
+        self._mark: dict[str, Any] | None = None
+
+    def start(self, tag: str, element: Any) -> None:
+        """A track, a point on it or a named point begins."""
+        place = {"latitude": element.get("lat"), "longitude": element.get("lon")}
+        if tag in ("trk", "rte"):
+            self.tracks.append({"type": "", "name": "", "points": []})
+        elif tag in ("trkpt", "rtept") and self.tracks:
+            self._point = {"time": None, **place}
+        elif tag == "wpt":
+            self._mark = {"name": "", **place}
+
+    def end(self, tag: str, element: Any) -> None:
+        """An element is whole; what is done with is let go."""
+        text = (element.text or "").strip()
+        if self._point is not None:
+            if tag in ("trkpt", "rtept"):
+                self.tracks[-1]["points"].append(self._point)
+                self._point = None
+                element.clear()
+            else:
+                self._of_point(tag, text)
+        elif self._mark is not None:
+            if tag == "wpt":
+                self.named.append(self._mark)
+                self._mark = None
+                element.clear()
+            elif tag in ("name", "type", "sym"):
+                self._mark["name"] = self._mark["name"] or text
+        elif self.tracks and tag in ("type", "name"):
+            self.tracks[-1][tag] = self.tracks[-1][tag] or text
+        elif tag in ("trkseg", "trk", "rte"):
+            element.clear()
+
+    def _of_point(self, tag: str, text: str) -> None:
+        assert self._point is not None
+        if tag == "time":
+            self._point["time"] = _time(text)
+        elif tag == "ele":
+            self._point["altitude"] = text
+        elif tag in _EXTENSIONS:
+            self._point.setdefault(_EXTENSIONS[tag], text)
+
+
 def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str], list[dict[str, Any]]]:
     """Tracks and routes, what is lost, and the named points beside them."""
-    tracks: list[dict[str, Any]] = []
-    track: dict[str, Any] | None = None
-    point: dict[str, Any] | None = None
-    lost: list[str] = []
-    named: list[dict[str, Any]] = []
-    mark: dict[str, Any] | None = None
+    found, lost = _Tracks(), list[str]()
     try:
         for event, element in iterparse(io.BytesIO(data), events=("start", "end"), forbid_dtd=True):
-            tag = element.tag.rpartition("}")[2]
-            lower = tag.lower()
-            if event == "start":
-                if lower in ("trk", "rte"):
-                    track = {"type": "", "name": "", "points": []}
-                    tracks.append(track)
-                elif lower in ("trkpt", "rtept") and track is not None:
-                    point = {"time": None, "latitude": element.get("lat"), "longitude": element.get("lon")}
-                elif lower == "wpt":
-                    mark = {"name": "", "latitude": element.get("lat"), "longitude": element.get("lon")}
-                continue
-            text = (element.text or "").strip()
-            if lower in ("trkpt", "rtept") and track is not None and point is not None:
-                track["points"].append(point)
-                point = None
-                element.clear()
-            elif point is not None:
-                if lower == "time":
-                    point["time"] = _time(text)
-                elif lower == "ele":
-                    point["altitude"] = text
-                elif lower in _EXTENSIONS:
-                    point.setdefault(_EXTENSIONS[lower], text)
-            elif lower == "wpt" and mark is not None:
-                named.append(mark)
-                mark = None
-                element.clear()
-            elif mark is not None:
-                if lower in ("name", "type", "sym"):
-                    mark["name"] = mark["name"] or text
-            elif track is not None and lower in ("type", "name"):
-                track[lower] = track[lower] or text
-            elif lower in ("trkseg", "trk", "rte"):
-                element.clear()
+            tag = element.tag.rpartition("}")[2].lower()
+            (found.start if event == "start" else found.end)(tag, element)
     except DefusedXmlException:
         raise UnreadableFile("the GPX file declares a document type or entities, which is not allowed") from None
     except (ET.ParseError, UnicodeDecodeError, ValueError, LookupError) as error:
         lost.append(f"the GPX text breaks off or is malformed ({error})")
-    return tracks, lost, named
+    return found.tracks, lost, found.named
 
 
 def _time(text: str) -> float | None:

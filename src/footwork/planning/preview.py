@@ -13,7 +13,7 @@ from footwork.errors import UsageError
 from footwork.physiology.domains import weighted_minutes
 from footwork.physiology.endurance import power_at, time_to_exhaustion
 from footwork.physiology.reserve import EXHAUSTION_SD_J
-from footwork.planning.session_words import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
+from footwork.planning.session_steps import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -283,46 +283,56 @@ def solve(session: Session, runner: Runner, leave: float) -> tuple[Session, floa
     kind = _unknown_kind(session.items)
     if kind == "duration" and any(s.unknown and s.target and s.target.word == ALL_OUT for s, _ in session.steps()):
         raise UsageError("all out leaves nothing, however long: give that step a power, or a time")
-    if kind == "target":
-        low, high = 0.5, 2.5
-        if least(low) < leave or least(high) > leave:
-            raise UsageError("no power leaves so much of W′ there: ask for another share")
-        for _ in range(40):
-            at = 0.5 * (low + high)
-            low, high = (at, high) if least(at) >= leave else (low, at)
-        value = float(np.floor(low * 1000) / 1000)  # never over the border
-    elif kind == "duration":
-        low, high = 1.0, 3600.0
-        short, long = least(low), least(high)
-        if max(short, long) < leave:
-            raise UsageError(
-                "nothing from a second to an hour there leaves so much of W′: make the work easier or shorter"
-            )
-        if abs(short - long) < 1e-6:
-            raise UsageError(
-                "how long that step lasts does not change the least of W′: choose it freely, or ask for another"
-            )
-        if long < short:  # work: the longest that leaves so much
-            for _ in range(40):
-                at = 0.5 * (low + high)
-                low, high = (at, high) if least(at) >= leave else (low, at)
-            value = float(max(np.floor(low / 5) * 5, 1.0))
-        else:
-            for _ in range(40):
-                at = 0.5 * (low + high)
-                low, high = (low, at) if least(at) >= leave else (at, high)
-            value = float(np.ceil(high / 5) * 5)
-    else:
-        if least(1) < leave:
-            raise UsageError("not even one repeat leaves so much of W′: make it easier or shorter")
-        value = 1.0
-        while value < MOST_SOLVED and least(value + 1) >= leave:
-            value += 1
-        if value >= MOST_SOLVED:
-            raise UsageError(
-                "W′ comes back between the repeats, so it sets no limit to their number: choose it by time and feel"
-            )
+    find = {"target": _hardest, "duration": _right_time}.get(kind, _most_repeats)
+    value = find(least, leave)
     return filled(value), value
+
+
+def _border(holds: Callable[[float], bool], low: float, high: float) -> tuple[float, float]:
+    """Ends of the span in which something ceases to hold, halved forty times."""
+    for _ in range(40):
+        at = 0.5 * (low + high)
+        low, high = (at, high) if holds(at) else (low, at)
+    return low, high
+
+
+def _hardest(least: Callable[[float], float], leave: float) -> float:
+    """The highest share of CP that leaves so much of W′."""
+    low, high = 0.5, 2.5
+    if least(low) < leave or least(high) > leave:
+        raise UsageError("no power leaves so much of W′ there: ask for another share")
+    return float(np.floor(_border(lambda at: least(at) >= leave, low, high)[0] * 1000) / 1000)  # never over the border
+
+
+def _right_time(least: Callable[[float], float], leave: float) -> float:
+    """The longest work, or the shortest rest, that leaves so much of W′ [s]."""
+    low, high = 1.0, 3600.0
+    short, long = least(low), least(high)
+    if max(short, long) < leave:
+        raise UsageError("nothing from a second to an hour there leaves so much of W′: make the work easier or shorter")
+    if abs(short - long) < 1e-6:
+        raise UsageError(
+            "how long that step lasts does not change the least of W′: choose it freely, or ask for another"
+        )
+    if long < short:
+        longest, _ = _border(lambda at: least(at) >= leave, low, high)
+        return float(max(np.floor(longest / 5) * 5, 1.0))
+    _, shortest = _border(lambda at: least(at) < leave, low, high)
+    return float(np.ceil(shortest / 5) * 5)
+
+
+def _most_repeats(least: Callable[[float], float], leave: float) -> float:
+    """The most repeats that leave so much of W′."""
+    if least(1) < leave:
+        raise UsageError("not even one repeat leaves so much of W′: make it easier or shorter")
+    value = 1.0
+    while value < MOST_SOLVED and least(value + 1) >= leave:
+        value += 1
+    if value >= MOST_SOLVED:
+        raise UsageError(
+            "W′ comes back between the repeats, so it sets no limit to their number: choose it by time and feel"
+        )
+    return value
 
 
 def _unknown_kind(items: tuple[Item, ...]) -> Literal["target", "duration", "count", ""]:

@@ -2,262 +2,29 @@
 
 from __future__ import annotations
 
-import contextlib
-import difflib
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from footwork.errors import UsageError
-from footwork.quantities import MILE_M, format_duration
+from footwork.planning.session_steps import MOST_REPEATS, WORDS, Item, Repeat, Session, Step, Target
+from footwork.planning.session_targets import NUMBER, checked, read_target
+from footwork.quantities import MILE_M
 
 METHOD_VERSION = 1
-Quantity = Literal["cp", "watts", "domain", "w_prime", "pace", "heart_rate", "exertion"]
 LONGEST_TEXT = 4000
-LONGEST_S, LONGEST_M, MOST_REPEATS, MOST_STEPS = 24 * 3600.0, 300_000.0, 100, 400
-# What words mean as a share of CP: low and high; our conventions, after the trade's use.
-WORDS: dict[str, tuple[float, float]] = {
-    "rest": (0.0, 0.0),
-    "walk": (0.25, 0.45),
-    "jog": (0.50, 0.68),
-    "easy jog": (0.50, 0.68),
-    "easy": (0.62, 0.78),
-    "steady": (0.78, 0.88),
-    "marathon effort": (0.85, 0.92),
-    "threshold": (0.94, 1.0),
-    "hard": (1.03, 1.10),
-    "strides": (1.25, 1.45),
-    "all out": (1.5, 1.7),
-}
-_SAME = {
-    "easy jogging": "easy jog",
-    "easy running": "easy",
-    "easily": "easy",
-    "easy run": "easy",
-    "jogging": "jog",
-    "jog easy": "easy jog",
-    "standing": "rest",
-    "stand": "rest",
-    "walking": "walk",
-    "steadily": "steady",
-    "tempo": "threshold",
-    "at threshold": "threshold",
-    "stride": "strides",
-    "flat out": "all out",
-    "all-out": "all out",
-    "warm-up": "easy",
-    "warm up": "easy",
-    "cool-down": "easy",
-    "cool down": "easy",
-    "recovery": "easy jog",
-    "float": "steady",
-    "marathon pace": "marathon effort",
-    "warmup": "easy",
-    "cooldown": "easy",
-    "wu": "easy",
-    "cd": "easy",
-}
-DOMAINS = ("moderate", "heavy", "severe", "extreme")
-# Share of CP for a perceived exertion of 1 to 10, by common practice without a source; domains by their borders.
-EXERTION_CP = {1: 0.45, 2: 0.55, 3: 0.65, 4: 0.75, 5: 0.82, 6: 0.89, 7: 0.95, 8: 1.0, 9: 1.07, 10: 1.2}
-RACE_CP = {
-    "5": (1.0, 1.03),
-    "10": (0.96, 0.99),
-    "half": (0.90, 0.93),
-}  # what a race of that length is run at; our conventions
-DOMAIN_CP = {"moderate": (0.62, 0.78), "heavy": (0.82, 0.98), "severe": (1.02, 1.12), "extreme": (1.25, 1.5)}
-LIMITS: dict[str, tuple[float, float, str]] = {
-    "cp": (0.2, 3.0, "20 to 300 % of CP"),
-    "watts": (30, 1500, "30 to 1500 W"),
-    "w_prime": (0.01, 1.0, "1 to 100 % of W′"),
-    "pace": (1.0, 9.0, "1:51 to 16:40 a kilometre"),
-    "heart_rate": (60, 230, "60 to 230 bpm"),
-    "exertion": (1, 10, "1 to 10"),
-}
-
-
-@dataclass(frozen=True)
-class Target:
-    """How hard: a quantity and its band; shares of CP and W′ as numbers from 0, pace as speed [m/s]. ``word`` is the
-    trade's word that it came from, or the domain's name. A band of one value is a single value."""
-
-    quantity: Quantity
-    low: float
-    high: float
-    word: str = ""
-
-    @property
-    def middle(self) -> float:
-        return 0.5 * (self.low + self.high)
-
-    def text(self) -> str:
-        """Canonical wording."""
-        if self.quantity == "domain":
-            return f"in the {self.word} domain"
-        if self.word:
-            return self.word
-        one = self.low == self.high
-        match self.quantity:
-            case "cp":
-                return f"at {_span(100 * self.low, 100 * self.high)} % CP"
-            case "w_prime":
-                return f"spending {_span(100 * self.low, 100 * self.high)} % of W′"
-            case "watts":
-                return f"at {_span(self.low, self.high)} W"
-            case "heart_rate":
-                return f"at {_span(self.low, self.high)} bpm"
-            case "exertion":
-                return f"at exertion {_span(self.low, self.high)}"
-            case _:
-                # The slower end first, as paces are said.
-                slow, fast = (_clock(1000 / v) for v in (self.low, self.high))
-                return f"at {slow}/km" if one else f"at {slow} to {fast}/km"
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step: how long [s], how far [m], or until pressed (neither); ``unknown`` where ``?`` stands for the duration
-    or the target."""
-
-    target: Target | None
-    seconds: float | None = None
-    metres: float | None = None
-    unknown: Literal["", "duration", "target"] = ""
-
-    def text(self) -> str:
-        """Canonical wording."""
-        if self.unknown == "duration":
-            size = "? min"
-        elif self.seconds is not None:
-            size = _time(self.seconds)
-        elif self.metres is not None:
-            size = _way(self.metres)
-        else:
-            size = "until pressed"
-        how = "at ?" if self.unknown == "target" else self.target.text() if self.target else ""
-        return f"{size} {how}".strip()
-
-
-@dataclass(frozen=True)
-class Repeat:
-    """Items run again and again; ``count`` is None where ``?`` stands for it."""
-
-    count: int | None
-    items: tuple[Item, ...]
-
-    def text(self) -> str:
-        inside = ", ".join(i.text() for i in self.items)
-        number = "?" if self.count is None else str(self.count)
-        return (
-            f"{number} x ({inside})"
-            if len(self.items) > 1 or isinstance(self.items[0], Repeat)
-            else f"{number} x {inside}"
-        )
-
-
-Item = Step | Repeat
-
-
-@dataclass(frozen=True)
-class Session:
-    """A session: its items in order."""
-
-    items: tuple[Item, ...]
-
-    def text(self) -> str:
-        """The one canonical wording; reading it gives the same session."""
-        return ", ".join(i.text() for i in self.items)
-
-    def steps(self) -> Iterator[tuple[Step, tuple[int, ...]]]:
-        """Steps in the order they are run, each with its number in every repeat around it, the outermost first."""
-        yield from _unrolled(self.items, ())
-
-    @property
-    def unknowns(self) -> int:
-        """How many ``?`` it holds, each counted once however often it is run."""
-        return _unknowns(self.items)
-
-
-def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
-    """Steps with what comes again and again written as repeats: the longest saving first, from the left."""
-    items = list(steps)
-    before = 0
-    while before != len(items):  # sets of repeats fold once their repeats have
-        before = len(items)
-        _fold(items)
-    return tuple(items)
-
-
-def _fold(items: list[Item]) -> None:
-    for size in range(1, 5):
-        at = 0
-        while at + 2 * size <= len(items):
-            block, count = items[at : at + size], 1
-            while items[at + count * size : at + (count + 1) * size] == block:
-                count += 1
-            # The last rest of a set is often left out or another: a set still reads as one with it apart.
-            count = min(count, MOST_REPEATS)
-            if count > 1 and not (size == 1 and isinstance(block[0], Repeat)):
-                items[at : at + count * size] = [Repeat(count, tuple(block))]
-            at += 1
-
-
-def _unrolled(items: Sequence[Item], at: tuple[int, ...]) -> Iterator[tuple[Step, tuple[int, ...]]]:
-    for item in items:
-        if isinstance(item, Step):
-            yield item, at
-        else:
-            for k in range(item.count or 1):
-                yield from _unrolled(item.items, (*at, k + 1))
-
-
-def _unknowns(items: Sequence[Item]) -> int:
-    return sum(
-        int(bool(i.unknown)) if isinstance(i, Step) else int(i.count is None) + _unknowns(i.items) for i in items
-    )
-
-
-def _span(low: float, high: float) -> str:
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
-
-
-def _clock(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02}"
-
-
-def _time(seconds: float) -> str:
-    if seconds < 120 and seconds % 60:
-        return f"{seconds:g} s"
-    if seconds % 60 == 0 and seconds < 3 * 3600:
-        return f"{seconds / 60:g} min"
-    return format_duration(seconds)
-
-
-def _way(metres: float) -> str:
-    quarters = round(4 * metres / MILE_M)
-    if quarters and round(MILE_M * quarters / 4, 1) == metres and metres % 10:
-        return f"{quarters / 4:g} mi"
-    if metres < 50:
-        return f"{metres:g} metres"
-    return (
-        f"{metres / 1000:g} km" if metres >= 1000 and metres % 100 == 0 else f"{metres:.1f}".removesuffix(".0") + " m"
-    )
+LONGEST_S, LONGEST_M, MOST_STEPS = 24 * 3600.0, 300_000.0, 400
 
 
 _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-_NUMBER = r"\d+(?:[.,]\d+)?"
-_RANGE = rf"({_NUMBER})\s*(?:(?:-|–|to)\s*({_NUMBER}))?"
 _DURATION = re.compile(
     rf"(?P<unknown>\?)\s*(?:min(?:utes?)?|m(?:etres?)?|s(?:ec(?:onds?)?)?)?\b|(?P<pressed>until (?:i )?press(?:ed)?)"
     rf"|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?!\s*(?:-|–|to|/))"
-    rf"|(?P<h>{_NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b"
-    rf"|(?P<min>{_NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
-    rf"|(?P<s>{_NUMBER})\s*(?:s(?:ec(?:onds?|s)?)?|″|\")(?![a-z])|(?P<km>{_NUMBER})\s*(?:km|k|kilomet(?:re|er)s?)\b|(?P<mi>{_NUMBER})\s*(?:mi|miles?)\b|(?P<m>{_NUMBER})\s*m(?:et(?:re|er)s?)?\b",
+    rf"|(?P<h>{NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b"
+    rf"|(?P<min>{NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
+    rf"|(?P<s>{NUMBER})\s*(?:s(?:ec(?:onds?|s)?)?|″|\")(?![a-z])|(?P<km>{NUMBER})\s*(?:km|k|kilomet(?:re|er)s?)\b|(?P<mi>{NUMBER})\s*(?:mi|miles?)\b|(?P<m>{NUMBER})\s*m(?:et(?:re|er)s?)?\b",
     re.IGNORECASE,
 )
-_PACE = r"(\d+:[0-5]\d)"
 
 
 def parse(text: str) -> Session:
@@ -423,12 +190,12 @@ def _step(text: str) -> Step:
         seconds = _size(lasts, text).seconds if lasts else None
         if seconds:  # 400 m in 88 s is a pace
             pace = 1000 / max(round(1000 * seconds / step.metres), 1)
-            return replace(step, target=_checked("pace", pace, pace, text))
+            return replace(step, target=checked("pace", pace, pace, text))
     if re.fullmatch(r"(?:at )?\?\s*(?:w|watts?|% cp|%|/km)?", words, re.IGNORECASE):
         if step.unknown:
             raise UsageError("only one ? can be solved for")
         return replace(step, unknown="target")
-    return replace(step, target=_target(words, text)) if words else step
+    return replace(step, target=read_target(words, text)) if words else step
 
 
 def _size(found: re.Match[str], text: str) -> Step:
@@ -464,96 +231,3 @@ def _size(found: re.Match[str], text: str) -> Step:
     if (seconds is not None and not 1 <= seconds <= LONGEST_S) or (metres is not None and not 0 < metres <= LONGEST_M):
         raise UsageError(f"'{text}' cannot be run: a step lasts at least a second and at most a day, or 300 km")
     return Step(None, seconds, metres)
-
-
-def _target(words: str, whole: str) -> Target:
-    lower = words.lower().removeprefix("at ").removeprefix("@").strip().removeprefix("about ").removeprefix("around ")
-
-    def band(found: re.Match[str], quantity: Quantity, scale: float = 1.0) -> Target:
-        digits = 4 if scale < 1 else 1  # as many as the wording prints
-        low = round(float(found.group(1).replace(",", ".")) * scale, digits)
-        high = low if found.group(2) is None else round(float(found.group(2).replace(",", ".")) * scale, digits)
-        return _checked(quantity, min(low, high), max(low, high), whole)
-
-    two = re.match(r"\d+:\d\d\s*/(km|mi)\w*\s*(?:-|–|to)\s*\d+:\d\d\s*/(km|mi)", lower)
-    if two and two.group(1) != two.group(2):
-        raise UsageError(f"'{whole}': give both paces in one unit")
-    lower = re.sub(r"(\d:\d\d)\s*/(?:km|mi|mile)(\s*(?:-|–|to)\s*\d+:\d\d\s*/)", r"\1\2", lower)
-    pace = rf"{_PACE}\s*(?:(?:-|–|to)\s*{_PACE})?\s*(?:min\s*)?(?:/|per |a )\s*(km|k|mile|mi)"
-    for pattern, quantity, scale in (
-        (rf"(?:spend(?:ing)?\s*)?{_RANGE}\s*%\s*(?:of )?(?:the )?(?:w'|w′|w prime)", "w_prime", 0.01),
-        (rf"{_RANGE}\s*%\s*(?:of )?(?:cp|critical power)", "cp", 0.01),
-        (rf"{_RANGE}\s*(?:w|watts?)", "watts", 1.0),
-        (rf"{_RANGE}\s*(?:bpm|beats(?: a minute)?)", "heart_rate", 1.0),
-        (rf"(?:heart rate|hr)\s*{_RANGE}", "heart_rate", 1.0),
-        (rf"(?:rpe|exertion|perceived exertion|effort)\s*{_RANGE}(?:\s*(?:/|of)\s*10)?", "exertion", 1.0),
-    ):
-        found = re.fullmatch(pattern, lower)
-        if found:
-            return band(found, quantity, scale)  # type: ignore[arg-type]
-    if found := re.fullmatch(pace, lower):
-        unit = MILE_M if found.group(3).startswith("mi") else 1000.0
-        speeds = []
-        for clock in (found.group(1), found.group(2) or found.group(1)):
-            minutes, seconds = clock.split(":")
-            if not int(minutes) + int(seconds):
-                raise UsageError(f"'{whole}' cannot be run: give {LIMITS['pace'][2]}")
-            speeds.append(unit / (60 * float(minutes) + float(seconds)))
-        # Canonical paces are whole seconds a kilometre.
-        low, high = (1000 / max(round(1000 / v), 1) for v in (min(speeds), max(speeds)))
-        return _checked("pace", low, high, whole)
-    if found := re.fullmatch(rf"{_RANGE}\s*(km/h|kmh|kph|mph)", lower):
-        hour = MILE_M if found.group(3) == "mph" else 1000.0
-        ends = sorted(float(v.replace(",", ".")) * hour / 3600 for v in found.groups()[:2] if v)
-        if not ends[0]:
-            raise UsageError(f"'{whole}' cannot be run: give {LIMITS['pace'][2]}")
-        low, high = (1000 / max(round(1000 / v), 1) for v in (ends[0], ends[-1]))
-        return _checked("pace", low, high, whole)
-    if found := re.fullmatch(r"(\d{1,2})\s*(?:/|out of)\s*10", lower):
-        return _checked("exertion", float(found.group(1)), float(found.group(1)), whole)
-    if re.fullmatch(rf"{_PACE}(?:\s*(?:-|–|to)\s*{_PACE})?(?:\s*pace)?", lower):
-        raise UsageError(f"'{whole}': a pace needs its unit, as 4:30/km or 7:15/mi")
-    if re.search(r"\bzone|\bz\d|\bftp\b|vo2|\blt\d?\b|max ?hr|hr ?max", lower):
-        raise UsageError(
-            f"'{whole}': zones and thresholds of other systems are not known here: write a share of CP, as "
-            "105 % CP, a domain, as in the severe domain, or beats, as 150 bpm"
-        )
-    if re.fullmatch(r"cp|critical power", lower):
-        return Target("cp", 1.0, 1.0)
-    if race := re.fullmatch(r"(5|10|half marathon|half)\s*(?:k|km)?\s*(?:race )?(?:pace|effort)", lower):
-        return Target("cp", *RACE_CP[race.group(1).removesuffix(" marathon")])
-    domain = re.fullmatch(r"(?:in )?(?:the )?(moderate|heavy|severe|extreme)(?: domain)?", lower)
-    if domain:
-        low, high = DOMAIN_CP[domain.group(1)]
-        return Target("domain", low, high, domain.group(1))
-    word = _SAME.get(lower, lower)
-    if word in WORDS:
-        return Target("cp", *WORDS[word], word)
-    if re.fullmatch(rf"{_RANGE}\s*%", lower):
-        raise UsageError(f"'{whole}': per cent of what? write {lower} CP, or {lower} of W'")
-    # Two words of one intensity, as easy at 5:30/km or jog recovery: the second, which is often a number.
-    parts = lower.split()
-    for k in range(len(parts) - 1, 0, -1):
-        first = " ".join(parts[:k])
-        if _SAME.get(first, first) in WORDS:
-            with contextlib.suppress(UsageError):
-                return _target(" ".join(parts[k:]), whole)
-    near = difflib.get_close_matches(lower, [*WORDS, *_SAME], 1)
-    hint = f" (did you mean {near[0]}?)" if near else ""
-    raise UsageError(
-        f"'{whole}': '{words}' is no intensity{hint}: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in "
-        f"the heavy domain, 30 % of W', or one of {', '.join(WORDS)}"
-    )
-
-
-def possible(target: Target) -> bool:
-    """Whether a target lies within what is run."""
-    limit = LIMITS.get(target.quantity)
-    return limit is None or bool(target.word) or (limit[0] <= target.low <= target.high <= limit[1])
-
-
-def _checked(quantity: Quantity, low: float, high: float, whole: str) -> Target:
-    least, most, words = LIMITS[quantity]
-    if not (least <= low and high <= most):
-        raise UsageError(f"'{whole}' cannot be run: give {words}")
-    return Target(quantity, low, high)

@@ -76,51 +76,60 @@ def fold(entries: list[Entry]) -> dict[int, Told]:
         if entry.run is None:
             continue
         of, given = out.setdefault(entry.run, Told()), entry.payload
-        match entry.kind:
-            case "mark":
-                of.marks.add(given["name"])
-                if given["name"] == "treadmill":
-                    of.incline = given.get("incline")
-            case "unmark":
-                of.marks.discard(given["name"])
-                of.incline = None if given["name"] == "treadmill" else of.incline
-            case "surface":
-                of.surface = given["value"]
-            case "shoe":
-                of.shoe = given["value"]
-            case "leave-out" if "start" not in given:
-                of.left_out = True
-            case "delete":
-                of.deleted = True
-            case "lap":
-                of.laps.append((given["start"], given["end"]))
-            case "efforts":
-                of.efforts = given["parts"]
-            case "diary":
-                of.diary[given["name"]] = given["value"]
-            case "weather":
-                of.weather = given
-            case "run":
-                of.entered = given
-            case "split":
-                out[given["new_run"]] = Told(
-                    of.marks & {"treadmill"},
-                    of.incline,
-                    of.surface,
-                    of.shoe,
-                    of.left_out,
-                    weather=of.weather,
-                    laps=[lap for lap in of.laps if lap[0] >= given["at"]],
-                )
-                of.laps = [lap for lap in of.laps if lap[0] < given["at"]]
-            case "merge" | "pair":
-                other = out.pop(given["other"], Told())
-                of.marks |= other.marks
-                of.laps += other.laps
-                of.diary = {**other.diary, **of.diary}
-                of.weather, of.shoe = of.weather or other.weather, of.shoe or other.shoe
-                of.surface = of.surface or other.surface
+        if entry.kind == "split":
+            out[given["new_run"]] = _parted(of, given["at"])
+        elif entry.kind in ("merge", "pair"):
+            _joined(of, out.pop(given["other"], Told()))
+        elif entry.kind in _APPLY:
+            _APPLY[entry.kind](of, given)
     return out
+
+
+def _mark(of: Told, given: dict[str, Any]) -> None:
+    of.marks.add(given["name"])
+    if given["name"] == "treadmill":
+        of.incline = given.get("incline")
+
+
+def _unmark(of: Told, given: dict[str, Any]) -> None:
+    of.marks.discard(given["name"])
+    of.incline = None if given["name"] == "treadmill" else of.incline
+
+
+def _left_out(of: Told, given: dict[str, Any]) -> None:
+    of.left_out = of.left_out or "start" not in given
+
+
+_APPLY: dict[str, Callable[[Told, dict[str, Any]], None]] = {
+    "mark": _mark,
+    "unmark": _unmark,
+    "leave-out": _left_out,
+    "surface": lambda of, given: setattr(of, "surface", given["value"]),
+    "shoe": lambda of, given: setattr(of, "shoe", given["value"]),
+    "delete": lambda of, given: setattr(of, "deleted", True),
+    "lap": lambda of, given: of.laps.append((given["start"], given["end"])),
+    "efforts": lambda of, given: setattr(of, "efforts", given["parts"]),
+    "diary": lambda of, given: of.diary.update({given["name"]: given["value"]}),
+    "weather": lambda of, given: setattr(of, "weather", given),
+    "run": lambda of, given: setattr(of, "entered", given),
+}
+
+
+def _parted(of: Told, at: float) -> Told:
+    """What is known of the second half of a run that was split; the first keeps the rest."""
+    laps = [lap for lap in of.laps if lap[0] >= at]
+    of.laps = [lap for lap in of.laps if lap[0] < at]
+    marks = of.marks & {"treadmill"}
+    return Told(marks, of.incline, of.surface, of.shoe, of.left_out, weather=of.weather, laps=laps)
+
+
+def _joined(of: Told, other: Told) -> None:
+    """What is known of two runs that became one; the first's word counts where both have one."""
+    of.marks |= other.marks
+    of.laps += other.laps
+    of.diary = {**other.diary, **of.diary}
+    of.weather, of.shoe = of.weather or other.weather, of.shoe or other.shoe
+    of.surface = of.surface or other.surface
 
 
 def write(library: History, kind: str, run: int | None, payload: dict[str, Any], date: dt.date | None = None) -> int:

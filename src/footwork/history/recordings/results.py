@@ -182,33 +182,14 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
     if made.outcome in ("skipped", "failed"):
         getattr(report, made.outcome).append(entry)
         return
-    kept: list[tuple[Analysed, int | None, int | None]] = []  # the leg, its run, the recording it takes the place of
-    twins: list[str] = []
-    for analysed in made.recordings:
-        if any(
-            a.sport == analysed.sport and abs(a.start - analysed.start) + abs(a.end - analysed.end) <= 4
-            for a, _, _ in kept
-        ):
-            twins.append("the same recording twice in one file")
-            continue
-        place = overlap.overlapping(library, connection, analysed)
-        if place.twin is None or place.better:
-            kept.append((analysed, place.run, place.twin))
-        else:
-            twins.append(
-                f"the same recording as run {place.run}" if place.run else "the same activity is known already"
-            )
+    kept, twins = _new_ones(library, connection, made.recordings)
     if not kept:
         report.duplicates.append({"file": made.shown, "reason": "; ".join(dict.fromkeys(twins)) or "nothing new"})
         return
     if start is not None and any(a.placed_by_start for a, _, _ in kept):
         if report.start_used:
-            report.failed.append(
-                {
-                    "file": made.shown,
-                    "reason": f"--start was used for {report.start_used}: add undated files one by one",
-                }
-            )
+            reason = f"--start was used for {report.start_used}: add undated files one by one"
+            report.failed.append({"file": made.shown, "reason": reason})
             return
         report.start_used = made.shown
     # Files go to their places before the rows that name them are committed; a kill in between leaves no row behind.
@@ -228,48 +209,73 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id, twin in kept:
-        if analysed.is_run and run_id is None:
-            run_id = connection.execute(insert(schema.run)).lastrowid
-        values = {
-            "file_id": file_id,
-            "leg": analysed.leg,
-            "run_id": run_id,
-            "sport": analysed.sport,
-            "start": analysed.start,
-            "end": analysed.end,
-            "serial": analysed.serial,
-            "utc_offset_minutes": analysed.utc_offset_minutes,
-        }
-        if twin is not None:
-            # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
-            recording_id = twin
-            old = connection.execute(select(schema.recording.c.file_id).where(schema.recording.c.id == twin)).scalar()
-            connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
-            connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
-        else:
-            recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
-        write_result(connection, recording_id, run_id, analysed)
-        if analysed.is_run and run_id is not None:
-            runs.append(run_id)
+        run = _store_leg(connection, int(file_id), analysed, run_id, twin)
+        if run is not None:
+            runs.append(run)
         else:
             others.append(analysed.sport)
+    named = " and ".join(dict.fromkeys(others))
     if not runs:
-        report.skipped.append(
-            {"file": made.shown, "reason": f"{' and '.join(dict.fromkeys(others))}, not a run: kept as load only"}
-        )
+        report.skipped.append({"file": made.shown, "reason": f"{named}, not a run: kept as load only"})
         return
-    reason = "run " + ", ".join(str(r) for r in runs)
     if others:
-        report.skipped.append(
-            {
-                "file": made.shown,
-                "reason": f"its {' and '.join(dict.fromkeys(others))} leg is not a run: kept as load only",
-            }
-        )
-    report.added.append({"file": made.shown, "reason": reason, "runs": runs})
+        report.skipped.append({"file": made.shown, "reason": f"its {named} leg is not a run: kept as load only"})
+    report.added.append({"file": made.shown, "reason": "run " + ", ".join(str(r) for r in runs), "runs": runs})
     lost = list(dict.fromkeys(text for analysed, _, _ in kept for text in analysed.lost))
     if lost:
         report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
+
+
+Leg = tuple["Analysed", int | None, int | None]  # a leg, its run, and the recording it takes the place of
+
+
+def _new_ones(library: History, connection: Connection, recordings: list[Analysed]) -> tuple[list[Leg], list[str]]:
+    """Legs of a file that are new or better than what is known, and in words what the others are twins of."""
+    kept: list[Leg] = []
+    twins: list[str] = []
+    for analysed in recordings:
+        if any(
+            a.sport == analysed.sport and abs(a.start - analysed.start) + abs(a.end - analysed.end) <= 4
+            for a, _, _ in kept
+        ):
+            twins.append("the same recording twice in one file")
+            continue
+        place = overlap.overlapping(library, connection, analysed)
+        if place.twin is None or place.better:
+            kept.append((analysed, place.run, place.twin))
+        else:
+            twins.append(
+                f"the same recording as run {place.run}" if place.run else "the same activity is known already"
+            )
+    return kept, twins
+
+
+def _store_leg(
+    connection: Connection, file_id: int, analysed: Analysed, run_id: int | None, twin: int | None
+) -> int | None:
+    """Write one leg's rows; returns its run, or None for other sports."""
+    if analysed.is_run and run_id is None:
+        run_id = connection.execute(insert(schema.run)).lastrowid
+    values = {
+        "file_id": file_id,
+        "leg": analysed.leg,
+        "run_id": run_id,
+        "sport": analysed.sport,
+        "start": analysed.start,
+        "end": analysed.end,
+        "serial": analysed.serial,
+        "utc_offset_minutes": analysed.utc_offset_minutes,
+    }
+    if twin is not None:
+        # The better copy takes the place of the poorer one, which leaves it its marks and the run's address.
+        recording_id = twin
+        old = connection.execute(select(schema.recording.c.file_id).where(schema.recording.c.id == twin)).scalar()
+        connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
+        connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
+    else:
+        recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
+    write_result(connection, recording_id, run_id, analysed)
+    return run_id if analysed.is_run else None
 
 
 def write_result(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import intervals
+from footwork.analysis import intervals, repeats
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
 from footwork.history.log.entries import Told
@@ -69,7 +69,7 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
         start, n = float(found["time"][0]), len(found)
         edges = [(max(round(p["start"] - start), 0), min(round(p["end"] - start), n), p["kind"]) for p in said]
         parts = [intervals.Part(a, b, kind) for a, b, kind in edges if b > a]
-        parts = intervals.grouped(parts, columns["distance"], columns["power"])
+        parts = repeats.grouped(parts, columns["distance"], columns["power"])
         return _told(parts, columns, 0.0)
     return _found(columns, signal, 0.0)
 
@@ -175,7 +175,7 @@ def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list
         both = np.isfinite(values) & (values > 0) & (flat > WALKING_MPS)
         if both.any():  # where power is missing, speed tells how hard it was
             values = np.where(np.isfinite(values), values, flat * float(np.median(values[both] / flat[both])))
-    parts = intervals.grouped(intervals.find(values, name), columns.get("distance"), values)
+    parts = repeats.grouped(intervals.find(values, name), columns.get("distance"), values)
     return _told(parts, columns, begin)
 
 

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import intervals as parts_model
-from footwork.analysis import session_match
+from footwork.analysis import repeats, session_match
 from footwork.analysis.summary import mean_known
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
-from footwork.planning import preview, session_words
+from footwork.planning import preview, session_steps, session_words
 from footwork.quantities import format_pace, plain
 from footwork.questions import runs
 from footwork.questions.sessions import planned_sessions
@@ -59,7 +58,7 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
         wanted = [True] * len(rows)
     asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
     works = [e for e in found if e["kind"] == "work"]
-    pairs = parts_model.align(
+    pairs = repeats.align(
         [(r.seconds, r.power) for _, r in asked], [(e["end_s"] - e["start_s"], e["power"]) for e in works]
     )
     taken = {asked[a][0]: works[b] for a, b in pairs}
@@ -91,7 +90,7 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
     return out
 
 
-def _basis(library: History, row: Any, session: session_words.Session) -> SessionBasis | None:
+def _basis(library: History, row: Any, session: session_steps.Session) -> SessionBasis | None:
     """The runner on the run's day, or as known since; None where no critical power is known and none is needed to tell
     what was asked."""
     for day in (row.local.date(), None):
@@ -105,7 +104,7 @@ def _basis(library: History, row: Any, session: session_words.Session) -> Sessio
     raise missing
 
 
-def _by_target(step: session_words.Step, at: tuple[int, ...]) -> preview.Row:
+def _by_target(step: session_steps.Step, at: tuple[int, ...]) -> preview.Row:
     """A step of an unknown runner: only what its target says."""
     target = step.target
     low, high = (target.low, target.high) if target is not None and target.quantity == "watts" else (0.0, 0.0)

@@ -15,8 +15,8 @@ from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.formats import ical, watch
 from footwork.history.log import entries, parts
 from footwork.physiology import domains
-from footwork.planning import preview, session_words, shelf
-from footwork.planning.session_words import Session, Step
+from footwork.planning import preview, session_steps, session_words, shelf
+from footwork.planning.session_steps import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
@@ -188,11 +188,11 @@ def _rates(rows: list[preview.Row], who: SessionBasis) -> np.ndarray:
     return np.array([low + slope * r.power if t else np.nan for r, t in zip(rows, told, strict=True)])
 
 
-def restless(items: tuple[session_words.Item, ...]) -> list[str]:
+def restless(items: tuple[session_steps.Item, ...]) -> list[str]:
     """Hard repeats without a rest between, which is hardly ever meant."""
     out = []
     for item in items:
-        if isinstance(item, session_words.Repeat):
+        if isinstance(item, session_steps.Repeat):
             out += restless(item.items)
             step = item.items[0]
             hard = isinstance(step, Step) and step.target is not None and step.target.word not in EASY_WORDS
@@ -292,17 +292,17 @@ def from_workout(data: bytes) -> tuple[str, str]:
         target = None
         if s.low is not None and s.high is not None:
             if s.of == "power":
-                target = session_words.Target("watts", float(round(s.low)), float(round(s.high)))
+                target = session_steps.Target("watts", float(round(s.low)), float(round(s.high)))
             elif s.of == "heart_rate":
-                target = session_words.Target("heart_rate", float(round(s.low)), float(round(s.high)))
+                target = session_steps.Target("heart_rate", float(round(s.low)), float(round(s.high)))
             else:
                 low, high = (1000 / max(round(1000 / max(v, 0.1)), 1) for v in (s.low, s.high))
-                target = session_words.Target("pace", low, high)
+                target = session_steps.Target("pace", low, high)
         elif s.rest:
-            target = session_words.Target("cp", 0.0, 0.0, "rest")
+            target = session_steps.Target("cp", 0.0, 0.0, "rest")
         elif preview.ALL_OUT in s.name:  # as our own workouts say it
-            target = session_words.Target("cp", *session_words.WORDS[preview.ALL_OUT], preview.ALL_OUT)
-        if target is not None and not session_words.possible(target):
+            target = session_steps.Target("cp", *session_steps.WORDS[preview.ALL_OUT], preview.ALL_OUT)
+        if target is not None and not session_steps.possible(target):
             target = None  # a band that nobody runs, as a zone that only the watch knows: as felt
         items.append(
             Step(
@@ -311,7 +311,7 @@ def from_workout(data: bytes) -> tuple[str, str]:
                 None if s.metres is None else round(s.metres, 1),
             )
         )
-    text = Session(session_words.folded(items)).text()
+    text = Session(session_steps.folded(items)).text()
     return name, session_words.parse(text).text()
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import intervals as model
+from footwork.analysis import repeats
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
 from footwork.history.log.entries import MAXIMAL_MARKS
@@ -178,7 +178,7 @@ def compare_sessions(library: History, first: int, second: int) -> dict[str, Any
     works = [
         [e for e in runs.efforts_of_run(library, r) if e["kind"] == "work" and e["power"]] for r in (first, second)
     ]
-    matched = model.align(*[[(e["end_s"] - e["start_s"], e["power"]) for e in w] for w in works])
+    matched = repeats.align(*[[(e["end_s"] - e["start_s"], e["power"]) for e in w] for w in works])
     pairs = [(works[0][i], works[1][j]) for i, j in matched]
     pairs = [(a, b) for a, b in pairs if abs(np.log((b["end_s"] - b["start_s"]) / (a["end_s"] - a["start_s"]))) < 0.25]
     if len(pairs) < 2:

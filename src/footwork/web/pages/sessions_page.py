@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -191,6 +192,109 @@ def _take_along(library: Library, found: dict[str, Any]) -> None:
     )
 
 
+def _planned(base: str, library: Library) -> None:
+    """Kept sessions by week, each with the run that was run for it."""
+    rows = library.sessions()
+    heading("Planned beside done")
+    if rows:
+        weeks: dict[dt.date, list[dict[str, Any]]] = {}
+        for r in rows:
+            day = dt.date.fromisoformat(str(r["date"]))
+            weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
+        for monday, mine in weeks.items():
+            text("h3", f"Week of {monday.day} {monday:%B %Y}")
+            table(
+                ["day", "session", "run"],
+                [
+                    [
+                        unbroken(str(r["date"])),
+                        (
+                            f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
+                            f"{base}/sessions?session={quote(r['text'])}",
+                        ),
+                        (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run",
+                    ]
+                    for r in mine
+                ],
+                labelled=True,
+            )
+        downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
+    else:
+        text("p", "No session is kept yet.")
+
+
+def _builder(state: dict[str, Any], follow: Callable[[], Awaitable[None]]) -> None:
+    """Fields from which the usual shape of a session is written."""
+    with ui.element("details"):
+        text("summary", "Build it from fields")
+        built = dict(BUILT)
+
+        async def put(event: Any, name: str) -> None:
+            built[name] = str(event.args["value"]).strip() or BUILT[name]
+            state["words"] = (
+                f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, "
+                f"{built['rest']} {built['between']}), {built['cool']} easy"
+            )
+            fill({"session": state["words"]})
+            await follow()
+
+        with ui.element("div").classes("fw-form"):
+            for name, label in BUILDER.items():
+                with ui.element("label"):
+                    text("span", label)
+                    part = ui.element("input").props(f'type="text" autocomplete="off" name="build-{name}"')
+                    part.props["placeholder"] = BUILT[name]
+
+                    async def told(event: Any, name: str = name) -> None:
+                        await put(event, name)
+
+                    part.on("change", told, js_handler="(e) => emit({value: e.target.value})")
+
+
+def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
+    """Keep the session, solve for its unknown, hold two runs of one session against each other."""
+    with ui.element("details"):
+        text("summary", "Keep it for a day")
+        command_form(
+            library,
+            ["session", "new"],
+            [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
+            "Keep this session",
+            f"{base}/sessions",
+            prefix="keep-",
+            bare=True,
+            more=lambda: [state["words"]],
+        )
+    with ui.element("details"):
+        text("summary", "Solve for the unknown")
+        text(
+            "p",
+            "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
+            "soft",
+        )
+        command_form(
+            library,
+            ["session", "solve"],
+            [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
+            "Solve",
+            lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.",
+            prefix="solve-",
+            bare=True,
+            more=lambda: [state["words"]],
+        )
+    with ui.element("details"):
+        text("summary", "The same session weeks apart")
+        command_form(
+            library,
+            ["session", "compare"],
+            [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
+            "Compare",
+            lambda found: found["sentence"],
+            needed=["first", "second"],
+            prefix="compare-",
+        )
+
+
 async def show_sessions(base: str, library: Library, session: str = "", scale: str = "") -> None:
     imperial = library.setting("units") == "imperial"
     try:  # a number or a name in the address; what is typed is words
@@ -235,30 +339,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
             box = ui.element("input").props('type="text" autocomplete="off" name="session"')
             box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
         fill({"session": state["words"]})
-        with ui.element("details"):
-            text("summary", "Build it from fields")
-            built = dict(BUILT)
-
-            async def put(event: Any, name: str) -> None:
-                built[name] = str(event.args["value"]).strip() or BUILT[name]
-                state["words"] = (
-                    f"{built['warm']} easy, {built['count']} x ({built['work']} {built['how']}, "
-                    f"{built['rest']} {built['between']}), {built['cool']} easy"
-                )
-                fill({"session": state["words"]})
-                await follow()
-
-            with ui.element("div").classes("fw-form"):
-                for name, label in BUILDER.items():
-                    with ui.element("label"):
-                        text("span", label)
-                        part = ui.element("input").props(f'type="text" autocomplete="off" name="build-{name}"')
-                        part.props["placeholder"] = BUILT[name]
-
-                        async def told(event: Any, name: str = name) -> None:
-                            await put(event, name)
-
-                        part.on("change", told, js_handler="(e) => emit({value: e.target.value})")
+        _builder(state, follow)
         with ui.element("details"):
             text("summary", "A shelf of sessions and tests")
             for entry in shelf.SHELF:
@@ -267,73 +348,8 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
             note(cautions.TEST, base, "cautions")
         shown = ui.element("div")
-        with ui.element("details"):
-            text("summary", "Keep it for a day")
-            command_form(
-                library,
-                ["session", "new"],
-                [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
-                "Keep this session",
-                f"{base}/sessions",
-                prefix="keep-",
-                bare=True,
-                more=lambda: [state["words"]],
-            )
-        with ui.element("details"):
-            text("summary", "Solve for the unknown")
-            text(
-                "p",
-                "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
-                "soft",
-            )
-            command_form(
-                library,
-                ["session", "solve"],
-                [Field("leave", "Share of W′ to leave, 0.2 if empty", "--leave")],
-                "Solve",
-                lambda found: f"{found['text']}: {100 * found['run_dry_probability']:.0f} % chance of running dry.",
-                prefix="solve-",
-                bare=True,
-                more=lambda: [state["words"]],
-            )
-        with ui.element("details"):
-            text("summary", "The same session weeks apart")
-            command_form(
-                library,
-                ["session", "compare"],
-                [Field("first", "Number of the earlier run"), Field("second", "Number of the later run")],
-                "Compare",
-                lambda found: found["sentence"],
-                needed=["first", "second"],
-                prefix="compare-",
-            )
-        rows = library.sessions()
-        heading("Planned beside done")
-        if rows:
-            weeks: dict[dt.date, list[dict[str, Any]]] = {}
-            for r in rows:
-                day = dt.date.fromisoformat(str(r["date"]))
-                weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
-            for monday, mine in weeks.items():
-                text("h3", f"Week of {monday.day} {monday:%B %Y}")
-                table(
-                    ["day", "session", "run"],
-                    [
-                        [
-                            unbroken(str(r["date"])),
-                            (
-                                f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
-                                f"{base}/sessions?session={quote(r['text'])}",
-                            ),
-                            (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run",
-                        ]
-                        for r in mine
-                    ],
-                    labelled=True,
-                )
-            downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
-        else:
-            text("p", "No session is kept yet.")
+        _forms(base, library, state)
+        _planned(base, library)
         with ui.element("p"):
             method_link(base, "sessions", "How a preview is made")
         await follow()
