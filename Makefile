@@ -24,6 +24,7 @@ lint: $(VENV)/dev
 	@$(BIN)/ruff check src tests benchmarks docs
 	@$(BIN)/ruff format --check --quiet src tests benchmarks docs
 	@$(BIN)/lint-imports
+	@$(BIN)/python -m tests.tools.docstrings
 
 types: $(VENV)/dev
 	@$(BIN)/mypy

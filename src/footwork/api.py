@@ -84,7 +84,10 @@ class Library(History):
         scale: str | None = None,
         mass: float | None = None,
     ) -> Any:
-        """Critical power, W′, tail, domains and their evidence; see `capacity.Capacity`."""
+        """Critical power, W′, tail, domains and their evidence; see `capacity.Capacity`.
+
+        ``mass`` [kg] for this question only; efforts as text like ``3:00=361``. Raises UsageError.
+        """
         from footwork.questions import capacity
 
         return capacity.estimate_capacity(self, efforts, date, scale, mass)

@@ -83,7 +83,10 @@ class Estimate:
 
     @classmethod
     def from_draws(cls, draws: npt.ArrayLike, unit: str, n: int, method: str, n_of: str = "efforts") -> Estimate:
-        """Median and 2.5 to 97.5 % quantiles of equally likely draws (1-D array in ``unit``)."""
+        """Median and 2.5 to 97.5 % quantiles of equally likely draws (1-D array in ``unit``).
+
+        In ``unit``, for example [W].
+        """
         low, value, high = (float(x) for x in np.quantile(np.asarray(draws, dtype=float), [0.025, 0.5, 0.975]))
         return cls(value, low, high, unit, n, method, n_of)
 
@@ -93,7 +96,10 @@ class Estimate:
         return cls(**{"reason": "", **found})
 
     def scaled(self, factor: float, unit: str) -> Estimate:
-        """The same estimate in another unit; a negative or zero factor is an error."""
+        """The same estimate in another unit; a negative or zero factor is an error.
+
+        ``factor`` [1].
+        """
         if not factor > 0:
             raise ValueError("factor must be positive")
         if self.value is None or self.low is None or self.high is None:
@@ -139,7 +145,10 @@ class Effort:
 
 def parse_duration(text: str) -> float:
     """Seconds from ``3:00``, ``1:05:00``, ``90``, ``90s``, ``20 min``, ``2h``, ``1h30``, ``1h30m``. Raises
-    UsageError."""
+    UsageError.
+
+    Returns [s].
+    """
     raw = text.strip().lower().replace(",", ".")
     if re.fullmatch(r"\d+(:[0-5]?\d(\.\d+)?){1,2}", raw):
         seconds = 0.0
@@ -161,7 +170,10 @@ def parse_duration(text: str) -> float:
 
 
 def parse_distance(text: str) -> float:
-    """Metres from ``10km``, ``5 mi``, ``1500m``, ``1500``, ``half``, ``marathon``. Raises UsageError."""
+    """Metres from ``10km``, ``5 mi``, ``1500m``, ``1500``, ``half``, ``marathon``. Raises UsageError.
+
+    Returns [m].
+    """
     raw = " ".join(text.strip().lower().replace(",", ".").split())
     if raw in RACE_DISTANCES_M:
         return RACE_DISTANCES_M[raw]
@@ -234,7 +246,10 @@ def parse_date(text: str) -> dt.date:
 
 def parse_wind(text: str | float) -> tuple[float, float | None]:
     """Metres a second at 10 m and the degrees it comes from, from ``5@240``, or ``3`` without a direction. Raises
-    UsageError."""
+    UsageError.
+
+    Returns [m/s] and [deg].
+    """
     speed, at, source = str(text).partition("@")
     try:
         if at and not 0 <= float(source) <= 360:
@@ -263,12 +278,18 @@ def as_share(value: float | str, what: str) -> float:
 
 
 def as_distance(value: float | str) -> float:
-    """Metres, also as text (`parse_distance`). Raises UsageError."""
+    """Metres, also as text (`parse_distance`). Raises UsageError.
+
+    Returns [m].
+    """
     return parse_distance(value) if isinstance(value, str) else as_number(value, "a distance")
 
 
 def as_duration(value: float | str) -> float:
-    """Seconds, also as text (`parse_duration`). Raises UsageError."""
+    """Seconds, also as text (`parse_duration`). Raises UsageError.
+
+    Returns [s].
+    """
     return parse_duration(value) if isinstance(value, str) else as_number(value, "a duration")
 
 
@@ -299,26 +320,38 @@ def as_moment(value: dt.datetime | str) -> dt.datetime:
 
 
 def format_duration(seconds: float) -> str:
-    """``h:mm:ss`` or ``m:ss``, rounded to the second."""
+    """``h:mm:ss`` or ``m:ss``, rounded to the second.
+
+    ``seconds`` [s].
+    """
     total = round(seconds)
     hours, rest = divmod(total, 3600)
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 def format_lost(seconds: float) -> str:
-    """Time lost as ``+1:05``, won as ``−1:05``."""
+    """Time lost as ``+1:05``, won as ``−1:05``.
+
+    ``seconds`` [s].
+    """
     return f"{'+' if seconds >= 0 else '−'}{format_duration(abs(seconds))}"
 
 
 def format_pace(speed: float, imperial: bool = False) -> str:
-    """Pace for a speed in m/s, ``4:10 /km`` or ``6:42 /mi``."""
+    """Pace for a speed in m/s, ``4:10 /km`` or ``6:42 /mi``.
+
+    ``speed`` [m/s].
+    """
     if not (math.isfinite(speed) and speed > 0.05):
         return "standing"
     return f"{format_duration((MILE_M if imperial else 1000.0) / speed)} /{'mi' if imperial else 'km'}"
 
 
 def format_distance(metres: float, imperial: bool = False) -> str:
-    """``12.40 km`` or ``7.71 mi``."""
+    """``12.40 km`` or ``7.71 mi``.
+
+    ``metres`` [m].
+    """
     return f"{metres / MILE_M:.2f} mi" if imperial else f"{metres / 1000:.2f} km"
 
 
@@ -352,7 +385,10 @@ def describe_weather(told: dict[str, Any]) -> str:
 
 
 def plain(value: Any) -> Any:
-    """Turn results into what JSON can hold: no NaN, no NumPy types, estimates in their documented form."""
+    """Turn results into what JSON can hold: no NaN, no NumPy types, estimates in their documented form.
+
+    Raises TypeError for what JSON cannot hold.
+    """
     if isinstance(value, Estimate):
         return value.to_json()
     if isinstance(value, dict):

@@ -80,14 +80,17 @@ class Recording:
 
     @property
     def is_run(self) -> bool:
+        """Whether the sport is running."""
         return self.sport == "running"
 
     @property
     def start(self) -> float:
+        """First second, Unix time [s]."""
         return float(np.min(self.columns["time"]))
 
     @property
     def end(self) -> float:
+        """Last second, Unix time [s]."""
         return float(np.max(self.columns["time"]))
 
     def dated_from(self, start: dt.datetime) -> Recording:
@@ -157,6 +160,9 @@ class Signals:
         return np.where(self.get("heart_rate_quality") == 0, self.get("heart_rate"), np.nan)
 
     def get(self, name: str) -> Floats:
-        """A column, or all NaN where the recording has none."""
+        """A column, or all NaN where the recording has none.
+
+        In SI units, as power [W]; shape (n,).
+        """
         found = self.columns.get(name)
         return found if found is not None else np.full(len(self), np.nan)

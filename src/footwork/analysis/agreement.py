@@ -173,7 +173,11 @@ def _line_slope(x: Floats, y: Floats, n_eff: float) -> tuple[float, float]:
 
 def deming(first: npt.ArrayLike, second: npt.ArrayLike, error_ratio: float = 1.0) -> tuple[float, float]:
     """Slope and intercept of Deming's line of the second on the first, both with error of a known ratio of
-    variances."""
+    variances.
+
+    Arrays of shape (n,) in one unit; ``error_ratio`` is the second's error variance over the first's [1]. Returns the
+    slope [1] and the intercept in the unit of the second.
+    """
     a, b = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     sxx, syy = float(a.var(ddof=1)), float(b.var(ddof=1))
     sxy = float(((a - a.mean()) * (b - b.mean())).sum() / (len(a) - 1))
@@ -200,7 +204,10 @@ def _deming_errors(a: Floats, b: Floats, error_ratio: float, n_eff: float, block
 
 
 def concordance(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
-    """Lin's concordance correlation coefficient, variances over n."""
+    """Lin's concordance correlation coefficient, variances over n.
+
+    Arrays of shape (n,) in one unit; returns -1 to 1 [1]. Lin 1989, Biometrics 45:255.
+    """
     a, b = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     shared = float(((a - a.mean()) * (b - b.mean())).mean())
     return float(2 * shared / (a.var() + b.var() + (a.mean() - b.mean()) ** 2))
@@ -227,7 +234,10 @@ def _concordance(a: Floats, b: Floats, n_eff: float, count: int) -> Estimate:
 
 
 def repeatability(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
-    """Bland and Altman's coefficient of repeatability of one device's repeats, ``2 √(Σ d²/n)``, in the unit given."""
+    """Bland and Altman's coefficient of repeatability of one device's repeats, ``2 √(Σ d²/n)``, in the unit given.
+
+    Arrays of shape (n,) in one unit [W]; Bland and Altman 1986, Lancet i:307.
+    """
     d = np.asarray(second, dtype=float) - np.asarray(first, dtype=float)
     return float(2 * np.sqrt(np.mean(d**2)))
 

@@ -48,11 +48,17 @@ class Conversion:
         return np.asarray((seen - self.centre) / self.centre, dtype=float)
 
     def apply(self, watts: npt.ArrayLike) -> Floats:
-        """Watts of the second scale for watts of the first."""
+        """Watts of the second scale for watts of the first.
+
+        [W] to [W], any shape.
+        """
         return np.asarray(np.asarray(watts) * (self.factor + self.bend * self._x(watts)), dtype=float)
 
     def error(self, watts: float) -> float:
-        """Relative standard error of the conversion itself at a power, the same for every run."""
+        """Relative standard error of the conversion itself at a power, the same for every run.
+
+        At powers [W], any shape; the result is a share [1].
+        """
         x = float(self._x(watts))
         row = np.array([1.0, x])
         own = float(row @ self.covariance @ row) ** 0.5 / (self.factor + self.bend * x)
@@ -60,7 +66,10 @@ class Conversion:
 
     @property
     def slope(self) -> tuple[float, float]:
-        """Slope of the line at the centre and its standard error."""
+        """Slope of the line at the centre and its standard error.
+
+        Both [W/W].
+        """
         row = np.array([1.0, 1.0])
         return self.factor + self.bend, float(row @ self.covariance @ row) ** 0.5
 

@@ -40,7 +40,10 @@ class Jump:
 
 
 def easy(block: Floats) -> Floats:
-    """Steady, flat minutes after the first five, no faster than the run's own median and a twentieth."""
+    """Steady, flat minutes after the first five, no faster than the run's own median and a twentieth.
+
+    ``block`` has shape (n, 13), columns `summary.BLOCK_COLUMNS`; returns a mask of shape (n,) [bool].
+    """
     kept = speed.steady(block)
     kept = kept[(np.abs(np.nan_to_num(kept[:, AT["grade"]])) < 0.02) & (kept[:, AT["elapsed"]] >= 300)]
     if not len(kept):
@@ -56,6 +59,8 @@ def series(blocks: Sequence[Floats], mass: float | None) -> tuple[Floats, Floats
     index, share : numpy.ndarray
         Which runs, and their mean logarithm of measured over expected watts. Warmth is left out of the fit: over a
         season it goes with the date, and would explain a jump away.
+
+    ``mass`` [kg]; the shares are relative [1]; runs with too few easy minutes are left out.
     """
     known = speed.fit(blocks, mass)
     if known is None:

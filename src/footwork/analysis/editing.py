@@ -87,12 +87,18 @@ def leave_out(signals: Signals, start: float, end: float, only: str | None = Non
 
 
 def shift(signals: Signals, seconds: float) -> Signals:
-    """The clock set forward by so many whole seconds."""
+    """The clock set forward by so many whole seconds.
+
+    ``seconds`` [s]; recordings keep their length.
+    """
     return replace(signals, columns={**signals.columns, "time": signals["time"] + round(seconds)})
 
 
 def rescale(signals: Signals, metres: float) -> Signals:
-    """Distance, speed, step length and grade as if the whole way had been ``metres``."""
+    """Distance, speed, step length and grade as if the whole way had been ``metres``.
+
+    ``metres`` [m].
+    """
     way = signals.get("distance")
     known = way[np.isfinite(way)]
     if not len(known) or known[-1] - min(known[0], 0.0) <= 0:
@@ -108,6 +114,9 @@ def rescale(signals: Signals, metres: float) -> Signals:
 
 
 def tilt(signals: Signals, incline: float) -> Signals:
-    """A treadmill's incline (a fraction) as the grade throughout; what the device took for altitude is dropped."""
+    """A treadmill's incline (a fraction) as the grade throughout; what the device took for altitude is dropped.
+
+    ``incline`` [1].
+    """
     columns = {n: v for n, v in signals.columns.items() if n not in ("altitude", "grade")}
     return replace(signals, columns={**columns, "grade": np.full(len(signals), incline)})

@@ -23,7 +23,10 @@ SENTENCE = "Described at the same speed, without target values: none is supporte
 
 
 def values(block: Floats, name: str) -> Floats:
-    """A measure of each minute, in the unit of `MEASURES`."""
+    """A measure of each minute, in the unit of `MEASURES`.
+
+    ``block`` has shape (n, 13); returns shape (n,), NaN where it was not recorded.
+    """
     if name == "step_length":
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(60 * block[:, AT["speed"]] / block[:, AT["cadence"]], dtype=float)

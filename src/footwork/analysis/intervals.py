@@ -54,6 +54,7 @@ class Part:
 
     @property
     def seconds(self) -> int:
+        """How long it lasts [s]."""
         return self.end - self.start
 
 

@@ -27,7 +27,10 @@ class Mixed:
     means: Floats
 
     def sd(self, index: int) -> float:
-        """Standard error of one coefficient."""
+        """Standard error of one coefficient.
+
+        In the unit of the coefficient, [y] over [x].
+        """
         return float(self.covariance[index, index] ** 0.5)
 
 

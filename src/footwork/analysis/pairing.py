@@ -134,7 +134,10 @@ def _series(signals: Signals, by: str) -> list[Floats]:
 
 
 def running(signals: Signals, name: str) -> Floats:
-    """A signal while the timer ran; pauses are missing."""
+    """A signal while the timer ran; pauses are missing.
+
+    Returns shape (n,) in the signal's own unit, power [W], heart rate [bpm], speed [m/s].
+    """
     return np.where(signals.timer, signals.sound_heart_rate if name == "heart_rate" else signals.get(name), np.nan)
 
 
@@ -180,7 +183,10 @@ def drift(first: Signals, second: Signals, by: str) -> Estimate:
 
 
 def shifted(signals: Signals, lag: float) -> Signals:
-    """The second recording as it would be with its clock put right, to the whole second; its ends become missing."""
+    """The second recording as it would be with its clock put right, to the whole second; its ends become missing.
+
+    ``lag`` [s], positive where the second's clock is ahead.
+    """
     move = round(lag)
     if move == 0:
         return signals

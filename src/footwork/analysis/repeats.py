@@ -91,7 +91,10 @@ def grouped(parts: Sequence[Part], distance: Floats | None = None, power: Floats
 
 
 def size(members: Sequence[Part], metres: Sequence[float]) -> str:
-    """What one repeat is, in the unit that they agree in."""
+    """What one repeat is, in the unit that they agree in.
+
+    ``metres`` holds each member's way [m]; the result is in [m] or [s], with its word.
+    """
     seconds, way = np.array([p.seconds for p in members], dtype=float), np.array(metres)
     near = None
     if np.isfinite(way).all():
@@ -108,7 +111,10 @@ def size(members: Sequence[Part], metres: Sequence[float]) -> str:
 
 
 def round_seconds(value: float) -> float:
-    """The nearest duration that people run: tens up to two minutes, quarters of a minute up to ten, else minutes."""
+    """The nearest duration that people run: tens up to two minutes, quarters of a minute up to ten, else minutes.
+
+    [s] to [s].
+    """
     step = 10.0 if value < 120 else 15.0 if value < 600 else 60.0
     near = step * round(value / step)
     return near if abs(near - value) <= max(0.03 * value, 3.0) else round(value)

@@ -119,7 +119,10 @@ class Response:
     warmth: float  # mean degrees over 12 °C of those
 
     def row(self, day: float, power: float | None = None) -> Floats:
-        """Weights of the coefficients and levels in heart rate at a power on a day, at reference conditions."""
+        """Weights of the coefficients and levels in heart rate at a power on a day, at reference conditions.
+
+        ``day`` [d], ``power`` [W]; shape (p,).
+        """
         out = np.zeros(len(self.mean))
         if power is not None:
             x = power - self.power
@@ -174,7 +177,10 @@ class Response:
         return np.asarray(self.power * (1 + np.clip(share, -0.8, 2.0)), dtype=float)
 
     def correlation(self, row: Floats, column: str) -> float:
-        """Posterior correlation of a combination of levels with a coefficient."""
+        """Posterior correlation of a combination of levels with a coefficient.
+
+        Both of shape (p,); returns -1 to 1 [1].
+        """
         k = C[column] - 1
         sd = float(np.sqrt(row @ self.covariance @ row * self.covariance[k, k]))
         return float(row @ self.covariance[:, k] / sd) if sd > 0 else 0.0
@@ -189,7 +195,10 @@ def _between(knots: Floats, day: float) -> tuple[int, float]:
 
 def gain(model: Response, since: float, until: float, rate: float | None = None) -> tuple[Floats, str]:
     """Draws of how much more power goes with a heart rate (the middle one by default) on one day than on another, in
-    per cent; and why it is withheld, where what else changed meanwhile explains it as well."""
+    per cent; and why it is withheld, where what else changed meanwhile explains it as well.
+
+    Days [d], ``rate`` [bpm]; returns draws of the gain [%].
+    """
     level = model.rate(0.5 * (since + until))[0] if rate is None else rate
     drawn = model.draws([since, until], level)
     gained = 100 * (drawn[:, 1] / drawn[:, 0] - 1)

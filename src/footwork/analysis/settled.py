@@ -89,7 +89,10 @@ def answered(power: Floats, elapsed: Floats, tau: tuple[float, float], border: f
 
 
 def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: float) -> Floats:
-    """Design rows of the kept minutes of a run, shape (n, 16), columns `COLUMNS`."""
+    """Design rows of the kept minutes of a run, shape (n, 16), columns `COLUMNS`.
+
+    ``x`` has shape (m, 13), ``power`` [W]; beats per unit of each column.
+    """
     block = run.blocks[kept]
     hours = block[:, AT["elapsed"]] / 3600
     grade = np.nan_to_num(block[:, AT["grade"]])
@@ -123,7 +126,10 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
 
 def usable(run: RunRows, x: Floats, since: Floats, border: float) -> np.ndarray:
     """Which minutes tell: settled, with sound heart rate, at a known running speed, neither near standing nor above
-    what the heart can follow, and in the run's band."""
+    what the heart can follow, and in the run's band.
+
+    ``border`` is the power [W] under which minutes count; returns a mask of shape (m,).
+    """
     block = run.blocks
     low, high = run.band or (0.0, np.inf)
     v = block[:, AT["speed"]]

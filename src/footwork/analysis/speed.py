@@ -104,7 +104,10 @@ def _others(block: Floats, sky: Sky | None) -> Floats:
 
 
 def steady(block: Floats) -> Floats:
-    """Minutes that tell power at speed: running, of even power, no steeper than 15 %."""
+    """Minutes that tell power at speed: running, of even power, no steeper than 15 %.
+
+    ``block`` has shape (n, 13); returns a mask of shape (n,), over 30 W [W].
+    """
     v, grade = block[:, AT["speed"]], block[:, AT["grade"]]
     return block[even(block) & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)]
 
@@ -184,6 +187,8 @@ def held_out(
     -------
     runs, minutes : numpy.ndarray
         Modelled over measured minus 1: of each run's mean over its running minutes, and of the minutes.
+
+    ``mass`` [kg]; both are relative errors [1].
     """
     known = list(skies or [None] * len(blocks))
     of_runs: list[float] = []

@@ -98,7 +98,10 @@ def summarise(signals: Signals) -> Summary:
 
 
 def mean_known(values: Floats) -> float | None:
-    """Mean of what is known; None where nothing is."""
+    """Mean of what is known; None where nothing is.
+
+    ``values`` of shape (n,); the result is in their unit, [W], [bpm] or [m/s].
+    """
     known = values[np.isfinite(values)]
     return float(known.mean()) if len(known) else None
 
@@ -179,6 +182,9 @@ def _direction(signals: Signals, shape: tuple[int, int]) -> npt.NDArray[np.float
 
 
 def even(block: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
-    """Which minutes were run at even power: over 30 W, with a spread within a quarter of it."""
+    """Which minutes were run at even power: over 30 W, with a spread within a quarter of it.
+
+    ``block`` has shape (n, 13), columns `BLOCK_COLUMNS` [W]; returns a mask of shape (n,).
+    """
     power = block[:, AT["power"]]
     return np.asarray((power > 30) & (block[:, AT["power_sd"]] < 0.25 * power), dtype=np.bool_)

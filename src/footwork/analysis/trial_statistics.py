@@ -78,7 +78,10 @@ def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, neede
 
 def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, power: float = POWER) -> int | None:
     """Least number of runs, each of them a look, for a chance of a verdict; None where 24 are too few. ``others``:
-    conditions that are held against the first."""
+    conditions that are held against the first.
+
+    ``effect``, ``sd`` and ``worthwhile`` in one unit, [bpm] or [W].
+    """
     return next(
         (n for n in range(2, MOST_RUNS + 1) if power_of(effect, sd, n, worthwhile, sure_enough(n, others)) >= power),
         None,
@@ -87,7 +90,10 @@ def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, po
 
 def run_sd(block_sd: float, blocks: int, effect_sd: float = EFFECT_SD_BPM) -> float:
     """SD of the effect that one run of two conditions shows: half of its blocks against the other half, and the
-    effect's own spread."""
+    effect's own spread.
+
+    All in one unit, [bpm] or [W].
+    """
     return float(np.sqrt(4 * block_sd**2 / blocks + effect_sd**2))
 
 

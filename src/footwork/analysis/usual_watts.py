@@ -35,7 +35,10 @@ class Sky:
 
 def extra_drag(block: Floats, sky: Sky | None) -> Floats:
     """What the wind adds to a minute's flat power by the drag model, as a share of it, shape (n,); 0 where the wind or
-    the direction of running is not known. Mass only sets the scale: 70 kg."""
+    the direction of running is not known. Mass only sets the scale: 70 kg.
+
+    ``block`` has shape (n, 13); ``sky`` wind [m/s] and direction [deg].
+    """
     if sky is None or sky.wind is None or sky.wind_from is None:
         return np.zeros(len(block))
     against = sky.wind * float(wind_at_height(1.0))
@@ -61,14 +64,20 @@ class Usual:
     highest: float
 
     def expect(self, design: Floats) -> tuple[float, float]:
-        """Mean expected over the rows of a design and the SD of a new run's mean about it."""
+        """Mean expected over the rows of a design and the SD of a new run's mean about it.
+
+        Logarithms of [J/m] for power, [bpm] for heart rate.
+        """
         row = design.mean(axis=0)
         variance = self.between**2 + self.within**2 / max(len(design), 1) * 3 + float(row @ self.covariance @ row)
         return float(row @ self.coefficients), float(variance**0.5)
 
 
 def steady(block: Floats) -> Floats:
-    """Rows of a run's minutes that were run steadily: speed over 1.2 m/s, spread within a quarter of the power."""
+    """Rows of a run's minutes that were run steadily: speed over 1.2 m/s, spread within a quarter of the power.
+
+    ``block`` has shape (n, 13); the result (k, 13), speed [m/s], power [W].
+    """
     v = block[:, AT["speed"]]
     return block[even(block) & (v > 1.2) & (v < 8.0) & (block[:, AT["elapsed"]] >= 300)]
 
@@ -80,7 +89,10 @@ def _warmth(count: int, sky: Sky | None) -> Floats:
 
 
 def power_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
-    """Design rows and the logarithm of joules per metre, slope taken off by Minetti's ratio, for steady minutes."""
+    """Design rows and the logarithm of joules per metre, slope taken off by Minetti's ratio, for steady minutes.
+
+    Returns shapes (k, 7) and (k,), the latter ln of [J/m].
+    """
     v, grade = block[:, AT["speed"]], np.nan_to_num(block[:, AT["grade"]])
     cost = np.log(block[:, AT["power"]] / v / np.maximum(slope_factor(grade), 0.2))
     warm = _warmth(len(block), sky)
@@ -97,7 +109,10 @@ def power_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats
 
 
 def rate_design(block: Floats, sky: Sky | None, centre: Floats) -> tuple[Floats, Floats]:
-    """Design rows and heart rate, for steady minutes that hold one."""
+    """Design rows and heart rate, for steady minutes that hold one.
+
+    Returns shapes (k, 7) and (k,), the latter [bpm].
+    """
     kept = block[np.isfinite(block[:, AT["heart_rate"]])]
     p, grade = kept[:, AT["power"]], np.nan_to_num(kept[:, AT["grade"]])
     warm = _warmth(len(kept), sky)
@@ -174,7 +189,10 @@ class Comparison:
 
 
 def compare(usual: Usual, block: Floats, sky: Sky | None, what: str = "power") -> Comparison | None:
-    """A run's steady minutes against the usual; None with fewer than five or outside what was run before."""
+    """A run's steady minutes against the usual; None with fewer than five or outside what was run before.
+
+    The excess is relative [1] for power, [bpm] for heart rate.
+    """
     design_of = power_design if what == "power" else rate_design
     kept = steady(block)
     x, y = design_of(kept, sky, usual.centre)

@@ -75,7 +75,10 @@ def decide(
 
 
 def sure_enough(looks: int = 1, outcomes: int = 1) -> float:
-    """Probability that one look at one outcome must reach; 0.975 for a single one."""
+    """Probability that one look at one outcome must reach; 0.975 for a single one.
+
+    A probability [1]; looks after Pocock 1977, outcomes after Bonferroni.
+    """
     return _phi(boundary(max(looks, 1), ONE_SIDED / max(outcomes, 1)))
 
 
@@ -89,6 +92,8 @@ def boundary(looks: int, one_sided: float = ONE_SIDED) -> float:
     err in any of them.
 
     By numerical integration of the path's density between looks (Armitage, McPherson and Rowe 1969).
+
+    ``one_sided`` is the chance to err on one side [1]; Pocock 1977, Biometrika 64:191.
     """
     from scipy.optimize import brentq
     from scipy.stats import norm

@@ -64,11 +64,22 @@ Mass = Annotated[float | None, typer.Option(help="Body mass in kg for this quest
 _folder = Path()
 
 
+def _version(asked: bool) -> None:
+    if asked:
+        from footwork import __version__
+
+        say(f"footwork {__version__}")
+        raise typer.Exit
+
+
 @app.callback()
 def main_options(
     library: Annotated[
         Path | None, typer.Option("--library", help="Library folder; by default $FOOTWORK_LIBRARY or ~/Footwork.")
     ] = None,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
 ) -> None:
     global _folder
     _folder = library or Path(os.environ.get("FOOTWORK_LIBRARY") or Path.home() / "Footwork")

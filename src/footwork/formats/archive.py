@@ -26,6 +26,7 @@ class Budget:
         self.left = total
 
     def take(self, stream: IO[bytes], name: str) -> bytes:
+        """Bytes of one file of an archive, within what may be unpacked. Raises UnreadableFile beyond."""
         limit = min(MAX_FILE, self.left)
         data = stream.read(limit + 1)
         if len(data) > limit:

@@ -78,13 +78,17 @@ _WIDE = (b"\xff\xfe", b"\xfe\xff")  # how spreadsheets mark UTF-16
 
 
 def is_format(data: bytes, name: str) -> bool:
+    """Whether a file is text in columns, by its name and its first bytes."""
     ending = re.sub(r"\.gz$", "", name.lower()).rpartition(".")[2]
     return ending in ("csv", "tsv", "txt") and (b"\x00" not in data[:4096] or data[:2] in _WIDE)
 
 
 def read(data: bytes) -> list[Recording]:
     """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is
-    undated."""
+    undated.
+
+    Raises NotARecording or UnreadableFile.
+    """
     header, rows, delimiter = split(decode(data))
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:

@@ -103,6 +103,7 @@ _INSTRUCTION = re.compile(r"\d+-\d+ W|walk")  # points of a course that we wrote
 
 
 def is_format(data: bytes, name: str) -> bool:
+    """Whether a file is a FIT file, by its header."""
     return len(data) >= 12 and data[8:12] == b".FIT" and data[0] in (12, 14)
 
 
@@ -121,7 +122,10 @@ class _Messages:
 
 
 def read(data: bytes) -> list[Recording] | Course:
-    """Every leg of every activity in the file, runs and other sports alike; or the course of a course file."""
+    """Every leg of every activity in the file, runs and other sports alike; or the course of a course file.
+
+    Raises NotARecording or UnreadableFile.
+    """
     parts, lost = _split(data)
     out: list[Recording] = []
     problem = "the FIT file holds no records"

@@ -33,12 +33,16 @@ _RUNNING = re.compile(r"run|jog|treadmill|track and field|orienteering", re.IGNO
 
 
 def is_format(data: bytes, name: str) -> bool:
+    """Whether a file is GPX, by its first bytes."""
     head = data[:4096].lstrip(b"\xef\xbb\xbf \r\n\t")
     return b"<gpx" in head or (name.lower().endswith(".gpx") and head.startswith(b"<"))
 
 
 def read(data: bytes) -> list[Recording] | Course:
-    """Timed tracks as recordings (one a track), else the first untimed track or route as a course."""
+    """Timed tracks as recordings (one a track), else the first untimed track or route as a course.
+
+    Raises NotARecording or UnreadableFile.
+    """
     tracks, lost, named = _points(data)
     timed = [t for t in tracks if sum(p["time"] is not None for p in t["points"]) >= 2]
     if timed:

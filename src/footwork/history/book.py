@@ -121,6 +121,12 @@ class History:
         -------
         dict
             Lists ``added``, ``duplicates``, ``recovered``, ``skipped``, ``failed`` of ``{"file", "reason"}``.
+
+
+        Raises
+        ------
+        LibraryError
+            Read-only, another import is running, or the disk is full; what was added before is kept.
         """
         from footwork.history.recordings import importing
 
@@ -243,7 +249,10 @@ class History:
         shoe: str | None = None,
     ) -> list[str]:
         """Mark a run as race, test or another kind (`entries.MARKS`), or take the mark off; returns its marks. A
-        surface and shoe to be said with it are looked at first, so that nothing is kept where one cannot be."""
+        surface and shoe to be said with it are looked at first, so that nothing is kept where one cannot be.
+
+        ``incline`` of a treadmill [%].
+        """
         from footwork.history.log import entries
 
         entries.check_description(self, run_id, surface, shoe, "" if remove else name)
@@ -268,7 +277,10 @@ class History:
         return corrections.distance(self, run_id, metres)
 
     def trim(self, run_id: int, begin: float | None = None, end: float | None = None) -> int:
-        """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit."""
+        """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit.
+
+        Both [s]. Raises UsageError outside the run.
+        """
         from footwork.history.log import corrections
 
         return corrections.trim(self, run_id, begin, end)
@@ -276,13 +288,19 @@ class History:
     def leave_out(
         self, run_id: int, begin: float | None = None, end: float | None = None, only: str | None = None
     ) -> int:
-        """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number."""
+        """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number.
+
+        Both [s]. Raises UsageError outside the run.
+        """
         from footwork.history.log import corrections
 
         return corrections.leave_out(self, run_id, begin, end, only)
 
     def split(self, run_id: int, at: float) -> tuple[int, int]:
-        """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run."""
+        """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run.
+
+        ``at`` [s]. Raises UsageError outside the run.
+        """
         from footwork.history.log import corrections
 
         return corrections.split(self, run_id, at)
@@ -300,7 +318,10 @@ class History:
         return corrections.pair(self, run_id, other)
 
     def add_lap(self, run_id: int, begin: float, end: float) -> int:
-        """Add a lap by hand between two elapsed seconds; returns the number of the edit."""
+        """Add a lap by hand between two elapsed seconds; returns the number of the edit.
+
+        Both [s]. Raises UsageError outside the run.
+        """
         from footwork.history.log import corrections
 
         return corrections.lap(self, run_id, begin, end)

@@ -208,7 +208,10 @@ def _beside(told: Told, start: float, offset: int | None, zone: dt.tzinfo | None
 
 
 def choose_scale(library: History, rows: list[RunRow], asked: dt.date, wanted: str | None) -> tuple[str, str]:
-    """Key and name of the scale to answer on; empty where there is none."""
+    """Key and name of the scale to answer on; empty where there is none.
+
+    Raises UsageError for a scale that there is not.
+    """
     names = library.scales()
     if wanted is not None:
         text = wanted.strip().lower()

@@ -27,7 +27,10 @@ def places(library: History) -> list[dict[str, Any]]:
 def add_place(
     library: History, name: str, latitude: float, longitude: float, radius: float = 300.0
 ) -> list[dict[str, Any]]:
-    """Keep positions around a place [deg, m] out of every export; a place of that name is replaced."""
+    """Keep positions around a place [deg, m] out of every export; a place of that name is replaced.
+
+    Raises UsageError for no place on earth, a name without letters, or a radius outside 50 to 5,000 m.
+    """
     if not name.strip():
         raise UsageError("give the place a name, as home")
     if not (abs(latitude) <= 90 and abs(longitude) <= 180):
@@ -50,7 +53,10 @@ def remove_place(library: History, name: str) -> list[dict[str, Any]]:
 
 
 def near_places(found: Signals, private: list[dict[str, Any]]) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Seconds within the radius of a private place."""
+    """Seconds within the radius of a private place.
+
+    A mask of shape (n,), one a second [s].
+    """
     latitude, longitude = found.get("latitude"), found.get("longitude")
     out = np.zeros(len(found), dtype=np.bool_)
     for place in private:

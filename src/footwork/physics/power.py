@@ -15,7 +15,10 @@ DRAG_SHARE = 6.13  # more flat power per body weight of drag force (da Silva et 
 
 
 def slope_factor(grade: npt.ArrayLike) -> Floats:
-    """Power on a slope as a multiple of flat power at the same speed, ``Cr(i)/Cr(0)``; grade is rise over run."""
+    """Power on a slope as a multiple of flat power at the same speed, ``Cr(i)/Cr(0)``; grade is rise over run.
+
+    ``grade`` [1] is clipped to ±0.45, where costs were measured; same shape out as in, above 0.
+    """
     return np.asarray(running_cost(grade) / running_cost(0.0), dtype=float)
 
 

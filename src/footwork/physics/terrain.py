@@ -32,7 +32,10 @@ def step_distance(latitude: npt.ArrayLike, longitude: npt.ArrayLike) -> Floats:
 
 
 def bearing(latitude: npt.ArrayLike, longitude: npt.ArrayLike) -> Floats:
-    """Direction of travel from each point to the next, degrees clockwise from north; the last repeats (shape (n,))."""
+    """Direction of travel from each point to the next, degrees clockwise from north; the last repeats (shape (n,)).
+
+    Latitudes and longitudes [deg], shape (n,); returns [deg], shape (n,).
+    """
     lat, lon = np.radians(np.asarray(latitude, dtype=float)), np.radians(np.asarray(longitude, dtype=float))
     dlon = np.diff(lon)
     east = np.sin(dlon) * np.cos(lat[1:])

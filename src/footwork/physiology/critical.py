@@ -187,7 +187,10 @@ class Posterior:
     scale_sd: float = 0.0  # relative error that all its watts share, as of a conversion between scales
 
     def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
-        """Equally likely joint draws of CP, W′ and γ, spread within their cells; the same for the same seed."""
+        """Equally likely joint draws of CP, W′ and γ, spread within their cells; the same for the same seed.
+
+        Returns CP [W], W′ [J] and γ [1], each of shape (count,).
+        """
         rng = np.random.default_rng(seed)
         # Systematic sampling: one uniform number places all, so the draws carry the weights almost exactly.
         edges = np.cumsum(self.weight)
@@ -253,11 +256,17 @@ class Grid:
         return cls(np.exp(a).ravel(), np.exp(a + b).ravel(), np.exp(c).ravel(), prior, a.shape, cell)
 
     def log_likelihood(self, evidence: Evidence, scale: float = 1.0) -> Floats:
-        """Log likelihood of one piece of evidence in every cell; ``scale`` widens the error of maximal efforts."""
+        """Log likelihood of one piece of evidence in every cell; ``scale`` widens the error of maximal efforts.
+
+        Powers [W] over durations [s]; returns the grid's shape.
+        """
         return log_likelihood(evidence, self.critical_power, self.w_prime, self.tail, scale)
 
     def posterior(self, log_weight: Floats, n: int) -> Posterior:
-        """The distribution behind log weights, without cells that weigh nothing."""
+        """The distribution behind log weights, without cells that weigh nothing.
+
+        ``log_weight`` has the grid's shape (CP [W], W′ [J]); ``n`` efforts stand behind it.
+        """
         weight = np.exp(log_weight - log_weight.max())
         keep = weight > 1e-9
         return Posterior(

@@ -57,6 +57,8 @@ def recovery_time_constant(deficit_power: npt.ArrayLike, model: str = "skiba2012
     -------
     numpy.ndarray
         [s]
+
+    Raises ValueError for an unknown model.
     """
     d = np.asarray(deficit_power, dtype=float)
     if model == "skiba2012":

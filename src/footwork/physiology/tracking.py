@@ -69,7 +69,10 @@ class Track:
         return cls(grid, grid.prior, evidence[0].day, [], [])
 
     def weight_on(self, day: int) -> Floats:
-        """Log weights of the grid on a day at or after the last evidence, habitual bests included."""
+        """Log weights of the grid on a day at or after the last evidence, habitual bests included.
+
+        ``day`` is a proleptic ordinal [d]; the result has the grid's shape.
+        """
         weight = _diffused(self.grid, self.log_weight, day - self.day)
         if self.habit is None:
             return weight
@@ -197,7 +200,10 @@ def widened(state: State, day: int) -> State:
 
 
 def spread(state: State, sd: float, reserve_sd: float | None = None) -> State:
-    """A state with a further relative error of CP and of W′ (the same by default)."""
+    """A state with a further relative error of CP and of W′ (the same by default).
+
+    ``sd`` and ``reserve_sd`` are relative [1]; the state keeps its shape.
+    """
 
     def wider(quantiles: tuple[float, float, float], more: float) -> tuple[float, float, float]:
         low, value, high = quantiles

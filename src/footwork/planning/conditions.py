@@ -101,7 +101,10 @@ def after_ride(duration: float) -> tuple[float, float]:
 
 
 def combined(prior: tuple[float, float], seen: Sequence[float], spread: float) -> tuple[float, float]:
-    """A normal prior (mean, SD) with observations that each spread by so much about the truth."""
+    """A normal prior (mean, SD) with observations that each spread by so much about the truth.
+
+    All in one unit; returns the mean and SD of the posterior, [1] for shares.
+    """
     if not seen:
         return prior
     weight, more = 1 / prior[1] ** 2, len(seen) / spread**2

@@ -90,6 +90,8 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
 
     The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power.
     Stretches end at places that a runner recognises where there is one near.
+
+    ``share`` is the displayed over the true power of each segment [1], shape (n,).
     """
     shown, ends = run.power * share, course.ends
     walking = walked(course.grade, run.speed)

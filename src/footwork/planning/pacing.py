@@ -88,6 +88,7 @@ class Run:
 
     @property
     def time(self) -> float:
+        """Time over the whole course [s]."""
         return float(self.seconds.sum() + self.stops.sum())
 
 
@@ -107,7 +108,10 @@ def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
 
 
 def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
-    """The stores along a course at given speeds."""
+    """The stores along a course at given speeds.
+
+    ``speed`` has shape (n,) or one value [m/s].
+    """
     seconds = course.length / speed
     return replace(stores(engine, needed_power(engine, course, speed), seconds, course.stops), speed=speed)
 
@@ -130,12 +134,18 @@ def stores(engine: Engine, power: Floats, seconds: Floats, stops: Floats | None 
 
 
 def at_power(engine: Engine, course: Course, power: Floats) -> Run:
-    """The same at given powers; where a descent limits the speed, less power is needed than asked."""
+    """The same at given powers; where a descent limits the speed, less power is needed than asked.
+
+    ``power`` has shape (n,) or one value [W].
+    """
     return at_speed(engine, course, speed_at(engine, course, np.minimum(power, engine.hardest)))
 
 
 def spare(engine: Engine, run: Run, reserve: float) -> float:
-    """How much of the scarcer store is left above the reserve, as a share of it; negative where a run digs into it."""
+    """How much of the scarcer store is left above the reserve, as a share of it; negative where a run digs into it.
+
+    ``reserve`` is what is to be left of either store [1].
+    """
     return min(float(run.w_prime.min()) / engine.w_prime, float(run.endurance[-1])) - reserve
 
 
@@ -151,7 +161,10 @@ def _hardest(make: Callable[[float], Run], engine: Engine, reserve: float, low: 
 
 
 def even_power(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
-    """One power all the way, as high as the reserve allows."""
+    """One power all the way, as high as the reserve allows.
+
+    ``reserve`` is what is to be left of either store [1].
+    """
     whole = np.ones(len(course.length))
     return _hardest(
         lambda p: at_power(engine, course, p * whole), engine, reserve, 0.05 * engine.critical_power, engine.hardest
@@ -159,7 +172,10 @@ def even_power(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
 
 
 def even_pace(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
-    """One speed all the way, as high as the reserve allows."""
+    """One speed all the way, as high as the reserve allows.
+
+    ``reserve`` is what is to be left of either store [1].
+    """
     whole = np.ones(len(course.length))
     return _hardest(lambda v: at_speed(engine, course, v * whole), engine, reserve, 0.3, engine.fastest())
 
@@ -178,7 +194,10 @@ def in_time(engine: Engine, course: Course, time: float, even_speed: bool = Fals
 
 
 def scaled(engine: Engine, course: Course, power: Floats, reserve: float) -> Run:
-    """A pattern of powers, all by one factor as high as the reserve allows."""
+    """A pattern of powers, all by one factor as high as the reserve allows.
+
+    ``power`` has shape (n,) [W]; ``reserve`` [1].
+    """
     return _hardest(lambda k: at_power(engine, course, k * power), engine, reserve, 0.7, 1.3)
 
 
@@ -204,6 +223,8 @@ def best(
     Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a
     second. The solver works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that
     all strategies keep exactly the same reserve. ``even`` is even power at that reserve where it is known already.
+
+    ``reserve`` [1]; where the solver fails, ``even`` comes back with the reason.
     """
     even = even or even_power(engine, course, reserve)
     n = len(course.length)

@@ -121,7 +121,10 @@ def _all_out_s(step: Step, runner: Runner) -> float | None:
 
 
 def banded(low: float, high: float) -> tuple[float, float]:
-    """A band as it stands, or one about a single value."""
+    """A band as it stands, or one about a single value.
+
+    Both in one unit, [W], [m/s] or [bpm].
+    """
     return (low, high) if low < high else (low * (1 - BAND), high * (1 + BAND))
 
 
@@ -130,6 +133,8 @@ def preview(session: Session, runner: Runner) -> list[Row]:
 
     A draw has run dry where W′ is spent, or where steps without an easy one between last longer than their powers can
     be held.
+
+    Raises UsageError for a step that this runner cannot be given, with what is missing.
     """
     cp, wp = runner.critical_power, runner.w_prime
     # The balance's own published error counts in proportion to what is spent, as along a run.
@@ -185,7 +190,10 @@ def preview(session: Session, runner: Runner) -> list[Row]:
 
 
 def cp_minutes(rows: list[Row], accepted: float) -> float:
-    """Load of a session: minutes weighted by how hard they are against the accepted CP."""
+    """Load of a session: minutes weighted by how hard they are against the accepted CP.
+
+    ``accepted`` [W]; the load [min].
+    """
     powers, seconds = (np.array([getattr(r, name) for r in rows]) for name in ("power", "seconds"))
     return weighted_minutes(powers, seconds, accepted)
 

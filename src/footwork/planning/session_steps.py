@@ -162,6 +162,7 @@ def folded(steps: Sequence[Item]) -> tuple[Item, ...]:
 
 
 def fold(items: list[Item]) -> None:
+    """Write neighbouring alike steps as repeats, in place, the first saving found."""
     for size in range(1, 5):
         at = 0
         while at + 2 * size <= len(items):
@@ -185,6 +186,7 @@ def unrolled(items: Sequence[Item], at: tuple[int, ...]) -> Iterator[tuple[Step,
 
 
 def unknowns(items: Sequence[Item]) -> int:
+    """How many ``?`` there are."""
     return sum(int(bool(i.unknown)) if isinstance(i, Step) else int(i.count is None) + unknowns(i.items) for i in items)
 
 

@@ -18,10 +18,12 @@ from footwork.signals import PowerStream, Signals
 
 
 def sha256(data: bytes) -> str:
+    """Hexadecimal SHA-256 of bytes."""
     return hashlib.sha256(data).hexdigest()
 
 
 def original_path(folder: Path, digest: str) -> Path:
+    """Where an original of that digest is kept."""
     return folder / "originals" / digest[:2] / f"{digest}.gz"
 
 
@@ -69,7 +71,10 @@ def place_folder(work: Path, folder: Path, last: str = "") -> None:
 
 
 def write_signals(path: Path, signals: Signals) -> None:
-    """Parquet with null for missing; time and positions in 64 bits, the rest in 32."""
+    """Parquet with null for missing; time and positions in 64 bits, the rest in 32.
+
+    Raises OSError as the disk does; nothing half-written is left in place.
+    """
     import polars as pl
 
     wide = {"time", "latitude", "longitude"}
@@ -86,6 +91,7 @@ def write_signals(path: Path, signals: Signals) -> None:
 
 
 def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
+    """Signals as `write_signals` wrote them; NaN for null."""
     import polars as pl
 
     frame = pl.read_parquet(path)
@@ -98,6 +104,7 @@ def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
 
 
 def pack(array: np.ndarray[Any, Any]) -> bytes:
+    """An array as compressed bytes."""
     return array.tobytes()
 
 

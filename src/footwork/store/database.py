@@ -27,7 +27,10 @@ def is_writable(folder: Path) -> bool:
 
 
 def user_version(path: Path) -> int:
-    """The schema number of a SQLite file, read from its header without opening it where all is merged; 0 for none."""
+    """The schema number of a SQLite file, read from its header without opening it where all is merged; 0 for none.
+
+    Raises LibraryError for a file that is no SQLite database.
+    """
     try:
         with path.open("rb") as stream:
             head = stream.read(64)

@@ -82,6 +82,8 @@ class Weather:
         ------
         UsageError
             No report within 90 minutes of the start.
+
+        ``place`` [deg]; times in Unix seconds [s].
         """
         begin = start.timestamp()
         near = {
@@ -105,7 +107,10 @@ class Weather:
         return replace(self, hours=points)
 
     def value(self, name: str, seconds: Floats) -> Floats | None:
-        """A quantity at seconds after the start; None where it is not known."""
+        """A quantity at seconds after the start; None where it is not known.
+
+        ``seconds`` has shape (n,) [s]; the result is in the unit of `LIMITS`.
+        """
         points = self.hours or ((0.0, self),)
         known = [(t, float(getattr(w, name))) for t, w in points if getattr(w, name) is not None]
         if not known:

@@ -82,7 +82,10 @@ def _checked(values: dict[str, float | None]) -> dict[str, float]:
 
 
 def from_metar(library: History, run_id: int, line: str) -> dict[str, Any]:
-    """Keep the weather of a METAR line for a run; the line's day and hour must be near the run's middle."""
+    """Keep the weather of a METAR line for a run; the line's day and hour must be near the run's middle.
+
+    Raises UsageError for another line or another time.
+    """
     row = entries.library_row(library, run_id)
     seen = metar.parse(line)
     middle = _middle(row)
@@ -253,7 +256,10 @@ def _places(library: History) -> dict[int, tuple[float, float]]:
 
 
 def is_near(report: dict[str, Any], place: tuple[float, float] | None) -> bool:
-    """Whether a report is of within 50 km of a place, or one of them is not known."""
+    """Whether a report is of within 50 km of a place, or one of them is not known.
+
+    ``place`` is latitude and longitude [deg].
+    """
     if place is None or "latitude" not in report or "longitude" not in report:
         return True
     return float(step_distance([place[0], report["latitude"]], [place[1], report["longitude"]])[1]) <= NEAREST_M

@@ -68,6 +68,9 @@ def entries(library: History, key: str) -> list[tuple[dt.date, float]]:
 
 
 def in_force(known_entries: list[tuple[dt.date, float]], day: dt.date) -> tuple[dt.date, float] | None:
-    """The accepted CP of a day: the newest entry not after it."""
+    """The accepted CP of a day: the newest entry not after it.
+
+    Returns the date and the power [W].
+    """
     known = [e for e in known_entries if e[0] <= day]
     return known[-1] if known else None

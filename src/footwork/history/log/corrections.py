@@ -38,7 +38,10 @@ def _span(library: History, run_id: int, begin: float | None, end: float | None)
 
 
 def trim(library: History, run_id: int, begin: float | None, end: float | None) -> int:
-    """Keep only the seconds from ``begin`` to ``end`` (elapsed)."""
+    """Keep only the seconds from ``begin`` to ``end`` (elapsed).
+
+    Both [s]; returns the entry. Raises UsageError outside the run.
+    """
     low, high = _span(library, run_id, begin, end)
     if high - low < 10:
         raise UsageError("fewer than ten seconds would be left")
@@ -47,7 +50,10 @@ def trim(library: History, run_id: int, begin: float | None, end: float | None) 
 
 
 def leave_out(library: History, run_id: int, begin: float | None, end: float | None, only: str | None = None) -> int:
-    """Leave seconds (elapsed), or the whole run, out of every analysis; ``only`` names one signal."""
+    """Leave seconds (elapsed), or the whole run, out of every analysis; ``only`` names one signal.
+
+    Both [s]; returns the entry. Raises UsageError outside the run or for an unknown signal.
+    """
     if only is not None and only not in SIGNALS:
         raise UsageError(f"'{only}' is not a signal: use {', '.join(SIGNALS)}")
     if begin is None and end is None and only is None:
@@ -58,7 +64,10 @@ def leave_out(library: History, run_id: int, begin: float | None, end: float | N
 
 
 def distance(library: History, run_id: int, metres: float) -> int:
-    """Correct the distance of a run [m]; speed, step length and modelled power follow."""
+    """Correct the distance of a run [m]; speed, step length and modelled power follow.
+
+    Raises UsageError where there is no distance, or one that cannot be run.
+    """
     row, _, _ = entries.recorded_row(library, run_id)
     if not 50 <= metres <= 1e6 or metres / max(row.duration_s, 1.0) > 9.0:
         raise UsageError(f"{format_distance(metres)} in {format_duration(row.duration_s)} cannot be run")
@@ -66,7 +75,10 @@ def distance(library: History, run_id: int, metres: float) -> int:
 
 
 def split(library: History, run_id: int, at: float) -> tuple[int, int]:
-    """Make two runs of one, at an elapsed time [s]; returns the entry and the new run, which is the later part."""
+    """Make two runs of one, at an elapsed time [s]; returns the entry and the new run, which is the later part.
+
+    Raises UsageError outside the run.
+    """
     low, _ = _span(library, run_id, at, None)
     _, first, last = entries.recorded_row(library, run_id)
     if low - first < 10 or last - low < 10:

@@ -151,6 +151,7 @@ def write_all(library: History, kind: str, payloads: dict[int, dict[str, Any]]) 
 def keep(
     connection: Connection, kind: str, run: int | None, payload: dict[str, Any], date: dt.date | None = None
 ) -> int:
+    """Write one entry inside the caller's transaction; returns its number."""
     return int(
         connection.execute(
             insert(schema.entry).values(

@@ -78,6 +78,7 @@ class Part:
 
     @property
     def recording(self) -> int:
+        """The recording of the part's first piece."""
         return self.pieces[0].recording
 
     @property

@@ -77,6 +77,7 @@ class Report:
     start_used: str = ""  # the one undated file that --start has placed
 
     def to_json(self) -> dict[str, Any]:
+        """What became of each file, as `Library.add` gives it."""
         return {name: getattr(self, name) for name in ("added", "duplicates", "recovered", "skipped", "failed")}
 
 
@@ -266,7 +267,10 @@ def _alone(task: Task, orders: Orders) -> list[Digest]:
 
 @contextlib.contextmanager
 def lock(folder: Path) -> Iterator[None]:
-    """One importer at a time; a file beside the lock names the process. The lock goes even when that is killed."""
+    """One importer at a time; a file beside the lock names the process. The lock goes even when that is killed.
+
+    Raises LibraryError where another import holds it.
+    """
     held, holder = FileLock(folder / "import.lock"), folder / "importing"
     try:
         held.acquire(blocking=False)
@@ -283,7 +287,10 @@ def lock(folder: Path) -> Iterator[None]:
 def add(
     library: History, paths: list[Path], start: dt.datetime | None, workers: int, progress: Progress | None
 ) -> Report:
-    """Import all recordings under the paths into an open, writable library. See `Library.add`."""
+    """Import all recordings under the paths into an open, writable library. See `Library.add`.
+
+    Raises LibraryError where the folder cannot be written or another import is running.
+    """
     report = Report()
     if start is not None and start.timestamp() > time.time() + 86400:
         raise UsageError(f"--start {start:%Y-%m-%d} lies in the future")

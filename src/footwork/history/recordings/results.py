@@ -85,14 +85,20 @@ def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Record
 
 
 def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | None) -> dt.datetime:
-    """Local time at a start; where the file states no offset, the runner's zone, else this machine's."""
+    """Local time at a start; where the file states no offset, the runner's zone, else this machine's.
+
+    ``start`` in Unix seconds [s], the offset in minutes [min].
+    """
     if utc_offset_minutes is None:
         return dt.datetime.fromtimestamp(start, zone) if zone else dt.datetime.fromtimestamp(start).astimezone()
     return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
 
 
 def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
-    """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable."""
+    """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable.
+
+    Masses are dated [kg].
+    """
     mass = _mass_of(recording, masses, zone)
     signals, changes = cleaning.clean(recording, mass)
     made = _summed(recording, signals, mass, [asdict(c) for c in changes])
@@ -309,7 +315,10 @@ def _name_scale(connection: Connection, key: str, kind: str) -> None:
 
 def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> list[int]:
     """Recordings whose derived rows are missing, of another method version, modelled with another mass, or made with
-    other corrections than the runner's now."""
+    other corrections than the runner's now.
+
+    Masses are dated [kg].
+    """
     table, result, stream = schema.recording, schema.result, schema.stream
     rows = connection.execute(
         select(

@@ -71,7 +71,10 @@ def signals(library: History, run_id: int) -> Signals:
 
 
 def signals_of(library: History, row: RunRow, recording_id: int | None = None, part: int = 0) -> Signals:
-    """1 Hz signals of a run's primary recording, or of another of its recordings."""
+    """1 Hz signals of a run's primary recording, or of another of its recordings.
+
+    Raises UsageError for a run without a recording, LibraryError for signals that cannot be made anew.
+    """
     if row.recording_id is None:
         raise UsageError(f"run {row.id} was entered by hand: it has no recording")
     wanted, part = (row.recording_id, row.part) if recording_id is None else (recording_id, part)

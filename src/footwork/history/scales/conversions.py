@@ -140,6 +140,7 @@ class Calibration:
 
     @property
     def run_sd(self) -> float:
+        """Spread of runs about their calibration [1]."""
         return float(np.std(self.of_runs, ddof=1))
 
 

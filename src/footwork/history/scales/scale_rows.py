@@ -48,6 +48,7 @@ class StreamRows:
 
 
 def rows_recorded_on(library: History, scale_key: str, decided: Placing) -> list[StreamRows]:
+    """Stored rows of runs recorded on a scale, the oldest first; one a run."""
     run_of = {row.id: row for row in library.runs() if not row.left_out}
     zone = library.zone
     recording, result, stream = schema.recording, schema.result, schema.stream

@@ -58,7 +58,10 @@ class Gathered:
 
 def relation(rows: list[StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
     """Power at speed of some runs on a scale; with too few of them, or none, by the model or the prior (needs a
-    mass)."""
+    mass).
+
+    ``mass`` [kg].
+    """
     if not rows or key == "model":
         return speed.modelled(mass) if mass else None
     outside = [r for r in rows if not r.indoor]
@@ -99,7 +102,10 @@ def _widened(dated: tracking.Dated, rows: list[StreamRows]) -> tracking.Dated:
 
 
 def shared_error(library: History, key: str, day: dt.date) -> float:
-    """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own."""
+    """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own.
+
+    A share [1]; 0 where the watts are the scale's own.
+    """
     if not key.endswith(CONVERTED):
         return 0.0
     near = [r for r in conversions.rows_on_scale(library, key) if 0 <= (day - r.date).days <= SHOWN_DAYS]

@@ -27,6 +27,8 @@ def load_of_span(library: History, since: dt.date | None, until: dt.date | None)
 
     Until a CP is accepted, today's proposal serves for all dates. Runs of one scale share their CP's error, so their
     histograms are added first.
+
+    Raises UsageError for a span that ends before it starts.
     """
     if since is not None and until is not None and since > until:
         raise UsageError(f"the span ends before it starts: {since} to {until}")
@@ -83,7 +85,10 @@ def load_of_run(library: History, row: RunRow) -> dict[str, Any] | None:
 
 
 def domains_of(library: History, row: RunRow, watts: list[float | None]) -> list[str | None]:
-    """The domain that each mean power of a run lies in, two joined by 'or' where it lies within a border's interval."""
+    """The domain that each mean power of a run lies in, two joined by 'or' where it lies within a border's interval.
+
+    ``watts`` [W], None where unknown.
+    """
     borders = _borders(library, row.scale_key)
     if borders is None:
         return [None] * len(watts)
@@ -107,12 +112,18 @@ class Borders:
     accepted: list[tuple[dt.date, float]]
 
     def factor(self, day: dt.date) -> float:
-        """Accepted CP of a day over today's proposal; 1 where none was accepted by then."""
+        """Accepted CP of a day over today's proposal; 1 where none was accepted by then.
+
+        [1].
+        """
         entry = accepted.in_force(self.accepted, day)
         return 1.0 if entry is None else entry[1] / float(self.proposed[1].value or 1.0)
 
     def at(self, factor: float) -> list[Estimate]:
-        """Borders for that CP; the lower two follow it, the last keeps its distance above."""
+        """Borders for that CP; the lower two follow it, the last keeps its distance above.
+
+        ``factor`` [1]; the borders [W].
+        """
         lower, cp, upper = self.proposed
         moved = cp.scaled(factor, "W")
         shift = (moved.value or 0.0) - (cp.value or 0.0)

@@ -92,7 +92,10 @@ def _season(
 
 
 def guessed_border(rows: list[StreamRows]) -> float:
-    """About critical power where it is not known: a little above what 95 of 100 minutes stay under."""
+    """About critical power where it is not known: a little above what 95 of 100 minutes stay under.
+
+    [W].
+    """
     every = np.concatenate([r.blocks[:, AT["power"]] for r in rows]) if rows else np.zeros(0)
     every = every[np.isfinite(every)]
     return float(1.05 * np.percentile(every, 95)) if len(every) else 1.0

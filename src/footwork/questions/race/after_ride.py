@@ -39,13 +39,16 @@ class Effect:
     maximal: int
 
     def capacity_draws(self, count: int) -> Floats:
+        """Draws of what is left of CP after the ride [1], shape (count,)."""
         return np.asarray(np.exp(_draws(self.capacity, count, 17)), dtype=float)
 
     def needs_draws(self, count: int) -> Floats:
+        """Draws of how much more running costs after it [1], shape (count,)."""
         return np.asarray(np.exp(_draws(self.needs, count, 19)), dtype=float)
 
     @property
     def sentence(self) -> str:
+        """What the ride takes, and whence that is known."""
         loss, more = 100 * (1 - np.exp(self.capacity[0])), 100 * (np.exp(self.needs[0]) - 1)
         own = f" and {_runs(self.maximal, 'maximal ')}" if self.maximal else ""
         shown = f"; {_runs(self.bricks)} of yours: {more:+.1f} % watts at a speed" if self.bricks else ""
@@ -55,6 +58,8 @@ class Effect:
         )
 
     def to_json(self) -> dict[str, Any]:
+        """As JSON: shares with their source."""
+
         def share(pair: tuple[float, float], n: int) -> Estimate:
             middle, sd = pair
             low, high = (100 * (float(np.exp(middle + k * sd)) - 1) for k in (-1.96, 1.96))
@@ -84,6 +89,8 @@ def ride_effect(library: History, made: Capacity, ride: float) -> Effect:
     The literature's cost is the prior, in full from an hour on. Each brick run tells
     how its watts at a speed differ from fresh runs of the same scale, and a maximal one also how its power differs from
     what the runner should have held fresh.
+
+    ``ride`` [s].
     """
     if not ride > 0:
         raise UsageError("a ride before the run lasts longer than nothing")

@@ -110,6 +110,7 @@ class Road:
 
     @property
     def altitude(self) -> float | None:
+        """Altitude of the course [m], None where it is not known."""
         return self.path.altitude
 
     def places(self) -> list[course.Place]:
@@ -351,7 +352,10 @@ def _track_of_run(library: History, run_id: int) -> Track | None:
 
 def track_of(columns: dict[str, Floats]) -> Track | None:
     """Track of a recording's columns: by the device's own distance where it has one, else by positions; None without
-    positions."""
+    positions.
+
+    Positions [deg], heights and distance [m].
+    """
     lat, lon = columns["latitude"], columns["longitude"]
     known = np.isfinite(lat) & np.isfinite(lon)
     if known.sum() < 3:

@@ -465,5 +465,8 @@ def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: We
 
 
 def splits_every(imperial: bool) -> float:
-    """Kilometres or miles."""
+    """Kilometres or miles.
+
+    [m].
+    """
     return MILE_M if imperial else 1000.0

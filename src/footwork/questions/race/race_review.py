@@ -109,6 +109,7 @@ class Raced:
 
     @property
     def seconds(self) -> float:
+        """How long the race lasted [s]."""
         return float(len(self.metres) - 1)
 
 

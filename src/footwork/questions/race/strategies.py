@@ -50,6 +50,7 @@ class RaceDraws:
 
     @property
     def execution(self) -> Floats:
+        """How exactly each race day keeps to the plan: power over the planned [1], shape (k,)."""
         return np.asarray(
             np.exp(EXECUTION_SD * np.random.default_rng(11).standard_normal(len(self.needs))), dtype=float
         )
@@ -109,7 +110,10 @@ class Wishes:
 
 
 def parse_own(texts: Sequence[str]) -> tuple[tuple[float, float], ...]:
-    """The runner's own watts, each up to a place: ``5km=250``. Raises UsageError."""
+    """The runner's own watts, each up to a place: ``5km=250``. Raises UsageError.
+
+    Returns places [m] and watts [W].
+    """
     out = []
     for text in texts:
         place, equals, watts = text.partition("=")

@@ -73,6 +73,8 @@ def totals_of(library: History, rows: list[RunRow], by: str) -> list[dict[str, A
 
     Each has ``start`` (date), ``runs``, ``duration_s``, ``distance_m``, ``climb_m``, ``load`` (CP-minutes with their
     interval), ``seconds_in_domains`` and ``runs_without_cp``.
+
+    Raises UsageError for another span.
     """
     if by not in ("week", "month"):
         raise UsageError(f"runs are added up by week or month, not by '{by}'")

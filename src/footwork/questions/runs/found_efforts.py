@@ -138,7 +138,10 @@ def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.nda
 
 
 def every_second(at: Floats, values: Floats, grid: Floats) -> Floats:
-    """Values at every second, straight between rows that are near each other; NaN across longer gaps."""
+    """Values at every second, straight between rows that are near each other; NaN across longer gaps.
+
+    ``at`` and ``grid`` [s].
+    """
     known = np.isfinite(values)
     if known.sum() < 2:
         return np.full(len(grid), np.nan)

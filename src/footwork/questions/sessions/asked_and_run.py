@@ -34,6 +34,8 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
         half against the first), ``start_share`` (first quarter over the rest), ``heart_rate_bpm``,
         ``heart_rate_end_bpm``, ``heart_rate_drop_bpm`` (in the minute after), ``speed_mps``, ``w_prime_start_j`` and
         ``w_prime_end_j``; ``extra`` pieces of work; ``done`` of ``asked`` pieces of work; ``verdict`` and ``next``.
+
+    Raises UsageError for a session that cannot be read, NotEnoughData for a run without the signal it asks in.
     """
     from footwork.history.recordings import run_signals
 

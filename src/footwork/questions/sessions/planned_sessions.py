@@ -56,6 +56,8 @@ def session_basis(
     ------
     NotEnoughData
         No critical power.
+
+    ``mass`` [kg].
     """
     made = capacity.estimate_capacity(library, efforts, date, scale, mass)
     if made.posterior is None:
@@ -113,6 +115,8 @@ def session_asked(
         ``distance_m``, ``heart_rate_bpm`` (at its end, cool and on the flat, where it can be told), ``domain``,
         ``w_prime_j`` and its interval, ``dry_by`` and ``dry_in``), ``seconds_in_domains``, ``hardest`` (index),
         ``kinder`` (text and change, or None), ``scale``, ``critical_power_w``.
+
+    Raises UsageError for words that are no session, or one with a ``?``.
     """
     session = session_words.parse(text)
     if session.unknowns:
@@ -208,14 +212,20 @@ def solve_session(
     library: History, text: str, leave: float, date: dt.date | None = None, scale: str | None = None, **stated: Any
 ) -> dict[str, Any]:
     """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved``
-    beside."""
+    beside.
+
+    ``leave`` [1].
+    """
     who = session_basis(library, date, scale, **stated)
     filled, value = preview.solve(session_words.parse(text), who.runner, leave)
     return {**_shown(filled, who), "solved": value, "leave": leave}
 
 
 def plan_session(library: History, text: str, date: dt.date | None = None, name: str = "") -> int:
-    """Keep a session for a day, in its canonical wording; returns its number, by which it can be undone."""
+    """Keep a session for a day, in its canonical wording; returns its number, by which it can be undone.
+
+    Raises UsageError for words that are no session.
+    """
     session = session_words.parse(text)
     if session.unknowns:
         raise UsageError("a session that is kept holds no ?")
@@ -262,7 +272,10 @@ def worded(library: History, what: str) -> tuple[str, str]:
 
 def session_workout(library: History, text: str, name: str = "", **asked: Any) -> bytes:
     """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything
-    else as watts."""
+    else as watts.
+
+    Raises UsageError for what no watch can hold.
+    """
     session = session_words.parse(text)
     who = session_basis(library, **asked)
     rows = preview.preview(session, who.runner)
@@ -316,7 +329,10 @@ def from_workout(data: bytes) -> tuple[str, str]:
 
 
 def calendar(library: History) -> bytes:
-    """Kept sessions as iCalendar (RFC 5545), whole days, in their words."""
+    """Kept sessions as iCalendar (RFC 5545), whole days, in their words.
+
+    Raises UsageError where none is kept.
+    """
     rows = [r for r in listed_sessions(library) if r["date"]]
     if not rows:
         raise UsageError(

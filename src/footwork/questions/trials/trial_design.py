@@ -237,14 +237,20 @@ def order_words(trial: dict[str, Any], k: int) -> str:
 
 
 def schedule(trial: dict[str, Any]) -> list[tuple[float, float]]:
-    """Start and end of each block, in seconds from the start of the first."""
+    """Start and end of each block, in seconds from the start of the first.
+
+    [s].
+    """
     step = trial["block_s"] + trial["rest_s"]
     return [(k * step, k * step + trial["block_s"]) for k in range(trial["blocks"])]
 
 
 def trial_workout(trial: dict[str, Any], k: int) -> bytes:
     """One run of a trial as a FIT workout: warm-up, blocks named by their condition at the trial's pace, easy
-    wash-outs."""
+    wash-outs.
+
+    Raises UsageError where the trial has no such run.
+    """
     if not 0 <= k < len(trial["orders"]):
         raise UsageError(f"the trial has the orders 1 to {len(trial['orders'])}")
     v = trial["speed_mps"]

@@ -260,7 +260,10 @@ def _corrected(looks: int, others: int, needed: float) -> str:
 
 def cadence_history(library: History, since: Any = None, until: Any = None) -> dict[str, Any]:
     """Heart rate against cadence in everyday runs, each minute against the run's own usual cadence at its speed;
-    described, never a cause. Plain JSON."""
+    described, never a cause. Plain JSON.
+
+    Raises NotEnoughData with too few runs.
+    """
     of = season(library, since, until)
     model_ = of.model
     apart: list[Floats] = []
