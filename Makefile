@@ -46,6 +46,7 @@ recovery: $(VENV)/dev
 
 docs: $(VENV)/dev
 	@$(BIN)/python docs/build.py
+	@$(BIN)/python docs/constants.py
 
 lock:
 	@for f in run dev; do uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header requirements/$$f.in -o requirements/$$f.txt; done

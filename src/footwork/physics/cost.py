@@ -8,7 +8,9 @@ import numpy.typing as npt
 from footwork.quantities import Floats
 
 GRADE_LIMIT = 0.45  # Minetti measured from -0.45 to +0.45; never extrapolate
+# Polynomials of Minetti et al. 2002, J Appl Physiol 93:1039, highest power first [J/kg/m].
 _RUN = (155.4, -30.4, -43.3, 46.3, 19.5, 3.6)
+# The same for walking.
 _WALK = (280.5, -58.7, -76.8, 51.9, 19.6, 2.5)
 
 
