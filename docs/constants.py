@@ -11,8 +11,8 @@ SOURCE = HERE.parent / "src" / "footwork"
 ROOMS = ("physics", "physiology", "analysis", "planning", "questions", "history", "formats", "web", "wording")
 HEAD = """# Constants
 
-Every named number in the code, made by `make docs` and held by a test, so that none changes unseen. Where a comment names a
-source the number is from there; "convention", "ours" or no word mean that nothing published settles it.
+Every named number in the code, made by `make docs` and held by a test, so that none changes unseen. Where a comment
+names a source the number is from there; "convention", "ours" or no word mean that nothing published settles it.
 
 | place | name | value | meaning and source |
 |---|---|---|---|

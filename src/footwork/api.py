@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from footwork.history.book import History, Path_
 from footwork.history.catalogue import RunRow
 from footwork.history.recordings.reading import read
-from footwork.quantities import Effort
+from footwork.quantities import Day, Effort, as_day
+
+if TYPE_CHECKING:
+    import polars as pl
 
 __all__ = ["Library", "read"]
 
@@ -35,11 +39,28 @@ class Library(History):
         return library
 
     def find(self, **wanted: Any) -> list[RunRow]:
-        """Runs that have all that is wanted, the newest first; see `finding.Wanted` for what can be."""
+        """Runs that have all that is wanted, the newest first; see `finding.Wanted` for what can be. Raises
+        UsageError."""
         from footwork.questions import runs
         from footwork.questions.runs import Wanted
 
-        return runs.find_runs(self.runs(), Wanted(**wanted))
+        return runs.find_runs(self.runs(), Wanted.of(**wanted))
+
+    def runs_frame(self) -> pl.DataFrame:
+        """All runs as a polars table, the newest first: one row a run, columns as in a run's JSON (SI units)."""
+        import polars as pl
+
+        rows = [r.to_json() for r in self.runs()]
+        flat = [{k: json.dumps(v) if isinstance(v, dict | list) else v for k, v in row.items()} for row in rows]
+        return pl.DataFrame(flat, infer_schema_length=None)
+
+    def signals_frame(self, run_id: int) -> pl.DataFrame:
+        """A run's 1 Hz signals as a polars table: columns `signals.COLUMNS` in SI units and ``timer``; null is missing.
+        Raises UsageError for a run without a recording."""
+        import polars as pl
+
+        found = self.signals(run_id)
+        return pl.DataFrame({**found.columns, "timer": found.timer}).fill_nan(None)
 
     def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
         """Runs (all by default) added up by ``week`` or ``month``; see `finding.totals`."""
@@ -71,16 +92,16 @@ class Library(History):
 
         return devices.device_check(self, run_id, start)
 
-    def power_at_speed(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+    def power_at_speed(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
         """Power at speed of a scale with its band and data; see `powerspeed.answer`."""
         from footwork.questions import devices
 
-        return devices.power_at_speed(self, date, scale)
+        return devices.power_at_speed(self, as_day(date), scale)
 
     def capacity(
         self,
         efforts: Sequence[str | Effort] = (),
-        date: dt.date | None = None,
+        date: Day | None = None,
         scale: str | None = None,
         mass: float | None = None,
     ) -> Any:
@@ -90,20 +111,20 @@ class Library(History):
         """
         from footwork.questions import capacity
 
-        return capacity.estimate_capacity(self, efforts, date, scale, mass)
+        return capacity.estimate_capacity(self, efforts, as_day(date), scale, mass)
 
-    def history(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+    def history(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
         """Capacity as plain JSON with its ``history`` of every day, what ``moved`` it, and which ``tests`` tell
         most."""
         from footwork.questions import capacity
 
         return capacity.history_told(self, self.capacity(date=date, scale=scale))
 
-    def usual(self, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+    def usual(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
         """Usual watts for easy, steady and hard running and at pace, and how the last runs compare; plain JSON."""
         from footwork.questions import usual
 
-        return usual.usual_watts(self, date, scale)
+        return usual.usual_watts(self, as_day(date), scale)
 
     def race(self, **question: Any) -> Any:
         """Power, pace, time and splits for a race; the arguments are the fields of `race.Question`."""
@@ -147,11 +168,11 @@ class Library(History):
         found: dict[str, Any] = self.cached("today", lambda: today.what_is_due(self))
         return found
 
-    def load(self, since: dt.date | None = None, until: dt.date | None = None) -> Any:
+    def load(self, since: Day | None = None, until: Day | None = None) -> Any:
         """Time in domains and CP-minutes of a span of dates."""
         from footwork.questions import load
 
-        return load.load_of_span(self, since, until)
+        return load.load_of_span(self, as_day(since), as_day(until))
 
     def run_load(self, run_id: int) -> dict[str, Any] | None:
         """Time in domains and CP-minutes of a run; None where its scale has no CP."""
@@ -161,12 +182,12 @@ class Library(History):
         return load.load_of_run(self, catalogue.find(self, run_id))
 
     def best_curve(
-        self, since: dt.date | None = None, until: dt.date | None = None, scale: str | None = None
+        self, since: Day | None = None, until: Day | None = None, scale: str | None = None
     ) -> list[dict[str, Any]]:
         """Mean maximal power of a span of dates, with the run that set each point."""
         from footwork.questions import capacity
 
-        return capacity.best_curve(self, since, until, scale)
+        return capacity.best_curve(self, as_day(since), as_day(until), scale)
 
     def export(self, run_id: int, out: Path_, with_location: bool = False) -> dict[str, Any]:
         """Write a run's signals as CSV or Parquet by the ending of ``out``; see `export.one`."""
@@ -201,13 +222,11 @@ class Library(History):
 
         return runs.correct_efforts(self, run_id, text)
 
-    def session(
-        self, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
-    ) -> dict[str, Any]:
+    def session(self, text: str, date: Day | None = None, scale: str | None = None, **stated: Any) -> dict[str, Any]:
         """What a session in plain words asks of the runner; see `sessions.show`."""
         from footwork.questions import sessions
 
-        return sessions.session_asked(self, text, date, scale, **stated)
+        return sessions.session_asked(self, text, as_day(date), scale, **stated)
 
     def solve_session(self, text: str, leave: float, **asked: Any) -> dict[str, Any]:
         """Fill the ``?`` of a session so that a share of W′ is left; see `sessions.solve`."""
@@ -215,11 +234,11 @@ class Library(History):
 
         return sessions.solve_session(self, text, leave, **asked)
 
-    def plan_session(self, text: str, date: dt.date | None = None, name: str = "") -> int:
+    def plan_session(self, text: str, date: Day | None = None, name: str = "") -> int:
         """Keep a session for a day; returns its number, by which it can be undone."""
         from footwork.questions import sessions
 
-        return sessions.plan_session(self, text, date, name)
+        return sessions.plan_session(self, text, as_day(date), name)
 
     def sessions(self) -> list[dict[str, Any]]:
         """Kept sessions, the newest day first, with the runs of their days."""
@@ -245,11 +264,11 @@ class Library(History):
 
         return trials.design_trial(self, change, usual, **asked)
 
-    def new_trial(self, designed: dict[str, Any], date: dt.date | None = None) -> int:
+    def new_trial(self, designed: dict[str, Any], date: Day | None = None) -> int:
         """Keep a design; returns the trial's number."""
         from footwork.questions import trials
 
-        return trials.keep_trial(self, designed, date)
+        return trials.keep_trial(self, designed, as_day(date))
 
     def trials(self) -> list[dict[str, Any]]:
         """Kept trials, the newest first, with the runs joined to them."""
@@ -263,19 +282,19 @@ class Library(History):
 
         return trials.join_trial(self, number, run_id, order, **told)
 
-    def analyse_trial(self, number: int, date: dt.date | None = None) -> dict[str, Any]:
+    def analyse_trial(self, number: int, date: Day | None = None) -> dict[str, Any]:
         """A trial's result so far; see `verdicts.analyse`."""
         from footwork.questions import trials
 
-        return trials.analyse_trial(self, number, date)
+        return trials.analyse_trial(self, number, as_day(date))
 
     def progress(
-        self, since: dt.date | None = None, until: dt.date | None = None, date: dt.date | None = None, **asked: Any
+        self, since: Day | None = None, until: Day | None = None, date: Day | None = None, **asked: Any
     ) -> dict[str, Any]:
         """Whether more power goes with the same heart rate; see `progress.answer`."""
         from footwork.questions import progress
 
-        return progress.progress_of_season(self, since, until, date, **asked)
+        return progress.progress_of_season(self, as_day(since), as_day(until), as_day(date), **asked)
 
     def within(self, run_id: int) -> dict[str, Any]:
         """Heart rate against power along one run; see `progress.within`."""

@@ -14,6 +14,8 @@ import numpy.typing as npt
 
 from footwork.errors import UsageError
 
+Day = dt.date | str  # a date, or text as 2026-04-14
+Span = float | str  # a number in SI units, or text as 5:00 or 10km
 Floats = npt.NDArray[np.float64]
 
 MILE_M = 1609.344
@@ -307,6 +309,16 @@ def as_date(value: dt.date | str) -> dt.date:
     if isinstance(value, dt.date):
         return value
     raise UsageError(f"{value!r} is not a date: write it as 2026-04-14")
+
+
+def as_day(value: Day | None) -> dt.date | None:
+    """A date where one is given. Raises UsageError."""
+    return None if value is None else as_date(value)
+
+
+def as_seconds(value: Span | None) -> float | None:
+    """A duration [s] where one is given. Raises UsageError."""
+    return None if value is None else as_duration(value)
 
 
 def as_moment(value: dt.datetime | str) -> dt.datetime:

@@ -12,6 +12,41 @@ from footwork.quantities import Floats
 _EARTH_RADIUS_M = 6_371_008.8  # mean radius, IUGG
 Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
+
+@dataclass(frozen=True)
+class Measure:
+    """A measure of form that a device may record. One line in `FORM` is all that readers, cleaning, minute rows,
+    trials, comparisons and pages need of it.
+
+    Parameters
+    ----------
+    unit, low, high
+        SI unit, and what no runner's sensor can truly show outside of.
+    factor : float
+        From the FIT record field of the same name to the SI unit.
+    shown, shown_factor
+        The unit people read it in, and the factor to it.
+    words : str
+        What it is called.
+    rows : bool
+        Whether minute rows hold it; one that follows from others needs none.
+    """
+
+    unit: str
+    low: float
+    high: float
+    factor: float
+    shown: str
+    shown_factor: float
+    words: str
+    rows: bool = True
+
+
+FORM = {
+    "stance_time": Measure("s", 0.05, 1.0, 1e-3, "ms", 1000.0, "stance time"),
+    "vertical_oscillation": Measure("m", 0.005, 0.4, 1e-3, "mm", 1000.0, "vertical oscillation"),
+    "step_length": Measure("m", 0.1, 3.0, 1e-3, "m", 1.0, "step length", rows=False),  # speed over cadence
+}
 # Column name: SI unit (cadence in steps per minute, temperature in °C, by the trade's habit).
 COLUMNS = {
     "time": "s",
@@ -26,9 +61,7 @@ COLUMNS = {
     "latitude": "deg",
     "longitude": "deg",
     "temperature": "°C",
-    "stance_time": "s",
-    "vertical_oscillation": "m",
-    "step_length": "m",
+    **{name: measure.unit for name, measure in FORM.items()},
 }
 
 

@@ -11,7 +11,7 @@ from footwork.errors import UnreadableFile
 from footwork.physics import power as power_model
 from footwork.physics.terrain import smooth_altitude, step_distance
 from footwork.quantities import Floats
-from footwork.signals import COLUMNS, Bools, PowerStream, Recording, Signals
+from footwork.signals import COLUMNS, FORM, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
 METHOD_VERSION = 4
@@ -30,9 +30,7 @@ _LIMITS = {
     "temperature": (-60.0, 60.0),
     "grade": (-1.0, 1.0),
     "distance": (0.0, 1e6),
-    "stance_time": (0.05, 1.0),
-    "vertical_oscillation": (0.005, 0.4),
-    "step_length": (0.1, 3.0),
+    **{name: (measure.low, measure.high) for name, measure in FORM.items()},
 }
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
@@ -227,7 +225,7 @@ def _stray(time: Floats) -> Bools:
 
 def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
     base = "power" if name.startswith("power") else name
-    if base in ("stance_time", "vertical_oscillation", "step_length"):
+    if base in FORM:
         values[values == 0] = np.nan  # how devices write 'no value'
     if base in _LIMITS:
         low, high = _LIMITS[base]

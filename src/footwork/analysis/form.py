@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from footwork.analysis.summary import AT
+from footwork.analysis.summary import AT, IN_ROWS
 from footwork.quantities import Estimate, Floats
+from footwork.signals import FORM
 
 METHOD_VERSION = 1
 LEAST_RUNS, LEAST_MINUTES = 6, 5
 MEASURES = {
     "cadence": ("steps/min", 1.0),
     "step_length": ("m", 1.0),
-    "stance_time": ("ms", 1000.0),
-    "vertical_oscillation": ("mm", 1000.0),
+    **{name: (FORM[name].shown, FORM[name].shown_factor) for name in IN_ROWS},
 }
 SENTENCE = "Described at the same speed, without target values: none is supported by science."
 

@@ -10,10 +10,11 @@ import numpy.typing as npt
 from footwork.physics.terrain import EARTH_RADIUS_M, climb
 from footwork.physiology import curve, domains
 from footwork.quantities import Floats
-from footwork.signals import PowerStream, Signals
+from footwork.signals import FORM, PowerStream, Signals
 
 METHOD_VERSION = 4
 BLOCK_S = 60
+IN_ROWS = tuple(name for name, measure in FORM.items() if measure.rows)
 BLOCK_COLUMNS = (
     "elapsed",
     "power",
@@ -26,20 +27,9 @@ BLOCK_COLUMNS = (
     "power_sd",
     "east",
     "north",
-    "stance_time",
-    "vertical_oscillation",
+    *IN_ROWS,
 )
-_MEANS = (
-    "power",
-    "speed",
-    "grade",
-    "heart_rate",
-    "cadence",
-    "temperature",
-    "altitude",
-    "stance_time",
-    "vertical_oscillation",
-)
+_MEANS = ("power", "speed", "grade", "heart_rate", "cadence", "temperature", "altitude", *IN_ROWS)
 
 AT = {name: index for index, name in enumerate(BLOCK_COLUMNS)}
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from footwork.errors import NotARecording, UnreadableFile
 from footwork.quantities import Floats
-from footwork.signals import PowerStream, Recording
+from footwork.signals import FORM, PowerStream, Recording
 
 # Accepted header -> (column, unit taken when the header names none).
 COLUMNS = {
@@ -39,9 +39,7 @@ COLUMNS = {
     "longitude": ("longitude", "deg"),
     "lon": ("longitude", "deg"),
     "temperature": ("temperature", "c"),
-    "stance_time": ("stance_time", "s"),
-    "vertical_oscillation": ("vertical_oscillation", "m"),
-    "step_length": ("step_length", "m"),
+    **{name: (name, measure.unit) for name, measure in FORM.items()},
 }
 _FACTORS = {
     "s": 1.0,

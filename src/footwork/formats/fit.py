@@ -17,7 +17,7 @@ import numpy as np
 
 from footwork.errors import NotARecording, UnreadableFile
 from footwork.quantities import Floats
-from footwork.signals import Course, Lap, PowerStream, Recording, distance_along
+from footwork.signals import FORM, Course, Lap, PowerStream, Recording, distance_along
 
 _QUIET = threading.Lock()
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
@@ -51,9 +51,7 @@ _FIELDS = (
     ("position_lat", "latitude", 1.0),
     ("position_long", "longitude", 1.0),
     ("temperature", "temperature", 1.0),
-    ("stance_time", "stance_time", 1e-3),
-    ("vertical_oscillation", "vertical_oscillation", 1e-3),
-    ("step_length", "step_length", 1e-3),
+    *((name, name, measure.factor) for name, measure in FORM.items()),
 )
 NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
 _STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}

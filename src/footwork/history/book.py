@@ -13,6 +13,7 @@ from sqlalchemy import Connection, select
 from footwork.errors import LibraryError
 from footwork.history.athlete import Athlete
 from footwork.history.catalogue import RunRow
+from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_seconds
 from footwork.signals import Signals
 from footwork.store import database, schema
 
@@ -209,17 +210,17 @@ class History:
             connection.execute(schema.setting.delete().where(schema.setting.c.name == name))
             connection.execute(schema.setting.insert().values(name=name, value=value))
 
-    def accept(self, watts: float, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+    def accept(self, watts: float, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
         """Accept a CP [W] from a date on; see `accepted.accept`."""
         from footwork.history.log import accepted
 
-        return accepted.accept(self, watts, date, scale)
+        return accepted.accept(self, watts, as_day(date), scale)
 
-    def withdraw(self, date: dt.date, scale: str | None = None) -> int:
+    def withdraw(self, date: Day, scale: str | None = None) -> int:
         """Take back the CP that was accepted on a date; returns how many entries that were."""
         from footwork.history.log import accepted
 
-        return accepted.forget(self, date, scale)
+        return accepted.forget(self, as_date(date), scale)
 
     def places(self) -> list[dict[str, Any]]:
         """Private places, around which exports hold no positions."""
@@ -264,29 +265,31 @@ class History:
 
         entries.describe(self, run_id, surface, shoe)
 
-    def enter_run(self, start: dt.datetime, duration: float, **more: Any) -> int:
+    def enter_run(self, start: dt.datetime | str, duration: Span, metres: Span | None = None, **more: Any) -> int:
         """Enter a run that was not recorded, or a past race result; returns its number. See `entries.enter_run`."""
         from footwork.history.log import corrections
 
-        return corrections.enter_run(self, start, duration, **more)
+        return corrections.enter_run(
+            self, as_moment(start), as_duration(duration), None if metres is None else as_distance(metres), **more
+        )
 
-    def correct_distance(self, run_id: int, metres: float) -> int:
+    def correct_distance(self, run_id: int, metres: Span) -> int:
         """Correct the distance of a run [m]; returns the number of the edit, by which it can be undone."""
         from footwork.history.log import corrections
 
-        return corrections.distance(self, run_id, metres)
+        return corrections.distance(self, run_id, as_distance(metres))
 
-    def trim(self, run_id: int, begin: float | None = None, end: float | None = None) -> int:
+    def trim(self, run_id: int, begin: Span | None = None, end: Span | None = None) -> int:
         """Keep only the elapsed seconds from ``begin`` to ``end``; returns the number of the edit.
 
         Both [s]. Raises UsageError outside the run.
         """
         from footwork.history.log import corrections
 
-        return corrections.trim(self, run_id, begin, end)
+        return corrections.trim(self, run_id, as_seconds(begin), as_seconds(end))
 
     def leave_out(
-        self, run_id: int, begin: float | None = None, end: float | None = None, only: str | None = None
+        self, run_id: int, begin: Span | None = None, end: Span | None = None, only: str | None = None
     ) -> int:
         """Leave elapsed seconds, or the whole run, out of analysis (``only`` one signal); returns the edit's number.
 
@@ -294,16 +297,16 @@ class History:
         """
         from footwork.history.log import corrections
 
-        return corrections.leave_out(self, run_id, begin, end, only)
+        return corrections.leave_out(self, run_id, as_seconds(begin), as_seconds(end), only)
 
-    def split(self, run_id: int, at: float) -> tuple[int, int]:
+    def split(self, run_id: int, at: Span) -> tuple[int, int]:
         """Make two runs of one at an elapsed second; returns the number of the edit and the new, later run.
 
         ``at`` [s]. Raises UsageError outside the run.
         """
         from footwork.history.log import corrections
 
-        return corrections.split(self, run_id, at)
+        return corrections.split(self, run_id, as_duration(at))
 
     def merge(self, run_id: int, other: int) -> int:
         """Make one run of two that follow each other; returns the number of the edit."""
@@ -354,17 +357,17 @@ class History:
 
         return entries.undo(self, edit)
 
-    def tell(self, run: int | None = None, date: dt.date | None = None, **values: Any) -> list[int]:
+    def tell(self, run: int | None = None, date: Day | None = None, **values: Any) -> list[int]:
         """Write into the diary of a run or a day; see `diary.tell`."""
         from footwork.history.log import diary
 
-        return diary.tell(self, run, date, **values)
+        return diary.tell(self, run, as_day(date), **values)
 
-    def diary(self, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
+    def diary(self, since: Day | None = None, until: Day | None = None) -> list[dict[str, Any]]:
         """What the diary holds, the newest day first."""
         from footwork.history.log import diary
 
-        return diary.days(self, since, until)
+        return diary.days(self, as_day(since), as_day(until))
 
     def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
         """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""
@@ -390,8 +393,8 @@ class History:
 
         return decisions.join(self, name, into)
 
-    def break_scale(self, name: str, date: dt.date) -> tuple[int, str]:
+    def break_scale(self, name: str, date: Day) -> tuple[int, str]:
         """Let a device count as a new scale from a date on; returns the edit's number and the new scale's name."""
         from footwork.history.scales import decisions
 
-        return decisions.accept_break(self, name, date)
+        return decisions.accept_break(self, name, as_date(date))

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import UsageError
 from footwork.history.catalogue import RunRow
 from footwork.history.log.entries import MARKS
-from footwork.quantities import plain
+from footwork.quantities import as_day, plain
 from footwork.questions import load
 
 if TYPE_CHECKING:
@@ -33,6 +33,18 @@ class Wanted:
     power: tuple[float | None, float | None] = (None, None)
     temperature: tuple[float | None, float | None] = (None, None)
     wind: tuple[float | None, float | None] = (None, None)
+
+    @classmethod
+    def of(cls, **told: Any) -> Wanted:
+        """What is wanted, dates also as text; None is not asked. Raises UsageError."""
+        unknown = set(told) - {f.name for f in fields(cls)}
+        if unknown:
+            raise UsageError(f"runs cannot be found by {', '.join(sorted(unknown))}")
+        given = {name: value for name, value in told.items() if value is not None}
+        for name in ("since", "until"):
+            if name in given:
+                given[name] = as_day(given[name])
+        return cls(**given)
 
 
 def find_runs(rows: Iterable[RunRow], wanted: Wanted) -> list[RunRow]:

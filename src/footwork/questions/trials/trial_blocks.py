@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis.summary import mean_known
+from footwork.analysis.summary import IN_ROWS, mean_known
 from footwork.history import catalogue
 from footwork.history.log import entries
 from footwork.history.recordings import run_signals
 from footwork.physics.power import slope_factor
 from footwork.quantities import format_pace
 from footwork.questions.trials import trial_design
+from footwork.signals import FORM
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -55,8 +56,7 @@ def blocks_of(library: History, trial: dict[str, Any], joined: dict[str, Any]) -
         "speed": signals.get("speed") * slope_factor(np.clip(grade, -0.1, 0.3)),
         "power": signals.get(row.column),
         "cadence": signals.get("cadence"),
-        "stance_time": 1000 * signals.get("stance_time"),
-        "vertical_oscillation": 1000 * signals.get("vertical_oscillation"),
+        **{name: FORM[name].shown_factor * signals.get(name) for name in IN_ROWS},
         "grade": signals.get("grade"),
     }
     out = []

@@ -11,13 +11,14 @@ import numpy as np
 
 from footwork.analysis import response, worthwhile
 from footwork.analysis import trial_statistics as model
-from footwork.analysis.summary import AT
+from footwork.analysis.summary import AT, IN_ROWS
 from footwork.errors import FootworkError, NotEnoughData
 from footwork.history.log import entries
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions.progress import season
 from footwork.questions.trials import trial_blocks, trial_design
 from footwork.questions.trials.trial_design import BPM_PER_MPS, OUTCOMES
+from footwork.signals import FORM
 from footwork.wording import trial_words
 
 if TYPE_CHECKING:
@@ -26,13 +27,7 @@ if TYPE_CHECKING:
 RESOLUTION = {"heart_rate": 0.1, "exertion": 1.0, "oxygen_uptake": 0.1, "power": 0.1}  # what an outcome is read to
 
 
-SECONDARY = {
-    "exertion": "of 10",
-    "power": "W",
-    "cadence": "steps/min",
-    "stance_time": "ms",
-    "vertical_oscillation": "mm",
-}
+SECONDARY = {"exertion": "of 10", "power": "W", "cadence": "steps/min", **{name: FORM[name].shown for name in IN_ROWS}}
 
 
 def analyse_trial(library: History, number: int, date: dt.date | None = None) -> dict[str, Any]:

@@ -10,10 +10,12 @@ from urllib.parse import quote
 import numpy as np
 from nicegui import ui
 
+from footwork.analysis.summary import IN_ROWS
 from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError, UsageError
 from footwork.quantities import Estimate, describe, format_pace, parse_date, signed
 from footwork.questions import trials
+from footwork.signals import FORM
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, inputs, sentence, unfolded
@@ -327,8 +329,7 @@ WORDS = {
     "speed_at_power": "Speed at the same watts: the device",
     "cadence_at_speed": "Cadence at the same speed",
     "step_length_at_speed": "Step length at the same speed",
-    "stance_time_at_speed": "Stance time at the same speed",
-    "vertical_oscillation_at_speed": "Vertical oscillation at the same speed",
+    **{f"{name}_at_speed": f"{FORM[name].words.capitalize()} at the same speed" for name in IN_ROWS},
 }
 
 
