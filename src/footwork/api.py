@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,18 @@ from footwork.quantities import Day, Effort, as_day
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from footwork.questions.capacity import Capacity
+    from footwork.questions.race import RacePlan
+    from footwork.questions.runs import Run
+    from footwork.results.effort import BalanceAlong
+    from footwork.results.loads import RunLoad, SpanLoad
+    from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
+    from footwork.results.race import PastPredictions, RaceReview
+    from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
+    from footwork.results.trial import TrialDesign, TrialResult
+    from footwork.results.usual import UsualRunning
+    from footwork.results.whose_watts import DeviceCheck, DeviceComparison, Devices, PowerOfScale
 
 __all__ = ["Library", "read"]
 
@@ -68,31 +80,31 @@ class Library(History):
 
         return runs.totals_of(self, self.runs() if rows is None else rows, by)
 
-    def run(self, run_id: int) -> Any:
+    def run(self, run_id: int) -> Run:
         """One run with all that is known of it. Raises UsageError where there is none."""
         from footwork.questions import runs
 
         return runs.run_in_full(self, run_id)
 
-    def compare(self, run_id: int, first: int = 1, second: int = 2) -> dict[str, Any]:
+    def compare(self, run_id: int, first: int = 1, second: int = 2) -> DeviceComparison:
         """Agreement of two recordings of a run; see `compare.of_run`."""
         from footwork.questions import devices
 
         return devices.compare_recordings(self, run_id, first, second)
 
-    def devices(self) -> dict[str, Any]:
+    def devices(self) -> Devices:
         """Every scale with its use, drift and checks, and conversions to the main one; see `devices.answer`."""
         from footwork.questions import devices
 
         return devices.all_devices(self)
 
-    def device_check(self, run_id: int, start: float | None = None) -> dict[str, Any]:
+    def device_check(self, run_id: int, start: float | None = None) -> DeviceCheck:
         """What the device check in a run says; ``start`` [s] where it is known better than it can be found."""
         from footwork.questions import devices
 
         return devices.device_check(self, run_id, start)
 
-    def power_at_speed(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
+    def power_at_speed(self, date: Day | None = None, scale: str | None = None) -> PowerOfScale:
         """Power at speed of a scale with its band and data; see `powerspeed.answer`."""
         from footwork.questions import devices
 
@@ -104,7 +116,7 @@ class Library(History):
         date: Day | None = None,
         scale: str | None = None,
         mass: float | None = None,
-    ) -> Any:
+    ) -> Capacity:
         """Critical power, W′, tail, domains and their evidence; see `capacity.Capacity`.
 
         ``mass`` [kg] for this question only; efforts as text like ``3:00=361``. Raises UsageError.
@@ -120,30 +132,30 @@ class Library(History):
 
         return capacity.history_told(self, self.capacity(date=date, scale=scale))
 
-    def usual(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
+    def usual(self, date: Day | None = None, scale: str | None = None) -> UsualRunning:
         """Usual watts for easy, steady and hard running and at pace, and how the last runs compare; plain JSON."""
         from footwork.questions import usual
 
         return usual.usual_watts(self, as_day(date), scale)
 
-    def race(self, **question: Any) -> Any:
+    def race(self, **question: Any) -> RacePlan:
         """Power, pace, time and splits for a race; the arguments are the fields of `race.Question`."""
         from footwork.questions import race
 
-        if any(
-            question.get(name) is not None for name in ("course", "heights", "reports")
-        ):  # a file may change under its name
+        # A file may change under its name.
+        if any(question.get(name) is not None for name in ("course", "heights", "reports", "weather_file")):
             return race.plan_race(self, **question)
         key = ("race", *sorted((k, tuple(v) if isinstance(v, list) else v) for k, v in question.items()))
-        return self.cached(key, lambda: race.plan_race(self, **question))
+        made: RacePlan = self.cached(key, lambda: race.plan_race(self, **question))
+        return made
 
-    def review(self, run_id: int, **question: Any) -> dict[str, Any]:
+    def review(self, run_id: int, **question: Any) -> RaceReview:
         """A race as it was run against the plan of the day before; see `review.answer`."""
         from footwork.questions import race
 
         return race.review_race(self, run_id, **question)
 
-    def predictions(self) -> dict[str, Any]:
+    def predictions(self) -> PastPredictions:
         """Predictions of past races against their results; see `review.predictions`."""
         from footwork.questions import race
 
@@ -155,7 +167,7 @@ class Library(History):
 
         return runs.efforts_of_run(self, run_id, signal)
 
-    def balance(self, run_id: int) -> dict[str, Any]:
+    def balance(self, run_id: int) -> BalanceAlong:
         """W′ balance along a run with its interval; see `intervals.balance`."""
         from footwork.questions import runs
 
@@ -168,13 +180,13 @@ class Library(History):
         found: dict[str, Any] = self.cached("today", lambda: today.what_is_due(self))
         return found
 
-    def load(self, since: Day | None = None, until: Day | None = None) -> Any:
+    def load(self, since: Day | None = None, until: Day | None = None) -> SpanLoad:
         """Time in domains and CP-minutes of a span of dates."""
         from footwork.questions import load
 
         return load.load_of_span(self, as_day(since), as_day(until))
 
-    def run_load(self, run_id: int) -> dict[str, Any] | None:
+    def run_load(self, run_id: int) -> RunLoad | None:
         """Time in domains and CP-minutes of a run; None where its scale has no CP."""
         from footwork.history import catalogue
         from footwork.questions import load
@@ -222,13 +234,13 @@ class Library(History):
 
         return runs.correct_efforts(self, run_id, text)
 
-    def session(self, text: str, date: Day | None = None, scale: str | None = None, **stated: Any) -> dict[str, Any]:
+    def session(self, text: str, date: Day | None = None, scale: str | None = None, **stated: Any) -> SessionPreview:
         """What a session in plain words asks of the runner; see `sessions.show`."""
         from footwork.questions import sessions
 
         return sessions.session_asked(self, text, as_day(date), scale, **stated)
 
-    def solve_session(self, text: str, leave: float, **asked: Any) -> dict[str, Any]:
+    def solve_session(self, text: str, leave: float, **asked: Any) -> SessionPreview:
         """Fill the ``?`` of a session so that a share of W′ is left; see `sessions.solve`."""
         from footwork.questions import sessions
 
@@ -246,25 +258,25 @@ class Library(History):
 
         return sessions.listed_sessions(self)
 
-    def recognised(self, run_id: int) -> dict[str, Any] | None:
+    def recognised(self, run_id: int) -> RecognisedEffort | None:
         """Whether an unmarked run looks like a test or race; see `recognising.recognised`."""
         from footwork.questions import sessions
 
         return sessions.recognised(self, run_id)
 
-    def compare_sessions(self, first: int, second: int) -> dict[str, Any]:
+    def compare_sessions(self, first: int, second: int) -> SessionsApart:
         """The same session on two days; see `recognising.compare`."""
         from footwork.questions import sessions
 
         return sessions.compare_sessions(self, first, second)
 
-    def design_trial(self, change: str, usual: str = "as usual", **asked: Any) -> dict[str, Any]:
+    def design_trial(self, change: str, usual: str = "as usual", **asked: Any) -> TrialDesign:
         """A fair trial of a change, not kept; see `trials.design`."""
         from footwork.questions import trials
 
         return trials.design_trial(self, change, usual, **asked)
 
-    def new_trial(self, designed: dict[str, Any], date: Day | None = None) -> int:
+    def new_trial(self, designed: Mapping[str, Any] | TrialDesign, date: Day | None = None) -> int:
         """Keep a design; returns the trial's number."""
         from footwork.questions import trials
 
@@ -282,7 +294,7 @@ class Library(History):
 
         return trials.join_trial(self, number, run_id, order, **told)
 
-    def analyse_trial(self, number: int, date: Day | None = None) -> dict[str, Any]:
+    def analyse_trial(self, number: int, date: Day | None = None) -> TrialResult:
         """A trial's result so far; see `verdicts.analyse`."""
         from footwork.questions import trials
 
@@ -290,25 +302,25 @@ class Library(History):
 
     def progress(
         self, since: Day | None = None, until: Day | None = None, date: Day | None = None, **asked: Any
-    ) -> dict[str, Any]:
+    ) -> SeasonProgress:
         """Whether more power goes with the same heart rate; see `progress.answer`."""
         from footwork.questions import progress
 
         return progress.progress_of_season(self, as_day(since), as_day(until), as_day(date), **asked)
 
-    def within(self, run_id: int) -> dict[str, Any]:
+    def within(self, run_id: int) -> RunDrift:
         """Heart rate against power along one run; see `progress.within`."""
         from footwork.questions import progress
 
         return progress.drift_within(self, run_id)
 
-    def compare_runs(self, first: str, second: str, **asked: Any) -> dict[str, Any]:
+    def compare_runs(self, first: str, second: str, **asked: Any) -> PeriodComparison:
         """Two runs, or two blocks of days, against each other; see `comparing.answer`."""
         from footwork.questions import progress
 
         return progress.compare_periods(self, first, second, **asked)
 
-    def match_session(self, run_id: int, text: str) -> dict[str, Any]:
+    def match_session(self, run_id: int, text: str) -> SessionMatch:
         """A run against a session; see `matching.match`."""
         from footwork.questions import sessions
 

@@ -401,7 +401,7 @@ def plain(value: Any) -> Any:
 
     Raises TypeError for what JSON cannot hold.
     """
-    if isinstance(value, Estimate):
+    if hasattr(value, "to_json"):
         return value.to_json()
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}

@@ -232,7 +232,7 @@ def test_the_commands_say_what_the_library_says(files, tmp_path):
         library.athlete.set(DAY, mass=68)
         library.add([files])
         told = library.devices()
-    assert of_json("devices", library=folder) == told
+    assert of_json("devices", library=folder) == told.to_json()
     text = ok("devices", library=folder).stdout
     assert told["sentence"] in text and 'footwork devices break "device A"' in text
     assert of_json("devices", "rename", "device A", "wrist", library=folder) == {"name": "wrist"}

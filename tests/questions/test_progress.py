@@ -2,6 +2,7 @@
 
 import datetime as dt
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -115,7 +116,7 @@ def _run(library, tmp_path, day, order, factor, name, laps=True, pauses=()):
 )
 def test_a_trial_tells_what_is_true(library, tmp_path, factor, word, laps):
     designed = library.design_trial("blue pair", "grey pair", block_s=300, runs=3, seed=1, speed=3.1)
-    designed["orders"] = ORDERS
+    designed = replace(designed, orders=ORDERS)
     number = library.new_trial(designed, dt.date(2026, 5, 1))
     with pytest.raises(NotEnoughData, match="no run has been joined"):
         library.analyse_trial(number)
@@ -198,7 +199,7 @@ def test_a_stopped_watch_and_laps_of_kilometres_move_no_block(library, tmp_path)
 
 def test_exertion_is_an_outcome_of_its_own(library, tmp_path):
     designed = library.design_trial("arms low", block_s=300, runs=3, seed=1, outcome="exertion")
-    designed["orders"] = ORDERS
+    designed = replace(designed, orders=ORDERS)
     number = library.new_trial(designed)
     for k, order in enumerate(ORDERS):
         run = _run(library, tmp_path, 4 + 3 * k, order, 1.0, f"e{k}")

@@ -258,7 +258,7 @@ def test_alignment_survives_skipped_and_extra_pieces():
 
 def test_the_commands(library, tmp_path):
     folder = library.folder
-    assert of_json("session", "preview", FOUR, library=folder) == library.session(FOUR)
+    assert of_json("session", "preview", FOUR, library=folder) == library.session(FOUR).to_json()
     told = ok("session", "preview", "four minutes", library=folder).stdout
     assert FOUR in told and "Least W′" in told and "chance of running dry" in told
     solved = of_json("session", "solve", "5 x (4 min at ?, 2 min easy jog)", "--leave", "0.3", library=folder)

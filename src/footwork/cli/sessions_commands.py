@@ -155,7 +155,7 @@ def list_(as_json: Json = False) -> None:
     return None
 
 
-def _previewed(found: dict[str, Any], imperial: bool) -> None:
+def _previewed(found: Any, imperial: bool) -> None:
     from footwork.quantities import format_duration, format_pace
     from footwork.questions import sessions
 

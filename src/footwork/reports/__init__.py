@@ -8,11 +8,12 @@ from typing import Any, Literal
 
 from footwork.planning.preview import banded
 from footwork.quantities import format_distance, format_duration, format_pace
+from footwork.results.session import SessionPreview
 
 _HERE = Path(__file__).parent
 
 
-def session_sheet(found: dict[str, Any], name: str = "", imperial: bool = False) -> bytes:
+def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False) -> bytes:
     """A previewed session as one page of PDF: steps with watts and pace, black on white.
 
     Parameters

@@ -19,6 +19,7 @@ from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import MODEL
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, Floats, format_duration, plain
+from footwork.results.whose_watts import DeviceCheck, Devices
 from footwork.signals import Signals
 from footwork.wording import device_words
 
@@ -53,7 +54,7 @@ PROTOCOL = (
 )
 
 
-def all_devices(library: History) -> dict[str, Any]:
+def all_devices(library: History) -> Devices:
     """Every scale with its use, drift and checks, and the conversions to the main one; plain JSON.
 
     Raises
@@ -61,7 +62,7 @@ def all_devices(library: History) -> dict[str, Any]:
     NotEnoughData
         No run has power.
     """
-    found: dict[str, Any] = library.cached("devices", lambda: plain(_answer(library)))
+    found: Devices = library.cached("devices", lambda: Devices(**plain(_answer(library))))
     return found
 
 
@@ -274,7 +275,7 @@ def error_ratio(library: History, first: str, second: str) -> float | None:
     return float((errors[1] / errors[0]) ** told)
 
 
-def device_check(library: History, run_id: int, start: float | None = None) -> dict[str, Any]:
+def device_check(library: History, run_id: int, start: float | None = None) -> DeviceCheck:
     """What the device check in a run says of each device that recorded it; see `check.measure`. ``start`` counts on the
     primary recording's clock [s].
 
@@ -295,7 +296,7 @@ def device_check(library: History, run_id: int, start: float | None = None) -> d
             "devices": [_of_device(scale, signals, _second(signals, primary, start)) for scale, signals in sources],
         }
     )
-    return out
+    return DeviceCheck(**out)
 
 
 def _second(signals: Signals, primary: Floats, start: float | None) -> int | None:

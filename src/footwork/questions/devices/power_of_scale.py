@@ -15,6 +15,7 @@ from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
+from footwork.results.whose_watts import PowerOfScale
 from footwork.wording.device_words import NO_ECONOMY
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ _WORDS = {
 }
 
 
-def power_at_speed(library: History, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+def power_at_speed(library: History, date: dt.date | None = None, scale: str | None = None) -> PowerOfScale:
     """Power at speed as of a date (the newest run's by default), the same that plans use; plain JSON.
 
     Raises
@@ -39,8 +40,8 @@ def power_at_speed(library: History, date: dt.date | None = None, scale: str | N
     NotEnoughData
         Too little steady running on the scale, and no mass for what sensors usually show.
     """
-    found: dict[str, Any] = library.cached(
-        ("power-at-speed", date, scale), lambda: plain(_answer(library, date, scale))
+    found: PowerOfScale = library.cached(
+        ("power-at-speed", date, scale), lambda: PowerOfScale(**plain(_answer(library, date, scale)))
     )
     return found
 

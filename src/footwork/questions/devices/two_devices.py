@@ -14,6 +14,7 @@ from footwork.history.recordings import run_signals
 from footwork.history.recordings.run_signals import Source
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions.devices import device_list
+from footwork.results.whose_watts import DeviceComparison
 from footwork.signals import Recording, Signals
 from footwork.wording import device_words
 
@@ -26,7 +27,7 @@ SIGNALS = {"power": "W", "heart_rate": "bpm", "speed": "m/s", "distance": "m"}
 LEVELS = {"30 s": 30}
 
 
-def compare_recordings(library: History, run_id: int, first: int = 1, second: int = 2) -> dict[str, Any]:
+def compare_recordings(library: History, run_id: int, first: int = 1, second: int = 2) -> DeviceComparison:
     """Compare two of a run's recordings, or two power signals of one, by their numbers in its list (from 1).
 
     Raises
@@ -36,13 +37,13 @@ def compare_recordings(library: History, run_id: int, first: int = 1, second: in
     NotEnoughData
         Too little in common.
     """
-    found: dict[str, Any] = library.cached(
+    found: DeviceComparison = library.cached(
         ("compare", run_id, first, second), lambda: _compare(library, run_id, first, second)
     )
     return found
 
 
-def _compare(library: History, run_id: int, first: int, second: int) -> dict[str, Any]:
+def _compare(library: History, run_id: int, first: int, second: int) -> DeviceComparison:
     (one, name, a), (two, other, b), start = _chosen(library, run_id, first, second)
     laps = [
         (start + lap["start_s"], lap["duration_s"])
@@ -85,7 +86,7 @@ def _chosen(library: History, run_id: int, first: int, second: int) -> tuple[Sou
     return sources[first - 1], sources[second - 1], float(sources[0][2]["time"][0])
 
 
-def compare_files(paths: list[Path]) -> dict[str, Any]:
+def compare_files(paths: list[Path]) -> DeviceComparison:
     """Compare the recordings of two files; no library is needed.
 
     Raises
@@ -111,7 +112,7 @@ def compare_files(paths: list[Path]) -> dict[str, Any]:
 
 def _told(
     name: str, first: Signals, other: str, second: Signals, laps: list[tuple[float, float]], ratio: float | None = None
-) -> dict[str, Any]:
+) -> DeviceComparison:
     """The comparison; ``ratio`` is the error variance of the second's power over the first's, where it is known."""
     a, b = pairing.common(first, second)
     offset = pairing.clock_offset(a, b)
@@ -156,7 +157,7 @@ def _told(
         ]
     out["verdict"] = device_words.agreement_verdict(out)
     told: dict[str, Any] = plain(out)
-    return told
+    return DeviceComparison(**told)
 
 
 def _values(signals: Signals, name: str) -> Floats:

@@ -17,12 +17,13 @@ from footwork.physiology import domains
 from footwork.quantities import Estimate, Floats
 from footwork.questions import capacity
 from footwork.questions.capacity import BORDERS
+from footwork.results.loads import RunLoad, SpanLoad
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 
-def load_of_span(library: History, since: dt.date | None, until: dt.date | None) -> dict[str, Any]:
+def load_of_span(library: History, since: dt.date | None, until: dt.date | None) -> SpanLoad:
     """Time in domains and CP-minutes of all runs in a span; each run by the CP of its own scale.
 
     Until a CP is accepted, today's proposal serves for all dates. Runs of one scale share their CP's error, so their
@@ -40,7 +41,7 @@ def load_of_span(library: History, since: dt.date | None, until: dt.date | None)
     return load_of_runs(library, rows)
 
 
-def load_of_runs(library: History, rows: list[RunRow]) -> dict[str, Any]:
+def load_of_runs(library: History, rows: list[RunRow]) -> SpanLoad:
     """The same of any runs."""
     parts, counted, without = [], 0, 0
     for key in {r.scale_key for r in rows}:
@@ -58,7 +59,7 @@ def load_of_runs(library: History, rows: list[RunRow]) -> dict[str, Any]:
         for factor, histograms in by_factor.items():
             counted += len(histograms)
             parts.append(_spent(_sum(histograms), borders.at(factor), len(histograms)))
-    return {"runs": counted, "runs_without_cp": without, **_together(parts), "critical_power": _basis(library, rows)}
+    return SpanLoad(runs=counted, runs_without_cp=without, **_together(parts), critical_power=_basis(library, rows))
 
 
 def _by_run(library: History, key: str) -> dict[int, StreamRows]:
@@ -68,7 +69,7 @@ def _by_run(library: History, key: str) -> dict[int, StreamRows]:
     return found
 
 
-def load_of_run(library: History, row: RunRow) -> dict[str, Any] | None:
+def load_of_run(library: History, row: RunRow) -> RunLoad | None:
     """Time in domains and CP-minutes of one run, or None where its scale has no CP."""
     borders = _borders(library, row.scale_key)
     if borders is None:
@@ -77,11 +78,11 @@ def load_of_run(library: History, row: RunRow) -> dict[str, Any] | None:
     if mine is None:
         return None
     there = borders.at(borders.factor(mine.date))
-    return {
+    return RunLoad(
         **_together([_spent(mine.histogram, there, 1)]),
-        "edges_w": [b.value for b in there],
-        "critical_power": _basis(library, [row]),
-    }
+        edges_w=[float(b.value or 0.0) for b in there],
+        critical_power=_basis(library, [row]),
+    )
 
 
 def domains_of(library: History, row: RunRow, watts: list[float | None]) -> list[str | None]:

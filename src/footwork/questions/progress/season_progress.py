@@ -17,6 +17,7 @@ from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
 from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import DAYS, Season
+from footwork.results.progress import SeasonProgress
 from footwork.wording import progress_words
 from footwork.wording.progress_words import SPEED_IS_NO_ECONOMY
 
@@ -44,7 +45,7 @@ def progress_of_season(
     worthwhile: float | None = None,
     power: float | None = None,
     heart_rate: float | None = None,
-) -> dict[str, Any]:
+) -> SeasonProgress:
     """Whether more power goes with the same heart rate, as plain JSON.
 
     Returns
@@ -59,8 +60,8 @@ def progress_of_season(
         ``warnings``.
     """
     key = ("progress", since, until, date, scale, worthwhile, power, heart_rate)
-    found: dict[str, Any] = library.cached(
-        key, lambda: plain(_answer(library, since, until, date, scale, worthwhile, power, heart_rate))
+    found: SeasonProgress = library.cached(
+        key, lambda: SeasonProgress(**plain(_answer(library, since, until, date, scale, worthwhile, power, heart_rate)))
     )
     return found
 

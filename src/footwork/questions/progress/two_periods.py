@@ -24,6 +24,7 @@ from footwork.questions import capacity
 from footwork.questions.progress import circumstances, season_model
 from footwork.questions.progress.circumstances import Pairs
 from footwork.questions.progress.season_model import DAYS
+from footwork.results.progress import PeriodComparison
 from footwork.wording import progress_words
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def compare_periods(
     scale: str | None = None,
     worthwhile: float | None = None,
     date: dt.date | None = None,
-) -> dict[str, Any]:
+) -> PeriodComparison:
     """The second against the first, each a run's number or a block of days as ``2026-03-02..2026-03-29``; plain JSON.
 
     Returns
@@ -70,7 +71,9 @@ def compare_periods(
         No power or heart rate on one side, or no minutes that match.
     """
     key = ("compare-runs", first, second, scale, worthwhile, date)
-    found: dict[str, Any] = library.cached(key, lambda: plain(_answer(library, first, second, scale, worthwhile, date)))
+    found: PeriodComparison = library.cached(
+        key, lambda: PeriodComparison(**plain(_answer(library, first, second, scale, worthwhile, date)))
+    )
     return found
 
 

@@ -14,13 +14,14 @@ from footwork.history.scales import conversions
 from footwork.quantities import Estimate, plain
 from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import Season
+from footwork.results.progress import RunDrift
 from footwork.wording import progress_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 
-def drift_within(library: History, run_id: int) -> dict[str, Any]:
+def drift_within(library: History, run_id: int) -> RunDrift:
     """Heart rate against power along one run, apart from pacing and, where the season's model knows it, heat; plain
     JSON.
 
@@ -91,4 +92,4 @@ def drift_within(library: History, run_id: int) -> dict[str, Any]:
             "sentence": progress_words.drift_sentence(drift, usual, float(p.mean()), mine.sky.temperature),
         }
     )
-    return out
+    return RunDrift(**out)

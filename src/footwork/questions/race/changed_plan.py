@@ -14,6 +14,7 @@ from footwork.planning import conditions, pacing
 from footwork.planning.course import Course
 from footwork.quantities import Floats
 from footwork.questions.race.race_plan import RacePlan
+from footwork.results.race import ChangedPlan
 
 USUAL_C = 15.0  # what the plan stands on where no temperature was given
 
@@ -99,7 +100,7 @@ def _held(sky: Weather, clock: Floats) -> float:
     return 1.0 if heat is None else 1.0 - conditions.heat_slowing(float(heat.mean()), float(clock[-1]))[0]
 
 
-def even_power(plan: RacePlan, change: Change) -> dict[str, Any]:
+def even_power(plan: RacePlan, change: Change) -> ChangedPlan:
     """Even power after a change.
 
     Returns
@@ -114,13 +115,13 @@ def even_power(plan: RacePlan, change: Change) -> dict[str, Any]:
         run = pacing.at_power(engine, path, np.full(len(path.length), float(run.power.max()) * change.power))
     d = plan.basis.draws
     days = pacing.futures(run.power, path, run.speed, held * d.critical_power, d.w_prime, d.tail, d.needs, d.execution)
-    return {
-        "time_s": run.time,
-        "power_w": float(np.average(run.power, weights=run.seconds)),
-        "w_prime_least_j": float(run.w_prime.min()),
-        "endurance_left": float(run.endurance[-1]),
-        "dry_probability": float(days.dry[-1]),
-    }
+    return ChangedPlan(
+        time_s=run.time,
+        power_w=float(np.average(run.power, weights=run.seconds)),
+        w_prime_least_j=float(run.w_prime.min()),
+        endurance_left=float(run.endurance[-1]),
+        dry_probability=float(days.dry[-1]),
+    )
 
 
 def optimum(plan: RacePlan, change: Change) -> dict[str, Any]:

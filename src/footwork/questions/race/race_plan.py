@@ -23,6 +23,7 @@ from footwork.questions.race.after_ride import Effect
 from footwork.questions.race.course_laid import CourseAsked, Road
 from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes
+from footwork.results.race import Strategies
 from footwork.wording import cautions
 from footwork.wording.cautions import MAXIMAL
 
@@ -56,7 +57,7 @@ class RacePlan:
     warnings: list[str]
     profile: list[dict[str, float]]
     course: dict[str, Any]
-    strategies: dict[str, Any]
+    strategies: Strategies
     basis: StrategyBasis = field(repr=False)
     way: Road = field(repr=False)
     sky: Weather = field(repr=False)
@@ -81,7 +82,7 @@ class RacePlan:
             "course",
         )
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
-        return {**out, **self.strategies}
+        return {**out, **self.strategies.to_json()}
 
 
 @dataclass(frozen=True)
@@ -293,7 +294,6 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."
         )
-    told["cautions"] = careful
     chosen = told["strategies"][told["chosen"]]["segments"]
     planned, watts = (np.array([s[k] for s in chosen]) for k in ("speed_mps", "power_w"))
     rows = even_power.splits(path, planned, watts, asked.split, _spread(times))
@@ -330,7 +330,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         warnings=warnings,
         profile=_profile(path, speeds),
         course=_course(way, places),
-        strategies=told,
+        strategies=Strategies(**told, cautions=careful),
         basis=basis,
         way=way,
         sky=day.sky,

@@ -83,7 +83,7 @@ def _weather(asked: dict[str, Any], start: dt.datetime | None) -> tuple[Weather,
     if len(lines) == 1 and file is None:
         return sky.over(lines[0]), ()
     if lines and start is None:
-        raise UsageError("several METAR lines are weather by the hour: the start is needed too")
+        raise UsageError("several METAR lines are weather by the hour: give --start too")
     reports = of_metars(lines, start) if lines and start is not None else []
     return sky, (*reports, *(read_reports(Path(file)) if file is not None else ()))
 

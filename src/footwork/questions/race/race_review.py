@@ -21,6 +21,7 @@ from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
 from footwork.questions.race import course_laid, race_plan, race_question
 from footwork.questions.race.race_plan import RacePlan
+from footwork.results.race import PastPredictions, RaceReview
 from footwork.signals import Course as Track
 from footwork.wording import race_words
 
@@ -33,7 +34,7 @@ LEAST_PLACED = 0.9  # with fewer positions the track is not the course
 LEAST_LOG = 5  # fewer races do not tell whether the predictions are calibrated
 
 
-def review_race(library: History, run_id: int, **question: Any) -> dict[str, Any]:
+def review_race(library: History, run_id: int, **question: Any) -> RaceReview:
     """A race as it was run against the plan that the day before allowed, as plain JSON.
 
     Parameters
@@ -95,7 +96,7 @@ def review_race(library: History, run_id: int, **question: Any) -> dict[str, Any
     made: dict[str, Any] = plain(
         {**out, "sentence": race_words.review_sentence(out, library.setting("units") == "imperial")}
     )
-    return made
+    return RaceReview(**made)
 
 
 @dataclass(frozen=True)
@@ -253,7 +254,7 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
     return out
 
 
-def past_predictions(library: History) -> dict[str, Any]:
+def past_predictions(library: History) -> PastPredictions:
     """Every run marked as race against what was predicted from the evidence before it, and whether the predictions are
     calibrated.
 
@@ -264,7 +265,7 @@ def past_predictions(library: History) -> dict[str, Any]:
         why there is no prediction. ``inside_share``: of results between P10 and P90, where eight of ten belong;
         ``error``: mean error as an estimate, withheld under five races; ``sentence``.
     """
-    found: dict[str, Any] = library.cached("predictions", lambda: _predictions(library))
+    found: PastPredictions = library.cached("predictions", lambda: PastPredictions(**_predictions(library)))
     return found
 
 

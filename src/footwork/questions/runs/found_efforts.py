@@ -20,6 +20,7 @@ from footwork.physiology import reserve
 from footwork.quantities import Estimate, Floats, format_duration, parse_duration, plain
 from footwork.questions import capacity
 from footwork.questions.capacity import DRAWS
+from footwork.results.effort import BalanceAlong
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -234,7 +235,7 @@ def correct_efforts(library: History, run_id: int, text: str) -> int:
     return entries.write(library, "efforts", run_id, {"parts": payload})
 
 
-def balance_along(library: History, run_id: int) -> dict[str, Any]:
+def balance_along(library: History, run_id: int) -> BalanceAlong:
     """W′ balance along a run by what was known on its day, or else is known by now (``as_of``), as plain JSON:
     ``seconds``, ``low_j``, ``middle_j``, ``high_j`` every five seconds, ``minimum`` as an estimate and
     ``minimum_at_s``.
@@ -273,4 +274,4 @@ def balance_along(library: History, run_id: int) -> dict[str, Any]:
             "high_j": high[::5],
         }
     )
-    return out
+    return BalanceAlong(**out)

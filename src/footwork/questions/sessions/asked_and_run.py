@@ -16,13 +16,14 @@ from footwork.quantities import format_pace, plain
 from footwork.questions import runs
 from footwork.questions.sessions import planned_sessions
 from footwork.questions.sessions.planned_sessions import EASY_WORDS, SessionBasis
+from footwork.results.session import SessionMatch
 from footwork.wording import session_verdicts
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 
-def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
+def match_session(library: History, run_id: int, text: str) -> SessionMatch:
     """A run against a session: each step beside what was run, as plain JSON.
 
     Returns
@@ -89,7 +90,7 @@ def match_session(library: History, run_id: int, text: str) -> dict[str, Any]:
             "next": then,
         }
     )
-    return out
+    return SessionMatch(**out)
 
 
 def _basis(library: History, row: Any, session: session_steps.Session) -> SessionBasis | None:

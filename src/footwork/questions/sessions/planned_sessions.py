@@ -20,6 +20,7 @@ from footwork.planning.session_steps import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
+from footwork.results.session import SessionPreview
 from footwork.wording.cautions import HARD_SESSION
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def _response(library: History, date: dt.date | None, scale: str) -> Response | 
 
 def session_asked(
     library: History, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
-) -> dict[str, Any]:
+) -> SessionPreview:
     """What a session asks, as plain JSON.
 
     Returns
@@ -122,7 +123,7 @@ def session_asked(
     if session.unknowns:
         raise UsageError("this session holds a ?: solve for it first, with --leave")
     who = session_basis(library, date, scale, **stated)
-    return _shown(session, who)
+    return SessionPreview(**_shown(session, who))
 
 
 def _shown(session: Session, who: SessionBasis) -> dict[str, Any]:
@@ -210,7 +211,7 @@ def restless(items: tuple[session_steps.Item, ...]) -> list[str]:
 
 def solve_session(
     library: History, text: str, leave: float, date: dt.date | None = None, scale: str | None = None, **stated: Any
-) -> dict[str, Any]:
+) -> SessionPreview:
     """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved``
     beside.
 
@@ -218,7 +219,7 @@ def solve_session(
     """
     who = session_basis(library, date, scale, **stated)
     filled, value = preview.solve(session_words.parse(text), who.runner, leave)
-    return {**_shown(filled, who), "solved": value, "leave": leave}
+    return SessionPreview(**_shown(filled, who), solved=value, leave=leave)
 
 
 def plan_session(library: History, text: str, date: dt.date | None = None, name: str = "") -> int:
@@ -388,7 +389,7 @@ def from_file(path: Path) -> tuple[str, str, dt.date | None]:
     return str(found.get("name") or ""), session_words.parse(found["text"]).text(), date
 
 
-def minimum(found: dict[str, Any]) -> Estimate:
+def minimum(found: SessionPreview) -> Estimate:
     """Least W′ of a preview as an estimate."""
     least = min(found["steps"], key=lambda s: float(s["w_prime_j"]))
     return Estimate(

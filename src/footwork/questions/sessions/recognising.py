@@ -16,6 +16,7 @@ from footwork.physiology.endurance import power_at
 from footwork.quantities import Estimate, Floats, format_distance, format_duration, plain
 from footwork.questions import capacity, runs
 from footwork.questions.capacity import DRAWS
+from footwork.results.session import RecognisedEffort, SessionsApart
 from footwork.wording import session_verdicts
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ POWER_DAY_SD = (
 )
 
 
-def recognised(library: History, run_id: int) -> dict[str, Any] | None:
+def recognised(library: History, run_id: int) -> RecognisedEffort | None:
     """Whether a run that is not marked looks like a test or race, and whether it would be a valid one.
 
     Returns
@@ -64,11 +65,11 @@ def recognised(library: History, run_id: int) -> dict[str, Any] | None:
         and ``sentence``. None where nothing looks maximal, or the run is marked already. It counts only once the runner
         marks it.
     """
-    found: dict[str, Any] | None = library.cached(("recognised", run_id), lambda: _recognised(library, run_id))
+    found: RecognisedEffort | None = library.cached(("recognised", run_id), lambda: _recognised(library, run_id))
     return found
 
 
-def _recognised(library: History, run_id: int) -> dict[str, Any] | None:
+def _recognised(library: History, run_id: int) -> RecognisedEffort | None:
     row = entries.library_row(library, run_id)
     if set(row.marks) & (MAXIMAL_MARKS | {"easy"}) or not row.measured or row.left_out:
         return None
@@ -130,7 +131,7 @@ def _recognised(library: History, run_id: int) -> dict[str, Any] | None:
             + f" It counts once you mark it as {kind}.",
         }
     )
-    return out
+    return RecognisedEffort(**out)
 
 
 def _known_before(library: History, row: Any) -> bool:
@@ -149,7 +150,7 @@ def _checks(power: Floats, begin: int) -> dict[str, bool | None]:
     }
 
 
-def compare_sessions(library: History, first: int, second: int) -> dict[str, Any]:
+def compare_sessions(library: History, first: int, second: int) -> SessionsApart:
     """The same session on two days: power, pace and heart rate of the work that both hold, and what else differed.
 
     Returns
@@ -209,7 +210,7 @@ def compare_sessions(library: History, first: int, second: int) -> dict[str, Any
         "differed": _differed(one, two, float(slopes.mean())),
     }
     made: dict[str, Any] = plain({**out, "sentence": session_verdicts.sessions_apart_sentence(out)})
-    return made
+    return SessionsApart(**made)
 
 
 def _change(values: Floats, day: float, unit: str) -> Estimate:

@@ -13,6 +13,7 @@ from footwork.history.scales.scale_keys import MODEL
 from footwork.quantities import Estimate, plain
 from footwork.questions import capacity, devices, sessions
 from footwork.questions import load as load_question
+from footwork.results.today import Due
 from footwork.wording.cautions import UNWELL as CAUTION
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ TEST_DAYS = 42
 UNWELL_DAYS = 7  # our convention; a physician may say longer
 
 
-def what_is_due(library: History) -> dict[str, Any]:
+def what_is_due(library: History) -> Due:
     """The newest run, the week up to it, capacity, and what the runner should do about the data; plain JSON."""
     rows: list[RunRow] = library.runs()
     due: list[dict[str, str]] = []
@@ -157,6 +158,6 @@ def _best_test(made: Any) -> str:
     )
 
 
-def _told(**found: Any) -> dict[str, Any]:
+def _told(**found: Any) -> Due:
     out: dict[str, Any] = plain(found)
-    return out
+    return Due(**out)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from footwork.formats import watch
 from footwork.history.log import entries, parts
 from footwork.quantities import format_duration, format_pace, plain
 from footwork.questions import progress
+from footwork.results.trial import TrialDesign
 from footwork.wording.cautions import TRIAL
 from footwork.wording.trial_words import WATTS_WARNING
 
@@ -54,7 +55,7 @@ def design_trial(
     power: float = model.POWER,
     course: str = "",
     seed: int | None = None,
-) -> dict[str, Any]:
+) -> TrialDesign:
     """A trial's design, not kept, as plain JSON.
 
     Parameters
@@ -167,7 +168,7 @@ def design_trial(
             "cautions": [WATTS_WARNING, TRIAL],
         }
     )
-    return out
+    return TrialDesign(**out)
 
 
 def _typical_error(library: History, block_s: float) -> tuple[float | None, int]:
@@ -201,9 +202,9 @@ def _easy_speed(library: History) -> float:
     return 1000 / (5 * round(1000 / float(np.median(every)) / 5)) if len(every) else 1000 / 360
 
 
-def keep_trial(library: History, designed: dict[str, Any], date: dt.date | None = None) -> int:
+def keep_trial(library: History, designed: Mapping[str, Any] | TrialDesign, date: dt.date | None = None) -> int:
     """Keep a design; returns the trial's number, by which it can be undone."""
-    return entries.write(library, "trial", None, designed, date or dt.date.today())
+    return entries.write(library, "trial", None, dict(**designed), date or dt.date.today())
 
 
 def listed_trials(library: History) -> list[dict[str, Any]]:

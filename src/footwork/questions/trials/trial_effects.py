@@ -18,6 +18,7 @@ from footwork.quantities import Estimate, Floats, plain
 from footwork.questions.progress import season
 from footwork.questions.trials import trial_blocks, trial_design
 from footwork.questions.trials.trial_design import BPM_PER_MPS, OUTCOMES
+from footwork.results.trial import CadenceHistory, TrialResult
 from footwork.signals import FORM
 from footwork.wording import trial_words
 
@@ -30,7 +31,7 @@ RESOLUTION = {"heart_rate": 0.1, "exertion": 1.0, "oxygen_uptake": 0.1, "power":
 SECONDARY = {"exertion": "of 10", "power": "W", "cadence": "steps/min", **{name: FORM[name].shown for name in IN_ROWS}}
 
 
-def analyse_trial(library: History, number: int, date: dt.date | None = None) -> dict[str, Any]:
+def analyse_trial(library: History, number: int, date: dt.date | None = None) -> TrialResult:
     """A trial's result so far, as plain JSON.
 
     Returns
@@ -49,7 +50,9 @@ def analyse_trial(library: History, number: int, date: dt.date | None = None) ->
     NotEnoughData
         No run joined, one condition only, or too few blocks with the outcome.
     """
-    found: dict[str, Any] = library.cached(("trial", number, date), lambda: plain(_analyse(library, number, date)))
+    found: TrialResult = library.cached(
+        ("trial", number, date), lambda: TrialResult(**plain(_analyse(library, number, date)))
+    )
     return found
 
 
@@ -253,7 +256,7 @@ def _corrected(looks: int, others: int, needed: float) -> str:
     )
 
 
-def cadence_history(library: History, since: Any = None, until: Any = None) -> dict[str, Any]:
+def cadence_history(library: History, since: Any = None, until: Any = None) -> CadenceHistory:
     """Heart rate against cadence in everyday runs, each minute against the run's own usual cadence at its speed;
     described, never a cause. Plain JSON.
 
@@ -300,4 +303,4 @@ def cadence_history(library: History, since: Any = None, until: Any = None) -> d
             ),
         }
     )
-    return out
+    return CadenceHistory(**out)

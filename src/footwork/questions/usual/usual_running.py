@@ -14,6 +14,7 @@ from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, plain
 from footwork.questions import capacity
+from footwork.results.usual import UsualRunning
 from footwork.wording import usual_words
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ BANDS = {"easy": (0.0, 0.8), "steady": (0.8, 1.0), "hard": (1.0, 9.0)}  # share 
 TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less than this; our convention
 
 
-def usual_watts(library: History, date: dt.date | None = None, scale: str | None = None) -> dict[str, Any]:
+def usual_watts(library: History, date: dt.date | None = None, scale: str | None = None) -> UsualRunning:
     """Usual watts as of a date (the newest run's by default) on one scale, as plain JSON.
 
     Raises
@@ -38,7 +39,9 @@ def usual_watts(library: History, date: dt.date | None = None, scale: str | None
     NotEnoughData
         No runs with power.
     """
-    found: dict[str, Any] = library.cached(("usual", date, scale), lambda: plain(_answer(library, date, scale)))
+    found: UsualRunning = library.cached(
+        ("usual", date, scale), lambda: UsualRunning(**plain(_answer(library, date, scale)))
+    )
     return found
 
 

@@ -21,13 +21,14 @@ from footwork.web.layout import heading, link, method_link, page, table, text, w
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.whose_watts import DeviceComparison
 
 DIGITS = {"W": 1, "bpm": 1, "m/s": 3, "m": 3}
 
 
-def data(library: Library, run_id: str, first: str = "1", second: str = "2") -> dict[str, Any]:
+def data(library: Library, run_id: str, first: str = "1", second: str = "2") -> DeviceComparison:
     """Shown by the page and its twin."""
-    found: dict[str, Any] = library.compare(*(whole_number(v) for v in (run_id, first, second)))
+    found: DeviceComparison = library.compare(*(whole_number(v) for v in (run_id, first, second)))
     return found
 
 
@@ -48,7 +49,7 @@ def chart(traces: dict[str, Any]) -> Chart:
     )
 
 
-def differences(traces: dict[str, Any], found: dict[str, Any]) -> Chart:
+def differences(traces: dict[str, Any], found: DeviceComparison) -> Chart:
     """Difference over the mean of both, for every half minute, with the bias and its limits (Bland and Altman's
     picture)."""
     a, b = smooth(traces["first"], 30)[15::30], smooth(traces["second"], 30)[15::30]
@@ -149,7 +150,7 @@ async def show_compare(base: str, library: Library, run_id: str, first: str = "1
             method_link(base, "agreement")
 
 
-def _numbers(found: dict[str, Any]) -> None:
+def _numbers(found: DeviceComparison) -> None:
     """What differs, and how alike the two are, each with its interval."""
     differ, alike = [], []
     for level, at in (("1 s", found), *found["levels"].items()):
@@ -181,7 +182,7 @@ def _between(e: dict[str, Any], digits: int) -> str:
     return f"{e['value']:.{digits}f}, {e['low']:.{digits}f}–{e['high']:.{digits}f}"
 
 
-def _splits(found: dict[str, Any]) -> None:
+def _splits(found: DeviceComparison) -> None:
     if not found["splits"]:
         return
     heading("Power by intensity, slope and phase")

@@ -21,17 +21,18 @@ from footwork.web.layout import heading, link, method_link, page, table, text, w
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.whose_watts import DeviceCheck, Devices
 
 
-def data(library: Library) -> dict[str, Any]:
+def data(library: Library) -> Devices:
     """Shown by the page and its twin."""
-    found: dict[str, Any] = library.devices()
+    found: Devices = library.devices()
     return found
 
 
-def check_data(library: Library, run_id: str, start: str = "") -> dict[str, Any]:
+def check_data(library: Library, run_id: str, start: str = "") -> DeviceCheck:
     """What the page of one check shows; ``start`` in seconds."""
-    found: dict[str, Any] = library.device_check(whole_number(run_id), whole_number(start) if start else None)
+    found: DeviceCheck = library.device_check(whole_number(run_id), whole_number(start) if start else None)
     return found
 
 
@@ -117,7 +118,7 @@ async def show_checked(base: str, library: Library, run_id: str, start: str = ""
             _one_check(base, index, told)
 
 
-def _conversions(base: str, found: dict[str, Any]) -> None:
+def _conversions(base: str, found: Devices) -> None:
     if not found["conversions"]:
         return
     heading(f"Converted to {found['main']}")
@@ -138,7 +139,7 @@ def _conversions(base: str, found: dict[str, Any]) -> None:
         method_link(base, "conversion")
 
 
-def _drift(base: str, library: Library, found: dict[str, Any]) -> None:
+def _drift(base: str, library: Library, found: Devices) -> None:
     heading("Does each device still show what it showed?")
     for s in found["scales"]:
         drift = s["drift"]
@@ -165,7 +166,7 @@ def _drift(base: str, library: Library, found: dict[str, Any]) -> None:
         method_link(base, "drift")
 
 
-def _checks(base: str, found: dict[str, Any]) -> None:
+def _checks(base: str, found: Devices) -> None:
     heading("Device checks")
     rows = [
         [
@@ -222,7 +223,7 @@ def _between(e: dict[str, Any], digits: int) -> str:
     return f"{e['value']:.{digits}f} {e['unit']}, {e['low']:.{digits}f}–{e['high']:.{digits}f}"
 
 
-def _decide(library: Library, base: str, found: dict[str, Any]) -> None:
+def _decide(library: Library, base: str, found: Devices) -> None:
     """Rename, join, break."""
     names = [s["name"] for s in found["scales"] if s["measured"]]
     if not names:

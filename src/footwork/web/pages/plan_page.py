@@ -15,6 +15,7 @@ from footwork.quantities import format_distance, format_duration, format_pace
 from footwork.questions import race
 from footwork.questions.race import CAUTION, Change, RacePlan
 from footwork.reports import race_card
+from footwork.results.race import Strategies
 from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
 from footwork.web.forms import sentence as spoken
@@ -235,7 +236,7 @@ def strategies_chart(plan: RacePlan, imperial: bool) -> Chart:
     )
 
 
-def _instructions(found: dict[str, Any], imperial: bool) -> None:
+def _instructions(found: Strategies, imperial: bool) -> None:
     heading("How to run it")
     table(
         ["no.", "from", "to", "watts shown", "band", "road", "until", "watch"],
@@ -262,7 +263,7 @@ def _instructions(found: dict[str, Any], imperial: bool) -> None:
     )
 
 
-def _strategies(base: str, found: dict[str, Any], imperial: bool) -> None:
+def _strategies(base: str, found: Strategies, imperial: bool) -> None:
     heading("Ways to run it")
     table(
         ["way", "time", "behind the quickest", "mean power", "least W′ left", "endurance left"],

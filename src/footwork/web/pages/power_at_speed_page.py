@@ -19,15 +19,16 @@ from footwork.web.layout import heading, link, method_link, page, scale_links, t
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.whose_watts import PowerOfScale
 
 
-def data(library: Library, date: str = "", scale: str = "") -> dict[str, Any]:
+def data(library: Library, date: str = "", scale: str = "") -> PowerOfScale:
     """Shown by the page and its twin."""
-    found: dict[str, Any] = library.power_at_speed(parse_date(date) if date else None, scale or None)
+    found: PowerOfScale = library.power_at_speed(parse_date(date) if date else None, scale or None)
     return found
 
 
-def chart(found: dict[str, Any], imperial: bool) -> Chart:
+def chart(found: PowerOfScale, imperial: bool) -> Chart:
     """Flat watts over pace: steady minutes as points, the band of a single day, the line."""
     v = np.array([r["speed_mps"] for r in found["at"]])
     line, low, high = (

@@ -35,34 +35,35 @@ from footwork.web.layout import (
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
 
 
 def data(
     library: Library, since: str = "", until: str = "", date: str = "", scale: str = "", worthwhile: str = ""
-) -> dict[str, Any]:
+) -> SeasonProgress:
     """Shown by the page and its twin."""
     days = [parse_date(d) if d.strip() else None for d in (since, until, date)]
     try:
         least = float(worthwhile.replace(",", ".")) if worthwhile.strip() else None
     except ValueError:
         raise UsageError(f"'{worthwhile}' is no number of per cent") from None
-    found: dict[str, Any] = library.progress(*days, scale=scale or None, worthwhile=least)
+    found: SeasonProgress = library.progress(*days, scale=scale or None, worthwhile=least)
     return found
 
 
-def compare_data(library: Library, first: str = "", second: str = "", scale: str = "") -> dict[str, Any]:
+def compare_data(library: Library, first: str = "", second: str = "", scale: str = "") -> PeriodComparison:
     """Shown by the comparison and its twin."""
-    found: dict[str, Any] = library.compare_runs(first, second, scale=scale or None)
+    found: PeriodComparison = library.compare_runs(first, second, scale=scale or None)
     return found
 
 
-def within_data(library: Library, run_id: str) -> dict[str, Any]:
+def within_data(library: Library, run_id: str) -> RunDrift:
     """Shown by a run's drift page and its twin."""
-    found: dict[str, Any] = library.within(whole_number(run_id))
+    found: RunDrift = library.within(whole_number(run_id))
     return found
 
 
-def chart(found: dict[str, Any]) -> Chart:
+def chart(found: SeasonProgress) -> Chart:
     """Power at the reference heart rate, and heart rate at the reference power, each with its 95 % band."""
     x = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in found["series"]], dtype=float)
     panes = []
@@ -83,7 +84,7 @@ def chart(found: dict[str, Any]) -> Chart:
     return Chart(panes, "date", "Power at a heart rate, and heart rate at a power, through the season")
 
 
-def drift_chart(found: dict[str, Any]) -> Chart:
+def drift_chart(found: RunDrift) -> Chart:
     """Heart rate at the run's mean power, minute by minute, and the straight drift."""
     x, y = (np.array([p[k] for p in found["points"]]) for k in ("elapsed_s", "heart_rate_bpm"))
     rise = found["drift"]["value"] * (x - x.mean()) / 3600
@@ -100,7 +101,7 @@ def drift_chart(found: dict[str, Any]) -> Chart:
     )
 
 
-def _chances(found: dict[str, Any]) -> None:
+def _chances(found: SeasonProgress) -> None:
     decision = found["decision"]
     if decision["probability_better"] is None:
         return
@@ -115,7 +116,7 @@ def _chances(found: dict[str, Any]) -> None:
     )
 
 
-def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> None:
+def show(base: str, library: Library, found: SeasonProgress, imperial: bool) -> None:
     """The page's body."""
     scale_links(base, library, "progress", found["scale"])
     with ui.element("div").classes("numbers"):
@@ -257,7 +258,7 @@ async def show_progress(
 
 
 async def show_compare_runs(base: str, library: Library, first: str = "", second: str = "", scale: str = "") -> None:
-    found: dict[str, Any] | None = None
+    found: PeriodComparison | None = None
     problem = "Name two runs by their numbers, or two blocks of days."
     if first.strip() and second.strip():
         try:
@@ -333,7 +334,7 @@ WORDS = {
 }
 
 
-def _compared(base: str, found: dict[str, Any]) -> None:
+def _compared(base: str, found: PeriodComparison) -> None:
     with ui.element("div").classes("numbers"):
         for o in found["outcomes"][:2]:
             whisker(base, WORDS[o["name"]], f"outcomes.{o['name']}", Estimate.from_json(o["difference"]), digits=1)

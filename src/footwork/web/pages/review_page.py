@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from nicegui import ui
@@ -19,23 +19,24 @@ from footwork.web.layout import heading, link, note, page, table, text, unbroken
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.race import PastPredictions, RaceReview
 
 
-def data(library: Library, run_id: str, distance: str = "") -> dict[str, Any]:
+def data(library: Library, run_id: str, distance: str = "") -> RaceReview:
     """Shown by the page of one race and its twin; ``distance`` is the official one."""
     asked = {"distance": parse_distance(distance)} if distance.strip() else {}
     every = race.splits_every(library.setting("units") == "imperial")
-    found: dict[str, Any] = library.review(whole_number(run_id), split=every, **asked)
+    found: RaceReview = library.review(whole_number(run_id), split=every, **asked)
     return found
 
 
-def log_data(library: Library) -> dict[str, Any]:
+def log_data(library: Library) -> PastPredictions:
     """Shown by the log and its twin."""
-    found: dict[str, Any] = library.predictions()
+    found: PastPredictions = library.predictions()
     return found
 
 
-def chart(found: dict[str, Any], imperial: bool) -> Chart:
+def chart(found: RaceReview, imperial: bool) -> Chart:
     """Pace and power as run beside the plan, and the stores that they emptied."""
     rows = found["rows"]
     lengths = np.array([r["length_m"] for r in rows])

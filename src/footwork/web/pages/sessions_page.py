@@ -39,6 +39,7 @@ from footwork.wording import cautions
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.session import SessionMatch, SessionPreview
 
 BUILDER = {
     "warm": "Warm-up",
@@ -69,7 +70,7 @@ def data(library: Library, session: str = "", scale: str = "") -> dict[str, Any]
     }
 
 
-def match_data(library: Library, run_id: str, session: str = "") -> dict[str, Any]:
+def match_data(library: Library, run_id: str, session: str = "") -> SessionMatch:
     """A run against a session, in words or the one kept for its day."""
     number = whole_number(run_id)
     entries.library_row(library, number)
@@ -78,11 +79,11 @@ def match_data(library: Library, run_id: str, session: str = "") -> dict[str, An
     )
     if not words:
         raise UsageError(f"no session is kept for the day of run {number}: name one, in words or as on the shelf")
-    found: dict[str, Any] = library.match_session(number, words)
+    found: SessionMatch = library.match_session(number, words)
     return found
 
 
-def chart(found: dict[str, Any]) -> Chart:
+def chart(found: SessionPreview) -> Chart:
     """Power over time, and W′ with its interval at the end of each step."""
     x = np.array([v for s in found["steps"] for v in (s["start_s"], s["start_s"] + s["duration_s"])])
     power = np.array([v for s in found["steps"] for v in (s["power_w"], s["power_w"])])
@@ -107,7 +108,7 @@ def chart(found: dict[str, Any]) -> Chart:
     return Chart(panes, "time", "Power and W′ balance of the session")
 
 
-def match_chart(library: Library, run_id: int, found: dict[str, Any]) -> Chart | None:
+def match_chart(library: Library, run_id: int, found: SessionMatch) -> Chart | None:
     """What was run over time with the bands that were asked; None where nothing was asked in what was recorded."""
     of = next((s["of"] for s in found["steps"] if s["work"] and s["found"] and s["banded"]), None)
     if of is None:
@@ -133,7 +134,7 @@ def match_chart(library: Library, run_id: int, found: dict[str, Any]) -> Chart |
     )
 
 
-def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> None:
+def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> None:
     """The preview."""
     text("p", found["text"])
     least = minimum(found)
@@ -181,7 +182,7 @@ def show(base: str, library: Library, found: dict[str, Any], imperial: bool) -> 
     _take_along(library, found)
 
 
-def _take_along(library: Library, found: dict[str, Any]) -> None:
+def _take_along(library: Library, found: SessionPreview) -> None:
     words = found["text"]
     downloads(
         [

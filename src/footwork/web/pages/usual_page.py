@@ -14,15 +14,16 @@ from footwork.web.layout import heading, link, method_link, note, page, scale_li
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.usual import UsualRunning
 
 
-def data(library: Library, date: str = "", scale: str = "") -> dict[str, Any]:
+def data(library: Library, date: str = "", scale: str = "") -> UsualRunning:
     """Shown by the page and its twin."""
-    found: dict[str, Any] = library.usual(parse_date(date) if date else None, scale or None)
+    found: UsualRunning = library.usual(parse_date(date) if date else None, scale or None)
     return found
 
 
-def sentence(found: dict[str, Any]) -> str:
+def sentence(found: UsualRunning) -> str:
     if found["reason"]:
         return f"{found['reason'][0].upper()}{found['reason'][1:]}."
     return f"Your newest run, on {found['scale']}: {found['newest']['sentence']}"
@@ -84,7 +85,7 @@ async def show_usual(base: str, library: Library, date: str = "", scale: str = "
                 method_link(base, "usual")
 
 
-def _groups(base: str, found: dict[str, Any], imperial: bool) -> None:
+def _groups(base: str, found: UsualRunning, imperial: bool) -> None:
     if not found["groups"]:
         note(
             "Easy, steady and hard are told apart by critical power, which is not known on this scale yet.",

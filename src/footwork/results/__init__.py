@@ -1,0 +1,1 @@
+"""Answers, one record a question: typed fields, and the same JSON everywhere."""
