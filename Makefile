@@ -47,6 +47,7 @@ recovery: $(VENV)/dev
 docs: $(VENV)/dev
 	@$(BIN)/python docs/build.py
 	@$(BIN)/python docs/constants.py
+	@$(BIN)/python docs/answers.py
 
 lock:
 	@for f in run dev; do uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header requirements/$$f.in -o requirements/$$f.txt; done

@@ -51,7 +51,7 @@ class Library(History):
         return library
 
     def find(self, **wanted: Any) -> list[RunRow]:
-        """Runs that have all that is wanted, the newest first; see `finding.Wanted` for what can be. Raises
+        """Runs that have all that is wanted, the newest first; see `runs.Wanted` for what can be. Raises
         UsageError."""
         from footwork.questions import runs
         from footwork.questions.runs import Wanted
@@ -75,7 +75,7 @@ class Library(History):
         return pl.DataFrame({**found.columns, "timer": found.timer}).fill_nan(None)
 
     def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
-        """Runs (all by default) added up by ``week`` or ``month``; see `finding.totals`."""
+        """Runs (all by default) added up by ``week`` or ``month``; see `runs.totals_of`."""
         from footwork.questions import runs
 
         return runs.totals_of(self, self.runs() if rows is None else rows, by)
@@ -87,13 +87,14 @@ class Library(History):
         return runs.run_in_full(self, run_id)
 
     def compare(self, run_id: int, first: int = 1, second: int = 2) -> DeviceComparison:
-        """Agreement of two recordings of a run; see `compare.of_run`."""
+        """Agreement of two recordings of a run; see `results.whose_watts.DeviceComparison`."""
         from footwork.questions import devices
 
         return devices.compare_recordings(self, run_id, first, second)
 
     def devices(self) -> Devices:
-        """Every scale with its use, drift and checks, and conversions to the main one; see `devices.answer`."""
+        """Every scale with its use, drift and checks, and conversions to the main one; see
+        `results.whose_watts.Devices`."""
         from footwork.questions import devices
 
         return devices.all_devices(self)
@@ -105,7 +106,7 @@ class Library(History):
         return devices.device_check(self, run_id, start)
 
     def power_at_speed(self, date: Day | None = None, scale: str | None = None) -> PowerOfScale:
-        """Power at speed of a scale with its band and data; see `powerspeed.answer`."""
+        """Power at speed of a scale with its band and data; see `results.whose_watts.PowerOfScale`."""
         from footwork.questions import devices
 
         return devices.power_at_speed(self, as_day(date), scale)
@@ -139,7 +140,7 @@ class Library(History):
         return usual.usual_watts(self, as_day(date), scale)
 
     def race(self, **question: Any) -> RacePlan:
-        """Power, pace, time and splits for a race; the arguments are the fields of `race.Question`."""
+        """Power, pace, time and splits for a race; the arguments are the fields of `race.RaceQuestion`."""
         from footwork.questions import race
 
         # A file may change under its name.
@@ -150,25 +151,25 @@ class Library(History):
         return made
 
     def review(self, run_id: int, **question: Any) -> RaceReview:
-        """A race as it was run against the plan of the day before; see `review.answer`."""
+        """A race as it was run against the plan of the day before; see `results.race.RaceReview`."""
         from footwork.questions import race
 
         return race.review_race(self, run_id, **question)
 
     def predictions(self) -> PastPredictions:
-        """Predictions of past races against their results; see `review.predictions`."""
+        """Predictions of past races against their results; see `results.race.PastPredictions`."""
         from footwork.questions import race
 
         return race.past_predictions(self)
 
     def efforts(self, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
-        """Warm-up, work, recovery and cool-down of a run, found without laps; see `intervals.of_run`."""
+        """Warm-up, work, recovery and cool-down of a run, found without laps; see `runs.efforts_of_run`."""
         from footwork.questions import runs
 
         return runs.efforts_of_run(self, run_id, signal)
 
     def balance(self, run_id: int) -> BalanceAlong:
-        """W′ balance along a run with its interval; see `intervals.balance`."""
+        """W′ balance along a run with its interval; see `results.effort.BalanceAlong`."""
         from footwork.questions import runs
 
         return runs.balance_along(self, run_id)
@@ -214,14 +215,14 @@ class Library(History):
         return export.everything(self, Path(folder), **how)
 
     def backup(self, path: Path_) -> dict[str, Any]:
-        """Write all that cannot be rebuilt into one verified file; see `keeping.backup`."""
+        """Write all that cannot be rebuilt into one verified file; see `maintenance.backup`."""
         from footwork.maintenance import backup
 
         return backup.backup(self, Path(path))
 
     @classmethod
     def restore(cls, path: Path_, folder: Path_) -> Library:
-        """Make a library folder from a backup, whole or not at all, and open it; see `keeping.restore`."""
+        """Make a library folder from a backup, whole or not at all, and open it; see `maintenance.backup.restore`."""
         from footwork.maintenance import backup
 
         target = Path(folder).resolve()
@@ -235,13 +236,13 @@ class Library(History):
         return runs.correct_efforts(self, run_id, text)
 
     def session(self, text: str, date: Day | None = None, scale: str | None = None, **stated: Any) -> SessionPreview:
-        """What a session in plain words asks of the runner; see `sessions.show`."""
+        """What a session in plain words asks of the runner; see `results.session.SessionPreview`."""
         from footwork.questions import sessions
 
         return sessions.session_asked(self, text, as_day(date), scale, **stated)
 
     def solve_session(self, text: str, leave: float, **asked: Any) -> SessionPreview:
-        """Fill the ``?`` of a session so that a share of W′ is left; see `sessions.solve`."""
+        """Fill the ``?`` of a session so that a share of W′ is left; see `results.session.SessionPreview`."""
         from footwork.questions import sessions
 
         return sessions.solve_session(self, text, leave, **asked)
@@ -259,19 +260,19 @@ class Library(History):
         return sessions.listed_sessions(self)
 
     def recognised(self, run_id: int) -> RecognisedEffort | None:
-        """Whether an unmarked run looks like a test or race; see `recognising.recognised`."""
+        """Whether an unmarked run looks like a test or race; see `results.session.RecognisedEffort`."""
         from footwork.questions import sessions
 
         return sessions.recognised(self, run_id)
 
     def compare_sessions(self, first: int, second: int) -> SessionsApart:
-        """The same session on two days; see `recognising.compare`."""
+        """The same session on two days; see `results.session.SessionsApart`."""
         from footwork.questions import sessions
 
         return sessions.compare_sessions(self, first, second)
 
     def design_trial(self, change: str, usual: str = "as usual", **asked: Any) -> TrialDesign:
-        """A fair trial of a change, not kept; see `trials.design`."""
+        """A fair trial of a change, not kept; see `results.trial.TrialDesign`."""
         from footwork.questions import trials
 
         return trials.design_trial(self, change, usual, **asked)
@@ -289,13 +290,13 @@ class Library(History):
         return trials.listed_trials(self)
 
     def join_trial(self, number: int, run_id: int, order: int | None = None, **told: Any) -> int:
-        """Say that a run was run for a trial; see `trials.join`."""
+        """Say that a run was run for a trial; see `trials.join_trial`."""
         from footwork.questions import trials
 
         return trials.join_trial(self, number, run_id, order, **told)
 
     def analyse_trial(self, number: int, date: Day | None = None) -> TrialResult:
-        """A trial's result so far; see `verdicts.analyse`."""
+        """A trial's result so far; see `results.trial.TrialResult`."""
         from footwork.questions import trials
 
         return trials.analyse_trial(self, number, as_day(date))
@@ -303,25 +304,25 @@ class Library(History):
     def progress(
         self, since: Day | None = None, until: Day | None = None, date: Day | None = None, **asked: Any
     ) -> SeasonProgress:
-        """Whether more power goes with the same heart rate; see `progress.answer`."""
+        """Whether more power goes with the same heart rate; see `results.progress.SeasonProgress`."""
         from footwork.questions import progress
 
         return progress.progress_of_season(self, as_day(since), as_day(until), as_day(date), **asked)
 
     def within(self, run_id: int) -> RunDrift:
-        """Heart rate against power along one run; see `progress.within`."""
+        """Heart rate against power along one run; see `results.progress.RunDrift`."""
         from footwork.questions import progress
 
         return progress.drift_within(self, run_id)
 
     def compare_runs(self, first: str, second: str, **asked: Any) -> PeriodComparison:
-        """Two runs, or two blocks of days, against each other; see `comparing.answer`."""
+        """Two runs, or two blocks of days, against each other; see `results.progress.PeriodComparison`."""
         from footwork.questions import progress
 
         return progress.compare_periods(self, first, second, **asked)
 
     def match_session(self, run_id: int, text: str) -> SessionMatch:
-        """A run against a session; see `matching.match`."""
+        """A run against a session; see `results.session.SessionMatch`."""
         from footwork.questions import sessions
 
         return sessions.match_session(self, run_id, text)

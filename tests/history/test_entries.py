@@ -153,7 +153,7 @@ def test_laps_by_hand_stand_beside_the_devices(library):
     lap = library.run(a.id).laps[-1]
     assert lap["by"] == "hand" and lap["duration_s"] == 300 and lap["start_s"] == 600
     assert lap["power_w"] > 1.2 * a.power_w * 0.9
-    assert lap["domain"] is None or lap["domain"] in ("moderate", "heavy", "severe", "extreme")
+    assert lap["domain"] is None  # three unmarked runs tell no critical power
 
 
 def test_a_deleted_run_is_hidden_comes_back_and_is_not_added_twice(library, source):

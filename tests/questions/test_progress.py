@@ -30,8 +30,9 @@ def test_progress_holds_what_is_documented(library):
     for row in found["series"]:
         for name in ("heart_rate", "power"):
             assert row[name]["low"] < row[name]["value"] < row[name]["high"]
-    assert found["verdict"] in ("improved", "worse", "no worthwhile change", "cannot tell yet")
-    assert found["sentence"] and found["smallest_worthwhile_change_percent"] == 0.5
+    # The season changes from March to April and no weather was told: heat may be the whole of any change.
+    assert found["verdict"] == "cannot tell yet" and "heat cannot be told from a change" in found["sentence"]
+    assert found["smallest_worthwhile_change_percent"] == 0.5
     assert "describes the device" in found["speed"]["sentence"]
     assert any("weather" in w for w in found["warnings"])  # none was told
     with pytest.raises(UsageError, match="smallest worthwhile"):
@@ -80,13 +81,11 @@ def test_two_blocks_and_two_runs(library):
 
 def test_drift_along_a_run(library):
     run = next(r.id for r in library.runs() if r.local.weekday() == 0)
-    library_found = None
-    try:
-        library_found = library.within(run)
-    except NotEnoughData as error:
-        assert "25" in str(error)
-    if library_found:
-        assert library_found["drift"]["low"] < library_found["drift"]["high"]
+    found = library.within(run)
+    # Twenty-five easy minutes hold no drift that could be told; the runner's usual one stands beside it.
+    assert found["drift"]["n"] == 25 and found["drift"]["low"] < -10 < 10 < found["drift"]["high"]
+    assert "So wide an interval tells nothing" in found["sentence"]
+    assert found["usual"]["low"] < 2.5 < found["usual"]["high"]
 
 
 def _run(library, tmp_path, day, order, factor, name, laps=True, pauses=()):

@@ -160,7 +160,7 @@ class History:
         return run_signals.signals(self, run_id)
 
     def mean_on(self, run_id: int, scale: str) -> dict[str, Any]:
-        """Mean power of a run on a scale, converted where it was not measured there; see `scales.mean_on`."""
+        """Mean power of a run on a scale, converted where it was not measured there; see `conversions.mean_on`."""
         from footwork.history.scales import conversions
 
         return conversions.mean_on(self, run_id, scale)
@@ -229,7 +229,7 @@ class History:
         return private_places.places(self)
 
     def add_place(self, name: str, latitude: float, longitude: float, radius: float = 300.0) -> None:
-        """Keep positions around a place [deg, m] out of exports; see `export.add_place`."""
+        """Keep positions around a place [deg, m] out of exports; see `private_places.add_place`."""
         from footwork.history import private_places
 
         private_places.add_place(self, name, latitude, longitude, radius)
@@ -266,7 +266,7 @@ class History:
         entries.describe(self, run_id, surface, shoe)
 
     def enter_run(self, start: dt.datetime | str, duration: Span, metres: Span | None = None, **more: Any) -> int:
-        """Enter a run that was not recorded, or a past race result; returns its number. See `entries.enter_run`."""
+        """Enter a run that was not recorded, or a past race result; returns its number. See `corrections.enter_run`."""
         from footwork.history.log import corrections
 
         return corrections.enter_run(
@@ -315,7 +315,7 @@ class History:
         return corrections.merge(self, run_id, other)
 
     def pair(self, run_id: int, other: int) -> int:
-        """Say that another run is this one by a second device; returns the edit's number. See `entries.pair`."""
+        """Say that another run is this one by a second device; returns the edit's number. See `corrections.pair`."""
         from footwork.history.log import corrections
 
         return corrections.pair(self, run_id, other)
@@ -388,7 +388,7 @@ class History:
         return decisions.rename(self, name, new)
 
     def join_scales(self, name: str, into: str) -> int:
-        """Count two scales as one; returns the edit's number. See `scales.join`."""
+        """Count two scales as one; returns the edit's number. See `decisions.join`."""
         from footwork.history.scales import decisions
 
         return decisions.join(self, name, into)

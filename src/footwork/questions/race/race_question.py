@@ -101,7 +101,7 @@ class RaceQuestion:
     companion : float, optional
         Pace of somebody to run with, as a speed: a goal, run at even pace. [m/s]
     course, laps, marks, heights, smoothing
-        As in `road.Asked`.
+        As in `course_laid.CourseAsked`.
     weather : Weather, optional
     reports : sequence of dict
         Dated weather along the hours (`weather.read_reports`); takes a ``start``.
@@ -110,7 +110,7 @@ class RaceQuestion:
     draft : float
         Share of the way behind others, 0 to 1.
     date, scale, efforts, mass
-        As in `capacity.answer`.
+        As in `Library.capacity`.
     split : float
         Distance between splits. [m]
     strategy : str, optional

@@ -41,8 +41,8 @@ def review_race(library: History, run_id: int, **question: Any) -> RaceReview:
     ----------
     run_id : int
     question
-        As `race.Question`. The course is by default the run's own track, the scale its own, the weather what is kept of
-        the run. Evidence ends the day before, so that no plan is judged by the run that it was fitted on.
+        As `race.RaceQuestion`. The course is by default the run's own track, the scale its own, the weather what is
+        kept of the run. Evidence ends the day before, so that no plan is judged by the run that it was fitted on.
 
     Raises
     ------
