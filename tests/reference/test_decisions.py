@@ -105,3 +105,28 @@ def test_few_common_runs_widen_a_conversion_as_students_t():
 )
 def test_a_verdict_needs_its_probability(change, sd, word):
     assert worthwhile.decide(change, sd, 0.5).word == word
+
+
+def test_two_conversions_in_a_row_by_hand():
+    # 200 W times 1.1 are 220 W; times 0.9: 198 W, a factor of 0.99. Errors: 2 % of the first (0.02 x 0.9), 1 % of
+    # the second (0.01 x 1.1); the spreads 3 and 4 % make 5 %; the third scale adds 2 %.
+    none = np.zeros((2, 2))
+    first = conversion.Conversion(1.1, 0.0, none + np.diag([0.02**2, 0]), 200.0, 0.03, 9, 300, 150.0, 300.0)
+    second = conversion.Conversion(0.9, 0.0, none + np.diag([0.01**2, 0]), 220.0, 0.04, 7, 200, 176.0, 308.0)
+    made = first.then(second)
+    assert made.factor == pytest.approx(0.99) and made.apply(200.0) == pytest.approx(198.0)
+    assert np.sqrt(made.covariance[0, 0]) == pytest.approx(np.hypot(0.02 * 0.9, 0.01 * 1.1))
+    assert made.run_sd == pytest.approx(0.05) and (made.runs, made.minutes) == (7, 200)
+    assert (made.low, made.high) == pytest.approx((160.0, 280.0))  # where both were seen, in watts of the first
+    assert made.extra_sd == pytest.approx(0.02) and made.then(second).extra_sd == pytest.approx(np.hypot(0.02, 0.02))
+
+
+def test_a_bent_conversion_by_hand():
+    # Factor 1.1 at 200 W, 0.1 more per doubling: at 250 W 1.1 + 0.1 x 0.25 = 1.125; slope and offset of the line at the
+    # centre are 1.2 and -20 W.
+    made = conversion.Conversion(1.1, 0.1, np.diag([0.01**2, 0.03**2]), 200.0, 0.0, 9, 300, 150.0, 300.0)
+    assert made.apply([200.0, 250.0]) == pytest.approx([220.0, 281.25])
+    assert made.slope == pytest.approx((1.2, np.hypot(0.01, 0.03))) and made.offset == pytest.approx((-20.0, 6.0))
+    # A third beyond what was seen the factor stays: 300 x 1.33 = 399 W.
+    assert made.apply(500.0) / 500 == pytest.approx(made.apply(399.0) / 399)
+    assert made.error(250.0) == pytest.approx(np.hypot(0.01, 0.03 * 0.25) / 1.125, rel=1e-6)
