@@ -4,12 +4,15 @@ A fixed random sample of single changes (an operator, a comparison, a sign, a nu
 that hold numbers and decisions. Each is made in a copy of the checkout, and the tests that run through the changed line
 are run, the quickest first, until one fails. What no test notices is printed with its place; docs/mutants.md holds the
 table.
-``<`` for ``<=`` is not among the changes: on measured numbers they are the same.
+Not among the changes, since no number or decision can follow: ``<`` for ``<=`` (the same on measured numbers), the
+words of an error, method versions (tests/golden.json holds them), the seed of a generator, ``strict`` and ``frozen``,
+and what only a type checker reads.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
 import json
 import os
 import random
@@ -21,6 +24,7 @@ from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -75,6 +79,43 @@ def every() -> Iterator[Mutant]:
                     for start, _ in operator.mutation_positions(node):
                         yield Mutant(str(path.relative_to(ROOT)), name, count, start[0])
                         count += 1
+
+
+class _Plain(ast.NodeTransformer):
+    """A module without what no number or decision follows from."""
+
+    def visit_Raise(self, node: ast.Raise) -> ast.AST:
+        return ast.copy_location(ast.Raise(exc=ast.Name("error"), cause=None), node)
+
+    def visit_Call(self, node: ast.Call) -> ast.AST:
+        self.generic_visit(node)
+        node.keywords = [k for k in node.keywords if k.arg not in ("strict", "frozen", "repr", "kw_only")]
+        if isinstance(node.func, ast.Attribute) and node.func.attr == "default_rng":
+            node.args = []
+        return node
+
+    def visit_Assign(self, node: ast.Assign) -> ast.AST | None:
+        named = [t.id for t in node.targets if isinstance(t, ast.Name)]
+        return None if named == ["METHOD_VERSION"] else self.generic_visit(node)
+
+    def visit_If(self, node: ast.If) -> ast.AST | None:
+        return None if "TYPE_CHECKING" in ast.unparse(node.test) else self.generic_visit(node)
+
+
+def matters(mutant: Mutant) -> bool:
+    """Whether a number or a decision can follow from the change."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    whole = (ROOT / mutant.path).read_text(encoding="utf-8")
+    changed = mutate_code(whole, get_operator(mutant.operator)(), mutant.occurrence)
+    if changed is None:
+        return False
+    try:
+        before, after = (ast.dump(_Plain().visit(ast.parse(text))) for text in (whole, changed))
+    except SyntaxError:
+        return False
+    return before != after
 
 
 def covering(checkout: Path) -> dict[str, dict[int, list[str]]]:
@@ -163,7 +204,9 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--out", type=Path, help="write the results as JSON lines too")
     told = parser.parse_args()
-    sample = random.Random(told.seed).sample(list(every()), told.count)
+    everything = list(every())
+    random.Random(told.seed).shuffle(everything)
+    sample = list(islice(filter(matters, everything), told.count))
     with tempfile.TemporaryDirectory() as scratch:
         from footwork.demo import make
 
