@@ -23,13 +23,15 @@ class Measure:
     unit, low, high
         SI unit, and what no runner's sensor can truly show outside of.
     factor : float
-        From the FIT record field of the same name to the SI unit.
+        From the FIT record field of the same name, where the protocol has one, to the SI unit.
     shown, shown_factor
         The unit people read it in, and the factor to it.
     words : str
         What it is called.
     rows : bool
         Whether minute rows hold it; one that follows from others needs none.
+    also : tuple of str
+        Other names that developer fields give it, in lower case with underscores; their unit is what the file declares.
     """
 
     unit: str
@@ -40,6 +42,7 @@ class Measure:
     shown_factor: float
     words: str
     rows: bool = True
+    also: tuple[str, ...] = ()
 
 
 FORM = {

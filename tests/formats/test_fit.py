@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from footwork import formats
 from footwork.errors import FootworkError, NotARecording, UnreadableFile
 from footwork.formats import fit
+from footwork.signals import FORM
 from tests import fitfile as f
 
 
@@ -220,3 +221,23 @@ def test_mutated_files_with_repaired_checksums_never_break_the_reader(changes, c
             assert np.isfinite(run.columns["time"]).any()
     except FootworkError as error:
         assert str(error)
+
+
+@pytest.mark.parametrize("name", FORM)
+@pytest.mark.parametrize("spelled", [str.title, str.upper, lambda words: words.replace(" ", "_")])
+def test_every_measure_of_form_is_read_from_a_developer_field(name, spelled):
+    """By its name, however it is spelled, and in the unit that the field declares."""
+    measure = FORM[name]
+    shown = {"ms": 250, "mm": 80, "m": 1}[measure.shown]
+    words = spelled(name.replace("_", " "))
+    body = f.file_id() + f.developer_id() + f.field_description(3, words, measure.shown)
+    body += b"".join(f.record(f.START + i, developer=[(3, 0, "H", shown)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert run.columns[name] == pytest.approx(shown / measure.shown_factor)
+
+
+def test_a_measure_in_a_unit_we_do_not_know_is_passed_over():
+    body = f.file_id() + f.developer_id() + f.field_description(3, "Stance Time", "furlong")
+    body += b"".join(f.record(f.START + i, developer=[(3, 0, "H", 250)]) for i in range(60))
+    (run,) = read(body + f.session(f.START, 60))
+    assert "stance_time" not in run.columns

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import io
 import os
 import re
@@ -16,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from footwork.errors import NotARecording, UnreadableFile
+from footwork.formats.developer_fields import form_columns, power_columns, scale_key
 from footwork.quantities import Floats
 from footwork.signals import FORM, Course, Lap, PowerStream, Recording, distance_along
 
@@ -55,26 +55,6 @@ _FIELDS = (
 )
 NATIVE_FIELDS = {"timestamp", "power", "cadence", "fractional_cadence", *(name for name, _, _ in _FIELDS)}
 _STOPS = {"stop", "stop_all", "stop_disable", "stop_disable_all"}
-_PARTIAL = {
-    "form",
-    "air",
-    "wind",
-    "impact",
-    "elastic",
-    "brake",
-    "braking",
-    "vertical",
-    "lateral",
-    "horizontal",
-    "left",
-    "right",
-    "leg",
-    "ground",
-    "landing",
-}
-_FULL = {"power", "running power", "run power", "total power"}
-_FOOT_SENSORS = {"stride_speed_distance", 124}
-_POWER_SENSORS = {"bike_power", 11} | _FOOT_SENSORS  # a bicycle's meter in a multisport file is not the run's
 
 
 def crc(data: bytes, start: int = 0) -> int:
@@ -302,7 +282,10 @@ def _plain_fields(frame: Any) -> dict[str, Any]:
 
 
 def _legs(messages: _Messages, first: int) -> list[Recording]:
-    records = messages.records
+    records = dict(messages.records)
+    for name, values in form_columns(messages.get("field_description"), records).items():
+        if name not in records or not np.isfinite(records[name]).any():
+            records[name] = values / FORM[name].factor
     time = records.get("timestamp")
     if time is None or not np.isfinite(time).any():
         return []
@@ -334,7 +317,7 @@ def _legs(messages: _Messages, first: int) -> list[Recording]:
             starts = np.append(starts, float(sessions[-1]["start_time"]))
     owner = np.maximum(np.searchsorted(starts, time, side="right") - 1, 0)
     mass = next((float(m["weight"]) for m in messages.get("user_profile") if m.get("weight")), None)
-    streams_for = _power_columns(messages, records, mass)
+    streams_for = power_columns(messages, records, mass, NATIVE_FIELDS)
     serial = _serial(messages)
     offset = _utc_offset(messages)
     out: list[Recording] = []
@@ -375,7 +358,7 @@ def _sport_without_session(messages: _Messages) -> tuple[str, bool]:
 def _serial(messages: _Messages) -> str:
     who = next(iter(messages.get("file_id")), {})
     number = who.get("serial_number")
-    return _scale_key("serial", number) if number else ""
+    return scale_key("serial", number) if number else ""
 
 
 def _utc_offset(messages: _Messages) -> int | None:
@@ -389,63 +372,6 @@ def _utc_offset(messages: _Messages) -> int | None:
             if abs(minutes) <= 15 * 60:
                 return minutes
     return None
-
-
-def _power_columns(messages: _Messages, records: dict[str, Floats], mass: float | None) -> list[tuple[str, str, str]]:
-    """Each full-power field as ``(record column, scale key, kind)``; the native field first."""
-    found: list[tuple[str, str, str]] = []
-    weight = "" if mass is None else f"{mass:.0f}"
-    kinds = (
-        _POWER_SENSORS
-        if all(str(s.get("sport", "running")) == "running" for s in messages.get("session"))
-        else _FOOT_SENSORS
-    )
-    sensor = next(
-        (
-            m
-            for m in messages.get("device_info")
-            if {m.get("antplus_device_type"), m.get("device_type"), m.get("ble_device_type")} & kinds
-            and m.get("serial_number")
-        ),
-        None,
-    )
-    who = sensor or next(iter(messages.get("file_id")), {})
-    # The serial alone names the producer: makers' and products' names differ between decoders.
-    producer = (who.get("serial_number") or who.get("product", who.get("product_name")),)
-    if "power" in records and np.isfinite(records["power"]).any():
-        found.append(("power", _scale_key("native", *producer, weight), "foot sensor" if sensor else "device"))
-    applications = {
-        m.get("developer_data_index"): _hex(m.get("application_id")) for m in messages.get("developer_data_id")
-    }
-    for m in messages.get("field_description"):
-        name, unit = str(m.get("field_name", "")), str(m.get("units", "")).lower().strip()
-        message = m.get("native_mesg_num", "record")
-        declared = m.get("native_field_num") in (7, "power") and message in ("record", 20, None)
-        by_name = name.lower().replace("_", " ").strip() in _FULL and unit in ("w", "watt", "watts")
-        words = set(re.sub(r"([a-z])([A-Z])", r"\1 \2", name).lower().replace("_", " ").split())
-        if not (declared or by_name) or words & _PARTIAL:
-            continue
-        index, number = m.get("developer_data_index"), m.get("field_definition_number")
-        column = f"developer:{index}:{number}" if f"developer:{index}:{number}" in records else name
-        if column in records and column not in NATIVE_FIELDS and np.isfinite(records[column]).any():
-            key = _scale_key("developer", *producer, applications.get(index), number, name, weight)
-            found.append((column, key, "foot sensor"))
-    return found
-
-
-def _hex(application: object) -> str:
-    """An application id as text, whichever decoder gave it."""
-    try:
-        if isinstance(application, (str, int)):
-            return str(application)
-        return bytes(application).hex()  # type: ignore[call-overload,no-any-return]
-    except (TypeError, ValueError):
-        return str(application)
-
-
-def _scale_key(*parts: object) -> str:
-    """A short stable name for who produced the watts, which tells nobody the maker."""
-    return hashlib.blake2s("|".join(str(p) for p in parts).encode(), digest_size=6).hexdigest()
 
 
 def _columns(

@@ -54,8 +54,8 @@ class TrialResultBlock(TypedDict):
     speed: float
     power: float
     cadence: float
-    stance_time: float
-    vertical_oscillation: float
+    stance_time: float | None
+    vertical_oscillation: float | None
     grade: float
     exertion: int | None
     oxygen_uptake: Any

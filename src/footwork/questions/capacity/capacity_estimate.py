@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import heart, speed
+from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history import catalogue
 from footwork.history.catalogue import RECENT_DAYS, RunRow
@@ -363,6 +364,6 @@ def best_curve(
 
 
 def _home_altitude(rows: list[StreamRows]) -> float:
-    heights = np.concatenate([r.blocks[:, 7] for r in rows]) if rows else np.zeros(0)
+    heights = np.concatenate([r.blocks[:, AT["altitude"]] for r in rows]) if rows else np.zeros(0)
     heights = heights[np.isfinite(heights)]
     return float(np.median(heights)) if len(heights) else 0.0

@@ -1,0 +1,164 @@
+"""Methods: whose watts, cleaning, capacity, domains and load."""
+
+from __future__ import annotations
+
+from footwork.methods.entry import Method
+
+HELD: dict[str, Method] = {
+    "interval": Method(
+        "What an interval means",
+        "Every number that is worked out, not read off, comes with a 95 % interval: given the data and the "
+        "assumptions on "
+        "this page, the truth lies inside 95 times in 100. Where the data cannot carry a number it is withheld and the "
+        "reason stands in its place.",
+        "",
+        ("Estimates are medians of joint draws; the ends are the 2.5 and 97.5 % quantiles.",),
+    ),
+    "scales": Method(
+        "Scales: whose watts",
+        "Watts come from a device's own formula, so each device (sensor or recorder, with the mass set in it "
+        "and the field "
+        "it writes) has a scale of its own, and watts of two scales are never mixed. Sensor watts are about 1 J per kg "
+        "and metre on the flat, a quarter of what the body spends: they say how hard in the device's terms, not how "
+        "economical. The physics model is a scale too, called model. A date from which you accept a break "
+        "starts a new scale; an "
+        "accepted CP stays on the scale it was accepted for.",
+        "",
+        ("Taboga et al. 2022, Eur J Sport Sci: devices differ in absolute watts.",),
+    ),
+    "clock-offset": Method(
+        "Clock offset of two devices",
+        "How late the second device is: the shift at which a signal that both took from outside (position, "
+        "else a shared heart rate, "
+        "else speed or power) agrees best, after its slow part over five minutes is taken off. The interval "
+        "comes from a "
+        "bootstrap of 24 blocks of the run and is never under a quarter of a second either way. What power "
+        "lags beyond it is the "
+        "devices' relative response. Drift is the change from the first to the last third.",
+        "maximum over s of the correlation of x(t) and y(t+s)",
+        ("Block bootstrap: common practice, no source.",),
+    ),
+    "agreement": Method(
+        "Agreement of two devices",
+        "Difference is second minus first, over seconds in which both timers ran, once the clocks are right. "
+        "Neighbouring seconds are "
+        "alike, so each interval rests on an effective number of pairs, n over one plus twice the sum of the "
+        "autocorrelations of "
+        "the difference. Limits of agreement hold 95 % of differences. Deming's line takes both devices to "
+        "have error, in equal "
+        "measure unless said otherwise; its error is a jackknife over blocks. A device is the same within "
+        "error when the bias lies "
+        "within 2 % and the line's slope may be 1; a typical error over 5 % at 30 s means do not mix (both "
+        "our convention).",
+        "limits = bias ± 1.96 SD;  CCC = 2 s_xy / (s_x² + s_y² + (x̄ − ȳ)²);  typical error = SD/√2",
+        (
+            "Bland and Altman 1986, Lancet i:307.",
+            "Lin 1989, Biometrics 45:255.",
+            "Hopkins 2000, Sports Med 30:1.",
+            "Shrout and Fleiss 1979, Psychol Bull 86:420 (intraclass correlation).",
+            "Geyer 1992, Statistical Science 7:473: initial positive sequence.",
+        ),
+    ),
+    "modelled-power": Method(
+        "Modelled power",
+        "Where no power was recorded it is modelled from speed, grade and the runner's mass, and always "
+        "called modelled. "
+        "Altitude is smoothed over distance first. Without a mass it is withheld.",
+        "P = m·c₀·v·(Cr(i)/Cr(0) + 6.13·F/(m·g)),  F = ½·ρ·CdA·(v+w)·|v+w|,  c₀ = 1.0 J/kg/m†, CdA = 0.40 m² at 70 kg†",
+        (
+            "Minetti et al. 2002, J Appl Physiol 93:1039 (cost of slopes, ±45 %).",
+            "da Silva, Kram & Hoogkamer 2022, J Appl Physiol (6.13 % per 1 % of body weight).",
+        ),
+    ),
+    "cleaning": Method(
+        "Cleaning",
+        "Samples are put in order and on a grid of one second. Gaps of up to 10 s are interpolated, longer ones stay "
+        "missing. Impossible values and lone spikes are left out; 0 W while running with cadence is a "
+        "drop-out. A timer "
+        "pause counts as 0 W in questions of elapsed time. Every change is counted on the run's page; the "
+        "original file "
+        "stays as it came.",
+        "",
+        ("Limits and gap length: our conventions†.",),
+    ),
+    "heart-rate-quality": Method(
+        "Heart rate worth using",
+        "Heart rate is kept as it was recorded and each second gets a class: 0 sound, 1 doubtful, 2 wrong. "
+        "Only sound seconds "
+        "enter means and models. Looked for: seconds without a value, values that no heart has, changes of "
+        "12 beats or more "
+        "within three seconds†, restless stretches as of a dry strap, one and the same number for a minute "
+        "or two†, a trace that follows "
+        "the cadence where power lets expect another, a sensor that starts late, and stretches that power "
+        "rules out: a line on "
+        "power with a lag of 20 to 80 s and a slow rise is fitted so that a faulty third does not bend it, "
+        "and 12 beats† or 3.5 "
+        "robust deviations† from it are too far. Without power only the rules that need none apply. A slow, "
+        "plausible error, or a lock "
+        "within six beats of the true heart rate, cannot be seen. How many faults it finds on simulated "
+        "traces, and how many sound "
+        "seconds it spares, is in docs/recovery.md.",
+        "",
+        ("Kinds of fault: common practice, no source. Thresholds: our conventions†, tuned on simulated faults.",),
+    ),
+    "mean-maximal": Method(
+        "Mean maximal power",
+        "The highest mean power over every window of a given length. A window that touches missing data does "
+        "not count.",
+        "MMP(d) = max over t of (1/d)·Σ P(t…t+d)",
+        ("Definition; exact to 0.01 W.",),
+    ),
+    "critical-power": Method(
+        "Critical power and W′",
+        "CP is the border above which effort cannot be steady, W′ the work that can be done above it. All "
+        "evidence on one "
+        "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
+        "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
+        "read about 3 % low with a spread of 4.5 %†. Otherwise ordinary runs say only that capacity was at "
+        "least so much. A filter "
+        "follows all of it from day to day and widens the interval when nothing informs it; the newest "
+        "habitual bests take the place of "
+        "older ones. The hyperbola reads CP above the asymptote of Morton's form, so CP is lowered by 1 ± "
+        "0.8 %† and W′ raised to "
+        "match. Races entered by hand become watts by power at speed, with its error. A three-minute all-out "
+        "test enters with a bias of +5 ± 6 %.",
+        "P(t) = CP + W′/t for about 2 to 15 minutes",
+        (
+            "Hunter, Ledger & Muniz-Pumares 2023, IJSPP (habitual 281 W, trials 290 W, all-out 305 W).",
+            "Drake, Finke & Ferguson 2023, doi:10.1007/s00421-023-05274-5 (where the hyperbola holds).",
+            "Morton 1996, Ergonomics 39:611 (three-parameter form).",
+        ),
+    ),
+    "tail": Method(
+        "The long tail",
+        "Beyond some 8 to 30 minutes power falls slowly with the logarithm of time. The slope γ is learned "
+        "from long efforts "
+        "and otherwise follows a prior: median 0.065, 95 % from 0.035 to 0.12†, which covers mean marathon speeds.",
+        "P(t) = P(T*)·(1 − γ·ln(t/T*)),  T* = W′(1−γ)/(γ·CP)",
+        (
+            "Emig & Peltonen 2020, Nat Commun 11:4936 (the logarithmic form).",
+            "Smyth & Muniz-Pumares 2020 (marathon speeds).",
+        ),
+    ),
+    "power-duration": Method(
+        "Power for a duration",
+        "The power-duration relationship drawn with its interval through the joint draws of CP, W′ and γ.",
+        "see Critical power and The long tail",
+        (),
+    ),
+    "domains": Method(
+        "Intensity domains",
+        "Moderate up to 80 % of CP (72 to 88 %†), heavy up to CP, severe up to the power for two minutes, "
+        "extreme beyond. "
+        "Borders are bands, not lines. Time in domains uses the mean of 30 s. Heart rate tells the lower two "
+        "borders only.",
+        "",
+        ("The four domains are the textbook's; the 80 % is common practice, no source†.",),
+    ),
+    "cp-minutes": Method(
+        "CP-minutes",
+        "A load for a run: minutes weighted by intensity, so that one minute at CP counts 1.",
+        "Σ x·e^(1.9·(x−1)) minutes, x = 30 s mean power / CP",
+        ("The exponential weighting of the training impulse (Banister; Morton et al. 1990), applied to power†.",),
+    ),
+}
