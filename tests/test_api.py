@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 from footwork import FootworkError, Library
+from footwork.history.conditions.race_weather import Weather
 
 
 @pytest.fixture(scope="module")
@@ -62,3 +63,25 @@ def test_tables_for_notebooks(library):
     table = library.signals_frame(number)
     assert {"time", "power", "heart_rate", "timer"} <= set(table.columns)
     assert table["power"].mean() == pytest.approx(library.run(number).row.power_w, rel=0.01)
+
+
+def test_lone_texts_and_weather_told_twice(library):
+    one = library.race(distance="half", marks="7km: drinks, 20 s", own="5km=200", split="5km", mass="70")
+    several = library.race(distance="half", marks=("7km: drinks, 20 s",), own=("5km=200",), split=5000.0, mass=70.0)
+    assert one.time == several.time and len(one.splits) == len(several.splits) == 5
+    with pytest.raises(FootworkError, match="told twice"):
+        library.race(distance="half", weather=Weather(temperature=30.0), wind="4")
+    assert library.solve_session("5 x (4 min at ?, 2 min easy jog)", 0.2, "2026-04-10")["solved"] > 0.9
+    with pytest.raises(FootworkError, match="not a number"):
+        library.accept("many")
+
+
+def test_an_answer_reads_like_a_mapping(library):
+    found = library.usual()
+    assert dict(found.items()) == {**found} == {name: found[name] for name in found}
+    assert next(iter(found.values())) == found.date == found.get("date") and "colour" not in found
+    assert found.get("colour", "red") == "red"
+    with pytest.raises(KeyError):
+        found["colour"]
+    with pytest.raises(AttributeError):
+        found.date = "2026-01-01"

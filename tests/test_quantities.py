@@ -14,6 +14,7 @@ from footwork.quantities import (
     parse_distance,
     parse_duration,
     parse_effort,
+    parse_wind,
     plain,
 )
 
@@ -111,3 +112,24 @@ def test_estimates_never_hold_nan():
 def test_paces():
     assert format_pace(1000 / 250) == "4:10 /km"
     assert format_pace(0) == format_pace(math.nan) == "standing"
+
+
+@pytest.mark.parametrize(
+    ("text", "wind"),
+    [
+        ("5@240", (5.0, 240.0)),
+        ("3", (3.0, None)),
+        ("-3", (-3.0, None)),
+        ("3,5@240,5", (3.5, 240.5)),
+        ("@90", (None, 90.0)),
+        ("2@360", (2.0, 0.0)),
+    ],
+)
+def test_winds_as_people_write_them(text, wind):
+    assert parse_wind(text) == wind
+
+
+@pytest.mark.parametrize("text", ["", "strong", "5@", "5@361", "5@nan", "@"])
+def test_what_is_no_wind(text):
+    with pytest.raises(UsageError, match="not a wind"):
+        parse_wind(text)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from footwork.history.book import History, Path_
 from footwork.history.catalogue import RunRow
 from footwork.history.recordings.reading import read
-from footwork.quantities import Day, Effort, as_day
+from footwork.quantities import Day, Effort, Span, as_day, as_seconds
 
 if TYPE_CHECKING:
     import polars as pl
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
     from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
+    from footwork.results.today import Due
     from footwork.results.trial import TrialDesign, TrialResult
     from footwork.results.usual import UsualRunning
     from footwork.results.whose_watts import DeviceCheck, DeviceComparison, Devices, PowerOfScale
@@ -99,11 +100,11 @@ class Library(History):
 
         return devices.all_devices(self)
 
-    def device_check(self, run_id: int, start: float | None = None) -> DeviceCheck:
+    def device_check(self, run_id: int, start: Span | None = None) -> DeviceCheck:
         """What the device check in a run says; ``start`` [s] where it is known better than it can be found."""
         from footwork.questions import devices
 
-        return devices.device_check(self, run_id, start)
+        return devices.device_check(self, run_id, as_seconds(start))
 
     def power_at_speed(self, date: Day | None = None, scale: str | None = None) -> PowerOfScale:
         """Power at speed of a scale with its band and data; see `results.whose_watts.PowerOfScale`."""
@@ -134,7 +135,7 @@ class Library(History):
         return capacity.history_told(self, self.capacity(date=date, scale=scale))
 
     def usual(self, date: Day | None = None, scale: str | None = None) -> UsualRunning:
-        """Usual watts for easy, steady and hard running and at pace, and how the last runs compare; plain JSON."""
+        """Usual watts for easy, steady and hard running and at pace, and how the last runs compare."""
         from footwork.questions import usual
 
         return usual.usual_watts(self, as_day(date), scale)
@@ -174,11 +175,11 @@ class Library(History):
 
         return runs.balance_along(self, run_id)
 
-    def today(self) -> dict[str, Any]:
+    def today(self) -> Due:
         """What is new and what is due."""
         from footwork.questions import today
 
-        found: dict[str, Any] = self.cached("today", lambda: today.what_is_due(self))
+        found: Due = self.cached("today", lambda: today.what_is_due(self))
         return found
 
     def load(self, since: Day | None = None, until: Day | None = None) -> SpanLoad:
@@ -241,11 +242,11 @@ class Library(History):
 
         return sessions.session_asked(self, text, as_day(date), scale, **stated)
 
-    def solve_session(self, text: str, leave: float, **asked: Any) -> SessionPreview:
+    def solve_session(self, text: str, leave: float, date: Day | None = None, **asked: Any) -> SessionPreview:
         """Fill the ``?`` of a session so that a share of W′ is left; see `results.session.SessionPreview`."""
         from footwork.questions import sessions
 
-        return sessions.solve_session(self, text, leave, **asked)
+        return sessions.solve_session(self, text, leave, as_day(date), **asked)
 
     def plan_session(self, text: str, date: Day | None = None, name: str = "") -> int:
         """Keep a session for a day; returns its number, by which it can be undone."""
@@ -315,11 +316,11 @@ class Library(History):
 
         return progress.drift_within(self, run_id)
 
-    def compare_runs(self, first: str, second: str, **asked: Any) -> PeriodComparison:
+    def compare_runs(self, first: str, second: str, date: Day | None = None, **asked: Any) -> PeriodComparison:
         """Two runs, or two blocks of days, against each other; see `results.progress.PeriodComparison`."""
         from footwork.questions import progress
 
-        return progress.compare_periods(self, first, second, **asked)
+        return progress.compare_periods(self, first, second, date=as_day(date), **asked)
 
     def match_session(self, run_id: int, text: str) -> SessionMatch:
         """A run against a session; see `results.session.SessionMatch`."""

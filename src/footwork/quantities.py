@@ -246,17 +246,17 @@ def parse_date(text: str) -> dt.date:
         raise UsageError(f"'{text}' is not a date: write it as 2026-04-14") from None
 
 
-def parse_wind(text: str | float) -> tuple[float, float | None]:
-    """Metres a second at 10 m and the degrees it comes from, from ``5@240``, or ``3`` without a direction. Raises
-    UsageError.
+def parse_wind(text: str | float) -> tuple[float | None, float | None]:
+    """Metres a second at 10 m and the degrees it comes from, from ``5@240``, or ``3`` without a direction; ``@240`` is
+    a direction for a speed that is told elsewhere. Raises UsageError.
 
     Returns [m/s] and [deg].
     """
-    speed, at, source = str(text).partition("@")
+    speed, at, source = str(text).replace(",", ".").partition("@")
     try:
         if at and not 0 <= float(source) <= 360:
             raise ValueError
-        return float(speed.replace(",", ".")), float(source) % 360 if at else None
+        return None if at and not speed.strip() else float(speed), float(source) % 360 if at else None
     except ValueError:
         raise UsageError(f"'{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
 

@@ -237,7 +237,7 @@ BAD = [
     (
         ("race", "--distance", "10km", "--metar", "A 010900Z 36010KT", "--metar", "A 011000Z 36010KT"),
         2,
-        "give --start too",
+        "give the start too",
     ),
     (("race", "--review", "999"), 2, "no run 999"),
     (("show", "999"), 2, "no run 999"),

@@ -99,10 +99,10 @@ def race(
     from footwork.questions import race
 
     kinds: tuple[tuple[Path | None, str, Callable[[Any, str], bytes]], ...] = (
-        (card, ".pdf", lambda plan, name: _card(plan, name, imperial)),
         (fit, ".fit", race.race_workout),
         (fit_course, ".fit", race.race_course),
         (csv, ".csv", lambda plan, _: race.race_table(plan)),
+        (card, ".pdf", lambda plan, name: _card(plan, name, imperial)),
     )
     written = [(path, ending, make) for path, ending, make in kinds if path is not None]
     for path, ending, _ in written:

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 from footwork.errors import LibraryError
 from footwork.history.athlete import Athlete
 from footwork.history.catalogue import RunRow
-from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_seconds
+from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_number, as_seconds
 from footwork.signals import Signals
 from footwork.store import database, schema
 
@@ -210,11 +210,11 @@ class History:
             connection.execute(schema.setting.delete().where(schema.setting.c.name == name))
             connection.execute(schema.setting.insert().values(name=name, value=value))
 
-    def accept(self, watts: float, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
+    def accept(self, watts: float | str, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
         """Accept a CP [W] from a date on; see `accepted.accept`."""
         from footwork.history.log import accepted
 
-        return accepted.accept(self, watts, as_day(date), scale)
+        return accepted.accept(self, as_number(watts, "a critical power"), as_day(date), scale)
 
     def withdraw(self, date: Day, scale: str | None = None) -> int:
         """Take back the CP that was accepted on a date; returns how many entries that were."""
@@ -320,14 +320,14 @@ class History:
 
         return corrections.pair(self, run_id, other)
 
-    def add_lap(self, run_id: int, begin: float, end: float) -> int:
+    def add_lap(self, run_id: int, begin: Span, end: Span) -> int:
         """Add a lap by hand between two elapsed seconds; returns the number of the edit.
 
         Both [s]. Raises UsageError outside the run.
         """
         from footwork.history.log import corrections
 
-        return corrections.lap(self, run_id, begin, end)
+        return corrections.lap(self, run_id, as_duration(begin), as_duration(end))
 
     def delete(self, run_id: int, forever: bool = False) -> list[int]:
         """Hide a run, which can be undone, or remove it for ever with its originals; returns the runs that went."""

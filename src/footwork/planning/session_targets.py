@@ -171,6 +171,7 @@ def _word(lower: str) -> Target | None:
 
 
 def checked(quantity: Quantity, low: float, high: float, whole: str) -> Target:
+    """A target within what can be run, in the unit of its quantity [W, m/s, bpm or a share]. Raises UsageError."""
     least, most, words = LIMITS[quantity]
     if not (least <= low and high <= most):
         raise UsageError(f"'{whole}' cannot be run: give {words}")

@@ -19,7 +19,7 @@ def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False)
     Parameters
     ----------
     found : dict
-        From `library.sessions.show`.
+        From `questions.sessions.session_asked`.
     """
     import typst
 
@@ -59,7 +59,7 @@ def trial_sheet(trial: dict[str, Any], imperial: bool = False) -> bytes:
     Parameters
     ----------
     trial : dict
-        From `library.trials.kept`.
+        From `questions.trials.kept_trial`.
     """
     import typst
 

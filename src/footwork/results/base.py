@@ -35,7 +35,10 @@ class EstimateJson(TypedDict):
 
 class Result:
     """An answer. Its fields are attributes; by their JSON names they are also reached as in a mapping, so that a page's
-    twin, a notebook and a template read one thing. It never changes once made."""
+    twin, a notebook and a template read one thing. Its fields cannot be set anew; what a field holds is shared with
+    whoever asks the same again, and is not to be changed."""
+
+    __hash__ = None  # type: ignore[assignment]
 
     def to_json(self) -> dict[str, Any]:
         """Plain JSON in SI units, keys in the documented order, no NaN."""
@@ -53,6 +56,14 @@ class Result:
 
     def __contains__(self, name: object) -> bool:
         return any(name == held for held in self.keys())
+
+    def values(self) -> Iterator[Any]:
+        """What the fields hold, in the order of `keys`."""
+        return (self[name] for name in self.keys())
+
+    def items(self) -> Iterator[tuple[str, Any]]:
+        """Names and what they hold."""
+        return ((name, self[name]) for name in self.keys())
 
     def __iter__(self) -> Iterator[str]:
         return self.keys()

@@ -20,7 +20,7 @@ class StrategiesSegment(TypedDict):
     clock_s: float
 
 
-class StrategiesStrategies(TypedDict):
+class StrategiesByName(TypedDict):
     time_s: float
     behind_best_s: float
     mean_power_w: float
@@ -28,7 +28,7 @@ class StrategiesStrategies(TypedDict):
     segments: list[StrategiesSegment]
 
 
-class StrategiesFinishTime(TypedDict):
+class Quantiles(TypedDict):
     p10: float
     p50: float
     p90: float
@@ -60,7 +60,7 @@ class StrategiesFuel(TypedDict):
     sentence: str
 
 
-class StrategiesPasse(TypedDict):
+class StrategiesPass(TypedDict):
     at_m: float
     name: str
 
@@ -79,7 +79,7 @@ class StrategiesInstruction(TypedDict):
     where: str
     watch: str
     until: str
-    passes: list[StrategiesPasse]
+    passes: list[StrategiesPass]
     walked: bool
 
 
@@ -115,7 +115,7 @@ class PastPredictionsRace(TypedDict):
     date: str
     distance_m: float
     time_s: float
-    predicted: StrategiesFinishTime | None
+    predicted: Quantiles | None
     error_share: NotRequired[float]
     faster_days: NotRequired[float]
     reason: str | None
@@ -131,8 +131,8 @@ class Strategies(Result):
     reserve: float
     risk: float | None
     w_prime_j: float
-    strategies: dict[str, StrategiesStrategies]
-    finish_time: StrategiesFinishTime
+    strategies: dict[str, StrategiesByName]
+    finish_time: Quantiles
     run_dry_probability: float
     finish_curve: list[StrategiesFinishCurve]
     dry_by_segment: list[float]
@@ -156,7 +156,7 @@ class RaceReview(Result):
     scale: str
     evidence_until: str
     time_s: float
-    predicted: StrategiesFinishTime
+    predicted: Quantiles
     error_share: float
     faster_days: float
     counts: bool

@@ -47,7 +47,7 @@ class DueWeek(TypedDict):
     seconds_in_domains: dict[str, float]
 
 
-class DueDue(TypedDict):
+class DueItem(TypedDict):
     what: str
     why: str
     page: str
@@ -63,6 +63,6 @@ class Due(Result):
     newest: DueNewest
     week: DueWeek
     critical_power: EstimateJson
-    due: list[DueDue]
+    due: list[DueItem]
     evidence: str
     kind: str

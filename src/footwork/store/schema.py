@@ -64,7 +64,7 @@ entry = Table(
     "entry",
     library,
     Column("id", Integer, primary_key=True),
-    Column("kind", Text, nullable=False),  # the kinds are those of `library.entries`
+    Column("kind", Text, nullable=False),  # the kinds are those of `history.log.entries`
     Column("run_id", ForeignKey("run.id")),
     Column("date", Text),
     Column("payload", Text, nullable=False),  # JSON

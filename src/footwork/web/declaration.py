@@ -50,7 +50,7 @@ class Page:
             # The framework reads what the address gives off the signature; a partial does not tell where its types are.
             there = getattr(self.show, "__globals__", {})
             told = list(signature(self.show).parameters.values())[2:]
-            told = [p.replace(annotation=eval(p.annotation, there)) for p in told]
+            told = [p.replace(annotation=eval(p.annotation, there)) for p in told]  # text, by the __future__ import
             shown.__signature__ = Signature(told)
             shown.__name__ = self.show.__name__
             ui.page(f"{base}{self.address}", response_timeout=PATIENCE_S)(shown)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from footwork.quantities import format_distance, format_duration
+from footwork.results.today import Due
 
 
-def due_sentence(found: dict[str, Any], imperial: bool) -> str:
-    """The first line of the day, of an `answer`."""
+def due_sentence(found: Due, imperial: bool) -> str:
+    """The first line of the day, of `what_is_due`."""
     if not found["runs"]:
         return "No runs yet: add recordings, FIT, GPX or CSV files, also zipped."
     week = found["week"]

@@ -34,6 +34,7 @@ PROCESSES_FROM = 8  # fewer files are quicker without starting processes
 
 
 BATCH = 25
+MOST_WORKERS = 61  # that one system can wait for
 
 
 WINDOW = 24  # files handed out ahead of the one being stored
@@ -250,7 +251,7 @@ def run_all(tasks: list[Task], orders: Orders, workers: int) -> Iterator[tuple[T
 
 
 def _pool(workers: int, orders: Orders) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(workers, get_context("spawn"), _start_worker, (orders,))
+    return ProcessPoolExecutor(min(workers, MOST_WORKERS), get_context("spawn"), _start_worker, (orders,))
 
 
 def _alone(task: Task, orders: Orders) -> list[Digest]:
@@ -275,12 +276,15 @@ def lock(folder: Path) -> Iterator[None]:
     try:
         held.acquire(blocking=False)
     except Timeout:
-        process = holder.read_text().strip() if holder.exists() else "unknown"
+        process = holder.read_text(encoding="ascii").strip() if holder.exists() else "unknown"
         raise LibraryError(f"another import into {folder} is running (process {process}): wait for it to end") from None
     try:
-        holder.write_text(str(os.getpid()))
+        with contextlib.suppress(OSError):  # a full disk is told where it matters
+            holder.write_text(str(os.getpid()), encoding="ascii")
         yield
     finally:
+        with contextlib.suppress(OSError):
+            holder.unlink()
         held.release()
 
 
@@ -298,8 +302,8 @@ def add(
         left = library.folder / "incoming"
         shutil.rmtree(left, ignore_errors=True)  # what an import that was killed left behind
         incoming = left / str(os.getpid())
-        incoming.mkdir(parents=True)
         try:
+            incoming.mkdir(parents=True)
             tasks = tasks_for(paths, library.folder, report)
             orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start, library.zone)
             batch: list[Digest] = []

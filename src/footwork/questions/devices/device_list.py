@@ -55,7 +55,7 @@ PROTOCOL = (
 
 
 def all_devices(library: History) -> Devices:
-    """Every scale with its use, drift and checks, and the conversions to the main one; plain JSON.
+    """Every scale with its use, drift and checks, and the conversions to the main one.
 
     Raises
     ------

@@ -31,7 +31,7 @@ _WORDS = {
 
 
 def power_at_speed(library: History, date: dt.date | None = None, scale: str | None = None) -> PowerOfScale:
-    """Power at speed as of a date (the newest run's by default), the same that plans use; plain JSON.
+    """Power at speed as of a date (the newest run's by default), the same that plans use.
 
     Raises
     ------

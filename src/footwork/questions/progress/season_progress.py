@@ -46,7 +46,7 @@ def progress_of_season(
     power: float | None = None,
     heart_rate: float | None = None,
 ) -> SeasonProgress:
-    """Whether more power goes with the same heart rate, as plain JSON.
+    """Whether more power goes with the same heart rate.
 
     Returns
     -------

@@ -53,7 +53,7 @@ def compare_periods(
     worthwhile: float | None = None,
     date: dt.date | None = None,
 ) -> PeriodComparison:
-    """The second against the first, each a run's number or a block of days as ``2026-03-02..2026-03-29``; plain JSON.
+    """The second against the first, each a run's number or a block of days as ``2026-03-02..2026-03-29``.
 
     Returns
     -------

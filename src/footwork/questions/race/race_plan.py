@@ -224,13 +224,13 @@ def _day(library: History, asked: RaceQuestion) -> _Day:
 
 
 def reachable(library: History, **question: Any) -> Floats:
-    """The time that each draw of the runner could reach in a race [s]; arguments and errors as `answer`."""
+    """The time that each draw of the runner could reach in a race [s]; arguments and errors as `plan_race`."""
     day = _day(library, RaceQuestion.of(**question))
     return even_power.sustainable(day.table, *day.held, day.draws.needs)[1]
 
 
 def plan_race(library: History, **question: Any) -> RacePlan:
-    """A race plan; the arguments are the fields of `Question`.
+    """A race plan; the arguments are the fields of `RaceQuestion`.
 
     Raises
     ------

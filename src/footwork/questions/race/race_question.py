@@ -31,11 +31,17 @@ def _source(value: Any) -> Any:
     """A file where there is one, else the number of a run; a course that was read already stays."""
     if not isinstance(value, str):
         return value
-    return int(value) if value.strip().isdigit() and not Path(value).exists() else value
+    plain = value.strip()
+    return int(plain) if plain.isascii() and plain.isdigit() and not Path(value).exists() else value
+
+
+def _several(value: Any) -> tuple[Any, ...]:
+    """One thing or several as a tuple."""
+    return (value,) if isinstance(value, str | Effort) else tuple(value)
 
 
 def _count(value: Any) -> int:
-    if isinstance(value, str) and not value.strip().isdigit():
+    if isinstance(value, str) and not (value.strip().isascii() and value.strip().isdigit()):
         raise UsageError(f"the number of laps '{value}' is no whole number")
     return int(value)
 
@@ -55,6 +61,9 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "negative_split": lambda value: as_share(value, "the second half's share"),
     "after_ride": as_duration,
     "strategy": lambda value: str(value).strip().lower(),
+    "split": as_distance,
+    "mass": lambda value: as_number(value, "a mass"),
+    **{name: _several for name in ("marks", "own", "metar", "efforts")},
 }
 
 
@@ -63,6 +72,8 @@ def parsed(told: dict[str, Any]) -> dict[str, Any]:
     given = {name: value for name, value in told.items() if value is not None and value != "" and value != ()}
     out = {name: _READ[name](value) if name in _READ else value for name, value in given.items()}
     asked = {name: out.pop(name) for name in _WEATHER if name in out}
+    if asked and ("weather" in out or "reports" in out):
+        raise UsageError(f"the weather is told twice: as a whole, and by {', '.join(asked)}")
     if asked:
         sky, reports = _weather(asked, out.get("start"))
         out |= {"weather": sky, **({"reports": reports} if reports else {})}
@@ -79,11 +90,11 @@ def _weather(asked: dict[str, Any], start: dt.datetime | None) -> tuple[Weather,
         as_number(asked[name], name) if name in asked else None for name in ("temperature", "altitude")
     )
     sky = Weather(wind, source, temperature, None if humidity is None else humidity / 100, altitude)
-    lines, file = list(asked.get("metar", ())), asked.get("weather_file")
+    lines, file = asked.get("metar", ()), asked.get("weather_file")
     if len(lines) == 1 and file is None:
         return sky.over(lines[0]), ()
     if lines and start is None:
-        raise UsageError("several METAR lines are weather by the hour: give --start too")
+        raise UsageError("several METAR lines are weather by the hour: give the start too")
     reports = of_metars(lines, start) if lines and start is not None else []
     return sky, (*reports, *(read_reports(Path(file)) if file is not None else ()))
 

@@ -35,7 +35,7 @@ LEAST_LOG = 5  # fewer races do not tell whether the predictions are calibrated
 
 
 def review_race(library: History, run_id: int, **question: Any) -> RaceReview:
-    """A race as it was run against the plan that the day before allowed, as plain JSON.
+    """A race as it was run against the plan that the day before allowed.
 
     Parameters
     ----------

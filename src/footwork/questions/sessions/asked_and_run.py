@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def match_session(library: History, run_id: int, text: str) -> SessionMatch:
-    """A run against a session: each step beside what was run, as plain JSON.
+    """A run against a session: each step beside what was run.
 
     Returns
     -------

@@ -106,7 +106,7 @@ def _response(library: History, date: dt.date | None, scale: str) -> Response | 
 def session_asked(
     library: History, text: str, date: dt.date | None = None, scale: str | None = None, **stated: Any
 ) -> SessionPreview:
-    """What a session asks, as plain JSON.
+    """What a session asks.
 
     Returns
     -------
@@ -212,7 +212,7 @@ def restless(items: tuple[session_steps.Item, ...]) -> list[str]:
 def solve_session(
     library: History, text: str, leave: float, date: dt.date | None = None, scale: str | None = None, **stated: Any
 ) -> SessionPreview:
-    """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `show`, with ``solved``
+    """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `session_asked`, with ``solved``
     beside.
 
     ``leave`` [1].

@@ -26,7 +26,7 @@ UNWELL_DAYS = 7  # our convention; a physician may say longer
 
 
 def what_is_due(library: History) -> Due:
-    """The newest run, the week up to it, capacity, and what the runner should do about the data; plain JSON."""
+    """The newest run, the week up to it, capacity, and what the runner should do about the data."""
     rows: list[RunRow] = library.runs()
     due: list[dict[str, str]] = []
     planned = [r for r in sessions.listed_sessions(library) if str(r["date"]) == dt.date.today().isoformat()]

@@ -56,7 +56,7 @@ def design_trial(
     course: str = "",
     seed: int | None = None,
 ) -> TrialDesign:
-    """A trial's design, not kept, as plain JSON.
+    """A trial's design, not kept.
 
     Parameters
     ----------

@@ -32,7 +32,7 @@ SECONDARY = {"exertion": "of 10", "power": "W", "cadence": "steps/min", **{name:
 
 
 def analyse_trial(library: History, number: int, date: dt.date | None = None) -> TrialResult:
-    """A trial's result so far, as plain JSON.
+    """A trial's result so far.
 
     Returns
     -------

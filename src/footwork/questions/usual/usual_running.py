@@ -30,7 +30,7 @@ TOLD_SHARE = 0.7  # an effect is told once the runs narrow its prior to less tha
 
 
 def usual_watts(library: History, date: dt.date | None = None, scale: str | None = None) -> UsualRunning:
-    """Usual watts as of a date (the newest run's by default) on one scale, as plain JSON.
+    """Usual watts as of a date (the newest run's by default) on one scale.
 
     Raises
     ------

@@ -81,6 +81,8 @@ def question(library: Library, course: Course | None = None, **given: str) -> di
             asked[name] = f"{asked[name].rstrip(' %')} %"
     for name, divided in (("marks", ";"), ("own", ";"), ("metar", r"[=\n]")):
         asked[name] = tuple(part.strip() for part in re.split(divided, asked.get(name, "")) if part.strip())
+    if "heights" in asked:  # a page opens no file of the machine
+        asked["heights"] = whole_number(asked["heights"])
     run = asked.pop("run", None)
     way = course if course is not None or run is None else whole_number(run)
     if "distance" not in asked and way is None and "time" not in asked:

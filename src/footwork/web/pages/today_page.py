@@ -16,11 +16,12 @@ from footwork.web.layout import domain_strip, heading, link, measured, note, pag
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.today import Due
 
 
-def data(library: Library) -> dict[str, Any]:
+def data(library: Library) -> Due:
     """Shown by the page and its twin."""
-    found: dict[str, Any] = library.today()
+    found: Due = library.today()
     return found
 
 
