@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import ast
 import sys
-from pathlib import Path
 
-HERE = Path(__file__).parent
+from made import HERE, write_or_check
+
 RESULTS = HERE.parent / "src" / "footwork" / "results"
 HEAD = """# Answers
 
@@ -48,16 +48,5 @@ def text() -> str:
     return "\n".join(parts)
 
 
-def main() -> int:
-    path, made = HERE / "answers.md", text()
-    if "--check" in sys.argv:
-        if path.read_text(encoding="utf-8") != made:
-            print("docs/answers.md is out of date: run 'make docs'")
-            return 1
-        return 0
-    path.write_text(made, encoding="utf-8")
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(write_or_check("answers.md", text()))

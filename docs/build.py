@@ -7,16 +7,15 @@ import io
 import os
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 os.environ |= {"COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1"}  # read when typer is imported
 
 import typer
+from made import write_or_check
 
 from footwork.cli import app
 
-HERE = Path(__file__).parent
 EXIT_CODES = """
 ## Exit codes
 
@@ -57,16 +56,5 @@ def text() -> str:
     return "\n".join(parts) + "\n" + EXIT_CODES
 
 
-def main() -> int:
-    path, made = HERE / "commands.md", text()
-    if "--check" in sys.argv:
-        if path.read_text(encoding="utf-8") != made:
-            print("docs/commands.md is out of date: run 'make docs'")
-            return 1
-        return 0
-    path.write_text(made, encoding="utf-8")
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(write_or_check("commands.md", text()))

@@ -6,7 +6,8 @@ import ast
 import sys
 from pathlib import Path
 
-HERE = Path(__file__).parent
+from made import HERE, write_or_check
+
 SOURCE = HERE.parent / "src" / "footwork"
 ROOMS = ("physics", "physiology", "analysis", "planning", "questions", "history", "formats", "web", "wording")
 HEAD = """# Constants
@@ -61,16 +62,5 @@ def text() -> str:
     return HEAD + "\n".join(row for path in paths for row in told(path)) + "\n"
 
 
-def main() -> int:
-    path, made = HERE / "constants.md", text()
-    if "--check" in sys.argv:
-        if path.read_text(encoding="utf-8") != made:
-            print("docs/constants.md is out of date: a number changed; if it was meant to, run 'make docs'")
-            return 1
-        return 0
-    path.write_text(made, encoding="utf-8")
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(write_or_check("constants.md", text(), "a number changed; if it was meant to, run 'make docs'"))
