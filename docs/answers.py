@@ -44,6 +44,8 @@ def text() -> str:
         answers = [n for n in classes if any(ast.unparse(b) == "Result" for b in n.bases)]
         for node in answers + [n for n in classes if n not in answers]:
             told = ast.get_docstring(node)
+            above = [b for b in map(ast.unparse, node.bases) if b not in ("Result", "TypedDict")]
+            told = told or (f"Holds what `{above[0]}` does, and:" if above else None)
             parts.append(f"### {node.name}\n" + (f"\n{told}\n" if told else "") + "\n".join(rows(node)) + "\n")
     return "\n".join(parts)
 

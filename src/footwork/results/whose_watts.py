@@ -86,7 +86,7 @@ class DeviceComparisonDeming(TypedDict):
     intercept: EstimateJson
 
 
-class DeviceComparisonPower(TypedDict):
+class SignalAgreement(TypedDict):
     bias: EstimateJson
     limits_of_agreement: DeviceComparisonLimitsOfAgreement
     proportional_bias: EstimateJson
@@ -102,10 +102,10 @@ class DeviceComparisonPower(TypedDict):
 
 
 class DeviceComparisonLevels(TypedDict):
-    power: NotRequired[DeviceComparisonPower]
-    heart_rate: DeviceComparisonPower
-    speed: DeviceComparisonPower
-    distance: DeviceComparisonPower
+    power: NotRequired[SignalAgreement]
+    heart_rate: NotRequired[SignalAgreement]
+    speed: NotRequired[SignalAgreement]
+    distance: NotRequired[SignalAgreement]
 
 
 class DeviceComparisonIntensity(TypedDict):
@@ -132,19 +132,7 @@ class DeviceComparisonDemingSlope(TypedDict):
     slope: float
 
 
-class DeviceComparisonPower2(TypedDict):
-    bias: EstimateJson
-    limits_of_agreement: DeviceComparisonLimitsOfAgreement
-    proportional_bias: EstimateJson
-    concordance: EstimateJson
-    deming: DeviceComparisonDeming
-    typical_error: EstimateJson
-    correlation: float
-    intraclass: dict[str, float]
-    n: int
-    n_effective: float
-    first_mean: float
-    second_mean: float
+class PowerAgreement(SignalAgreement):
     error_ratio: DeviceComparisonErrorRatio
     deming_slopes: list[DeviceComparisonDemingSlope]
 
@@ -217,10 +205,10 @@ class DeviceComparison(Result):
     reasons: DeviceComparisonReasons
     levels: dict[str, DeviceComparisonLevels]
     splits: DeviceComparisonSplits
-    power: DeviceComparisonPower2 = ABSENT
-    heart_rate: DeviceComparisonPower = ABSENT
-    speed: DeviceComparisonPower = ABSENT
-    distance: DeviceComparisonPower = ABSENT
+    power: PowerAgreement = ABSENT
+    heart_rate: SignalAgreement = ABSENT
+    speed: SignalAgreement = ABSENT
+    distance: SignalAgreement = ABSENT
     verdict: str
 
 
