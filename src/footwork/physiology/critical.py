@@ -8,25 +8,24 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr, ndtri
 
 from footwork.physiology.endurance import TAIL_LOG_SD, TAIL_MEDIAN, power_at
 from footwork.quantities import Estimate, Floats, format_duration
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 DAY_SD = 0.02  # day form shared by a day's efforts, as a share of power; our convention
 EFFORT_SD = 0.010  # scale of an effort's own error (Student t, 4 degrees of freedom); our convention
 ASSUMED_EFFORT_ERROR = 0.02  # the least error a stated effort is given by the forms; our convention
 WIDENING_PER_DAY = 0.0035  # diffusion of log CP per square root of a day without evidence; our convention
 SHORTEST_S, LONGEST_HYPERBOLA_S = 120.0, 900.0
-RESERVE_SECONDS = (60.0, 0.6)  # prior of W′/CP: median [s] and SD of its logarithm; our convention
+# Prior of W′/CP: median [s] and SD of its logarithm (Vanhatalo, Doust & Burnley 2007: 16.0 ± 3.8 kJ at 287 ± 56 W).
+RESERVE_SECONDS = (48.0, 0.27)
 ALL_OUT_BIAS, ALL_OUT_SD = 0.05, 0.06  # three-minute all-out end power against CP (Hunter et al. 2023)
-HABITUAL_BIAS, HABITUAL_SHARED_SD, HABITUAL_OWN_SD = -0.03, 0.045, 0.025  # habitual bests (Hunter et al. 2023)
 # The hyperbola reads CP above the asymptote of Morton's form, W′ below (Morton 1996); by how much is our convention.
 # More tests of the same lengths do not lessen that error.
-FORM_BIAS, FORM_SD = 0.01, 0.008
+FORM_BIAS, FORM_SD = 0.01, 0.009
 FORM_PIVOT_S = 420.0  # where the hyperbola is pinned by tests whatever its CP
-BOUND_SD, BOUND_OUTLIERS = 0.03, 0.05
-HABITUAL_DURATIONS = (180.0, 420.0, 720.0)
 
 
 @dataclass(frozen=True)
@@ -160,10 +159,10 @@ def _pairs(duration: npt.ArrayLike, power: npt.ArrayLike, least: int) -> tuple[F
 
 @dataclass(frozen=True)
 class Evidence:
-    """Efforts that share one error: those of a test day, a race, the habitual bests of six weeks, or one bound.
+    """Efforts that share one error: those of a test day or a race.
 
-    ``kind`` is ``maximal``, ``all-out``, ``habitual`` or ``bound``. ``widening`` is an added relative SD for age or a
-    conversion; ``label`` and ``run`` say where it comes from. Durations [s], powers [W].
+    ``kind`` is ``maximal`` or ``all-out``. ``widening`` is an added relative SD for age or a conversion; ``label`` and
+    ``run`` say where it comes from. Durations [s], powers [W].
     """
 
     kind: str
@@ -174,120 +173,218 @@ class Evidence:
     run: int | None = None
 
 
-@dataclass(frozen=True)
-class Posterior:
-    """Joint distribution of CP [W], W′ [J] and the tail γ on a grid; arrays are flat and of one length."""
-
-    critical_power: Floats
-    w_prime: Floats
-    tail: Floats
-    weight: Floats
-    cell: tuple[float, float, float]
-    n: int
-    scale_sd: float = 0.0  # relative error that all its watts share, as of a conversion between scales
-
-    def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
-        """Equally likely joint draws of CP, W′ and γ, spread within their cells; the same for the same seed.
-
-        Returns CP [W], W′ [J] and γ [1], each of shape (count,).
-        """
-        rng = np.random.default_rng(seed)
-        # Systematic sampling: one uniform number places all, so the draws carry the weights almost exactly.
-        edges = np.cumsum(self.weight)
-        which = np.searchsorted(edges, (np.arange(count) + rng.random()) / count * edges[-1])
-        which = rng.permutation(np.minimum(which, len(edges) - 1))
-        jitter = rng.uniform(-0.5, 0.5, (3, count))
-        cp = self.critical_power[which] * np.exp(jitter[0] * self.cell[0])
-        wp = cp * self.w_prime[which] / self.critical_power[which] * np.exp(jitter[1] * self.cell[1])
-        # The error of the form itself: a lower CP goes with a larger W′, so that efforts of some minutes stay as they
-        # are.
-        other = cp * np.exp(FORM_SD * rng.standard_normal(count) - FORM_BIAS)
-        wp = np.maximum(wp + (cp - other) * FORM_PIVOT_S, 0.25 * wp)
-        if self.scale_sd:
-            factor = np.exp(self.scale_sd * rng.standard_normal(count))
-            other, wp = other * factor, wp * factor
-        return other, wp, self.tail[which] * np.exp(jitter[2] * self.cell[2])
-
-    def estimates(self) -> tuple[Estimate, Estimate, Estimate]:
-        """CP [W], W′ [J] and γ, each with its 95 % interval."""
-        cp, wp, gamma = (
-            self.draws()
-        )  # the same draws that domains and plans use, so that one number is the same everywhere
-        return (
-            Estimate.from_draws(cp, "W", self.n, "critical-power"),
-            Estimate.from_draws(wp, "J", self.n, "critical-power"),
-            Estimate.from_draws(gamma, "", self.n, "tail"),
-        )
+LOG_RATIO = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.7, 1.8, 57)  # ln of W′/CP [s] in a grid
+LOG_TAIL = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)  # ln of γ in a grid
+RATIO_PRIOR = np.asarray(-0.5 * ((LOG_RATIO - np.log(RESERVE_SECONDS[0])) / RESERVE_SECONDS[1]) ** 2, dtype=float)
+TAIL_PRIOR = np.asarray(-0.5 * ((LOG_TAIL - np.log(TAIL_MEDIAN)) / TAIL_LOG_SD) ** 2, dtype=float)
+SHAPE_PRIOR = RATIO_PRIOR[:, None] + TAIL_PRIOR  # log weights of the shapes, W′/CP by tails
+LEAST_TAIL = 0.012  # the flattest tail that a long run can make believe; our convention
+LEVEL_CELL = 0.006  # of ln CP in a grid
+# Steps of an additive recurrence that fills five dimensions evenly: powers of the root of x^6 = x + 1.
+_GOLDEN = 1.1347241384015194 ** -np.arange(1.0, 6.0)
 
 
 @dataclass(frozen=True)
 class Grid:
-    """Cells of log CP, log W′/CP and log γ, flat arrays in that order, with the prior's log weight."""
+    """Cells of ln CP (an axis of its own, evenly spaced), ln W′/CP (`LOG_RATIO`) and ln γ (`LOG_TAIL`), in that
+    order."""
 
-    critical_power: Floats
-    w_prime: Floats
-    tail: Floats
-    prior: Floats
-    shape: tuple[int, int, int]
-    cell: tuple[float, float, float]
+    log_cp: Floats
+
+    @classmethod
+    def of(cls, log_cp: Floats) -> Grid:
+        """A grid on given levels of ln CP [ln W], shape (n,)."""
+        return cls(np.asarray(log_cp, dtype=float))
 
     @classmethod
     def around(cls, evidence: Sequence[Evidence]) -> Grid:
-        """A grid wide enough for this evidence: CP flat, W′/CP and γ by their priors."""
-        centre = float(
-            np.median(
-                [
-                    implied_critical_power(max(t, 60.0), p)
-                    for e in evidence
-                    for t, p in zip(e.durations, e.powers, strict=True)
-                ]
-            )
+        """A grid wide enough for this evidence."""
+        implied = [
+            implied_critical_power(max(t, 60.0), p)
+            for e in evidence
+            for t, p in zip(e.durations, e.powers, strict=True)
+        ]
+        # Both ends snap to a coarse lattice, so that one more effort hardly ever moves the grid.
+        low, high = (0.06 * np.round(np.log(float(end)) / 0.06) for end in (min(implied), max(implied)))
+        return cls(np.arange(low + np.log(0.55), high + np.log(1.9), LEVEL_CELL))
+
+    def holds(self, evidence: Evidence) -> bool:
+        """Whether these efforts lie well inside."""
+        return all(
+            self.log_cp[0] + 0.4 < np.log(implied_critical_power(max(t, 60.0), p)) < self.log_cp[-1] - 0.4
+            for t, p in zip(evidence.durations, evidence.powers, strict=True)
         )
-        # The centre snaps to a coarse lattice, so that one more effort hardly ever moves the grid.
-        log_cp = 0.06 * np.round(np.log(centre) / 0.06) + np.arange(np.log(0.55), np.log(1.9), 0.006)
-        log_ratio = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.9, 1.6, 57)
-        log_gamma = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)
-        a, b, c = np.meshgrid(log_cp, log_ratio, log_gamma, indexing="ij")
-        prior = (
-            -0.5 * ((b - np.log(RESERVE_SECONDS[0])) / RESERVE_SECONDS[1]) ** 2
-            - 0.5 * ((c - np.log(TAIL_MEDIAN)) / TAIL_LOG_SD) ** 2
-        ).ravel()
-        cell = (0.006, float(log_ratio[1] - log_ratio[0]), float(log_gamma[1] - log_gamma[0]))
-        return cls(np.exp(a).ravel(), np.exp(a + b).ravel(), np.exp(c).ravel(), prior, a.shape, cell)
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Numbers of cells along the three axes."""
+        return len(self.log_cp), len(LOG_RATIO), len(LOG_TAIL)
+
+    @property
+    def runners(self) -> tuple[Floats, Floats, Floats]:
+        """CP [W], W′ [J] and γ [1] of the cells; the three broadcast to `shape`."""
+        cp = np.exp(self.log_cp)[:, None, None]
+        return cp, cp * np.exp(LOG_RATIO)[None, :, None], np.exp(LOG_TAIL)[None, None, :]
+
+    @property
+    def prior(self) -> Floats:
+        """Log weights before any evidence: CP flat, W′/CP and γ by their priors."""
+        return np.broadcast_to(SHAPE_PRIOR, self.shape)
 
     def log_likelihood(self, evidence: Evidence, scale: float = 1.0) -> Floats:
         """Log likelihood of one piece of evidence in every cell; ``scale`` widens the error of maximal efforts.
 
         Powers [W] over durations [s]; returns the grid's shape.
         """
-        return log_likelihood(evidence, self.critical_power, self.w_prime, self.tail, scale)
-
-    def posterior(self, log_weight: Floats, n: int) -> Posterior:
-        """The distribution behind log weights, without cells that weigh nothing.
-
-        ``log_weight`` has the grid's shape (CP [W], W′ [J]); ``n`` efforts stand behind it.
-        """
-        weight = np.exp(log_weight - log_weight.max())
-        keep = weight > 1e-9
-        return Posterior(
-            self.critical_power[keep],
-            self.w_prime[keep],
-            self.tail[keep],
-            weight[keep] / weight[keep].sum(),
-            self.cell,
-            n,
-        )
+        return np.broadcast_to(log_likelihood(evidence, *self.runners, scale), self.shape)
 
     def median(self, log_weight: Floats) -> float:
         """Median of CP. [W]"""
-        weight = np.exp(log_weight - log_weight.max()).reshape(self.shape).sum(axis=(1, 2))
-        share = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
-        levels = self.critical_power.reshape(self.shape)[:, 0, 0]
-        return float(np.exp(np.interp(0.5, share, np.log(levels))))
+        weight = np.exp(log_weight - log_weight.max()).sum(axis=(1, 2))
+        return float(np.exp(self.log_cp[0] + LEVEL_CELL * (np.interp(0.5, *_steps(weight)) - 0.5)))
+
+    def posterior(self, log_weight: Floats, n: int) -> Posterior:
+        """The distribution behind log weights of the grid's shape (CP [W], W′/CP, tail); ``n`` efforts behind it."""
+        weight = np.exp(log_weight - log_weight.max())
+        return Posterior(self, weight.sum(axis=0), weight, n)
+
+
+def _shares(weight: Floats) -> Floats:
+    """Cumulative shares at the edges of cells, of each row, shape (m, n + 1)."""
+    total = np.cumsum(weight, axis=1)
+    return np.concatenate([np.zeros((len(weight), 1)), total / np.maximum(total[:, -1:], 1e-300)], axis=1)
+
+
+def _steps(weight: Floats) -> tuple[Floats, Floats]:
+    """Cumulative shares at the edges of cells and the edges, counted in cells from the first."""
+    return _shares(weight[None])[0] + 1e-15 * np.arange(len(weight) + 1), np.arange(len(weight) + 1.0)
+
+
+def _inverse(shares: Floats, u: Floats) -> Floats:
+    """Where each row's cumulative share reaches u, in cells from the first edge."""
+    rows = np.arange(len(u))
+    after = np.clip((shares < u[:, None]).sum(axis=1), 1, shares.shape[1] - 1)
+    low, high = shares[rows, after - 1], shares[rows, after]
+    return np.asarray(after - 1 + np.clip((u - low) / np.maximum(high - low, 1e-300), 0, 1), dtype=float)
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Joint distribution of CP [W], W′ [J] and the tail γ: weights on a grid.
+
+    ``shapes`` weighs W′/CP by tail, ``levels`` ln CP: one row for all shapes, shape (n,), or for each shape, shape
+    (n, ratios, tails).
+
+    ``n`` efforts (or ``n_of``) stand behind it. ``scale_sd`` is a relative error that all watts share, as of a
+    conversion between scales. ``form`` says that the hyperbola's own error is still to be added, as for tests;
+    ``coupling`` is the rank correlation of W′/CP with CP beyond the grid's. ``floors`` are bests over an hour
+    (duration [s], power [W]) that `held` and `long_draws` do not fall below.
+    """
+
+    grid: Grid
+    shapes: Floats
+    levels: Floats
+    n: int
+    n_of: str = "efforts"
+    scale_sd: float = 0.0
+    form: bool = True
+    coupling: float = 0.0
+    floors: tuple[tuple[float, float], ...] = ()
+
+    def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
+        """Equally likely joint draws of CP, W′ and γ; the same for the same seed.
+
+        The draws are quantiles at points that fill the cube evenly, so that they move smoothly and in one direction
+        with the evidence. Returns CP [W], W′ [J] and γ [1], each of shape (count,).
+        """
+        start = np.random.default_rng(seed).random(len(_GOLDEN))
+        u = (start[:, None] + np.outer(_GOLDEN, np.arange(1, count + 1))) % 1.0
+        u = np.clip(u, 1e-6, 1 - 1e-6)
+        of_ratio = self.shapes.sum(axis=1)
+        ratio_at = np.interp(u[0], *_steps(of_ratio))
+        near = _neighbours(ratio_at, of_ratio)
+        tails = _shares(self.shapes)
+        tail_at = np.asarray(sum(share * _inverse(tails[i], u[1]) for i, share in near))
+        z = ndtri(u[2])
+        if self.coupling:
+            z = self.coupling * ndtri(u[0]) + np.sqrt(1 - self.coupling**2) * z
+        if self.levels.ndim == 1:
+            level_at = np.interp(ndtr(z), *_steps(self.levels))
+        else:
+            level_at = np.zeros(count)
+            by_shape = _shares(self.levels.reshape(len(self.levels), -1).T)
+            beside = _neighbours(tail_at, self.shapes.sum(axis=0))
+            for i, share in near:
+                for j, part in beside:
+                    level_at += share * part * _inverse(by_shape[i * len(LOG_TAIL) + j], ndtr(z))
+        cp = np.exp(self.grid.log_cp[0] + LEVEL_CELL * (level_at - 0.5))
+        ratio = np.exp(LOG_RATIO[0] + (LOG_RATIO[1] - LOG_RATIO[0]) * (ratio_at - 0.5))
+        gamma = np.exp(LOG_TAIL[0] + (LOG_TAIL[1] - LOG_TAIL[0]) * (tail_at - 0.5))
+        wp = cp * ratio
+        if self.form:
+            # A lower CP goes with a larger W′, so that efforts of some minutes stay as they are.
+            other = cp * np.exp(FORM_SD * ndtri(u[3]) - FORM_BIAS)
+            cp, wp = other, np.maximum(wp + (cp - other) * FORM_PIVOT_S, 0.25 * wp)
+        if self.scale_sd:
+            factor = np.exp(self.scale_sd * ndtri(u[4]))
+            cp, wp = cp * factor, wp * factor
+        return cp, wp, np.asarray(gamma, dtype=float)
+
+    def held(self, duration: float, draws: tuple[Floats, Floats, Floats] | None = None) -> Floats:
+        """Power that can be held for a duration [s], of each draw: by the relationship, and beyond an hour not below
+        what was shown. [W]"""
+        power = power_at(duration, *(draws or self.draws()))
+        return np.maximum(power, max((p for t, p in self.floors if t >= duration), default=0.0) * (duration > 3600))
+
+    def long_draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
+        """`draws` for efforts beyond an hour: CP [W], W′ [J] and a tail flat enough for the longest bests shown."""
+        return _flattened(*self.draws(count, seed), self.floors)
+
+    def estimates(self) -> tuple[Estimate, Estimate, Estimate]:
+        """CP [W], W′ [J] and γ, each with its 95 % interval."""
+        # the same draws that domains and plans use, so that one number is the same everywhere
+        cp, wp, gamma = self.draws()
+        return (
+            Estimate.from_draws(cp, "W", self.n, "critical-power", self.n_of),
+            Estimate.from_draws(wp, "J", self.n, "critical-power", self.n_of),
+            Estimate.from_draws(gamma, "", self.n, "tail", self.n_of),
+        )
+
+
+def _neighbours(at: Floats, weight: Floats) -> list[tuple[npt.NDArray[np.int64], Floats]]:
+    """The two cells nearest to places counted in cells from the first edge, and their shares; none of a cell without
+    weight."""
+    middle = np.clip(at - 0.5, 0, len(weight) - 1)
+    below = np.minimum(middle.astype(np.int64), len(weight) - 2)
+    share = middle - below
+    known = weight > 1e-12 * weight.max()
+    share = np.where(known[below + 1], np.where(known[below], share, 1.0), 0.0)
+    return [(below, 1 - share), (below + 1, share)]
+
+
+def _flattened(
+    cp: Floats, wp: Floats, gamma: Floats, floors: Sequence[tuple[float, float]]
+) -> tuple[Floats, Floats, Floats]:
+    """Runners whose power for each floor's duration [s] is not below its power [W]: by a flatter tail where one can
+    hold it, else by a higher level."""
+    for duration, power in floors:
+        short = power_at(duration, cp, wp, gamma) < power
+        if not short.any():
+            continue
+        low, high = np.full(int(short.sum()), min(LEAST_TAIL, float(gamma.min()))), gamma[short]
+        for _ in range(14):
+            middle = np.sqrt(low * high)
+            holds = power_at(duration, cp[short], wp[short], middle) >= power
+            low, high = np.where(holds, middle, low), np.where(holds, high, middle)
+        gamma = gamma.copy()
+        gamma[short] = low
+        lift = np.maximum(power / power_at(duration, cp, wp, gamma), 1.0)
+        cp, wp = cp * lift, wp * lift
+    return cp, wp, gamma
 
 
 def implied_critical_power(duration: npt.ArrayLike, power: npt.ArrayLike) -> Floats:
-    """CP [W] of a runner of the usual shape (W′ of 60 s of CP, usual tail) whose best for that duration [s] is
+    """CP [W] of a runner of the usual shape (W′ of 48 s of CP, usual tail) whose best for that duration [s] is
     ``power`` [W]."""
     return np.asarray(np.asarray(power) / power_at(duration, 1.0, RESERVE_SECONDS[0], TAIL_MEDIAN), dtype=float)
 
@@ -295,9 +392,8 @@ def implied_critical_power(duration: npt.ArrayLike, power: npt.ArrayLike) -> Flo
 def posterior(evidence: Sequence[Evidence]) -> Posterior:
     """Joint posterior of CP, W′ and the tail from all evidence.
 
-    Maximal efforts measure the power-duration relationship with a day form shared by a day's efforts and a heavy tail;
-    habitual bests with a bias and their own spread; bounds only say that capacity was at least so much. Where maximal
-    efforts scatter more than assumed, the residual error takes the place of the assumed one.
+    Maximal efforts measure the power-duration relationship with a day form shared by a day's efforts and a heavy tail.
+    Where they scatter more than assumed, the residual error takes the place of the assumed one.
 
     Raises
     ------
@@ -308,10 +404,10 @@ def posterior(evidence: Sequence[Evidence]) -> Posterior:
         raise ValueError("no evidence")
     grid = Grid.around(evidence)
     log_weight = grid.prior + sum(grid.log_likelihood(e) for e in evidence)
-    scale = _residual_scale(evidence, grid, int(np.argmax(log_weight)))
+    scale = _residual_scale(evidence, grid, np.unravel_index(int(np.argmax(log_weight)), grid.shape))
     if scale > 1:
         log_weight = grid.prior + sum(grid.log_likelihood(e, scale) for e in evidence)
-    return grid.posterior(log_weight, sum(len(e.durations) for e in evidence if e.kind != "bound") or len(evidence))
+    return grid.posterior(log_weight, sum(len(e.durations) for e in evidence))
 
 
 def log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, scale: float = 1.0) -> Floats:
@@ -323,18 +419,6 @@ def log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, sc
     misses = [
         np.log(p) - np.log(power_at(t, cp, wp, gamma)) for t, p in zip(evidence.durations, evidence.powers, strict=True)
     ]
-    if evidence.kind == "bound":
-        from scipy.special import ndtr
-
-        sd = float(np.hypot(BOUND_SD, evidence.widening))
-        return np.asarray(np.log((1 - BOUND_OUTLIERS) * ndtr(-misses[0] / sd) + BOUND_OUTLIERS), dtype=float)
-    if evidence.kind == "habitual":
-        # Normal errors, one shared: the covariance inverts in closed form.
-        residual = np.stack(misses) - np.log1p(HABITUAL_BIAS)
-        own, shared = HABITUAL_OWN_SD**2, HABITUAL_SHARED_SD**2 + evidence.widening**2
-        total = residual.sum(axis=0)
-        quadratic = (residual**2).sum(axis=0) / own - total**2 * shared / (own * (own + len(misses) * shared))
-        return np.asarray(-0.5 * quadratic, dtype=float)
     # The day's form is set to its conditional mean; it and each effort's own error then have heavy tails (t, 4 d.f.),
     # so neither a bad day nor one bad effort drags the estimate along.
     shared, own = float(np.hypot(DAY_SD, evidence.widening)) * scale, EFFORT_SD * scale
@@ -345,10 +429,11 @@ def log_likelihood(evidence: Evidence, cp: Floats, wp: Floats, gamma: Floats, sc
     )
 
 
-def _residual_scale(evidence: Sequence[Evidence], grid: Grid, best: int) -> float:
+def _residual_scale(evidence: Sequence[Evidence], grid: Grid, best: tuple[np.intp, ...]) -> float:
     """How much larger the scatter of maximal efforts about the best fit is than assumed, 1 to 5."""
+    runner = [np.broadcast_to(of, grid.shape)[best] for of in grid.runners]
     misses = [
-        float(np.log(p / power_at(t, grid.critical_power[best], grid.w_prime[best], grid.tail[best])))
+        float(np.log(p / power_at(t, *runner)))
         for e in evidence
         if e.kind == "maximal"
         for t, p in zip(e.durations, e.powers, strict=True)
