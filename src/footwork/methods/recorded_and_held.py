@@ -110,23 +110,23 @@ HELD: dict[str, Method] = {
     ),
     "critical-power": Method(
         "Critical power and W′",
-        "CP is the border above which effort cannot be steady, W′ the work that can be done above it. All "
-        "evidence on one "
-        "scale enters one joint estimate. Maximal efforts of runs marked race or test are measurements with a day form "
-        "of 2 %† shared by a day's efforts and a heavy tail. Best 3, 7 and 12 minutes of six weeks of ordinary running "
-        "read about 3 % low with a spread of 4.5 %†. Otherwise ordinary runs say only that capacity was at "
-        "least so much. A filter "
-        "follows all of it from day to day and widens the interval when nothing informs it; the newest "
-        "habitual bests take the place of "
-        "older ones. The hyperbola reads CP above the asymptote of Morton's form, so CP is lowered by 1 ± "
-        "0.8 %† and W′ raised to "
-        "match. Races entered by hand become watts by power at speed, with its error. A three-minute all-out "
-        "test enters with a bias of +5 ± 6 %.",
+        "CP is the border above which effort cannot be steady, W′ the work that can be done above it. Maximal "
+        "efforts of runs marked race or test are measurements with a day form of 2 %† shared by a day's efforts "
+        "and a heavy tail; a filter follows them from day to day and widens the interval when nothing informs it. "
+        "Everyday runs set the level first, the shape afterwards, so that a better best never reads as worse: the "
+        "three strongest runs over all shapes, the strongest believed by at most 2 % beyond the next†, ageing by "
+        "2 % in six weeks and 8 % in twelve†; capacity lies above that level by a one-sided gap, since runners "
+        "train below what they can, or by the runner's own gap as the newest test showed it. A run whose watts by "
+        "speed on the flat lie over 6 %† above those of the other runs is clipped. The hyperbola reads CP above "
+        "the asymptote of Morton's form, so tests lower CP by 1 ± 0.9 %† and raise W′ to match. Races entered by "
+        "hand become watts by power at speed, with its error. A three-minute all-out test enters with a bias of "
+        "+5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",
         (
             "Hunter, Ledger & Muniz-Pumares 2023, IJSPP (habitual 281 W, trials 290 W, all-out 305 W).",
             "Drake, Finke & Ferguson 2023, doi:10.1007/s00421-023-05274-5 (where the hyperbola holds).",
             "Morton 1996, Ergonomics 39:611 (three-parameter form).",
+            "Vanhatalo, Doust & Burnley 2007 (W′ of 16.0 ± 3.8 kJ at CP 287 ± 56 W: the prior of the shape).",
         ),
     ),
     "tail": Method(
