@@ -29,28 +29,18 @@ def test_a_race_with_warm_up_gives_the_race():
     assert duration == pytest.approx(2400, rel=0.03) and watts == pytest.approx(280, rel=0.01)
 
 
-def test_easy_running_alone_is_only_a_bound():
-    found = efforts.timeline([best(np.full(3000, 200.0), run=i, day=1000 + 3 * i) for i in range(8)], 1030)
-    assert [d.evidence.kind for d in found] == ["bound"]
-
-
-def test_one_spiky_file_of_a_block_sets_no_bound():
-    runs = [best(np.full(3000, 200.0 if i != 3 else 420.0), run=i, day=1000 + 3 * i) for i in range(8)]
-    (found,) = efforts.timeline(runs, 1030)
-    assert found.evidence.powers[0] == 200
-
-
-def test_runs_after_the_day_asked_about_do_not_count():
-    power = np.concatenate([np.full(600, 150.0), np.full(720, 300.0)])
-    assert len(efforts.timeline([best(power, True, 1000), best(power, True, 1010)], 1005)) == 1
-
-
-def test_habitual_bests_are_not_also_bounds():
-    sessions = [np.concatenate([np.full(900, 190.0), np.full(d, 250 + 15000 / d)]) for d in (180, 420, 720)]
-    easy = [np.full(2400, 190.0)] * 4
-    runs = [best(p, run=i, day=1000 + 5 * i) for i, p in enumerate([*sessions, *easy])]
-    (found,) = efforts.timeline(runs, 1041)
-    assert (found.evidence.kind, found.day, found.evidence.widening) == ("habitual", 1041, 0.0)
+def test_the_level_of_a_run_is_watts_by_speed_on_its_flat_minutes():
+    rows = np.full((8, len(BLOCK_COLUMNS)), np.nan)
+    rows[:, 1], rows[:, 2], rows[:, 3] = 210.0, 3.0, 0.0
+    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
+    assert np.isnan(efforts.flat_level(rows, indoor=True))  # a belt's speed is not known well enough
+    rows[:3, 3] = 0.05  # hills are left out
+    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
+    rows[3:6, 2] = 1.5  # so is walking: two minutes are too few
+    assert np.isnan(efforts.flat_level(rows))
+    # A slight slope is taken off: 1 % costs 5.4 % (Minetti et al. 2002: 19.5 of 3.6 J/kg/m a unit of grade).
+    rows[:, 1], rows[:, 2], rows[:, 3] = 210.0 * np.exp(0.054), 3.0, 0.01
+    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
 
 
 def blocks(rng, speeds, cost, day):

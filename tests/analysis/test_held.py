@@ -15,6 +15,7 @@ import pytest
 
 from footwork.analysis import (
     agreement,
+    capacity_days,
     cleaning,
     conversion,
     drift,
@@ -37,7 +38,7 @@ from footwork.demo.simulate import Runner
 from footwork.physiology import curve
 from footwork.quantities import plain
 from footwork.signals import Lap, PowerStream, Recording, Signals
-from tests import devices, heartfaults, seasons, sessions
+from tests import devices, everyday, heartfaults, seasons, sessions
 from tests.held import differences, thinned
 
 HELD = Path(__file__).with_name("held.json")
@@ -198,7 +199,13 @@ CASES = {
     ),
     "jumps": lambda: [told(drift.jumps(devices.season(np.random.default_rng(s), 0.04)[0])) for s in range(6)],
     "drift series": lambda: told(drift.series(blocks(), 68.0)),
-    "bests": lambda: told(efforts.timeline(best(), 1012)),
+    "bests": lambda: [told(efforts.maximal_efforts(b)) for b in best()],
+    "capacity days": lambda: [
+        [told(t.lower_bound), t.kind, None if t.posterior is None else told(t.posterior.long_draws(200))]
+        for months in (everyday.habitual_running(3), everyday.season(4, (16, 58), last=120))
+        for day in (months.bests[2].day, months.day - 40, months.day)
+        for t in [capacity_days.CapacityDays(months.bests).on(day)]
+    ],
     "mixed": lambda: told(
         mixed.fit(lines(), [10.0, 10.0], [0.0, 0.0], start=(0.5, 1.0), floor=(0.01, 0.01), robust=True)
     ),

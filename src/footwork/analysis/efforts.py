@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from footwork.physiology.critical import HABITUAL_DURATIONS, Evidence, implied_critical_power, inverse_time
-from footwork.physiology.tracking import Dated
+from footwork.analysis.summary import AT
+from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Floats
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 SHORTEST_S = 120
 LEAST_WATTS = 30.0  # less is standing, not an effort
 TEST_TOLERANCE = 0.14  # a test's further efforts imply a CP within this share of its best
-HABITUAL_RUNS = 5
-HABITUAL_RESERVE_S = (20.0, 150.0)  # W′/CP of habitual bests that can pass for hard running [s]
-HABITUAL_DAYS = 42
-SPIKE = (
-    1.10  # a run that implies so much more CP than the next best of its weeks is a fault of the device, or was maximal
-)
-SHORTEST_BLOCK_DAYS = 14
+CLIP_FREE = 0.06  # of a run's level above the others' that may be wind, shoes or warmth; our convention
+CLIP_DAYS, FEWEST_OTHERS = 84, 5  # the other runs it is compared with; our convention
+FLAT, FLAT_MINUTES, RUNNING_MPS = 0.02, 5, 1.8
+SLOPE = 5.4  # rise of ln cost per unit of grade on the flat (Minetti et al. 2002: 19.5 of 3.6 J/kg/m)
+LONE_LEAST = 0.005  # less disagreement with the next runs is not worth a word; our convention
 RACE_BIN_S, MOST_BINS = 10, 720
 SHORTEST_WARM_UP_S = 120.0
 WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; our convention
@@ -31,7 +28,8 @@ WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; ou
 @dataclass(frozen=True)
 class Best:
     """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]; ``day``
-    is a date's proleptic ordinal."""
+    is a date's proleptic ordinal, ``level`` the run's `flat_level`, ``widening`` an added relative error of converted
+    watts."""
 
     run: int
     day: int
@@ -40,6 +38,8 @@ class Best:
     durations: npt.NDArray[np.int64]
     powers: Floats
     starts: npt.NDArray[np.int64]
+    level: float = float("nan")
+    widening: float = 0.0
 
 
 def binding_effort(durations: npt.ArrayLike, powers: npt.ArrayLike) -> int:
@@ -80,96 +80,69 @@ def maximal_efforts(best: Best, most: int = 4) -> list[tuple[float, float]]:
     return [(float(t[i]), float(p[i])) for i in taken]
 
 
-def timeline(bests: Sequence[Best], until: int) -> list[Dated]:
-    """Turn the runs of one scale into dated evidence about capacity.
+def flat_level(block: Floats, indoor: bool = False) -> float:
+    """ln of a run's watts by speed on the flat: the level at which its device read.
 
     Parameters
     ----------
-    bests : sequence of Best
-        In order of days.
-    until : int
-        The day asked about (proleptic ordinal); later runs are left out.
+    block : numpy.ndarray, shape (n, 13)
+        One-minute rows, columns `summary.BLOCK_COLUMNS`: power [W], speed [m/s], grade [1].
+    indoor : bool
+        A belt's speed is not known well enough: no level.
 
     Returns
     -------
-    list of Dated
-        Maximal efforts of marked runs. For each block of six weeks, counted from the first run, the habitual bests of
-        its unmarked runs where at least five of them show hard running; else one lower bound from them. Nothing is
-        used twice. The block that is still running is the six weeks up to the day asked about.
+    float
+        Median over at least five minutes of running flatter than 2 %, their slopes taken off; else NaN.
     """
-    known = [b for b in bests if b.day <= until]
-    out = [
-        Dated(b.day, Evidence("maximal", tuple(t for t, _ in found), tuple(p for _, p in found), 0.0, b.label, b.run))
-        for b in known
-        if b.maximal and (found := maximal_efforts(b))
-    ]
-    blocks: dict[int, list[Best]] = {}
-    for best in known:
-        if not best.maximal:
-            blocks.setdefault((best.day - known[0].day) // HABITUAL_DAYS, []).append(best)
-    for number, runs in blocks.items():
-        start = known[0].day + number * HABITUAL_DAYS
-        end = min(start + HABITUAL_DAYS - 1, until)
-        # The six weeks that are still running look back over whole ones: fewer days hold fewer occasions for a best.
-        since = max(end - HABITUAL_DAYS + 1, known[0].day)
-        habitual = _habitual([b for b in known if not b.maximal and since <= b.day <= end], end - since + 1)
-        if habitual is not None:
-            # The bests were taken from all these runs: bounds from the same runs would count them twice.
-            out = [d for d in out if d.evidence.kind != "bound" or d.day < since]
-            out.append(Dated(end, habitual))
+    power, speed, grade = (block[:, AT[name]] for name in ("power", "speed", "grade"))
+    with np.errstate(invalid="ignore"):
+        flat = (np.abs(grade) < FLAT) & (speed > RUNNING_MPS) & (power > LEAST_WATTS)
+    if indoor or int(flat.sum()) < FLAT_MINUTES:
+        return float("nan")
+    return float(np.median(np.log(power[flat] / speed[flat]) - SLOPE * grade[flat]))
+
+
+def clips(days: npt.NDArray[np.int64], levels: Floats, until: int, since: int, before: Floats) -> Floats:
+    """What each run's log watts are clipped by: as far as its level lies over 6 % above that of the other runs.
+
+    The others are those of twelve weeks that contain the run, known on day ``until``; later ones are left out, and
+    once the weeks are over nothing changes any more. A run without a level, or with fewer than five others, is left as
+    it is.
+
+    Parameters
+    ----------
+    days : numpy.ndarray, shape (n,)
+        In order. [proleptic ordinal]
+    levels : numpy.ndarray, shape (n,)
+        `flat_level` of each. [1]
+    until : int
+    since : int
+        The day of which ``before`` is the result, 0 at first.
+    before : numpy.ndarray, shape (n,)
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        0 or more [1].
+    """
+    out = before.copy()
+    known = np.flatnonzero(np.isfinite(levels) & (days <= until))
+    kept, value = days[known], levels[known]
+    ends = np.searchsorted(kept, kept + CLIP_DAYS - 1, side="right")
+    starts = np.searchsorted(kept, kept[np.maximum(ends - 1, 0)] - CLIP_DAYS, side="right")
+    sorted_of: tuple[int, int] = (-1, -1)
+    others = value
+    for i in range(int(np.searchsorted(kept, since - CLIP_DAYS, side="right")), len(kept)):
+        if sorted_of != (starts[i], ends[i]):
+            sorted_of, others = (starts[i], ends[i]), np.sort(value[starts[i] : ends[i]])
+        count = len(others) - 1
+        if count < FEWEST_OTHERS or value[i] <= others[(count - 1) // 2] + CLIP_FREE:
+            out[known[i]] = 0.0
             continue
-        out += _bounds(runs)
-    return sorted(out, key=lambda d: d.day)
-
-
-def _bounds(runs: Sequence[Best]) -> list[Dated]:
-    """The lower bound of a block: of its runs the one that binds second most, so that one spiky file says nothing; of
-    one or two runs the one that binds most. More bounds of the same weeks would let chance ratchet CP upwards."""
-    found = []
-    for best in runs:
-        index = binding_effort(best.durations, best.powers)
-        if index >= 0:
-            t, p = float(best.durations[index]), float(best.powers[index])
-            bound = Dated(best.day, Evidence("bound", (t,), (p,), 0.0, best.label, best.run))
-            found.append((float(implied_critical_power(t, p)), bound))
-    ranked = [bound for _, bound in sorted(found, key=lambda f: -f[0])]
-    return ranked[1:2] if len(ranked) >= 3 else ranked[:1]
-
-
-def _without_spike(recent: Sequence[Best]) -> Sequence[Best]:
-    """The runs without those whose best implies far more than the best of all others: one file must not make a
-    habit."""
-    implied = []
-    for best in recent:
-        index = binding_effort(best.durations, best.powers)
-        implied.append(float(implied_critical_power(best.durations[index], best.powers[index])) if index >= 0 else 0.0)
-    order = np.argsort(implied)[::-1]
-    faulty = 0
-    while faulty < len(order) - HABITUAL_RUNS and implied[order[faulty]] > SPIKE * implied[order[faulty + 1]]:
-        faulty += 1
-    return [recent[i] for i in sorted(order[faulty:].tolist())]
-
-
-def _habitual(recent: Sequence[Best], days: int) -> Evidence | None:
-    if len(recent) < HABITUAL_RUNS or days < SHORTEST_BLOCK_DAYS:
-        return None
-    recent = _without_spike(recent)
-    powers = []
-    for duration in HABITUAL_DURATIONS:
-        found = [float(b.powers[i]) for b in recent for i in np.flatnonzero(b.durations == duration)]
-        if not np.isfinite(found).any():
-            return None
-        powers.append(float(np.nanmax(found)))
-    if min(powers) < LEAST_WATTS:
-        return None
-    form = inverse_time(HABITUAL_DURATIONS, powers)
-    low, high = HABITUAL_RESERVE_S
-    if form.critical_power <= 0 or not low <= form.w_prime / form.critical_power <= high:
-        return None  # easy running only: a flat curve is a bound, not a measurement
-    label = f"best 3, 7 and 12 min of {len(recent)} runs in {days} days"
-    # A history shorter than six weeks has had fewer occasions for a best.
-    widening = 0.03 * (1 - days / HABITUAL_DAYS)
-    return Evidence("habitual", HABITUAL_DURATIONS, tuple(powers), widening, label)
+        median = float(np.median(np.delete(others, np.searchsorted(others, value[i]))))
+        out[known[i]] = max(0.0, float(value[i]) - median - CLIP_FREE)
+    return out
 
 
 def hard_part(signal: npt.ArrayLike) -> tuple[int, int]:

@@ -1,0 +1,200 @@
+"""What the evidence of one scale says of capacity on each day: tests where there are, everyday runs where not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from footwork.analysis import efforts
+from footwork.analysis.efforts import Best
+from footwork.physiology import habitual, tracking
+from footwork.physiology.critical import SHAPE_PRIOR, Evidence, Posterior, implied_critical_power
+from footwork.quantities import Floats
+
+METHOD_VERSION = 1
+BOUND_DAYS = 365  # older runs say nothing of today, not even as a bound; our convention
+NO_TEST = 0.85  # a run marked as maximal that shows less of what everyday runs ask for was none; our convention
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is known on a day.
+
+    ``kind`` is ``tested``, ``habitual``, ``lower bound``, ``too old`` or ``none``; ``posterior`` is None for the last
+    three, and ``lower_bound`` [W] then says what CP is at least, by the run of index ``bound_run``. ``front`` is that
+    of the everyday runs, ``early`` whether the history is short, ``lone`` the index of a run that alone asks for more
+    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far.
+    """
+
+    day: int
+    kind: str
+    posterior: Posterior | None = None
+    front: habitual.Front | None = None
+    lower_bound: float | None = None
+    bound_run: int | None = None
+    early: bool = False
+    lone: tuple[int, float] | None = None
+    tests: list[tracking.Step] = field(default_factory=list)
+    clip: Floats = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass
+class _Known:
+    """Where the walk through the days stands."""
+
+    clip: Floats
+    leading: list[int] = field(default_factory=list)
+    seen: int = 0
+    tests: int = 0
+    day: int = 0
+    pruned: int = 0
+    track: tracking.Track | None = None
+    gap: habitual.OwnGap | None = None
+
+
+class CapacityDays:
+    """All evidence of a scale, asked day by day.
+
+    Parameters
+    ----------
+    bests : sequence of Best
+        Runs in order of days.
+    by_hand : sequence of tracking.Dated, optional
+        Tests without a recording.
+    """
+
+    def __init__(self, bests: Sequence[Best], by_hand: Sequence[tracking.Dated] = ()) -> None:
+        self.bests = list(bests)
+        self.everyday = everyday(self.bests)
+        self._fronts = habitual.Fronts(self.everyday)
+        found = [
+            tracking.Dated(
+                b.day, Evidence("maximal", tuple(t for t, _ in e), tuple(p for _, p in e), b.widening, b.label, b.run)
+            )
+            for b in self.bests
+            if b.maximal and (e := efforts.maximal_efforts(b))
+        ]
+        self.tests = sorted([*found, *by_hand], key=lambda d: d.day)
+
+    def on(self, day: int) -> Told:
+        """What is known on a day [proleptic ordinal]; nothing later counts."""
+        (told,) = self.through(day, day)
+        return told
+
+    def through(self, first: int, last: int) -> Iterator[Told]:
+        """What was known on each day from first to last [proleptic ordinals], each without what came later."""
+        known = _Known(np.zeros(len(self.bests)))
+        for test in self.tests:  # a test is judged by the runs up to its own day
+            if test.day < first and test.day > known.day:
+                self._advance(known, test.day)
+        for day in range(first, last + 1):
+            self._advance(known, day)
+            yield self._told(known)
+
+    def _advance(self, known: _Known, day: int) -> None:
+        """What is known some days later: clips, runs that can still matter, tests."""
+        runs = self.everyday
+        upto = int(np.searchsorted(runs.day, day, side="right"))
+        if upto > known.seen:
+            known.clip = efforts.clips(runs.day, runs.level, day, known.day, known.clip)
+            known.leading += [i for i in range(known.seen, upto) if not runs.marked[i]]
+            known.seen = upto
+            if day - known.pruned >= efforts.CLIP_DAYS // 3:
+                known.leading = self._fronts.leading(known.leading, known.clip, day - efforts.CLIP_DAYS)
+                known.pruned = day
+        known.day = day
+        of_day = []
+        while known.tests < len(self.tests) and self.tests[known.tests].day <= day:
+            of_day.append(self.tests[known.tests])
+            known.tests += 1
+        if not of_day:
+            return
+        ahead = self._front(known)
+        counted = [t for t in of_day if not _beaten(t.evidence, ahead)]
+        if not counted:
+            return
+        known.track = tracking.follow(counted, known.track)
+        told = known.track.on(day)
+        front = self._front(known, told.shapes)
+        if front is not None and front.history >= habitual.OWN_GAP_DAYS:
+            known.gap = habitual.own_gap(front.level, *tracking.level_of(told))
+
+    def _front(self, known: _Known, shapes: Floats | None = None) -> habitual.Front | None:
+        if not self.everyday.enough(known.day):
+            return None
+        log_prior = SHAPE_PRIOR if shapes is None else np.log(np.maximum(shapes, 1e-300))
+        return self._fronts.on(known.day, known.clip, log_prior, known.leading)
+
+    def _told(self, known: _Known) -> Told:
+        day, track = known.day, known.track
+        tests = [] if track is None else list(track.steps)
+        tested = bool(tests) and day - tests[-1].day <= tracking.TESTED_DAYS
+        if not tested and not self.everyday.told(day):
+            return self._bounded(known, tests)
+        if track is None:
+            front = self._front(known)
+            assert front is not None  # told: there are enough runs
+            found = habitual.alone(front)
+        else:
+            found = track.on(day)
+            front = self._front(known, found.shapes)
+            if front is not None:
+                found = habitual.with_level(found, front, known.gap)
+        if tested:
+            count = sum(len(s.evidence.durations) for s in tests if day - s.day <= tracking.TESTED_DAYS)
+            return Told(day, "tested", replace(found, n=count), front, lone=_lone(front), tests=tests, clip=known.clip)
+        assert front is not None
+        found = replace(found, n=self._lately(day), n_of="runs")
+        early = front.history < habitual.EARLY_DAYS
+        return Told(day, "habitual", found, front, early=early, lone=_lone(front), tests=tests, clip=known.clip)
+
+    def _lately(self, day: int) -> int:
+        days = self.everyday.day[self.everyday.unmarked(day)]
+        return int((day - days <= habitual.PAUSE_DAYS).sum())
+
+    def _bounded(self, known: _Known, tests: list[tracking.Step]) -> Told:
+        """Only a bound: what the best of all runs of the year, marked or not, asks for."""
+        day, days = known.day, self.everyday.day
+        which = np.flatnonzero((days <= day) & (day - days <= BOUND_DAYS) & np.isfinite(self.everyday.log_best[:, 0]))
+        if len(which):
+            front = self._fronts.on(day, known.clip, among=which)
+            bound = float(np.exp(front.uncapped))
+            return Told(day, "lower bound", None, front, bound, front.strongest[0], tests=tests, clip=known.clip)
+        before = bool(tests) or bool(len(days) and days[0] <= day)
+        return Told(day, "too old" if before else "none", tests=tests, clip=known.clip)
+
+
+def everyday(bests: Sequence[Best]) -> habitual.Everyday:
+    """The runs as the front takes them. Powers become ln of [W], minus infinity under 30 W."""
+    of = [*habitual.DURATIONS, *habitual.LONG_DURATIONS]
+    watts = np.full((len(bests), len(of)), np.nan)
+    for i, best in enumerate(bests):
+        known, there = np.isin(of, best.durations), np.isin(best.durations, of)
+        watts[i, known] = best.powers[there]
+    counted = np.where(np.nan_to_num(watts) > efforts.LEAST_WATTS, watts, 1.0)
+    log_watts = np.where(np.nan_to_num(watts) > efforts.LEAST_WATTS, np.log(counted), -np.inf)
+    return habitual.Everyday(
+        np.array([b.run for b in bests], dtype=np.int64),
+        np.array([b.day for b in bests], dtype=np.int64),
+        np.array([b.maximal for b in bests], dtype=np.bool_),
+        log_watts[:, : len(habitual.DURATIONS)],
+        log_watts[:, len(habitual.DURATIONS) :],
+        np.array([b.level for b in bests], dtype=float),
+    )
+
+
+def _beaten(test: Evidence, front: habitual.Front | None) -> bool:
+    """Whether a run marked as maximal shows less than everyday runs do: a walk, or a device that failed."""
+    if front is None:
+        return False
+    shown = max(float(implied_critical_power(t, p)) for t, p in zip(test.durations, test.powers, strict=True))
+    return bool(np.log(shown) < front.level + np.log(NO_TEST))
+
+
+def _lone(front: habitual.Front | None) -> tuple[int, float] | None:
+    """The run that alone asks for more than the caps believe, and by how much [1]."""
+    if front is None or not front.strongest or front.uncapped - front.level < efforts.LONE_LEAST:
+        return None
+    return front.strongest[0], float(np.expm1(front.uncapped - front.level))
