@@ -70,7 +70,7 @@ GOLDEN = Path(__file__).with_name("golden.json")
 
 def golden() -> dict[str, dict[str, float | int]]:
     """Outputs of every stored method on one fixed signal, with the version of each."""
-    from footwork.analysis import cleaning, efforts, summary
+    from footwork.analysis import capacity_days, cleaning, efforts, summary
     from footwork.physics import power
     from footwork.physiology import critical, curve, domains, tracking
     from footwork.signals import PowerStream, Recording
@@ -96,7 +96,7 @@ def golden() -> dict[str, dict[str, float | int]]:
     best = efforts.Best(
         1, 1000, "", True, curve.stored_durations(1800), stream.best.astype(float), stream.start.astype(np.int64)
     )
-    track = tracking.follow(efforts.timeline([best], 1000))
+    held = capacity_days.CapacityDays([best]).on(1000).posterior
     return {
         "cleaning": {
             "version": cleaning.METHOD_VERSION,
@@ -114,7 +114,7 @@ def golden() -> dict[str, dict[str, float | int]]:
         "power": {"version": power.METHOD_VERSION, "modelled": float(power.running_power(3.5, 70.0, 0.05, 2.0))},
         "critical": {
             "version": 10_000 * critical.METHOD_VERSION + 100 * efforts.METHOD_VERSION + tracking.METHOD_VERSION,
-            "cp": track.states[-1].critical_power[1],
+            "cp": held.estimates()[0].value,
         },
     }
 

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from footwork.physiology import critical, domains, endurance, reserve
+from footwork.analysis import efforts
+from footwork.analysis.capacity_days import CapacityDays
+from footwork.physiology import critical, curve, domains, endurance, reserve
 
 # Exact points of CP 250 W, W′ 20 kJ (computed): 120, 180, 300, 420, 720, 1200 s.
 T = np.array([120, 180, 300, 420, 720, 1200.0])
@@ -65,7 +67,7 @@ def test_the_posterior_agrees_with_the_forms_on_exact_efforts():
     made = critical.posterior([critical.Evidence("maximal", (t,), (p,)) for t, p in zip(T[1:5], P[1:5], strict=True)])
     cp, wp, _ = made.estimates()
     assert cp.low < 250 < cp.high
-    assert cp.value == pytest.approx(250, rel=0.015)
+    assert cp.value == pytest.approx(250, rel=0.02)  # W′ of 80 s of CP is rare among runners: the prior draws a little
     assert wp.low < 20000 < wp.high
 
 
@@ -86,10 +88,12 @@ def test_all_out_enters_with_hunters_bias():
 
 # Hunter 2023: CP from habitual bests 281 W where trials gave 290 W.
 def test_habitual_bests_are_lifted_by_hunters_bias():
-    wp = 15_000.0
-    powers = tuple(281 + wp / t for t in critical.HABITUAL_DURATIONS)
-    cp, _, _ = critical.posterior([critical.Evidence("habitual", critical.HABITUAL_DURATIONS, powers)]).estimates()
-    assert cp.value == pytest.approx(290, rel=0.02)
+    durations = curve.stored_durations(720)
+    best = 281 + 15_000 / durations
+    runs = [efforts.Best(i, 1000 + 8 * i, "", False, durations, best, np.zeros(len(best), int)) for i in range(6)]
+    told = CapacityDays(runs).on(1040)
+    cp, _, _ = told.posterior.estimates()
+    assert cp.low < 281 < 290 < cp.high and cp.value == pytest.approx(290, rel=0.04)
 
 
 # Smyth & Muniz-Pumares 2020: marathon at 93.0 % of critical speed for 150 min finishers, 78.9 % for 360 min finishers.
