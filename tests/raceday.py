@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from footwork.analysis.efforts import Best
+from footwork.analysis.capacity_days import CapacityDays
 from footwork.analysis.speed import FASTEST, STEP, PowerAtSpeed
 from footwork.demo.simulate import Device, device_watts, draw_runner, trial
-from footwork.physiology import curve
 from footwork.planning import course, even_power
 from footwork.questions.race import FORM_SD
+from tests.everyday import best_of_run, trial_run
 
 
 def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     """True time of a flat race of 3 km to the half marathon [s], draws of the plan's time, and its P10, P50 and P90;
     capacity from 3, 7 and 12 minute trials, power at speed from easy runs on other days."""
-    from tests.recovery import _test_run, _today
-
     rng = np.random.default_rng(seed)
     runner = draw_runner(rng)
     device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
@@ -24,10 +22,9 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     bests = []
     for index, duration in enumerate((180, 420, 720)):
         form = float(np.exp(rng.normal(0, runner.day_sd)))
-        signal = _test_run([trial(runner, device, duration, form, rng)], 0.7 * runner.critical_power(device), rng)
-        durations, best, start = curve.mean_maximal(signal, curve.stored_durations(len(signal)))
-        bests.append(Best(index, 1000 + 3 * index, f"day {index}", True, durations, best, start))
-    posterior = _today(bests)
+        signal = trial_run([trial(runner, device, duration, form, rng)], 0.7 * runner.critical_power(device), rng)
+        bests.append(best_of_run(index, 1000 + 3 * index, signal, True))
+    posterior = CapacityDays(bests).on(bests[-1].day).posterior
     assert posterior is not None
     # Easy runs tell joules per metre; each day the device sits a little differently.
     runs = [
@@ -41,7 +38,7 @@ def race_day(seed: int) -> tuple[float, np.ndarray, tuple[float, float, float]]:
     relation = PowerAtSpeed(
         speeds, cost * speeds, 0.72 * runner.speed_cp, day_sd / 12**0.5, 0.005, day_sd, 400, 12, "steady minutes"
     )
-    cp, wp, tail = posterior.draws(2000)
+    cp, wp, tail = posterior.long_draws(2000)
     day = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
     cp, wp = cp * day, wp * day
     table = even_power.tabulate(course.flat_course(metres), relation.power, None, float(np.median(cp)))

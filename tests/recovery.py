@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -24,178 +24,60 @@ from footwork.analysis import (
     trial_statistics,
     worthwhile,
 )
-from footwork.analysis.efforts import Best, timeline
-from footwork.demo.simulate import Device, device_watts, draw_runner, trial
-from footwork.physiology import critical, curve, tracking
+from footwork.analysis.capacity_days import CapacityDays
+from footwork.demo.simulate import Device, device_watts, draw_runner
+from footwork.physiology import critical, curve, habitual, tracking
 from footwork.planning import even_power
 from tests import devices, heartfaults, raceday, seasons, sessions
+from tests.everyday import KINDS, Months
+
+HELD_S = (180, 720, 2400)  # powers that are looked at beside CP
 
 
 @dataclass
 class Outcome:
-    """One check over many runners: how often the truth was inside, the median half-width and the mean bias in
-    percent."""
+    """One check over many runners: how often CP and the powers for `HELD_S` were inside, CP's median half-width and the
+    mean biases in percent."""
 
     name: str
     runners: int
     withheld: int
-    inside: int
+    inside: list[float]
     half_width: float
-    bias: float
+    bias: list[float]
 
     @property
     def share(self) -> float:
-        return self.inside / self.runners
+        return self.inside[0]
 
     def row(self) -> str:
+        powers = " | ".join(f"{100 * i:.1f} %, {b:+.1f} %" for i, b in zip(self.inside[1:], self.bias[1:], strict=True))
         return (
-            f"| {self.name} | {self.runners} | {self.withheld} | {100 * self.share:.1f} % | {self.half_width:.1f} "
-            f"% | {self.bias:+.1f} % |"
+            f"| {self.name} | {self.runners} | {self.withheld} | {100 * self.share:.1f} % | {self.half_width:.1f} % | "
+            f"{self.bias[0]:+.1f} % | {powers} |"
         )
 
 
-def _test_run(powers: list[np.ndarray], easy: float, rng: np.random.Generator) -> np.ndarray:
-    """A recording: easy running, the trials with easy running between, and now and then a gap."""
-    pieces = [easy * (1 + 0.05 * rng.standard_normal(900))]
-    for power in powers:
-        pieces += [power, easy * 0.8 * (1 + 0.05 * rng.standard_normal(1200))]
-    signal = np.concatenate(pieces)
-    if rng.random() < 0.3:
-        at = int(rng.integers(0, 800))
-        signal[at : at + 30] = np.nan
-    return signal
-
-
-def _today(bests: list[Best], day: int = 0) -> critical.Posterior | None:
-    """What the product would say on a day, that of the last run by default; None where only bounds remain and CP is
-    withheld."""
-    day = day or bests[-1].day
-    track = tracking.follow(timeline(bests, day))
-    return None if tracking.kind_on(track.steps, day) == "lower bound" else track.posterior(day, len(track.steps))
-
-
-def marked_efforts(seed: int) -> tuple[float, critical.Posterior | None]:
-    """True CP and the posterior from 3, 7 and 12 minute trials, all on one day or on days of their own."""
-    rng = np.random.default_rng(seed)
-    runner = draw_runner(rng)
-    device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
-    truth = runner.critical_power(device)
-    durations = [180, 420, 720]
-    if rng.random() < 0.3:
-        durations.append(1200)
-    days = [[d] for d in durations] if rng.random() < 0.6 else [durations[:2], durations[2:]]
-    bests = []
-    for index, day in enumerate(days):
-        form = float(np.exp(rng.normal(0, runner.day_sd)))
-        powers = [trial(runner, device, d, form, rng) for d in day]
-        signal = _test_run(powers, 0.7 * truth, rng)
-        durations_, best, start = curve.mean_maximal(signal, curve.stored_durations(len(signal)))
-        bests.append(Best(index, 1000 + 3 * index, f"day {index}", True, durations_, best, start))
-    return truth, _today(bests)
-
-
-def habitual_running(seed: int) -> tuple[float, critical.Posterior | None]:
-    """True CP and the posterior from six weeks of training in which sessions were hard but nothing was maximal."""
-    rng = np.random.default_rng(seed)
-    runner = draw_runner(rng)
-    device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
-    truth = runner.critical_power(device)
-    # How near to the limit this runner trains: such that the best of two sessions reads about 3 % low (Hunter 2023).
-    habit = rng.normal(-0.045, 0.045)
-    bests = []
-    for index in range(24):
-        pieces = [0.7 * runner.speed_cp * np.ones(900)]
-        if index % 4 == 0:
-            duration = (180, 420, 720)[index // 4 % 3]
-            near = np.exp(habit + rng.normal(-0.01, 0.015))
-            pieces += [runner.best_speed(duration) * near * np.ones(duration), 0.6 * runner.speed_cp * np.ones(600)]
-        else:
-            pieces += [rng.uniform(0.68, 0.85) * runner.speed_cp * np.ones(2400)]
-        speed = np.concatenate(pieces)
-        power = device_watts(runner, device, speed, np.zeros(len(speed)), rng)
-        durations, best, start = curve.mean_maximal(power, curve.stored_durations(len(power)))
-        bests.append(Best(index, 1000 + int(1.7 * index), "", False, durations, best, start))
-    return truth, _today(bests)
-
-
-def _spiky(signal: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """A file of a device gone wrong: some minutes read a fifth to a third too high."""
-    out = signal.copy()
-    at, length = int(rng.integers(0, max(len(out) - 900, 1))), int(rng.integers(200, 900))
-    out[at : at + length] *= rng.uniform(1.2, 1.35)
-    return out
-
-
-def _season(seed: int, tests: bool) -> tuple[float, critical.Posterior | None]:
-    """Half a year of a runner whose capacity rises or falls smoothly: three runs a week, one a session, 3 % of them
-    spiky; a test every six weeks, the last within 28 days of the end, or none at all. The last day's true CP and what
-    is said."""
-    rng = np.random.default_rng(seed)
-    runner = draw_runner(rng)
-    device = Device(rng.uniform(0.95, 1.25), 0.8, rng.uniform(0.02, 0.06), rng.uniform(1, 6))
-    trend, wave, phase = rng.normal(0.0, 0.025), abs(rng.normal(0, 0.01)), rng.uniform(0, 2 * np.pi)
-    last = 182
-    final_test = last - int(rng.integers(1, 29))
-    test_days = {final_test - 42 * k for k in range(5)} if tests else set()
-    habit = rng.normal(-0.045, 0.045)
-    bests: list[Best] = []
-    for day in range(1, last + 1):
-        weekday = day % 7
-        if day not in test_days and weekday not in (1, 3, 5):
-            continue
-        level = float(np.exp(trend * day / last + wave * np.sin(phase + 2 * np.pi * day / 90)))
-        today = replace(runner, speed_cp=runner.speed_cp * level)
-        if day in test_days:
-            form = float(np.exp(rng.normal(0, runner.day_sd)))
-            powers = [trial(today, device, d, form, rng) for d in (180, 420, 720)]
-            signal = _test_run(powers, 0.7 * today.critical_power(device), rng)
-        else:
-            pieces = [0.7 * today.speed_cp * np.ones(600)]
-            if weekday == 3:
-                duration = (180, 420, 720)[day // 7 % 3]
-                near = np.exp(habit + rng.normal(-0.01, 0.015))
-                pieces += [today.best_speed(duration) * near * np.ones(duration), 0.6 * today.speed_cp * np.ones(300)]
-            else:
-                pieces += [rng.uniform(0.68, 0.85) * today.speed_cp * np.ones(1200)]
-            speed = np.concatenate(pieces)
-            signal = device_watts(today, device, speed, np.zeros(len(speed)), rng)
-            if rng.random() < 0.03:
-                signal = _spiky(signal, rng)
-        durations, best, start = curve.mean_maximal(signal, curve.stored_durations(len(signal)))
-        bests.append(Best(day, 1000 + day, f"day {day}", day in test_days, durations, best, start))
-    end = replace(
-        runner, speed_cp=runner.speed_cp * float(np.exp(trend + wave * np.sin(phase + 2 * np.pi * last / 90)))
-    )
-    return end.critical_power(device), _today(bests, 1000 + last)
-
-
-def season_with_tests(seed: int) -> tuple[float, critical.Posterior | None]:
-    """A season with a test every six weeks."""
-    return _season(seed, tests=True)
-
-
-def season_without_tests(seed: int) -> tuple[float, critical.Posterior | None]:
-    """A season in which nothing is marked."""
-    return _season(seed, tests=False)
-
-
-def check(
-    name: str, simulate: Callable[[int], tuple[float, critical.Posterior | None]], runners: int, first_seed: int
-) -> Outcome:
-    """Coverage of CP's 95 % interval over seeded runners."""
-    inside, withheld = 0, 0
-    widths, biases = [], []
+def check(name: str, simulate: Callable[[int], Months], runners: int, first_seed: int) -> Outcome:
+    """Coverage of 95 % intervals over seeded runners."""
+    found, widths = [], []
     for seed in range(first_seed, first_seed + runners):
-        truth, made = simulate(seed)
+        months = simulate(seed)
+        made = CapacityDays(months.bests).on(months.day).posterior
         if made is None:
-            withheld += 1
             continue
-        cp, _, _ = made.estimates()
-        assert cp.low is not None and cp.high is not None and cp.value is not None
-        inside += cp.low <= truth <= cp.high
-        widths.append(50 * (cp.high - cp.low) / truth)
-        biases.append(100 * (cp.value / truth - 1))
-    return Outcome(name, runners - withheld, withheld, inside, float(np.median(widths)), float(np.mean(biases)))
+        rows = []
+        for duration in (None, *HELD_S):
+            truth = months.truth(duration)
+            draws = made.draws()[0] if duration is None else made.held(duration)
+            low, middle, high = np.quantile(draws, [0.025, 0.5, 0.975])
+            rows.append((low <= truth <= high, middle / truth - 1))
+            if duration is None:
+                widths.append(50 * (high - low) / truth)
+        found.append(rows)
+    inside, bias = np.array(found, float).mean(axis=0).T
+    width = float(np.median(widths))
+    return Outcome(name, len(found), runners - len(found), inside.tolist(), width, (100 * bias).tolist())
 
 
 def pair_of_devices(seed: int) -> dict[str, bool]:
@@ -247,29 +129,25 @@ def _drift_row(seasons: int, jump: float) -> str:
     return f"| {100 * jump:.0f} % | " + " | ".join(found) + " |"
 
 
-CHECKS = {
-    "CP from marked efforts (3, 7, 12, sometimes 20 min)": (marked_efforts, 1000),
-    "CP from habitual best efforts of six weeks": (habitual_running, 5000),
-    "CP after a season with a test every six weeks, 3 % of files spiky": (season_with_tests, 20_000),
-    "CP after a season without tests, 3 % of files spiky": (season_without_tests, 30_000),
-}
-
-
 def table(runners: int) -> str:
-    rows = [check(name, simulate, runners, seed).row() for name, (simulate, seed) in CHECKS.items()]
+    rows = [check(name, simulate, runners, seed).row() for name, (simulate, seed) in KINDS.items()]
     return "\n".join(
         [
             "# Recovery on simulated runners",
             "",
             "Printed by `make recovery`. The simulated runner (`footwork.demo.simulate`) has other equations "
             "than the estimator",
-            "and truths that are not drawn from its prior. Inside: how often the true CP lies in the 95 % interval.",
+            "and truths that are not drawn from its prior. Inside: how often the truth lies in the 95 % interval;",
+            "half-width and bias are of CP, then inside and bias of the power for three durations. A spike is a file",
+            "whose watts read a fifth to a third too high, for some minutes or as a whole; where a whole file is and",
+            "speed is known, it is clipped.",
             "",
             f"Method versions: critical power {critical.METHOD_VERSION}, mean maximal power {curve.METHOD_VERSION}, "
-            f"tracking {tracking.METHOD_VERSION}, evidence {efforts.METHOD_VERSION}.",
+            f"tracking {tracking.METHOD_VERSION}, everyday runs {habitual.METHOD_VERSION}, evidence "
+            f"{efforts.METHOD_VERSION}.",
             "",
-            "| check | runners | withheld | inside | median half-width | mean bias |",
-            "|---|---|---|---|---|---|",
+            "| runners | n | withheld | CP inside | median half-width | mean bias | 3 min | 12 min | 40 min |",
+            "|---|---|---|---|---|---|---|---|---|",
             *rows,
             "",
             f"Two devices on one run, {runners} simulated pairs with errors that last seconds to half a "
