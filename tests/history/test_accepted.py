@@ -63,7 +63,7 @@ def test_the_history_holds_every_day_and_is_json(library):
     days = [row["date"] for row in found["history"]]
     assert days == sorted(set(days)) and days[-1] == str(found["date"])
     last = found["history"][-1]
-    assert set(last) == {"date", "critical_power", "w_prime", "evidence"}
+    assert set(last) == {"date", "critical_power", "w_prime", "evidence", "early"}
     assert last["critical_power"]["value"] == pytest.approx(found["critical_power"]["value"], rel=0.01)
     assert found["moved"] and found["tests"][0]["half_width_after_w"] <= found["tests"][-1]["half_width_after_w"]
 

@@ -69,6 +69,6 @@ def delete_forever(library: History, run_id: int) -> list[int]:
         blobs.original_path(library.folder, sha).unlink(missing_ok=True)
         for path in (library.folder / "derived" / "signals").glob(f"{sha[:24]}-*"):
             path.unlink(missing_ok=True)
-    shutil.rmtree(library.folder / "derived" / "snapshots", ignore_errors=True)  # they name runs and efforts
+    shutil.rmtree(library.folder / "derived" / "snapshots", ignore_errors=True)  # of older versions; they name runs
     library.refresh()
     return sorted(gone)

@@ -2,18 +2,15 @@ from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
 from footwork.questions.capacity.evidence import best_of
-from footwork.questions.capacity.snapshots import KEPT, follow
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
     "BORDERS",
     "DRAWS",
-    "KEPT",
     "Capacity",
     "best_curve",
     "best_of",
     "estimate_capacity",
-    "follow",
     "history_told",
     "near",
     "worthwhile_tests",

@@ -19,7 +19,6 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.physiology import critical, curve, domains
-from footwork.physiology.endurance import power_at
 from footwork.quantities import Effort, Estimate, parse_effort, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
@@ -53,6 +52,9 @@ class Capacity:
     forms: list[dict[str, Any]]
     warnings: list[str]
     lower_bound: float | None = None
+    early: bool = False
+    unconfirmed: dict[str, Any] | None = None
+    aged_best: dict[int, float] = field(default_factory=dict, repr=False)
     posterior: critical.Posterior | None = field(default=None, repr=False)
     power_at_speed: speed.PowerAtSpeed | None = field(default=None, repr=False)
     mass: float | None = None
@@ -71,6 +73,8 @@ class Capacity:
             "w_prime",
             "tail",
             "critical_speed",
+            "early",
+            "unconfirmed",
             "evidence",
             "domains",
             "curve",
@@ -178,13 +182,13 @@ def _withheld(gathered: Gathered, best: list[dict[str, Any]], found: bool, **com
         reason = gathered.sentence
     elif gathered.lower_bound is not None:
         reason = (
-            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said: no test, race or hard running on "
-            "this scale"
+            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said yet: {gathered.sentence}; a test or "
+            "race tells it at once"
         )
     elif not found:
         reason = f"there are no runs with power by {common['date']}, or no mass to model it: footwork athlete --mass KG"
     elif common["scale"]:
-        reason = "no run of two minutes or longer with power on this scale"
+        reason = "no run of three minutes or longer with power on this scale"
     else:
         reason = "the runs have no power, and without a mass none can be modelled: footwork athlete --mass KG"
 
@@ -209,7 +213,22 @@ def _withheld(gathered: Gathered, best: list[dict[str, Any]], found: bool, **com
         forms=[],
         warnings=[],
         lower_bound=gathered.lower_bound,
+        **_told(gathered),
         **common,
+    )
+
+
+def _told(gathered: Gathered) -> dict[str, Any]:
+    """What an answer passes on of its evidence as it is."""
+    names = ("early", "unconfirmed", "aged_best")
+    return {name: getattr(gathered, name) for name in names}
+
+
+def unconfirmed_words(of: dict[str, Any]) -> str:
+    """What to do about a run that alone asks for more than the next ones."""
+    return (
+        f"Run {of['run']} of {of['date']} says {100 * of['more']:.0f} % more than is believed of one run alone: a "
+        "second one like it confirms it; or mark it as a race or test, or leave it out."
     )
 
 
@@ -226,9 +245,12 @@ def _known(
         borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, rows)
     else:
         borders = _borders(draws, posterior.n, relation, rows)
+    shown = next((row["power_w"] for row in best if row["duration_s"] >= domains.EXTREME_S), None)
+    beyond = posterior.held(domains.EXTREME_S, draws)
     for row in best:
         if row["duration_s"] >= domains.EXTREME_S:
-            row["model"] = Estimate.from_draws(power_at(row["duration_s"], *draws), "W", posterior.n, "power-duration")
+            held = posterior.held(row["duration_s"], draws)
+            row["model"] = Estimate.from_draws(held, "W", posterior.n, "power-duration", posterior.n_of)
         else:
             row["model"] = Estimate.withheld(
                 "W", "power-duration", "CP + W′/t does not describe efforts under 2 minutes"
@@ -240,11 +262,13 @@ def _known(
         warnings.append(
             "Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet."
         )
-    if gathered.kind == "habitual":
+    if shown is None or float(np.median(beyond)) > shown:
         warnings.append(
-            "Habitual best efforts read about 3 % low and differ from tests by 5 % or more: a test would "
-            "narrow the interval."
+            f"The border to the extreme domain, {np.median(beyond):.0f} W for two minutes, is extrapolated: "
+            + (f"the best shown for so long is {shown:.0f} W." if shown else "nothing was run for so long.")
         )
+    if gathered.unconfirmed is not None:
+        warnings.append(unconfirmed_words(gathered.unconfirmed))
     return Capacity(
         critical_power=cp,
         w_prime=wp,
@@ -256,6 +280,7 @@ def _known(
         forms=gathered.forms,
         warnings=warnings,
         posterior=posterior,
+        **_told(gathered),
         **common,
     )
 

@@ -8,17 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import efforts as effort_model
-from footwork.analysis import speed
+from footwork.analysis import efforts, speed
+from footwork.analysis.capacity_days import CapacityDays, Told
 from footwork.errors import NotEnoughData
 from footwork.history import catalogue
 from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_keys import CONVERTED
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.physiology import critical, curve, tracking
+from footwork.physiology import critical, curve, habitual, tracking
 from footwork.quantities import Effort
-from footwork.questions.capacity import snapshots
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -32,28 +31,28 @@ SHOWN_DAYS = 120  # evidence listed beside today's value
 @dataclass(frozen=True)
 class Gathered:
     """What is known about capacity on a day: the distribution (None where only bounds or nothing exist), what it rests
-    on in a word and in a sentence, and the evidence to show."""
+    on in a word and in a sentence, and the evidence to show, each with the kind it is."""
 
     posterior: critical.Posterior | None
     kind: str
     sentence: str
     evidence: list[critical.Evidence]
+    everyday: list[dict[str, Any]] = field(default_factory=list)
     lower_bound: float | None = None
+    early: bool = False
+    unconfirmed: dict[str, Any] | None = None
+    aged_best: dict[int, float] = field(default_factory=dict)
     forms: list[dict[str, Any]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
     def listed(self) -> list[dict[str, Any]]:
-        """Efforts one by one; of bounds only the five that bind most."""
-        bounds = sorted(
-            (e for e in self.evidence if e.kind == "bound"),
-            key=lambda e: -float(critical.implied_critical_power(e.durations[0], e.powers[0])),
-        )
-        shown = [e for e in self.evidence if e.kind != "bound"] + bounds[:5]
-        return [
+        """Efforts one by one: tests, then the everyday runs that set the level."""
+        tests = [
             {"kind": e.kind, "duration_s": t, "power_w": p, "run": e.run, "label": e.label}
-            for e in shown
+            for e in self.evidence
             for t, p in zip(e.durations, e.powers, strict=True)
         ]
+        return tests + self.everyday
 
 
 def relation(rows: list[StreamRows], key: str, mass: float | None) -> speed.PowerAtSpeed | None:
@@ -69,36 +68,17 @@ def relation(rows: list[StreamRows], key: str, mass: float | None) -> speed.Powe
     return fitted or (speed.prior(mass) if mass else None)
 
 
-def track(library: History, key: str, asked: dt.date) -> tracking.Track | None:
-    """The filter over all runs of a scale up to a date; None without any effort of two minutes."""
+def days(library: History, key: str, asked: dt.date) -> CapacityDays:
+    """All evidence of a scale from its runs up to a date, to be asked day by day."""
 
-    def make() -> tracking.Track | None:
+    def make() -> CapacityDays:
         rows = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked]
         tired = catalogue.bricks(library)  # a race after a ride tells nothing of a fresh runner's limit
-        bests = [best_of(r) for r in rows]
-        bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in bests]
-        dated = effort_model.timeline(bests, asked.toordinal())
-        dated = [_widened(d, rows) for d in dated]
-        dated = sorted(dated + _races_by_hand(library, key, rows, asked), key=lambda d: d.day)
-        newest = library.runs()[0].local.date() if library.runs() else asked
-        return snapshots.follow(library, key, dated, not library.readonly and asked >= newest) if dated else None
+        bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in map(best_of, rows)]
+        return CapacityDays(bests, _races_by_hand(library, key, rows, asked))
 
-    found: tracking.Track | None = library.cached(("track", key, asked), make)
+    found: CapacityDays = library.cached(("capacity days", key, asked), make)
     return found
-
-
-def _widened(dated: tracking.Dated, rows: list[StreamRows]) -> tracking.Dated:
-    """Evidence of runs whose watts were converted, with their spread about the conversion."""
-    of = {r.run: r.converted for r in rows if r.converted}
-    if not of:
-        return dated
-    evidence = dated.evidence
-    if evidence.run is not None:
-        more = of.get(evidence.run, 0.0)
-    else:  # habitual bests stand for the runs of some weeks
-        near = [r.converted for r in rows if 0 <= dated.day - r.date.toordinal() <= effort_model.HABITUAL_DAYS]
-        more = float(np.mean(near)) if near else 0.0
-    return replace(dated, evidence=replace(evidence, widening=float(np.hypot(evidence.widening, more))))
 
 
 def shared_error(library: History, key: str, day: dt.date) -> float:
@@ -133,9 +113,9 @@ def _races_by_hand(library: History, key: str, rows: list[StreamRows], asked: dt
     return out
 
 
-def best_of(row: StreamRows) -> effort_model.Best:
+def best_of(row: StreamRows) -> efforts.Best:
     """Stored best efforts of a run."""
-    return effort_model.Best(
+    return efforts.Best(
         row.run,
         row.date.toordinal(),
         row.date.isoformat(),
@@ -143,49 +123,105 @@ def best_of(row: StreamRows) -> effort_model.Best:
         curve.stored_durations(86400)[: len(row.best)],
         row.best,
         row.starts,
+        efforts.flat_level(row.blocks, row.indoor),
+        row.converted,
     )
 
 
 def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     """Evidence of the recorded runs of a scale on a date."""
-    made = track(library, key, asked) if key else None
-    if made is None:
+    if not key:
         return Gathered(None, "none", "no evidence", [])
-    day = asked.toordinal()
-    kind = tracking.kind_on(made.steps, day)
-    recent = [s.evidence for s in made.steps if day - s.day <= SHOWN_DAYS]
-    maximal = [e for e in recent if e.kind == "maximal"]
-    habitual = [e for e in recent if e.kind == "habitual"][-1:]
-    if kind == "lower bound":
-        bounds = [
-            s.evidence for s in made.steps if s.evidence.kind == "bound" and day - s.day <= effort_model.HABITUAL_DAYS
-        ]
-        if not bounds:
-            last = dt.date.fromordinal(made.steps[-1].day)
-            return Gathered(
-                None,
-                "too old",
-                f"the last evidence on this scale is of {last}, too old to say what you can hold now",
-                [],
-            )
-        lower = float(np.quantile(critical.posterior(bounds).draws(2000)[0], 0.05))
-        sentence = f"only a lower bound from {len(bounds)} run{'s' if len(bounds) > 1 else ''}"
-        return Gathered(None, kind, sentence, bounds, lower)
-    counted = maximal + habitual
-    n = sum(len(e.durations) for e in counted)
-    posterior = replace(made.posterior(day, n), scale_sd=shared_error(library, key, asked))
-    if kind == "tested":
-        efforts = sum(len(e.durations) for e in maximal)
-        sentence = (
-            f"{efforts} maximal effort{'s' if efforts != 1 else ''} in {len(maximal)} "
-            f"run{'s' if len(maximal) != 1 else ''} marked as maximal"
+    made = days(library, key, asked)
+    told = made.on(asked.toordinal())
+    if told.kind == "none":
+        return Gathered(None, "none", "no evidence", [])
+    if told.kind == "too old":
+        last = dt.date.fromordinal(max([*(b.day for b in made.bests), *(s.day for s in told.tests)]))
+        said = f"the last evidence on this scale is of {last}, too old to say what you can hold now"
+        return Gathered(None, "too old", said, [])
+    known = _everyday(made, told)
+    if told.posterior is None:
+        run = made.bests[told.bound_run or 0]
+        bests = sorted((e for e in known if e["run"] == run.run), key=lambda e: -e["power_w"])[:1]
+        return Gathered(
+            None, told.kind, _why_bounded(made, told), [], bests or known[:1], told.lower_bound, aged_best=_aged(told)
         )
+    tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
+    posterior = replace(told.posterior, scale_sd=shared_error(library, key, asked))
+    if told.kind == "tested":
+        count = sum(len(e.durations) for e in tests)
+        sentence = (
+            f"{count} maximal effort{'s' if count != 1 else ''} in {len(tests)} "
+            f"run{'s' if len(tests) != 1 else ''} marked as maximal"
+        )
+        if told.front is not None:
+            sentence += ", and the strongest everyday runs"
     else:
-        sentence = habitual[0].label
-    return Gathered(posterior, kind, sentence, counted)
+        sentence = f"the strongest of {posterior.n} everyday runs in twelve weeks"
+    unconfirmed = None
+    if told.lone is not None:
+        at, more = told.lone
+        run = made.bests[at]
+        unconfirmed = {"run": run.run, "date": dt.date.fromordinal(run.day), "more": more}
+    return Gathered(
+        posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, _aged(told), warnings=_doubts(told)
+    )
 
 
-def stated(efforts: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed | None) -> Gathered:
+def _aged(told: Told) -> dict[int, float]:
+    """The aged, capped best for each duration [s]. [W]"""
+    if told.front is None:
+        return {}
+    both = zip((*habitual.DURATIONS, *habitual.LONG_DURATIONS), (*told.front.best, *told.front.long), strict=True)
+    return {t: float(np.exp(b)) for t, b in both if np.isfinite(b) and b > 0}
+
+
+def _everyday(made: CapacityDays, told: Told) -> list[dict[str, Any]]:
+    """The runs that set the level, with the effort by which each does."""
+    if told.front is None:
+        return []
+    out = []
+    for i, at in zip(told.front.strongest, told.front.at, strict=True):
+        best = made.bests[i]
+        duration = habitual.DURATIONS[at]
+        power = float(np.max(best.powers[(best.durations >= duration) & np.isfinite(best.powers)]))
+        out.append({"kind": "habitual", "duration_s": duration, "power_w": power, "run": best.run, "label": best.label})
+    return out
+
+
+def _why_bounded(made: CapacityDays, told: Told) -> str:
+    """What is missing before critical power can be told from everyday runs."""
+    runs, day = made.everyday, told.day
+    unmarked = runs.day[runs.unmarked(day)]
+    if not len(unmarked):
+        return "no everyday runs on this scale, and the last test is over four months old"
+    if day - int(unmarked[-1]) > habitual.PAUSE_DAYS:
+        return f"no run on this scale since {dt.date.fromordinal(int(unmarked[-1]))}"
+    pauses = np.flatnonzero(np.diff(unmarked) > habitual.PAUSE_DAYS)
+    back = unmarked[int(pauses[-1]) + 1 :] if len(pauses) else unmarked
+    count, since = len(back), day - int(back[0])
+    return (
+        f"{count} run{'s' if count != 1 else ''} in {since} day{'s' if since != 1 else ''}"
+        f"{' since the pause' if len(pauses) else ''}, and it takes five, three of them with an unbroken three "
+        "minutes, over three weeks"
+    )
+
+
+def _doubts(told: Told) -> list[str]:
+    """What a reader must know of everyday runs before trusting the number."""
+    if told.kind != "habitual":
+        return []
+    out = [
+        "Without a test it rests on everyday runs, which show a part of what you can do: no more runs of that kind "
+        "make it surer than about 9 %, only a test does."
+    ]
+    if told.early and told.front is not None:
+        out.insert(0, f"Early: only {told.front.history} days of running are known, four weeks make it surer.")
+    return out
+
+
+def stated(given: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed | None) -> Gathered:
     """Evidence from stated efforts alone; races become watts by ``relation``.
 
     Raises
@@ -194,8 +230,8 @@ def stated(efforts: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed |
         No effort of two minutes or more.
     """
     warnings: list[str] = []
-    races = [e for e in efforts if e.distance is not None]
-    watts = [e for e in efforts if e.power is not None]
+    races = [e for e in given if e.distance is not None]
+    watts = [e for e in given if e.power is not None]
     if races and watts and (relation is None or relation.source != "steady minutes"):
         warnings.append("Race results give modelled watts, which are not mixed with a device's: they were left out.")
         races = []
@@ -220,7 +256,7 @@ def stated(efforts: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed |
     n = sum(len(e.durations) for e in evidence)
     forms = _forms([(e.duration, e.power) for e in watts if e.power is not None and e.kind != "all-out"])
     sentence = f"{n} stated effort{'s' if n != 1 else ''}"
-    return Gathered(critical.posterior(evidence), "stated", sentence, evidence, None, forms, warnings)
+    return Gathered(critical.posterior(evidence), "stated", sentence, evidence, forms=forms, warnings=warnings)
 
 
 def _as_watts(effort: Effort, asked: dt.date, relation: speed.PowerAtSpeed | None) -> tuple[float, float]:

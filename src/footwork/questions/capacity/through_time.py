@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from footwork.analysis.capacity_days import CapacityDays, Told
+from footwork.analysis.efforts import Best, binding_effort
 from footwork.history.log import accepted
 from footwork.physiology import tracking
+from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.capacity_estimate import Capacity
@@ -14,6 +20,7 @@ from footwork.questions.capacity.capacity_estimate import Capacity
 if TYPE_CHECKING:
     from footwork.history.book import History
 
+DAILY_DRAWS = 400
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 
 
@@ -27,62 +34,115 @@ TESTS = {
 
 
 def every_day(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
-    """Proposed CP and W′ of every day from the first test or hard running on, with what each rests on."""
-    made = evidence.track(library, key, asked) if key else None
-    if made is None:
-        return []
-    out: list[dict[str, Any]] = []
-    states = {state.day: state for state in made.states}
-    current = made.states[0]
-    latest: dict[str, int] = {}
-    steps = iter(made.steps)
-    step = next(steps, None)
-    for day in range(made.states[0].day, asked.toordinal() + 1):
-        current = states.get(day, current)
-        while step is not None and step.day <= day:
-            latest[tracking.name_of(step.evidence)] = step.day
-            step = next(steps, None)
-        kind = tracking.kind_from(latest, day)
-        if kind == "lower bound":
-            if out:
-                out.append(_row(day, None, kind))
-            continue
-        state = tracking.widened(current, day)
-        shared = evidence.shared_error(library, key, dt.date.fromordinal(day))
-        out.append(_row(day, tracking.spread(state, shared) if shared else state, kind))
-    return out
-
-
-def _row(day: int, state: tracking.State | None, kind: str) -> dict[str, Any]:
-    def estimate(quantiles: tuple[float, float, float], unit: str, n: int) -> Estimate:
-        low, value, high = quantiles
-        return Estimate(value, low, high, unit, n, "critical-power")
-
-    if state is None:
-        reason = "no test, race or hard running in the weeks before"
-        cp, wp = (Estimate.withheld(u, "critical-power", reason) for u in ("W", "J"))
-    else:
-        cp, wp = estimate(state.critical_power, "W", state.efforts), estimate(state.w_prime, "J", state.efforts)
-    return {"date": dt.date.fromordinal(day), "critical_power": cp, "w_prime": wp, "evidence": kind}
+    """Proposed CP and W′ of every day from the first test or the third week on, with what each rests on; each day
+    knows only what came before it."""
+    return _walked(library, key, asked)[0]
 
 
 def what_moved(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
-    """What changed the proposal: date, run and kind of evidence, CP before and after [W]; the newest first."""
-    made = evidence.track(library, key, asked) if key else None
-    if made is None:
-        return []
-    return [
-        {
-            "date": dt.date.fromordinal(s.day),
-            "kind": s.evidence.kind,
-            "run": s.evidence.run,
-            "label": s.evidence.label,
-            "before_w": s.before,
-            "after_w": s.after,
-        }
-        for s in reversed(made.steps)
-        if s.before is not None and abs(s.after / s.before - 1) >= MOVED_LEAST and s.evidence.kind != "bound"
-    ]
+    """What changed the proposal: date, run and kind of evidence, CP before and after [W]; the newest first.
+
+    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run) and ``ageing``: days that passed without anything as
+    strong, added up until a run or a test moves it again.
+    """
+    return _walked(library, key, asked)[1]
+
+
+def _walked(library: History, key: str, asked: dt.date) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    def make() -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+        found = evidence.days(library, key, asked)
+        if not found.bests and not found.tests:
+            return [], []
+        first = min([*(b.day for b in found.bests[:1]), *(t.day for t in found.tests[:1])])
+        rows: list[dict[str, Any]] = []
+        changes = _Changes()
+        for told in found.through(first, asked.toordinal()):
+            cp = None
+            if told.posterior is not None:
+                shared = evidence.shared_error(library, key, dt.date.fromordinal(told.day))
+                draws = replace(told.posterior, scale_sd=shared).draws(DAILY_DRAWS)
+                cp, wp = (np.quantile(d, [0.025, 0.5, 0.975]) for d in draws[:2])
+                rows.append(_row(told, cp, wp))
+            elif rows:
+                rows.append(_row(told, None, None))
+            changes.note(found, told, None if cp is None else float(cp[1]))
+        return rows, changes.told()
+
+    made: tuple[list[dict[str, Any]], list[dict[str, Any]]] = library.cached(("capacity walked", key, asked), make)
+    return made
+
+
+class _Changes:
+    """What moved the proposal, collected day by day."""
+
+    def __init__(self) -> None:
+        self._rows: list[dict[str, Any]] = []
+        self._before: float | None = None
+        self._aged_from: float | None = None
+        self._aged_on = 0
+
+    def note(self, found: CapacityDays, told: Told, cp: float | None) -> None:
+        """A day's proposal [W]; None where it is withheld."""
+        before, self._before = self._before, cp
+        if cp is None or before is None:
+            self._settle(before)
+            return
+        new = [s.evidence for s in told.tests if s.day == told.day]
+        runs = [b for b in found.bests if b.day == told.day and not b.maximal]
+        if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
+            self._aged_from = before if self._aged_from is None else self._aged_from
+            self._aged_on = told.day
+            return
+        self._settle(before)
+        kind, of = ("maximal", new[-1]) if new else ("habitual", max(runs, key=_strength))
+        self._add(told.day, kind, of.run, of.label, before, cp)
+
+    def told(self) -> list[dict[str, Any]]:
+        """The changes, the newest first."""
+        self._settle(self._before)
+        return self._rows[::-1]
+
+    def _settle(self, now: float | None) -> None:
+        """Small changes of quiet days become one row, where together they are worth it."""
+        start, self._aged_from = self._aged_from, None
+        if start is not None and now is not None and abs(now / start - 1) >= MOVED_LEAST:
+            self._add(self._aged_on, "ageing", None, "days without anything as strong", start, now)
+
+    def _add(self, day: int, kind: str, run: int | None, label: str, before: float, after: float) -> None:
+        self._rows.append(
+            {
+                "date": dt.date.fromordinal(day),
+                "kind": kind,
+                "run": run,
+                "label": label,
+                "before_w": before,
+                "after_w": after,
+            }
+        )
+
+
+def _strength(best: Best) -> float:
+    at = binding_effort(best.durations, best.powers)
+    return float(implied_critical_power(best.durations[at], best.powers[at])) if at >= 0 else 0.0
+
+
+def _row(told: Told, cp: Any, wp: Any) -> dict[str, Any]:
+    if told.posterior is None:
+        reason = "not enough runs, or no test, in the weeks before"
+        of = [Estimate.withheld(unit, "critical-power", reason) for unit in ("W", "J")]
+    else:
+        n, n_of = told.posterior.n, told.posterior.n_of
+        of = [
+            Estimate(float(q[1]), float(q[0]), float(q[2]), unit, n, "critical-power", n_of)
+            for q, unit in ((cp, "W"), (wp, "J"))
+        ]
+    return {
+        "date": dt.date.fromordinal(told.day),
+        "critical_power": of[0],
+        "w_prime": of[1],
+        "evidence": told.kind,
+        "early": told.early,
+    }
 
 
 def worthwhile_tests(found: Capacity) -> list[dict[str, Any]]:

@@ -156,7 +156,7 @@ def _day(library: History, asked: RaceQuestion) -> _Day:
             "no race plan without power at speed: ten steady flat minutes on this scale, or race results "
             "with --mass, give it"
         )
-    cp, wp, tail = made.posterior.draws(DRAWS)
+    cp, wp, tail = made.posterior.long_draws(DRAWS)
     only_time = asked.distance is None and asked.course is None
     distance, time = asked.distance, asked.time
     if only_time and time is not None:
