@@ -37,6 +37,12 @@ class LibraryError(FootworkError):
     exit_code = 4
 
 
+class HeldBack(FootworkError):
+    """Hard running is asked for while the diary tells of illness, injury or a return from it."""
+
+    exit_code = 6
+
+
 class NotEnoughData(FootworkError):
     """The recordings cannot carry the answer."""
 

@@ -9,6 +9,7 @@ import typer
 
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say
 from footwork.errors import UsageError
+from footwork.wording.cautions import before_hard_work
 
 
 @app.command()
@@ -62,11 +63,17 @@ def capacity(
         _history(result)
     for text in made.warnings:
         say(f"Note: {text}")
-    if made.evidence["kind"] in ("lower bound", "none", "habitual"):
+    proposed = history and bool(result.get("tests"))
+    if made.evidence["kind"] in ("lower bound", "none", "habitual") and not result.get("held_back"):
+        proposed = True
         say(
-            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, only if you are "
-            "well and warmed up (footwork methods cautions), then mark the run."
+            "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, warmed up, then mark the "
+            "run (footwork session shelf)."
         )
+    if result.get("held_back"):
+        say(f"Caution: {result['held_back']}")
+    elif proposed:
+        say(f"Caution: {before_hard_work('test')}")
     return None
 
 

@@ -180,13 +180,13 @@ def diary(
     soreness: Annotated[float | None, typer.Option(help="0 to 10.")] = None,
     illness: Annotated[str | None, typer.Option(help="What it is, as 'cold'.")] = None,
     injury: Annotated[str | None, typer.Option(help="What it is, as 'left calf'.")] = None,
+    well: Annotated[bool, typer.Option("--well", help="Well again: ends illness and injury.")] = False,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
     clear: Annotated[list[str] | None, typer.Option(help="Take this field back; repeatable.")] = None,
     as_json: Json = False,
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
-    from footwork.history.log import diary
-    from footwork.wording.cautions import UNWELL as CAUTION
+    from footwork.wording.cautions import held_back
 
     given = {
         "exertion": exertion,
@@ -195,6 +195,7 @@ def diary(
         "soreness": soreness,
         "illness": illness,
         "injury": injury,
+        "well": "again" if well else None,
         "note": note,
     }
     values: dict[str, Any] = {n: v for n, v in given.items() if v is not None}
@@ -202,7 +203,7 @@ def diary(
     with opened(create=bool(values)) as library:
         if values:
             library.tell(run, day(date), **values)
-        found = library.diary()
+        found, caution = library.diary(), held_back(library.health())
     if run is not None:
         found = [row for row in found if row["run"] == run]
     elif date:
@@ -219,8 +220,8 @@ def diary(
         ]
         of = f"  run {row['run']}" if row["run"] else ""
         say(f"{row['date']}{of}  {'; '.join(words)}")
-    if diary.unwell(found[:7]):
-        say(f"Caution: {CAUTION}.")
+    if caution:
+        say(f"Caution: {caution} (footwork diary --well)")
     return None
 
 

@@ -9,6 +9,7 @@ import typer
 
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say
 from footwork.errors import UsageError
+from footwork.wording.cautions import before_hard_work, held_back
 
 session = typer.Typer(
     help="Sessions in plain words: new, list, preview, solve, export, match, shelf.", no_args_is_help=True
@@ -129,11 +130,13 @@ def new(
             words, called = sessions.worded(library, text or "")
         number = library.plan_session(words, planned, name or called)
         row = sessions.kept_session(library, number)
+        held = held_back(library.health())
     if as_json:
-        return out(row)
+        return out({**row, "held_back": held})
     say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
     for text_ in sessions.restless(parse(row["text"]).items):
         say(f"Note: {text_}")
+    say(f"Caution: {held or before_hard_work('session')}")
     return None
 
 
@@ -159,6 +162,8 @@ def _previewed(found: Any, imperial: bool) -> None:
     from footwork.quantities import format_duration, format_pace
     from footwork.questions import sessions
 
+    if found["held_back"]:
+        say(f"Caution: {found['held_back']}")
     say(found["text"])
     least = sessions.minimum(found)
     dry = 100 * found["run_dry_probability"]
@@ -263,6 +268,7 @@ def export(
         calendar = sessions.calendar(library) if ics is not None else b""
         if what is not None and any((fit, pdf, yaml)):
             words, name = sessions.worded(library, what)
+            sessions.allowed(library)
             found = library.session(words, None, scale, **stated)
             if fit is not None:
                 export.write_whole(fit, sessions.session_workout(library, words, name, scale=scale, **stated))
@@ -389,4 +395,6 @@ def shelf(
             for line in (e.protocol, e.tells, e.caution) if name else ():
                 if line:
                     say(f"  {line}")
+    if not name:
+        say(f"Caution: {before_hard_work('session')}")
     return None

@@ -130,6 +130,7 @@ def _tell(library: Library, rows: dict[int, Any]) -> None:
         day = season.FIRST_DAY + dt.timedelta(weeks=week, days=2)
         library.tell(date=day, sleep=round(float(np.clip(rng.normal(7.3, 0.7), 5, 9)), 1))
     library.tell(date=dt.date(2026, 5, 5), illness="cold", note="slept badly, no running until Saturday")
+    library.tell(date=dt.date(2026, 5, 9), well="again")
     library.enter_run(dt.datetime(2025, 9, 21, 10, 0), 44 * 60 + 10, metres=10_000, name="race")
 
 

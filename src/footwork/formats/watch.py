@@ -22,6 +22,7 @@ _REST, _REPEAT = 1, 6
 # second.
 _TARGETS = {"power": (_POWER, POWER_OFFSET, 1), "heart_rate": (1, 100, 1), "speed": (0, 0, 1000)}
 MOST_STEPS = 200
+LONGEST_NOTES = 240  # bytes
 LONGEST_NAME = 15  # bytes, what watches show of a step
 
 
@@ -39,14 +40,12 @@ class Step:
     rest: bool = False
 
 
-def message(
-    local: int, number: int, fields: list[tuple[int, str, int, int]], text: tuple[int, str, int] | None = None
-) -> bytes:
-    """A definition and its data; fields are (number, struct code, base type, value), a text (number, text, bytes at
-    most) comes last, cut to what fits."""
+def message(local: int, number: int, fields: list[tuple[int, str, int, int]], *texts: tuple[int, str, int]) -> bytes:
+    """A definition and its data; fields are (number, struct code, base type, value), texts (number, text, bytes at
+    most) come last, cut to what fits."""
     kinds = [(field, struct.calcsize("<" + code), base) for field, code, base, _ in fields]
     data = b"".join(struct.pack("<" + code, value) for _, code, _, value in fields)
-    if text is not None:
+    for text in texts:
         raw = text[1].encode()[: text[2]].decode("utf-8", "ignore").encode() + b"\0"
         kinds.append((text[0], len(raw), 0x07))
         data += raw
@@ -75,8 +74,8 @@ def _file_id(kind: int) -> bytes:
     )
 
 
-def workout(name: str, steps: Sequence[Step]) -> bytes:
-    """The bytes of a FIT workout for running.
+def workout(name: str, steps: Sequence[Step], notes: str = "") -> bytes:
+    """The bytes of a FIT workout for running; ``notes`` stand at its first step.
 
     Raises
     ------
@@ -110,7 +109,8 @@ def workout(name: str, steps: Sequence[Step]) -> bytes:
             (6, "I", 0x86, high),
             (7, "B", 0x00, _REST if step.rest else _ACTIVE),
         ]
-        body += message(2, 27, fields, (0, step.name, LONGEST_NAME))
+        said = [(8, notes, LONGEST_NOTES)] if notes and not index else []
+        body += message(2 if said else 3, 27, fields, (0, step.name, LONGEST_NAME), *said)
     return wrapped(body)
 
 

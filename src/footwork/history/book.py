@@ -14,6 +14,7 @@ from footwork.errors import LibraryError
 from footwork.history.athlete import Athlete
 from footwork.history.catalogue import RunRow
 from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_number, as_seconds
+from footwork.results.health import Health
 from footwork.signals import Signals
 from footwork.store import database, schema
 
@@ -368,6 +369,12 @@ class History:
         from footwork.history.log import diary
 
         return diary.days(self, as_day(since), as_day(until))
+
+    def health(self, date: Day | None = None) -> Health | None:
+        """What the diary tells of a day, today by default, that holds hard running back; see `diary.health`."""
+        from footwork.history.log import diary
+
+        return diary.health(self, as_day(date))
 
     def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
         """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""

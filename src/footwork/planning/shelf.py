@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from footwork.wording.cautions import TEST
+from footwork.wording.cautions import before_hard_work
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ SHELF = (
         "Flat, little wind, the same device. Mark the run as test.",
         "CP and W′ with the narrowest intervals. It does not tell what you can hold for hours: only races "
         "and long runs tell the tail.",
-        TEST,
+        before_hard_work("test"),
     ),
     Entry(
         "test: 7 minutes",
@@ -89,7 +89,7 @@ SHELF = (
         "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 7 min all out, 10 min easy",
         "All you can, evenly, some days before or after the test of 12 and 3 minutes. Mark the run as test.",
         "With 12 and 3 minutes a narrower CP; alone little.",
-        TEST,
+        before_hard_work("test"),
     ),
     Entry(
         "test: 3 minutes all-out",
@@ -98,7 +98,7 @@ SHELF = (
         "As hard as possible from the first second and never paced; the last thirty seconds are near CP.",
         "CP and W′ from one effort, if it was all-out from the start; in runners it reads CP high (305 "
         "against 290 W in 23 runners, Hunter 2023).",
-        TEST,
+        before_hard_work("test"),
     ),
     Entry(
         "test: 20 minutes steady",
@@ -106,7 +106,7 @@ SHELF = (
         "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 20 min all out, 10 min easy",
         "Twenty minutes as hard as can be held evenly to the end; the second half not slower than the first.",
         "One point of the curve: CP only together with a shorter effort; nothing about W′ alone.",
-        TEST,
+        before_hard_work("test"),
     ),
     Entry(
         "test: 30 minutes steady",
@@ -114,7 +114,7 @@ SHELF = (
         "15 min easy, 3 x (20 s strides, 1 min easy jog), 5 min easy, 30 min all out, 10 min easy",
         "Half an hour as hard as can be held evenly, best in a race.",
         "A point close to CP and the beginning of the tail; nothing about W′.",
-        TEST,
+        before_hard_work("test"),
     ),
 )
 

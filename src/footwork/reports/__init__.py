@@ -45,7 +45,7 @@ def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False)
             }
             for s in found["steps"]
         ],
-        "notes": found["warnings"],
+        "notes": [*([found["held_back"]] if found["held_back"] else []), *found["warnings"]],
     }
     made: bytes = typst.compile(
         str(_HERE / "session.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
@@ -137,7 +137,7 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
         "p90": format_duration(days["p90"]),
         "dry": f"{100 * found['run_dry_probability']:.0f}",
         "marks": ", ".join(f"{m['name']} {format_distance(m['start_m'], imperial)}" for m in plan.course["marks"]),
-        "notes": found["cautions"][1:],
+        "notes": found["cautions"],
     }
     made: bytes = typst.compile(
         str(_HERE / "card.typ"), format=form, sys_inputs={"data": json.dumps(told)}, root=str(_HERE)

@@ -108,6 +108,7 @@ class SessionPreview(Result):
     scale: str
     critical_power_w: float
     accepted: bool
+    held_back: str | None
     warnings: list[str]
     of_capacity: list[str]
     solved: float = ABSENT

@@ -2,27 +2,53 @@
 
 from __future__ import annotations
 
-MAXIMAL = "A race is a maximal effort: be well, be warm, and stop at chest pain, faintness or unusual breathlessness."
-HARD_SESSION = (
-    "Hard sessions are only for people who are well and used to them. Stop at chest pain, faintness or unusual "
-    "breathlessness."
-)
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from footwork.results.health import Health
+
+_LEADS = {"race": "A race is a maximal effort", "test": "A test is a maximal effort", "session": "Hard running"}
+
+
+def before_hard_work(kind: str) -> str:
+    """What stands beside everything that proposes hard work: whom it is for, when to stop, who decides.
+
+    ``kind`` is ``race``, ``test`` or ``session``.
+    """
+    return (
+        f"{_LEADS[kind]}: only if you are well, rested and used to hard running. Stop at chest pain, faintness or "
+        "unusual breathlessness; ask a physician first with known disease, with symptoms, after illness or when "
+        "starting anew."
+    )
+
+
+def held_back(health: Health | None) -> str | None:
+    """Why nothing hard is proposed, and until when; None for a runner of whom the diary tells nothing bad."""
+    if health is None:
+        return None
+    named = f" ({health.what})" if health.what else ""
+    if health.state == "returning":
+        return (
+            f"Easy running only until {health.until}: as many easy days as days off after illness or injury, at least "
+            "three, and only without symptoms. What a physician says comes first."
+        )
+    text = (
+        f"The diary tells of illness since {health.since}{named}: rest comes first, so no session is proposed until it "
+        "says that you are well again. With fever, chest pain or breathlessness see a physician."
+        if health.state == "ill"
+        else f"The diary tells of an injury since {health.since}{named}: no running is proposed until it says that you "
+        "are well again; see a physician or physiotherapist before you run."
+    )
+    return text + (" That was written over two weeks ago: is it still so?" if health.asks else "")
+
+
 TRIAL = (
     "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist "
     "before you change how you run after an injury."
 )
-UNWELL = (
-    "the diary tells of illness or injury: rest comes before any number here; see a physician before you return "
-    "to hard running"
-)
 FUEL = (
     "This is general guidance, not yours: try it in training, and ask a dietitian or physician with diabetes or "
     "any other condition."
-)
-TEST = (
-    "Only when you are well, rested and used to hard running. Stop at chest pain, faintness or unusual "
-    "breathlessness; ask a physician first with "
-    "known disease, with symptoms, after illness or when starting anew."
 )
 
 

@@ -1,4 +1,4 @@
-"""The diary: how a run or a day felt, sleep, resting heart rate, soreness, illness, injury, a note."""
+"""The diary: how a run or a day felt, sleep, resting heart rate, soreness, illness, injury, well again, a note."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import UsageError
 from footwork.history.log import entries, parts
+from footwork.results.health import Health
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -20,15 +21,46 @@ NUMBERS = {
 }
 
 
-TEXTS = ("illness", "injury", "note")
+TEXTS = ("illness", "injury", "well", "note")
 
 
 FIELDS = (*NUMBERS, *TEXTS)
 
 
-def unwell(rows: list[dict[str, Any]]) -> bool:
-    """Whether entries of the diary tell of illness or injury."""
-    return any("illness" in row or "injury" in row for row in rows)
+ASK_AFTER_DAYS = 14  # an entry as old as that is asked about again; our convention
+EASY_DAYS = (3, 14)  # easy days of a return: as many as days off, at least and at most; our convention
+
+
+def health(library: History, day: dt.date | None = None) -> Health | None:
+    """What holds hard running back on a day (today by default), as far as the diary told by then; None where nothing.
+
+    Illness or injury counts from its entry until the diary says *well*; then as many easy days follow as were off.
+    """
+    asked = day or dt.date.today()
+    rows = sorted(days(library, until=asked), key=lambda row: str(row["date"]))
+    open_since: dict[str, tuple[dt.date, str]] = {}
+    back: tuple[dt.date, dt.date] | None = None
+    for row in rows:
+        on = dt.date.fromisoformat(row["date"])
+        if "well" in row:
+            first = min((since for since, _ in open_since.values()), default=None)
+            back = (first, on) if first is not None else back
+            open_since.clear()
+            continue
+        for name in ("injury", "illness"):
+            if name in row:
+                open_since[name] = (open_since.get(name, (on, ""))[0], str(row[name]))
+    for name, state in (("illness", "ill"), ("injury", "injured")):
+        if name in open_since:
+            since, what = open_since[name]
+            newest = max(dt.date.fromisoformat(r["date"]) for r in rows if name in r)
+            return Health(state, since, what, None, (asked - newest).days > ASK_AFTER_DAYS)  # type: ignore[arg-type]
+    if back is None:
+        return None
+    off, on = back
+    least, most = EASY_DAYS
+    until = on + dt.timedelta(days=min(max((on - off).days, least), most) - 1)
+    return Health("returning", on, "", until) if asked <= until else None
 
 
 def tell(

@@ -16,6 +16,7 @@ from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.capacity_estimate import Capacity
+from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -167,6 +168,7 @@ def history_told(library: History, found: Capacity) -> dict[str, Any]:
     """A capacity answer as its page's twin and ``capacity --json`` give it, history included."""
     out = found.to_json()
     key, day = found.scale_key, found.date
+    out["held_back"] = held_back(library.health())
     through: dict[str, Any] = {"history": [], "moved": [], "tests": [], "accepted_entries": []}
     if key and day is not None:
         through = library.cached(
@@ -175,7 +177,7 @@ def history_told(library: History, found: Capacity) -> dict[str, Any]:
                 {
                     "history": every_day(library, key, day),
                     "moved": what_moved(library, key, day),
-                    "tests": worthwhile_tests(found),
+                    "tests": [] if held_back(library.health()) else worthwhile_tests(found),
                     "accepted_entries": [{"date": d, "critical_power_w": w} for d, w in accepted.entries(library, key)],
                 }
             ),

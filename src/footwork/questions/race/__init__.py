@@ -7,10 +7,8 @@ from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.race_review import past_predictions, review_race
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes, strategies_for
 from footwork.questions.race.take_along import race_course, race_table, race_workout
-from footwork.wording.cautions import MAXIMAL as CAUTION
 
 __all__ = [
-    "CAUTION",
     "FORM_SD",
     "LIMITS",
     "Change",

@@ -25,7 +25,6 @@ from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes
 from footwork.results.race import Strategies
 from footwork.wording import cautions
-from footwork.wording.cautions import MAXIMAL
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -285,11 +284,12 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     )
     hottest = None if day.heat is None else float(day.heat.max())
     careful = [
-        MAXIMAL,
+        *([held] if (held := cautions.held_back(library.health(asked.date))) else []),
+        cautions.before_hard_work("race"),
         *cautions.race_cautions(float(np.median(times)), hottest),
         *([day.ridden.sentence] if day.ridden else []),
     ]
-    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *careful[1:]]
+    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *careful]
     if told["solver"]["status"] != "converged":
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."

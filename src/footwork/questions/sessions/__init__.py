@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from footwork.questions.sessions.asked_and_run import against, match_session
 from footwork.questions.sessions.planned_sessions import (
+    allowed,
     calendar,
     from_file,
     from_workout,
@@ -20,6 +21,7 @@ from footwork.questions.sessions.recognising import compare_sessions, recognised
 
 __all__ = [
     "against",
+    "allowed",
     "calendar",
     "compare_sessions",
     "from_file",

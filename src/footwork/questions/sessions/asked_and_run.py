@@ -18,6 +18,7 @@ from footwork.questions.sessions import planned_sessions
 from footwork.questions.sessions.planned_sessions import EASY_WORDS, SessionBasis
 from footwork.results.session import SessionMatch
 from footwork.wording import session_verdicts
+from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -74,7 +75,7 @@ def match_session(library: History, run_id: int, text: str) -> SessionMatch:
     extra = [e for k, e in enumerate(works) if k not in {b for _, b in pairs}]
     rests = _rests(rows, taken, wanted)
     store = float(np.median(who.runner.w_prime)) if who else None
-    verdict, then = session_verdicts.match_sentences(session_match.judge(done, len(asked), len(extra), store, rests))
+    verdict, advice = session_verdicts.match_sentences(session_match.judge(done, len(asked), len(extra), store, rests))
     out: dict[str, Any] = plain(
         {
             "run": run_id,
@@ -87,7 +88,7 @@ def match_session(library: History, run_id: int, text: str) -> SessionMatch:
             "critical_power_w": who.critical_power if who else None,
             "rests": rests,
             "verdict": verdict,
-            "next": then,
+            "next": held_back(library.health()) or advice,
         }
     )
     return SessionMatch(**out)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis.response import Response
-from footwork.errors import FootworkError, NotEnoughData, UsageError
+from footwork.errors import FootworkError, HeldBack, NotEnoughData, UsageError
 from footwork.formats import ical, watch
 from footwork.history.log import entries, parts
 from footwork.physiology import domains
@@ -21,7 +21,7 @@ from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
 from footwork.results.session import SessionPreview
-from footwork.wording.cautions import HARD_SESSION
+from footwork.wording.cautions import before_hard_work, held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -123,10 +123,10 @@ def session_asked(
     if session.unknowns:
         raise UsageError("this session holds a ?: solve for it first, with --leave")
     who = session_basis(library, date, scale, **stated)
-    return SessionPreview(**_shown(session, who))
+    return SessionPreview(**_shown(session, who, held_back(library.health(date))))
 
 
-def _shown(session: Session, who: SessionBasis) -> dict[str, Any]:
+def _shown(session: Session, who: SessionBasis, held: str | None = None) -> dict[str, Any]:
     rows = preview.preview(session, who.runner)
     at, steps = 0.0, list[dict[str, Any]]()
     rates = _rates(rows, who)
@@ -157,7 +157,7 @@ def _shown(session: Session, who: SessionBasis) -> dict[str, Any]:
             }
         )
         at += row.seconds
-    kinder = preview.eased(session, who.runner)
+    kinder = None if held else preview.eased(session, who.runner)
     hardest = max(range(len(rows)), key=lambda i: (round(rows[i].dry_in, 2), -round(rows[i].w_prime[1]), rows[i].power))
     out: dict[str, Any] = plain(
         {
@@ -174,7 +174,8 @@ def _shown(session: Session, who: SessionBasis) -> dict[str, Any]:
             "scale": who.scale,
             "critical_power_w": who.critical_power,
             "accepted": who.accepted,
-            "warnings": [*restless(session.items), HARD_SESSION],
+            "held_back": held,
+            "warnings": [*restless(session.items), before_hard_work("session")],
             "of_capacity": who.warnings,
         }
     )
@@ -215,11 +216,18 @@ def solve_session(
     """Fill the ``?`` of a session so that a share of W′ is left where it is lowest; as `session_asked`, with ``solved``
     beside.
 
-    ``leave`` [1].
+    ``leave`` [1]. Raises HeldBack while the diary tells of illness, injury or a return.
     """
+    allowed(library, date)
     who = session_basis(library, date, scale, **stated)
     filled, value = preview.solve(session_words.parse(text), who.runner, leave)
     return SessionPreview(**_shown(filled, who), solved=value, leave=leave)
+
+
+def allowed(library: History, date: dt.date | None = None) -> None:
+    """Raises HeldBack where hard running is not to be proposed on a day, today by default."""
+    if held := held_back(library.health(date)):
+        raise HeldBack(held)
 
 
 def plan_session(library: History, text: str, date: dt.date | None = None, name: str = "") -> int:
@@ -275,14 +283,15 @@ def session_workout(library: History, text: str, name: str = "", **asked: Any) -
     """A session as a FIT workout, its repeats unrolled: a heart rate and a pace as the protocol has them, everything
     else as watts.
 
-    Raises UsageError for what no watch can hold.
+    Raises UsageError for what no watch can hold, HeldBack while the diary tells of illness, injury or a return.
     """
+    allowed(library)
     session = session_words.parse(text)
     who = session_basis(library, **asked)
     rows = preview.preview(session, who.runner)
     if len(rows) > watch.MOST_STEPS:
         raise UsageError(f"{len(rows)} steps are too many for a watch: at most {watch.MOST_STEPS}")
-    return watch.workout(name or session.text()[:40], [_watch_step(r) for r in rows])
+    return watch.workout(name or session.text()[:40], [_watch_step(r) for r in rows], before_hard_work("session"))
 
 
 def _watch_step(row: preview.Row) -> watch.Step:
@@ -344,7 +353,7 @@ def calendar(library: History) -> bytes:
             f"session-{r['id']}@footwork",
             dt.date.fromisoformat(str(r["date"])),
             r["name"] or "Running session",
-            r["text"],
+            f"{r['text']}\n{before_hard_work('session')}",
         )
         for r in rows
     ]

@@ -7,22 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import NotEnoughData
 from footwork.history.catalogue import RunRow
-from footwork.history.log import accepted, diary
+from footwork.history.log import accepted
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import MODEL
 from footwork.quantities import Estimate, plain
 from footwork.questions import capacity, devices, sessions
 from footwork.questions import load as load_question
 from footwork.results.today import Due
-from footwork.wording.cautions import UNWELL as CAUTION
+from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 TEST_DAYS = 42
-
-
-UNWELL_DAYS = 7  # our convention; a physician may say longer
 
 
 def what_is_due(library: History) -> Due:
@@ -66,8 +63,7 @@ def what_is_due(library: History) -> Due:
             )
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
-        ill = _unwell(library, max(day, dt.date.today())) or _unwell(library, day)
-        due += ill or [*_test_due(made, day), *_looks_like(library, newest.id)]
+        due += _held(library) or [*_test_due(made, day), *_looks_like(library, newest.id)]
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
@@ -125,11 +121,13 @@ def _looks_like(library: History, run_id: int) -> list[dict[str, str]]:
     ]
 
 
-def _unwell(library: History, day: dt.date) -> list[dict[str, str]]:
-    """A caution in place of any test while the diary of the last week tells of illness or injury."""
-    if not diary.unwell(library.diary(day - dt.timedelta(days=UNWELL_DAYS - 1), day)):
+def _held(library: History) -> list[dict[str, str]]:
+    """A caution in place of any test while the diary tells of illness, injury or a return from it."""
+    health = library.health()
+    if (why := held_back(health)) is None or health is None:
         return []
-    return [{"what": "Rest comes first", "why": CAUTION, "page": "methods#cautions"}]
+    what = "Easy running only" if health.state == "returning" else "Rest comes first"
+    return [{"what": what, "why": why.rstrip("."), "page": "diary"}]
 
 
 def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:

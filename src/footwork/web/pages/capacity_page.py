@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -18,6 +19,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
+from footwork.wording.cautions import before_hard_work
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -106,13 +108,13 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
             )
         for warning in found.warnings:
             note(warning, base, "critical-power")
-        if kind in ("lower bound", "none", "habitual"):
-            note(
-                "Run 3, 7 and 12 minutes all you can on rested days, only if you are well and warmed up, "
-                "and mark the runs as tests.",
-                base,
-                "cautions",
-            )
+        if told.get("held_back"):
+            note(told["held_back"], base, "cautions")
+        elif kind in ("lower bound", "none", "habitual"):
+            text("p", "Run 3, 7 and 12 minutes all you can on rested days, and mark the runs as tests.")
+            note(before_hard_work("test"), base, "cautions")
+        if found.unconfirmed is not None:
+            _lone_run(base, library, found.unconfirmed)
         if found.curve:
             heading("Best efforts and what they imply")
             shown = (
@@ -133,6 +135,27 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
         with ui.element("p"):
             link("How domains are known", f"{base}/methods#domains", "soft")
         _evidence(base, found)
+
+
+def _lone_run(base: str, library: Library, of: dict[str, Any]) -> None:
+    """A run that alone asks for more: what it says, and the two ways to settle it."""
+    with ui.element("div").classes("row-of"):
+        link(f"Look at run {of['run']} of {of['date']}", f"{base}/runs/{of['run']}", "button")
+        for label, do in (
+            ("It was a race or test", lambda: library.mark(of["run"], "test")),
+            ("Leave it out", lambda: library.leave_out(of["run"])),
+        ):
+            button = text("button", label, "fw")
+
+            async def press(_: Any, do: Callable[[], Any] = do) -> None:
+                try:
+                    await asyncio.to_thread(do)
+                except FootworkError as error:
+                    ui.notify(str(error))
+                    return
+                ui.navigate.to(f"{base}/capacity")
+
+            button.on("click", press)
 
 
 def history_chart(told: dict[str, Any]) -> Chart:
@@ -220,7 +243,7 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
                 for t in told["tests"]
             ],
         )
-        note("Tests are maximal efforts, only if you are well, rested and warmed up.", base, "cautions")
+        note(before_hard_work("test"), base, "cautions")
 
 
 def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]:

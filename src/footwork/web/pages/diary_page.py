@@ -5,11 +5,12 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from footwork.history.log.diary import unwell
+from nicegui import ui
+
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, note, page, table, text
-from footwork.wording.cautions import UNWELL as CAUTION
+from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -50,8 +51,9 @@ async def show_diary(base: str, library: Library) -> None:
     with page(base, "Diary", "Diary", lede):
         heading("Write about a day")
         command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
-        if unwell(found[:7]):
-            note(f"{CAUTION[0].upper()}{CAUTION[1:]}.", base, "cautions")
+        if caution := held_back(library.health()):
+            note(caution, base, "cautions")
+            _well(base, library)
         if found:
             heading("Written so far")
             table(
@@ -62,6 +64,17 @@ async def show_diary(base: str, library: Library) -> None:
                 ],
             )
             text("p", "A mistake is taken back on the Library page, under Edits.", "soft")
+
+
+def _well(base: str, library: Library) -> None:
+    """The answer to whether it still holds."""
+    button = text("button", "I am well again", "fw")
+
+    async def press(_: Any) -> None:
+        await asyncio.to_thread(lambda: library.tell(well="again"))
+        ui.navigate.to(f"{base}/diary")
+
+    button.on("click", press)
 
 
 PAGES = (Page("/diary", show_diary, data, nav="Diary", place=8),)

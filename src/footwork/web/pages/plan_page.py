@@ -13,7 +13,7 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import format_distance, format_duration, format_pace
 from footwork.questions import race
-from footwork.questions.race import CAUTION, Change, RacePlan
+from footwork.questions.race import Change, RacePlan
 from footwork.reports import race_card
 from footwork.results.race import Strategies
 from footwork.web.drawing import show_chart
@@ -118,7 +118,6 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
             for s in plan.splits
         ],
     )
-    note(CAUTION, base, "cautions")
 
 
 def _course(plan: RacePlan, imperial: bool) -> None:

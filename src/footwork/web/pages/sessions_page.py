@@ -179,7 +179,10 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
         )
     for warning in (*found["of_capacity"], *found["warnings"]):
         note(warning, base, "sessions")
-    _take_along(library, found)
+    if found["held_back"]:
+        note(found["held_back"], base, "cautions")
+    else:
+        _take_along(library, found)
 
 
 def _take_along(library: Library, found: SessionPreview) -> None:
@@ -347,7 +350,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                 with ui.element("p"):
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-            note(cautions.TEST, base, "cautions")
+            note(cautions.before_hard_work("test"), base, "cautions")
         shown = ui.element("div")
         _forms(base, library, state)
         _planned(base, library)
