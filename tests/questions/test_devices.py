@@ -129,11 +129,22 @@ def test_scales_are_renamed_and_joined_and_that_is_undone(library, tmp_path):
     (tmp_path / "c.fit").write_bytes(second_of(third, 1.08, 0, serial=3003))
     library.add([tmp_path / "c.fit"])
     before = len(library.runs())
+    newest = library.runs()[0].local.date()
+    library.accept(270, newest - dt.timedelta(days=2), "device A")
+    library.accept(280, newest, "left wrist")
     edit = library.join_scales("device A", "left wrist")
     assert "device A" not in library.scales().values() and len(library.runs()) == before
     assert library.runs()[0].power_scale == "left wrist"
+    # What was accepted on either keeps its force, and each can still be taken back.
+    held = [library.capacity(date=newest - dt.timedelta(days=d), scale="left wrist").accepted for d in (0, 1)]
+    assert [h["critical_power_w"] for h in held] == [280, 270]
     library.undo(edit)
     assert library.runs()[0].power_scale == "device A"
+    assert library.capacity(date=newest, scale="device A").accepted["critical_power_w"] == 270
+    edit = library.join_scales("device A", "left wrist")
+    assert library.withdraw(newest - dt.timedelta(days=2), "left wrist") == 1
+    library.undo(edit)
+    assert library.capacity(date=newest, scale="device A").accepted is None
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import pytest
 from footwork.analysis import usual_watts
 from footwork.api import Library
 from footwork.errors import UsageError
+from footwork.store import schema
 from tests.analysis.test_usual import run as minutes_of_a_run
 from tests.conftest import RUNNER, fit_of, simulate
 
@@ -72,13 +73,16 @@ def test_weeks_and_months_add_up(library):
         library.totals("fortnight")
 
 
-def test_birth_year_and_sex_are_facts_when_given(library):
-    library.athlete.set(DAY, birth_year=1990.0, sex="female")
+def test_birth_year_and_sex_are_no_longer_asked_but_stay_readable(library):
+    assert "sex" not in library.athlete.facts()
+    with library.writing() as connection:
+        for name, value in (("birth_year", 1990.0), ("sex", 2.0)):
+            connection.execute(schema.athlete_fact.insert().values(name=name, date="2026-03-30", value=value))
     facts = library.athlete.facts()
     assert facts["sex"] == [{"date": "2026-03-30", "value": "female", "unit": ""}]
     assert facts["birth_year"][0]["value"] == 1990
-    with pytest.raises(UsageError):
-        library.athlete.set(sex="fast")
+    with pytest.raises(UsageError, match="facts are mass"):
+        library.athlete.set(sex="female")
 
 
 def test_a_new_mass_makes_stale_only_what_was_modelled_with_the_old_one(library, tmp_path):

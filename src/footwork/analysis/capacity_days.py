@@ -78,6 +78,10 @@ class CapacityDays:
         ]
         self.tests = sorted([*found, *by_hand], key=lambda d: d.day)
 
+    def clips(self, day: int) -> Floats:
+        """What each run's log watts are clipped by [1], as far as it is known on a day [proleptic ordinal]."""
+        return efforts.clips(self.everyday.day, self.everyday.level, day, 0, np.zeros(len(self.bests)))
+
     def on(self, day: int) -> Told:
         """What is known on a day [proleptic ordinal]; nothing later counts."""
         (told,) = self.through(day, day)

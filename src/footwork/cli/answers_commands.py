@@ -9,7 +9,7 @@ import typer
 
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say
 from footwork.errors import UsageError
-from footwork.wording.cautions import before_hard_work
+from footwork.wording.cautions import before_hard_work, held_back
 
 
 @app.command()
@@ -27,11 +27,17 @@ def capacity(
     ] = False,
     accept: Annotated[float | None, typer.Option(help="Accept this CP in watts, from --date or today on.")] = None,
     withdraw: Annotated[str | None, typer.Option(help="Take back the CP accepted on this date, YYYY-MM-DD.")] = None,
+    card: Annotated[
+        Path | None, typer.Option(help="Write a PDF for the fridge: domains and usual running in watts, pace, bpm.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Critical power, W′ and domains, each with its interval and evidence."""
+    from footwork.maintenance import export
     from footwork.quantities import format_duration
 
+    if card is not None:
+        export.check_out(card, ".pdf")
     with asked(effort) as library:
         if accept is not None:
             entry = library.accept(accept, day(date), scale)
@@ -48,7 +54,13 @@ def capacity(
             span = {"since": since, "until": until, **library.load(day(since), day(until))}
             result["curve"] = library.best_curve(day(since), day(until), made.scale_key or scale)
             result["span"] = span
-        imperial = library.setting("units") == "imperial"
+        imperial, held = library.setting("units") == "imperial", held_back(library.health())
+        if card is not None:
+            from footwork import reports
+
+            told = reports.numbers_of(library, made, imperial)
+            export.write_whole(card, reports.numbers_card(told))
+            result["card"] = told
     if as_json:
         return out(result)
     _capacity(made, imperial)
@@ -63,18 +75,22 @@ def capacity(
         _history(result)
     for text in made.warnings:
         say(f"Note: {text}")
-    proposed = history and bool(result.get("tests"))
-    if made.evidence["kind"] in ("lower bound", "none", "habitual") and not result.get("held_back"):
-        proposed = True
+    if card is not None:
+        say(f"Wrote {card}, which holds until about {result['card']['until']}.")
+    return _proposed(made.evidence["kind"], held, history and bool(result.get("tests")))
+
+
+def _proposed(kind: str, held: str | None, tests: bool) -> None:
+    """A test, where nothing else settles critical power, and the caution that goes with it or holds it back."""
+    if held:
+        return say(f"Caution: {held}")
+    if kind in ("lower bound", "none", "habitual"):
+        tests = True
         say(
             "A test or race settles it: run 3, 7 and 12 minutes all you can on rested days, warmed up, then mark the "
             "run (footwork session shelf)."
         )
-    if result.get("held_back"):
-        say(f"Caution: {result['held_back']}")
-    elif proposed:
-        say(f"Caution: {before_hard_work('test')}")
-    return None
+    return say(f"Caution: {before_hard_work('test')}") if tests else None
 
 
 def _capacity(made: Any, imperial: bool) -> None:

@@ -210,6 +210,8 @@ def show(
         if len(found.recordings) > 1 or len(r["power"]) > 1:
             watts = ", ".join(f"{p['scale']} {p['power_w']:.0f} W" for p in r["power"] if p["power_w"] is not None)
             say(f"  recording {r['file']}: {watts or 'no power'}{' (shown)' if r['primary'] else ''}")
+    if found.clipped is not None:
+        say(f"  {found.clipped['why'][0].upper()}{found.clipped['why'][1:]}.")
     for text in [*edits, *(f"lost: {t}" for t in found.lost), *found.notes, *(c["sentence"] for c in found.changes)]:
         say(f"  {text}")
     return None

@@ -15,15 +15,13 @@ def athlete(
     mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
     max_heart_rate: Annotated[float | None, typer.Option(help="Highest heart rate in bpm.")] = None,
     resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
-    birth_year: Annotated[int | None, typer.Option(help="Year of birth.")] = None,
-    sex: Annotated[str | None, typer.Option(help="female or male, if you want to say so.")] = None,
     date: Annotated[str | None, typer.Option(help="From this date on, YYYY-MM-DD; today by default.")] = None,
     units: Annotated[str | None, typer.Option(help="Show metric or imperial units.")] = None,
     zone: Annotated[str | None, typer.Option(help="Time zone for files that state none, as Europe/Lisbon.")] = None,
     as_json: Json = False,
 ) -> None:
     """Set dated facts about the runner, or print them all."""
-    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, birth_year, sex, units, zone))
+    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, units, zone))
     with opened(create=given) as library:
         redone = library.athlete.set(
             day(date),
@@ -31,8 +29,6 @@ def athlete(
             mass=mass,
             max_heart_rate=max_heart_rate,
             resting_heart_rate=resting_heart_rate,
-            birth_year=birth_year,
-            sex=sex.strip().lower() if sex else None,
         )
         if units is not None:
             library.set_setting("units", units.strip().lower())

@@ -1,4 +1,4 @@
-"""Dated facts about the runner: mass, maximal and resting heart rate, birth year, sex."""
+"""Dated facts about the runner: mass, maximal and resting heart rate."""
 
 from __future__ import annotations
 
@@ -18,11 +18,9 @@ FACTS = {
     "mass": ("kg", 25.0, 250.0),
     "max_heart_rate": ("bpm", 100.0, 230.0),
     "resting_heart_rate": ("bpm", 25.0, 110.0),
-    "birth_year": ("", 1900.0, float(dt.date.today().year)),
-    "sex": ("", 1.0, 2.0),
 }
-
-
+# Asked for by older versions and used nowhere: what was told stays readable.
+ONCE_ASKED = {"birth_year": "", "sex": ""}
 SEXES = {"male": 1.0, "female": 2.0}  # codes of ISO/IEC 5218
 
 
@@ -41,10 +39,11 @@ class Athlete:
         table = schema.athlete_fact
         with self._library.reading() as connection:
             rows = connection.execute(select(table.c.name, table.c.date, table.c.value).order_by(table.c.date)).all()
-        return {
+        told = {
             name: [{"date": date, "value": _shown(name, value), "unit": unit} for n, date, value in rows if n == name]
-            for name, (unit, _, _) in FACTS.items()
+            for name, unit in ({n: unit for n, (unit, _, _) in FACTS.items()} | ONCE_ASKED).items()
         }
+        return {name: values for name, values in told.items() if values or name in FACTS}
 
     def masses(self) -> list[tuple[str, float]]:
         """Dated masses [kg], the oldest first."""
@@ -66,10 +65,8 @@ class Athlete:
         day = date or dt.date.today()
         if day > dt.date.today():
             raise UsageError(f"{day} lies in the future: facts count from today or earlier")
-        if (sex := values.get("sex")) is not None:
-            if sex not in SEXES:
-                raise UsageError(f"'{sex}' is not understood: give female or male, or leave it out")
-            values["sex"] = SEXES[str(sex)]
+        if unknown := next((name for name in values if name not in FACTS), None):
+            raise UsageError(f"there is no fact '{unknown}': facts are {', '.join(FACTS)}")
         given = {name: float(value) for name, value in values.items() if value is not None}
         for name, value in given.items():
             unit, low, high = FACTS[name]

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
+from footwork.errors import FootworkError, NotEnoughData
 from footwork.planning.preview import banded
-from footwork.quantities import format_distance, format_duration, format_pace
+from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.results.session import SessionPreview
+from footwork.results.usual import UsualRunning
+from footwork.wording.cautions import before_hard_work
+
+if TYPE_CHECKING:
+    from footwork.api import Library
+    from footwork.questions.capacity import Capacity
 
 _HERE = Path(__file__).parent
+HOLDS_DAYS, HOLDS_LEAST_DAYS = 42, 14  # after the newest test, and after the day of the card; our convention
 
 
 def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False) -> bytes:
@@ -143,3 +153,82 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
         str(_HERE / "card.typ"), format=form, sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = False) -> dict[str, Any]:
+    """What the card of a runner's numbers holds, in words: domains, the band around critical power, usual running.
+
+    Raises
+    ------
+    NotEnoughData
+        No critical power.
+    """
+    cp = held.critical_power
+    if cp.value is None or held.date is None:
+        raise NotEnoughData(f"a card needs critical power: {cp.reason}")
+    low, middle, high = (held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme"))
+
+    forms: dict[str, Callable[[float], str]] = {
+        "power": lambda v: f"{v:.0f}",
+        "speed": lambda v: format_pace(v, imperial).split(" ")[0],
+        "heart_rate": lambda v: f"{v:.0f}",
+    }
+
+    def row(name: str, begins: tuple[dict[str, Estimate], str] | None, ends: tuple[dict[str, Estimate], str]) -> Any:
+        told = {}
+        for quantity, form in forms.items():
+            edges = [getattr(border[quantity], end) for border, end in (begins, ends)] if begins else []
+            last = getattr(ends[0][quantity], ends[1])
+            if last is None or None in edges:
+                told[quantity] = ""
+            else:
+                told[quantity] = "–".join(form(v) for v in edges) if begins else f"to {form(last)}"
+        return {"name": name, "watts": told["power"], "pace": told["speed"], "rate": told["heart_rate"]}
+
+    newest = [e["label"] for e in held.evidence["efforts"] if e["kind"] == "maximal"]
+    since = max((dt.date.fromisoformat(label) for label in newest), default=held.date)
+    until = max(since + dt.timedelta(days=HOLDS_DAYS), held.date + dt.timedelta(days=HOLDS_LEAST_DAYS))
+    return {
+        "date": held.date.isoformat(),
+        "scale": held.scale,
+        "cp": f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}",
+        "evidence": f"{held.evidence['kind']}, {held.evidence['sentence']}",
+        "until": until.isoformat(),
+        "holds": f"They hold until about {until}, or the next race or test, illness or pause before.",
+        "domains": [
+            row("moderate", None, (low, "value")),
+            row("heavy", (low, "value"), (middle, "low")),
+            row("around critical power", (middle, "low"), (middle, "high")),
+            row("severe", (middle, "high"), (high, "value")),
+        ],
+        "usual": [
+            {
+                "name": group["name"],
+                "watts": f"{group['power']['value']:.0f}",
+                "pace": format_pace(group["speed"]["value"], imperial).split(" ")[0] if group["speed"]["value"] else "",
+                "rate": f"{group['heart_rate']['value']:.0f}" if group["heart_rate"]["value"] else "",
+            }
+            for group in (usual["groups"] if usual else ())
+            if group["power"]["value"]
+        ],
+        "notes": [*held.warnings, before_hard_work("session")],
+    }
+
+
+def numbers_card(told: Mapping[str, Any]) -> bytes:
+    """A runner's numbers on a sheet of A5, as PDF; ``told`` from `numbers_told`."""
+    import typst
+
+    made: bytes = typst.compile(
+        str(_HERE / "numbers.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
+
+
+def numbers_of(library: Library, held: Capacity, imperial: bool = False) -> dict[str, Any]:
+    """`numbers_told` with the usual running of a library on the same scale, where it is known."""
+    try:
+        usual = library.usual(held.date, held.scale) if held.scale_key else None
+    except FootworkError:
+        usual = None
+    return numbers_told(held, usual, imperial)

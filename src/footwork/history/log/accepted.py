@@ -45,25 +45,43 @@ def accept(library: History, watts: float, date: dt.date | None = None, scale: s
 
 def forget(library: History, date: dt.date, scale: str | None = None) -> int:
     """Take back what was accepted on a date; returns how many entries that were."""
-    key = scale_keys.plain_key(catalogue.choose_scale(library, library.runs(), date, scale)[0])
+    keys = _keys(library, catalogue.choose_scale(library, library.runs(), date, scale)[0])
     table = schema.accepted
     with library.writing() as connection:
-        done = connection.execute(delete(table).where(table.c.scale_key == key, table.c.date == date.isoformat()))
+        done = connection.execute(delete(table).where(table.c.scale_key.in_(keys), table.c.date == date.isoformat()))
     return int(done.rowcount)
 
 
+def _keys(library: History, key: str) -> list[str]:
+    """The scale itself first, then those that were joined into it: what was accepted on them keeps its force."""
+    plain = scale_keys.plain_key(key)
+    joined = scale_keys.placing(library).joined
+    out = [plain]
+    for source in joined:
+        into = source
+        for _ in joined:
+            into = joined.get(into, into)
+        if into == plain and source != plain:
+            out.append(source)
+    return out
+
+
 def entries(library: History, key: str) -> list[tuple[dt.date, float]]:
-    """Accepted CPs of a scale [W], the oldest first."""
-    table, key = schema.accepted, scale_keys.plain_key(key)
+    """Accepted CPs of a scale [W], the oldest first; of one day its own before that of a scale joined into it."""
+    table = schema.accepted
 
     def make() -> list[tuple[dt.date, float]]:
+        found: dict[dt.date, float] = {}
         with library.reading() as connection:
-            rows = connection.execute(
-                select(table.c.date, table.c.critical_power).where(table.c.scale_key == key).order_by(table.c.date)
-            ).all()
-        return [(dt.date.fromisoformat(day), float(watts)) for day, watts in rows]
+            for scale_key in _keys(library, key):
+                rows = connection.execute(
+                    select(table.c.date, table.c.critical_power).where(table.c.scale_key == scale_key)
+                ).all()
+                for day, watts in rows:
+                    found.setdefault(dt.date.fromisoformat(day), float(watts))
+        return sorted(found.items())
 
-    found: list[tuple[dt.date, float]] = library.cached(("accepted", key), make)
+    found: list[tuple[dt.date, float]] = library.cached(("accepted", scale_keys.plain_key(key)), make)
     return found
 
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
-from footwork.questions.capacity.evidence import best_of
+from footwork.questions.capacity.evidence import best_of, clipped
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "Capacity",
     "best_curve",
     "best_of",
+    "clipped",
     "estimate_capacity",
     "history_told",
     "near",

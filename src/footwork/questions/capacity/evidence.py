@@ -169,6 +169,24 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     )
 
 
+def clipped(library: History, key: str, run: int, asked: dt.date) -> dict[str, Any] | None:
+    """How much less a run's watts count for capacity than they were shown, since its own speed gives a fault away.
+
+    Returns ``share`` [1], what is taken off, and ``why``; None where nothing is.
+    """
+    made = days(library, key, asked)
+    at = next((i for i, b in enumerate(made.bests) if b.run == run), None)
+    share = 0.0 if at is None else float(-np.expm1(-made.clips(asked.toordinal())[at]))
+    if share < efforts.LONE_LEAST:
+        return None
+    why = (
+        f"watts by speed on the flat lay {100 * np.expm1(efforts.CLIP_FREE - np.log1p(-share)):.0f} % above those of "
+        f"the other runs of these weeks, as of a device that erred: for critical power they count {100 * share:.0f} % "
+        "less"
+    )
+    return {"share": share, "why": why}
+
+
 def _aged(told: Told) -> dict[int, float]:
     """The aged, capped best for each duration [s]. [W]"""
     if told.front is None:

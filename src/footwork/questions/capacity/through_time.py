@@ -79,20 +79,21 @@ class _Changes:
     def __init__(self) -> None:
         self._rows: list[dict[str, Any]] = []
         self._before: float | None = None
-        self._aged_from: float | None = None
-        self._aged_on = 0
+        self._quiet = 0.0  # ln of what small changes of quiet days have added up to
+        self._quiet_on = 0
 
     def note(self, found: CapacityDays, told: Told, cp: float | None) -> None:
         """A day's proposal [W]; None where it is withheld."""
         before, self._before = self._before, cp
         if cp is None or before is None:
             self._settle(before)
+            self._quiet = 0.0
             return
         new = [s.evidence for s in told.tests if s.day == told.day]
         runs = [b for b in found.bests if b.day == told.day and not b.maximal]
         if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
-            self._aged_from = before if self._aged_from is None else self._aged_from
-            self._aged_on = told.day
+            self._quiet += float(np.log(cp / before))
+            self._quiet_on = told.day
             return
         self._settle(before)
         kind, of = ("maximal", new[-1]) if new else ("habitual", max(runs, key=_strength))
@@ -104,10 +105,11 @@ class _Changes:
         return self._rows[::-1]
 
     def _settle(self, now: float | None) -> None:
-        """Small changes of quiet days become one row, where together they are worth it."""
-        start, self._aged_from = self._aged_from, None
-        if start is not None and now is not None and abs(now / start - 1) >= MOVED_LEAST:
-            self._add(self._aged_on, "ageing", None, "days without anything as strong", start, now)
+        """Small changes become one row where together they are worth it; else they wait for more."""
+        if now is not None and abs(np.expm1(self._quiet)) >= MOVED_LEAST:
+            before = now / float(np.exp(self._quiet))
+            self._add(self._quiet_on, "ageing", None, "days without anything as strong", before, now)
+            self._quiet = 0.0
 
     def _add(self, day: int, kind: str, run: int | None, label: str, before: float, after: float) -> None:
         self._rows.append(

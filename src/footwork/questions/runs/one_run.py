@@ -18,7 +18,7 @@ from footwork.history.recordings import results, run_signals
 from footwork.history.scales import scale_keys
 from footwork.physiology import curve
 from footwork.quantities import plain
-from footwork.questions import load
+from footwork.questions import capacity, load
 from footwork.store import blobs, schema
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ class Run:
     recordings: list[dict[str, Any]]
     best: list[dict[str, Any]]
     diary: dict[str, Any]
+    clipped: dict[str, Any] | None = None
 
     @property
     def heart_rate_screening(self) -> dict[str, Any] | None:
@@ -55,7 +56,7 @@ class Run:
         out = self.row.to_json()
         out |= {
             name: getattr(self, name)
-            for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary")
+            for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary", "clipped")
         }
         out["heart_rate_screening"] = self.heart_rate_screening
         out["mean_maximal_power"] = self.best
@@ -124,7 +125,15 @@ def run_in_full(library: History, run_id: int) -> Run:
         recordings=recordings,
         best=_best_efforts(best) if best is not None else [],
         diary=told.diary,
+        clipped=_clipped(library, row),
     )
+
+
+def _clipped(library: History, row: RunRow) -> dict[str, Any] | None:
+    """What speed shows of a faulty device, by all runs up to the newest."""
+    if row.scale_key is None:
+        return None
+    return capacity.clipped(library, row.scale_key, row.id, library.runs()[0].local.date())
 
 
 def _best_efforts(packed: Any) -> list[dict[str, Any]]:

@@ -15,9 +15,10 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace, parse_date
 from footwork.questions.capacity import Capacity
+from footwork.reports import numbers_card, numbers_of
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form
+from footwork.web.forms import Field, command_form, downloads
 from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
 from footwork.wording.cautions import before_hard_work
 
@@ -134,6 +135,10 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
         )
         with ui.element("p"):
             link("How domains are known", f"{base}/methods#domains", "soft")
+        if found.critical_power.value:
+            downloads(
+                [("My numbers on paper", "my-numbers.pdf", lambda: numbers_card(numbers_of(library, found, imperial)))]
+            )
         _evidence(base, found)
 
 

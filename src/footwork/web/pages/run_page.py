@@ -302,7 +302,8 @@ def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
 
 def _cleaning(base: str, found: dict[str, Any]) -> None:
     heading("What was cleaned")
-    lines = [f"Lost: {t}" for t in found["lost"]] + found["notes"] + [c["sentence"] for c in found["changes"]]
+    lines = [found["clipped"]["why"]] if found["clipped"] else []
+    lines += [f"Lost: {t}" for t in found["lost"]] + found["notes"] + [c["sentence"] for c in found["changes"]]
     if not lines:
         text("p", "Nothing: every second is as it was recorded.")
     for line in lines:

@@ -20,8 +20,6 @@ _FACTS = {
     "mass": "Mass, kg",
     "max_heart_rate": "Highest heart rate, bpm",
     "resting_heart_rate": "Resting heart rate, bpm",
-    "birth_year": "Year of birth",
-    "sex": "Sex, female or male, if you want to say so",
 }
 
 

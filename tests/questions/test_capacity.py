@@ -1,0 +1,136 @@
+"""What the runner can hold, asked of a library: clipped and lone runs, what moved it, the card, leaks."""
+
+import datetime as dt
+import shutil
+
+import numpy as np
+import pytest
+
+from footwork.api import Library
+from footwork.errors import NotEnoughData
+from footwork.reports import numbers_card, numbers_of, numbers_told
+from tests.program import footwork, of_json, ok
+
+FIRST = dt.datetime(2026, 3, 1, 8, tzinfo=dt.UTC)
+
+
+def write(folder, day, watts, speed=3.0, seconds=1500):
+    """A level run as CSV: constant watts and speed with a little noise."""
+    rng = np.random.default_rng(day)
+    clock = [FIRST + dt.timedelta(days=day, seconds=t) for t in range(seconds)]
+    rows = [f"{c:%Y-%m-%dT%H:%M:%SZ},{watts + rng.normal(0, 3):.0f},{speed:.2f},100.0" for c in clock]
+    (folder / f"{day:03}.csv").write_text("\n".join(["time,power,speed,altitude", *rows]) + "\n")
+
+
+@pytest.fixture
+def weeks(tmp_path):
+    """Nine weeks of level everyday runs on one device that is not named."""
+    files = tmp_path / "files"
+    files.mkdir()
+    for day in range(0, 63, 4):
+        write(files, day, 210 if day % 8 else 225)
+    with Library.open(tmp_path / "library") as library:
+        library.add([files])
+        yield library
+
+
+def test_a_run_whose_device_read_too_high_says_so_and_does_not_lift_cp(weeks, tmp_path):
+    before = weeks.capacity(date="2026-05-03").critical_power
+    (tmp_path / "more").mkdir()
+    write(tmp_path / "more", 61, 300)  # a third too many watts at the same speed
+    weeks.add([tmp_path / "more"])
+    found = weeks.run(weeks.runs()[0].id)
+    assert found.clipped["share"] == pytest.approx(1 - 1.06 * 210 / 300, abs=0.05)
+    assert "count" in found.clipped["why"]
+    assert weeks.capacity(date="2026-05-03").critical_power.value < 1.03 * before.value
+    shown = ok("show", weeks.runs()[0].id, library=weeks.folder).stdout
+    assert "for critical power they count" in shown
+    assert weeks.run(weeks.runs()[5].id).clipped is None
+
+
+def test_a_lone_hard_run_is_named_and_a_mark_or_a_second_one_settles_it(weeks, tmp_path):
+    (tmp_path / "more").mkdir()
+    write(tmp_path / "more", 61, 270, 3.6)
+    weeks.add([tmp_path / "more"])
+    found = weeks.capacity(date="2026-05-03")
+    run = weeks.runs()[0].id
+    assert found.unconfirmed["run"] == run and 0.1 < found.unconfirmed["more"] < 0.25
+    assert any(f"Run {run} of 2026-05-01" in w and "mark it" in w for w in found.warnings)
+    assert of_json("capacity", "--date", "2026-05-03", library=weeks.folder)["unconfirmed"]["run"] == run
+    write(tmp_path / "more", 62, 270, 3.6)
+    write(tmp_path / "more", 63, 270, 3.6)
+    weeks.add([tmp_path / "more"])
+    assert weeks.capacity(date="2026-05-03").unconfirmed is None
+
+
+def test_early_then_told_with_what_moved_it(weeks):
+    days = [weeks.capacity(date=FIRST.date() + dt.timedelta(days=d)) for d in (16, 24, 30)]
+    assert [d.critical_power.value is None for d in days] == [True, False, False]
+    assert [d.early for d in days] == [False, True, False]
+    bound = days[0]
+    assert f"at least {bound.lower_bound:.0f} W" in bound.critical_power.reason and bound.lower_bound > 200
+    assert any("Early" in w for w in days[1].warnings)
+    told = weeks.history("2026-06-20")
+    kinds = {m["kind"] for m in told["moved"]}
+    assert kinds <= {"habitual", "ageing"} and "ageing" in kinds
+    fall = next(m for m in told["moved"] if m["kind"] == "ageing")
+    assert fall["after_w"] < fall["before_w"] and fall["run"] is None
+    # Every change from one day to the next has its row: the sum of the rows is the whole way.
+    rows = [r["critical_power"]["value"] for r in told["history"] if r["critical_power"]["value"]]
+    along = sum(m["after_w"] - m["before_w"] for m in told["moved"])
+    assert along == pytest.approx(rows[-1] - rows[0], abs=0.012 * rows[0])
+    # Each day of the history is what would have been said that day.
+    on = next(r for r in told["history"] if r["date"] == "2026-04-20")
+    assert on["critical_power"]["value"] == pytest.approx(
+        weeks.capacity(date="2026-04-20").critical_power.value, rel=0.003
+    )
+
+
+def test_with_a_date_nothing_later_counts(weeks, tmp_path):
+    asked = weeks.capacity(date="2026-04-10")
+    with Library.open(tmp_path / "before") as earlier:
+        earlier.add([p for p in sorted((tmp_path / "files").glob("*.csv")) if int(p.stem) <= 40])
+        again = earlier.capacity(date="2026-04-10")
+    assert asked.critical_power == again.critical_power and asked.domains == again.domains
+
+
+def test_bests_and_critical_power_on_one_page_agree(weeks):
+    found = weeks.capacity()
+    best = {row["duration_s"]: row for row in found.curve}
+    for duration in (180, 1200):
+        assert best[duration]["model"].low >= 0.92 * found.aged_best[duration]
+    # More than anybody ran for two minutes is marked as extrapolated.
+    border = found.domains["severe_extreme"]["power"].value
+    assert border > best[120]["power_w"] and any("extrapolated" in w for w in found.warnings)
+
+
+def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_path):
+    shutil.copytree(season_library.folder, tmp_path / "library")
+    path = tmp_path / "card.pdf"
+    said = ok("capacity", "--card", path, library=tmp_path / "library").stdout
+    assert path.read_bytes().startswith(b"%PDF") and f"Wrote {path}" in said
+    with Library.open(tmp_path / "library") as library:
+        held = library.capacity()
+        told = numbers_of(library, held)
+        assert numbers_card(told)[:4] == b"%PDF"
+        rows = {r["name"]: r for r in told["domains"]}
+        cp = held.domains["heavy_severe"]["power"]
+        assert rows["around critical power"]["watts"] == f"{cp.low:.0f}–{cp.high:.0f}"
+        low = held.domains["moderate_heavy"]["power"]
+        assert rows["moderate"]["watts"] == f"to {low.value:.0f}"
+        assert rows["heavy"]["watts"] == f"{low.value:.0f}–{cp.low:.0f}"
+        assert rows["severe"]["rate"] == ""  # heart rate does not tell that border
+        assert [u["name"] for u in told["usual"]][:2] == ["easy", "steady"]
+        newest = max(dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal")
+        assert told["until"] == str(newest + dt.timedelta(days=42))
+    done = footwork("capacity", "--card", tmp_path / "card.txt", library=tmp_path / "library")
+    assert done.returncode == 2 and ".pdf" in done.stderr
+
+
+def test_no_card_without_critical_power(tmp_path):
+    with Library.open(tmp_path / "l") as library:
+        (tmp_path / "one").mkdir()
+        write(tmp_path / "one", 0, 220)
+        library.add([tmp_path / "one"])
+        with pytest.raises(NotEnoughData, match="at least"):
+            numbers_told(library.capacity(), None)
