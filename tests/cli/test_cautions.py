@@ -72,7 +72,7 @@ def test_while_ill_or_injured_nothing_hard_is_proposed(folder, field, state):
         assert done.returncode == HeldBack.exit_code and caution in done.stderr and not (folder / "a.fit").exists()
     # A race is computed, under the caution.
     race = of_json("race", "--distance", "10 km", library=folder)
-    assert race["time"]["value"] > 0 and caution in race["warnings"][-2] + race["warnings"][-3] + race["warnings"][0]
+    assert race["time"]["value"] > 0 and any(caution in w for w in race["warnings"])
 
 
 def test_illness_counts_until_well_and_is_asked_about_after_two_weeks(tmp_path):

@@ -52,7 +52,7 @@ QUESTIONS = {
         x.compare_runs("2026-04-01..2026-04-30", "2026-05-01..2026-05-31", worthwhile=1.0),
     ],
     "cadence": lambda x: trials.cadence_history(x),
-    "trials": lambda x: [x.analyse_trial(259), x.analyse_trial(264), x.trials()],
+    "trials": lambda x: [x.analyse_trial(260), x.analyse_trial(265), x.trials()],
     "designs": lambda x: [
         x.design_trial("new shoe", speed=3.03, seed=5),
         x.design_trial("shorter steps", cadences=(0, 5, -5), repeats=2, block_s=300.0, seed=6),

@@ -101,7 +101,7 @@ def test_bests_and_critical_power_on_one_page_agree(weeks):
         assert best[duration]["model"].low >= 0.92 * found.aged_best[duration]
     # More than anybody ran for two minutes is marked as extrapolated.
     border = found.domains["severe_extreme"]["power"].value
-    assert border > best[120]["power_w"] and any("extrapolated" in w for w in found.warnings)
+    assert border > best[120]["power_w"] and "extrapolated" in found.extrapolated
 
 
 def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_path):

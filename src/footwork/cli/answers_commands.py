@@ -73,7 +73,7 @@ def capacity(
         )
     if history and "history" in result:  # stated efforts have none
         _history(result)
-    for text in made.warnings:
+    for text in filter(None, [made.extrapolated, *made.warnings]):
         say(f"Note: {text}")
     if card is not None:
         say(f"Wrote {card}, which holds until about {result['card']['until']}.")

@@ -211,7 +211,7 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
             for group in (usual["groups"] if usual else ())
             if group["power"]["value"]
         ],
-        "notes": [*held.warnings, before_hard_work("session")],
+        "notes": [*filter(None, [held.extrapolated]), *held.warnings, before_hard_work("session")],
     }
 
 

@@ -52,6 +52,7 @@ class Capacity:
     forms: list[dict[str, Any]]
     warnings: list[str]
     lower_bound: float | None = None
+    extrapolated: str = ""
     early: bool = False
     unconfirmed: dict[str, Any] | None = None
     aged_best: dict[int, float] = field(default_factory=dict, repr=False)
@@ -75,6 +76,7 @@ class Capacity:
             "critical_speed",
             "early",
             "unconfirmed",
+            "extrapolated",
             "evidence",
             "domains",
             "curve",
@@ -182,8 +184,8 @@ def _withheld(gathered: Gathered, best: list[dict[str, Any]], found: bool, **com
         reason = gathered.sentence
     elif gathered.lower_bound is not None:
         reason = (
-            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said yet: {gathered.sentence}; a test or "
-            "race tells it at once"
+            f"CP is at least {gathered.lower_bound:.0f} W, no more can be said yet "
+            f"({gathered.sentence.removeprefix('only a lower bound: ')}); a test or race tells it at once"
         )
     elif not found:
         reason = f"there are no runs with power by {common['date']}, or no mass to model it: footwork athlete --mass KG"
@@ -262,8 +264,9 @@ def _known(
         warnings.append(
             "Pace rests on what foot sensors usually show (1.0 J/kg/m, give or take 5 %), not on your own runs yet."
         )
+    extrapolated = ""
     if shown is None or float(np.median(beyond)) > shown:
-        warnings.append(
+        extrapolated = (
             f"The border to the extreme domain, {np.median(beyond):.0f} W for two minutes, is extrapolated: "
             + (f"the best shown for so long is {shown:.0f} W." if shown else "nothing was run for so long.")
         )
@@ -280,6 +283,7 @@ def _known(
         forms=gathered.forms,
         warnings=warnings,
         posterior=posterior,
+        extrapolated=extrapolated,
         **_told(gathered),
         **common,
     )

@@ -144,9 +144,8 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     if told.posterior is None:
         run = made.bests[told.bound_run or 0]
         bests = sorted((e for e in known if e["run"] == run.run), key=lambda e: -e["power_w"])[:1]
-        return Gathered(
-            None, told.kind, _why_bounded(made, told), [], bests or known[:1], told.lower_bound, aged_best=_aged(told)
-        )
+        sentence = f"only a lower bound: {_why_bounded(made, told)}"
+        return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound, aged_best=_aged(told))
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
     posterior = replace(told.posterior, scale_sd=shared_error(library, key, asked))
     if told.kind == "tested":
@@ -218,11 +217,10 @@ def _why_bounded(made: CapacityDays, told: Told) -> str:
         return f"no run on this scale since {dt.date.fromordinal(int(unmarked[-1]))}"
     pauses = np.flatnonzero(np.diff(unmarked) > habitual.PAUSE_DAYS)
     back = unmarked[int(pauses[-1]) + 1 :] if len(pauses) else unmarked
-    count, since = len(back), day - int(back[0])
+    count, since = len(back), day - int(back[0]) + 1
     return (
         f"{count} run{'s' if count != 1 else ''} in {since} day{'s' if since != 1 else ''}"
-        f"{' since the pause' if len(pauses) else ''}, and it takes five, three of them with an unbroken three "
-        "minutes, over three weeks"
+        f"{' since the pause' if len(pauses) else ''}, where five are needed, over three weeks"
     )
 
 

@@ -133,6 +133,8 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
         table(
             ["border", "power", "pace, flat", "heart rate"], [_border(n, b, imperial) for n, b in found.domains.items()]
         )
+        if found.extrapolated:
+            text("p", found.extrapolated, "soft")
         with ui.element("p"):
             link("How domains are known", f"{base}/methods#domains", "soft")
         if found.critical_power.value:
