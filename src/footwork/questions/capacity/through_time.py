@@ -43,8 +43,8 @@ def every_day(library: History, key: str, asked: dt.date) -> list[dict[str, Any]
 def what_moved(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
     """What changed the proposal: date, run and kind of evidence, CP before and after [W]; the newest first.
 
-    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run) and ``ageing``: days that passed without anything as
-    strong, added up until a run or a test moves it again.
+    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run, or several little by little) and ``ageing``: days that
+    passed without anything as strong, added up until a run or a test moves it again.
     """
     return _walked(library, key, asked)[1]
 
@@ -108,7 +108,9 @@ class _Changes:
         """Small changes become one row where together they are worth it; else they wait for more."""
         if now is not None and abs(np.expm1(self._quiet)) >= MOVED_LEAST:
             before = now / float(np.exp(self._quiet))
-            self._add(self._quiet_on, "ageing", None, "days without anything as strong", before, now)
+            fell = now < before
+            label = "days without anything as strong" if fell else "everyday runs, little by little"
+            self._add(self._quiet_on, "ageing" if fell else "habitual", None, label, before, now)
             self._quiet = 0.0
 
     def _add(self, day: int, kind: str, run: int | None, label: str, before: float, after: float) -> None:

@@ -191,10 +191,11 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
         show_chart(history_chart(told))
     if told["moved"]:
         table(
-            ["what moved it", "kind", "before", "after"],
+            ["what moved it", "until", "kind", "before", "after"],
             [
                 [
-                    (f"Run of {m['date']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"],
+                    (f"Run {m['run']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"].capitalize(),
+                    m["date"],
                     m["kind"],
                     f"{m['before_w']:.0f} W",
                     f"{m['after_w']:.0f} W",
