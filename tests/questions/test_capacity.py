@@ -134,3 +134,24 @@ def test_no_card_without_critical_power(tmp_path):
         library.add([tmp_path / "one"])
         with pytest.raises(NotEnoughData, match="at least"):
             numbers_told(library.capacity(), None)
+
+
+def test_a_new_run_goes_on_from_the_kept_days_and_the_numbers_are_the_same(weeks, tmp_path):
+    first = weeks.history()
+    (kept,) = (weeks.folder / "derived" / "capacity").glob("*.json")
+    (tmp_path / "more").mkdir()
+    write(tmp_path / "more", 64, 240, 3.2)
+    weeks.add([tmp_path / "more"])
+    went_on = weeks.history()
+    assert went_on["history"][: len(first["history"]) - 1] == first["history"][:-1]
+    for spoil in (kept.unlink, lambda: kept.write_text("{"), lambda: kept.write_text('{"digest": "x", "until": 1}')):
+        spoil()
+        weeks.refresh()
+        anew = weeks.history()
+        assert (anew["history"], anew["moved"]) == (went_on["history"], went_on["moved"])
+    # A run of an earlier day changes the days since, kept or not.
+    write(tmp_path / "more", 33, 260, 3.4)
+    weeks.add([tmp_path / "more"])
+    assert weeks.history()["history"] != went_on["history"]
+    weeks.delete(weeks.runs()[0].id, forever=True)
+    assert not kept.exists()

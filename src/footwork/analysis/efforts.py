@@ -127,7 +127,9 @@ def clips(days: npt.NDArray[np.int64], levels: Floats, until: int, since: int, b
         0 or more [1].
     """
     out = before.copy()
-    known = np.flatnonzero(np.isfinite(levels) & (days <= until))
+    # Older runs, and the others they were compared with, are settled.
+    begin, end = np.searchsorted(days, [since - 2 * CLIP_DAYS, until + 1])
+    known = begin + np.flatnonzero(np.isfinite(levels[begin:end]))
     kept, value = days[known], levels[known]
     ends = np.searchsorted(kept, kept + CLIP_DAYS - 1, side="right")
     starts = np.searchsorted(kept, kept[np.maximum(ends - 1, 0)] - CLIP_DAYS, side="right")

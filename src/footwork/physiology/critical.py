@@ -173,7 +173,7 @@ class Evidence:
     run: int | None = None
 
 
-LOG_RATIO = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.7, 1.8, 57)  # ln of W′/CP [s] in a grid
+LOG_RATIO = np.log(RESERVE_SECONDS[0]) + np.linspace(-1.17, 1.17, 37)  # ln of W′/CP [s] in a grid
 LOG_TAIL = np.log(TAIL_MEDIAN) + TAIL_LOG_SD * np.linspace(-2.4, 2.4, 9)  # ln of γ in a grid
 RATIO_PRIOR = np.asarray(-0.5 * ((LOG_RATIO - np.log(RESERVE_SECONDS[0])) / RESERVE_SECONDS[1]) ** 2, dtype=float)
 TAIL_PRIOR = np.asarray(-0.5 * ((LOG_TAIL - np.log(TAIL_MEDIAN)) / TAIL_LOG_SD) ** 2, dtype=float)
@@ -240,7 +240,7 @@ class Grid:
 
     def median(self, log_weight: Floats) -> float:
         """Median of CP. [W]"""
-        weight = np.exp(log_weight - log_weight.max()).sum(axis=(1, 2))
+        weight = np.exp(log_weight - log_weight.max()).sum(axis=(1, 2))  # rows without weight are minus infinity
         return float(np.exp(self.log_cp[0] + LEVEL_CELL * (np.interp(0.5, *_steps(weight)) - 0.5)))
 
     def posterior(self, log_weight: Floats, n: int) -> Posterior:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import convolve1d
 
 from footwork.physiology.critical import DAY_SD, EFFORT_SD, FORM_SD, LEVEL_CELL, LOG_RATIO, Evidence, Grid, Posterior
 from footwork.physiology.endurance import power_at
@@ -14,7 +15,7 @@ from footwork.quantities import Floats
 METHOD_VERSION = 3
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
-TRIM = 30.0  # levels of CP whose log weight lies so far below the best say nothing
+TRIM = 18.0  # levels of CP whose log weight lies so far below the best say nothing
 TESTED_DAYS = 120  # how long a test gives today's value its name; our convention
 
 
@@ -53,13 +54,9 @@ class Track:
 
     def on(self, day: int) -> Posterior:
         """What the tests say on a day at or after the last of them [proleptic ordinal]."""
-        log_weight = self.log_weight
-        of_level = log_weight.max(axis=(1, 2))
-        carried = np.flatnonzero(of_level > of_level.max() - TRIM)
         days = max(day - self.day, 0)
-        margin = int(np.ceil(4 * DRIFT_PER_DAY * days**0.5 / LEVEL_CELL)) + 1
-        rows = slice(max(int(carried[0]) - margin, 0), int(carried[-1]) + 1 + margin)
-        weight = _diffused(np.exp(log_weight[rows] - log_weight.max()), days)
+        rows = _carried(self.log_weight, days)
+        weight = _diffused(np.exp(self.log_weight[rows] - self.log_weight[rows].max()), days)
         return Posterior(Grid(self.grid.log_cp[rows]), weight.sum(axis=0), weight, 0)
 
 
@@ -96,12 +93,16 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
         track = replace(start, steps=list(start.steps))
     for found in dated:
         if found.day > track.day:
-            weight = _diffused(np.exp(track.log_weight - track.log_weight.max()), found.day - track.day)
-            track.log_weight = np.log(np.maximum(weight, 1e-300))
+            rows = _carried(track.log_weight, found.day - track.day)
+            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day)
+            track.log_weight = track.log_weight.copy()
+            track.log_weight[rows] = np.log(np.maximum(weight, 1e-300))
         track.day = found.day
         before = track.grid.median(track.log_weight) if track.steps else None
-        track.log_weight = track.log_weight + track.grid.log_likelihood(found.evidence)
-        track.log_weight -= track.log_weight.max()
+        rows = _carried(track.log_weight, 0)
+        new = track.log_weight[rows] + Grid(track.grid.log_cp[rows]).log_likelihood(found.evidence)
+        track.log_weight = np.full(track.grid.shape, -np.inf)
+        track.log_weight[rows] = new - new.max()
         track.steps.append(Step(found.day, found.evidence, before, track.grid.median(track.log_weight)))
     return track
 
@@ -111,26 +112,27 @@ def _diffused(weight: Floats, days: int) -> Floats:
     if days <= 0:
         return weight
     ratio_cell = float(LOG_RATIO[1] - LOG_RATIO[0])
-    level = _spread(len(weight), DRIFT_PER_DAY * days**0.5 / LEVEL_CELL)
-    ratio = _spread(len(LOG_RATIO), RESERVE_DRIFT_PER_DAY * days**0.5 / ratio_cell)
-    return np.asarray(ratio @ (level @ weight.reshape(len(weight), -1)).reshape(weight.shape), dtype=float)
+    for axis, (per_day, cell) in enumerate(((DRIFT_PER_DAY, LEVEL_CELL), (RESERVE_DRIFT_PER_DAY, ratio_cell))):
+        # What would leave at an edge is reflected.
+        weight = convolve1d(weight, _kernel(per_day * days**0.5 / cell), axis=axis, mode="reflect")
+    return np.asarray(weight, dtype=float)
 
 
-def _spread(size: int, sd: float) -> Floats:
-    """A matrix that spreads weights by a normal of that SD in cells; what would leave stays at the edge."""
-    if sd < 0.9:  # three points where the normal is narrower than the cells can show
-        side = sd**2 / 2
-        kernel = np.array([side, 1 - 2 * side, side])
-    else:
-        reach = min(int(np.ceil(3.5 * sd)), size - 1)
-        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sd) ** 2)
-    kernel = kernel / kernel.sum()
-    reach = len(kernel) // 2
-    out = np.zeros((size, size))
-    column = np.arange(size)
-    for offset, share in zip(range(-reach, reach + 1), kernel, strict=True):
-        np.add.at(out, (np.clip(column + offset, 0, size - 1), column), share)
-    return out
+def _kernel(sd: float) -> Floats:
+    """A symmetric kernel of that SD in cells; three points where it is narrower than the grid can show."""
+    if sd < 0.9:
+        return np.array([sd**2 / 2, 1 - sd**2, sd**2 / 2])
+    reach = int(np.ceil(3.5 * sd))
+    out = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sd) ** 2)
+    return np.asarray(out / out.sum(), dtype=float)
+
+
+def _carried(log_weight: Floats, days: int) -> slice:
+    """The rows of CP that carry weight, with room for what it spreads in so many days [d]."""
+    of_level = log_weight.max(axis=(1, 2))
+    carried = np.flatnonzero(of_level > of_level.max() - TRIM)
+    margin = int(np.ceil(4 * DRIFT_PER_DAY * days**0.5 / LEVEL_CELL)) + 1
+    return slice(max(int(carried[0]) - margin, 0), int(carried[-1]) + 1 + margin)
 
 
 def half_width_after(posterior: Posterior, durations: Sequence[float], truths: int = 16, seed: int = 1) -> float:

@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
-from dataclasses import replace
+import hashlib
+import json
+import os
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from footwork.analysis import capacity_days, efforts
 from footwork.analysis.capacity_days import CapacityDays, Told
 from footwork.analysis.efforts import Best, binding_effort
 from footwork.history.log import accepted
-from footwork.physiology import tracking
+from footwork.history.scales.scale_keys import CONVERTED
+from footwork.physiology import critical, habitual, tracking
 from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.capacity_estimate import Capacity
+from footwork.store import blobs
 from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
@@ -43,8 +51,8 @@ def every_day(library: History, key: str, asked: dt.date) -> list[dict[str, Any]
 def what_moved(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
     """What changed the proposal: date, run and kind of evidence, CP before and after [W]; the newest first.
 
-    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run, or several little by little) and ``ageing``: days that
-    passed without anything as strong, added up until a run or a test moves it again.
+    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run, or several little by little) and ``ageing``: days
+    that passed without anything as strong, added up until a run or a test moves it again.
     """
     return _walked(library, key, asked)[1]
 
@@ -52,48 +60,104 @@ def what_moved(library: History, key: str, asked: dt.date) -> list[dict[str, Any
 def _walked(library: History, key: str, asked: dt.date) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     def make() -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         found = evidence.days(library, key, asked)
-        if not found.bests and not found.tests:
+        known = sorted([*(b.day for b in found.bests), *(t.day for t in found.tests)])
+        if not known:
             return [], []
-        first = min([*(b.day for b in found.bests[:1]), *(t.day for t in found.tests[:1])])
-        rows: list[dict[str, Any]] = []
-        changes = _Changes()
-        for told in found.through(first, asked.toordinal()):
-            cp = None
-            if told.posterior is not None:
-                shared = evidence.shared_error(library, key, dt.date.fromordinal(told.day))
-                draws = replace(told.posterior, scale_sd=shared).draws(DAILY_DRAWS)
-                cp, wp = (np.quantile(d, [0.025, 0.5, 0.975]) for d in draws[:2])
-                rows.append(_row(told, cp, wp))
-            elif rows:
-                rows.append(_row(told, None, None))
-            changes.note(found, told, None if cp is None else float(cp[1]))
-        return rows, changes.told()
+        # Days before the newest run or test change no more: they are kept, and a new run goes on from there.
+        keeps = not library.readonly and asked >= library.runs()[0].local.date() and not key.endswith(CONVERTED)
+        path = library.folder / "derived" / "capacity" / f"{hashlib.sha256(key.encode()).hexdigest()[:16]}.json"
+        walk = (_read(path, found) if keeps else None) or _Walk(known[0] - 1)
+        for stop in (known[-1] - 1, asked.toordinal()):
+            if stop <= walk.until:
+                continue
+            for told in found.through(walk.until + 1, stop):
+                walk.note(found, told, evidence.shared_error(library, key, dt.date.fromordinal(told.day)))
+            if keeps and stop < known[-1]:
+                _write(path, walk, found)
+        return [_row(day) for day in walk.days], walk.changes.told()
 
     made: tuple[list[dict[str, Any]], list[dict[str, Any]]] = library.cached(("capacity walked", key, asked), make)
     return made
 
 
+@dataclass
+class _Walk:
+    """The proposal of each day up to one: (day, kind, early, n, what n counts, quantiles of CP and W′ or nothing)."""
+
+    until: int
+    days: list[tuple[int, str, bool, int, str, list[float] | None]] = field(default_factory=list)
+    changes: _Changes = field(default_factory=lambda: _Changes())
+
+    def note(self, found: CapacityDays, told: Told, shared: float) -> None:
+        """Go on by a day; ``shared`` is a relative error [1] that all its watts share."""
+        self.until = told.day
+        quantiles = None
+        if told.posterior is not None:
+            draws = replace(told.posterior, scale_sd=shared).draws(DAILY_DRAWS)
+            quantiles = [float(q) for d in draws[:2] for q in np.quantile(d, [0.025, 0.5, 0.975])]
+            n, n_of = told.posterior.n, told.posterior.n_of
+            self.days.append((told.day, told.kind, told.early, n, n_of, quantiles))
+        elif self.days:
+            self.days.append((told.day, told.kind, False, 0, "", None))
+        self.changes.note(found, told, quantiles[1] if quantiles else None)
+
+
+def _digest(found: CapacityDays, until: int) -> str:
+    """What the days up to one rest on."""
+    runs = found.everyday
+    at = int(np.searchsorted(runs.day, until, side="right"))
+    arrays = (runs.run, runs.day, runs.marked, runs.log_best, runs.log_long, runs.level)
+    made = hashlib.sha256(b"".join(np.ascontiguousarray(a[:at]).tobytes() for a in arrays))
+    versions = [m.METHOD_VERSION for m in (capacity_days, critical, efforts, habitual, tracking)]
+    made.update(repr((versions, until, [t for t in found.tests if t.day <= until])).encode())
+    return made.hexdigest()
+
+
+def _read(path: Path, found: CapacityDays) -> _Walk | None:
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        if kept["digest"] != _digest(found, kept["until"]):
+            return None
+        return _Walk(kept["until"], [tuple(day) for day in kept["days"]], _Changes(**kept["changes"]))
+    except (OSError, ValueError, KeyError, TypeError):  # missing or damaged: the days are followed anew
+        return None
+
+
+def _write(path: Path, walk: _Walk, found: CapacityDays) -> None:
+    kept = {
+        "digest": _digest(found, walk.until),
+        "until": walk.until,
+        "days": walk.days,
+        "changes": asdict(walk.changes),
+    }
+    with contextlib.suppress(OSError):  # a full disk costs speed, not the answer
+        path.parent.mkdir(exist_ok=True)
+        temporary = path.with_suffix(f".{os.getpid()}.part")
+        temporary.write_text(json.dumps(kept), encoding="utf-8")
+        blobs.place(temporary, path)
+
+
+@dataclass
 class _Changes:
     """What moved the proposal, collected day by day."""
 
-    def __init__(self) -> None:
-        self._rows: list[dict[str, Any]] = []
-        self._before: float | None = None
-        self._quiet = 0.0  # ln of what small changes of quiet days have added up to
-        self._quiet_on = 0
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    before: float | None = None
+    quiet: float = 0.0  # ln of what small changes of quiet days have added up to
+    quiet_on: int = 0
 
     def note(self, found: CapacityDays, told: Told, cp: float | None) -> None:
         """A day's proposal [W]; None where it is withheld."""
-        before, self._before = self._before, cp
+        before, self.before = self.before, cp
         if cp is None or before is None:
             self._settle(before)
-            self._quiet = 0.0
+            self.quiet = 0.0
             return
         new = [s.evidence for s in told.tests if s.day == told.day]
         runs = [b for b in found.bests if b.day == told.day and not b.maximal]
         if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
-            self._quiet += float(np.log(cp / before))
-            self._quiet_on = told.day
+            self.quiet += float(np.log(cp / before))
+            self.quiet_on = told.day
             return
         self._settle(before)
         kind, of = ("maximal", new[-1]) if new else ("habitual", max(runs, key=_strength))
@@ -101,22 +165,22 @@ class _Changes:
 
     def told(self) -> list[dict[str, Any]]:
         """The changes, the newest first."""
-        self._settle(self._before)
-        return self._rows[::-1]
+        self._settle(self.before)
+        return self.rows[::-1]
 
     def _settle(self, now: float | None) -> None:
         """Small changes become one row where together they are worth it; else they wait for more."""
-        if now is not None and abs(np.expm1(self._quiet)) >= MOVED_LEAST:
-            before = now / float(np.exp(self._quiet))
+        if now is not None and abs(np.expm1(self.quiet)) >= MOVED_LEAST:
+            before = now / float(np.exp(self.quiet))
             fell = now < before
             label = "days without anything as strong" if fell else "everyday runs, little by little"
-            self._add(self._quiet_on, "ageing" if fell else "habitual", None, label, before, now)
-            self._quiet = 0.0
+            self._add(self.quiet_on, "ageing" if fell else "habitual", None, label, before, now)
+            self.quiet = 0.0
 
     def _add(self, day: int, kind: str, run: int | None, label: str, before: float, after: float) -> None:
-        self._rows.append(
+        self.rows.append(
             {
-                "date": dt.date.fromordinal(day),
+                "date": dt.date.fromordinal(day).isoformat(),
                 "kind": kind,
                 "run": run,
                 "label": label,
@@ -131,23 +195,17 @@ def _strength(best: Best) -> float:
     return float(implied_critical_power(best.durations[at], best.powers[at])) if at >= 0 else 0.0
 
 
-def _row(told: Told, cp: Any, wp: Any) -> dict[str, Any]:
-    if told.posterior is None:
+def _row(day: tuple[int, str, bool, int, str, list[float] | None]) -> dict[str, Any]:
+    on, kind, early, n, n_of, quantiles = day
+    if quantiles is None:
         reason = "not enough runs, or no test, in the weeks before"
-        of = [Estimate.withheld(unit, "critical-power", reason) for unit in ("W", "J")]
+        cp, wp = (Estimate.withheld(unit, "critical-power", reason) for unit in ("W", "J"))
     else:
-        n, n_of = told.posterior.n, told.posterior.n_of
-        of = [
-            Estimate(float(q[1]), float(q[0]), float(q[2]), unit, n, "critical-power", n_of)
-            for q, unit in ((cp, "W"), (wp, "J"))
-        ]
-    return {
-        "date": dt.date.fromordinal(told.day),
-        "critical_power": of[0],
-        "w_prime": of[1],
-        "evidence": told.kind,
-        "early": told.early,
-    }
+        cp, wp = (
+            Estimate(value, low, high, unit, n, "critical-power", n_of)
+            for unit, (low, value, high) in (("W", quantiles[:3]), ("J", quantiles[3:]))
+        )
+    return {"date": dt.date.fromordinal(on), "critical_power": cp, "w_prime": wp, "evidence": kind, "early": early}
 
 
 def worthwhile_tests(found: Capacity) -> list[dict[str, Any]]:
