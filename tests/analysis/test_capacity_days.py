@@ -323,3 +323,51 @@ def test_contradictory_tests_and_watts_of_nothing_give_an_answer():
     assert 240 < cp.low < cp.high < 345
     nothing = replace(odd, powers=np.zeros(len(odd.durations)), maximal=False)
     assert CapacityDays([nothing]).on(1000).kind == "too old"
+
+
+def test_what_is_missing_is_named():
+    bests = weeks(60)
+    runs = CapacityDays(bests).everyday
+    assert [getattr(runs.lacking(1000 + d), "what", None) for d in (3, 15, 21)] == ["runs", "days", None]
+    short = [replace(b, durations=b.durations[:60], powers=b.powers[:60], starts=b.starts[:60]) for b in bests[:6]]
+    assert CapacityDays(short).everyday.lacking(1030).what == "three minutes"
+    assert runs.lacking(1057 + 85).what == "pause" and runs.lacking(999).runs == 0
+
+
+def test_converted_watts_count_by_their_lower_end_and_widen():
+    plain, noisy = weeks(60), [replace(b, widening=0.05) for b in weeks(60)]
+    one, other = (CapacityDays(b).on(1059).posterior.estimates()[0] for b in (plain, noisy))
+    assert other.value < one.value and (other.high - other.low) > 1.1 * (one.high - one.low)
+
+
+def test_old_runs_bound_nothing_and_a_marked_run_within_fifteen_percent_is_a_test():
+    bests = weeks(60)
+    last = bests[-1].day
+    days = CapacityDays(bests)
+    assert [days.on(last + d).kind for d in (365, 366)] == ["lower bound", "too old"]
+    kinds = []
+    for share in (0.87, 0.83):  # of the level that everyday runs ask for
+        level = np.exp(days.on(last).front.level)
+        marked = run(900, last, share * level, 48.0, longest=720, maximal=True)
+        kinds.append(CapacityDays([*bests, marked]).on(last).kind)
+    assert kinds == ["tested", "habitual"]
+
+
+def test_an_own_gap_is_learned_from_four_weeks_of_history_on():
+    def gap_of(day):
+        test = run(900, 1000 + day, 300.0, 48.0, longest=720, maximal=True)
+        made = CapacityDays(sorted([*weeks(60), test], key=lambda b: b.day))
+        cp = made.on(1000 + day).posterior.estimates()[0]
+        return cp.value
+
+    # Far above the front, a learned gap leaves the test alone; without one the front draws it down.
+    assert gap_of(28) > gap_of(27) + 1
+
+
+def test_a_run_that_three_later_ones_beat_no_longer_matters_and_two_do_not_suffice():
+    def kept(count):
+        bests = [run(0, 1000, 200.0), *(run(1 + k, 1001 + k, 250.0) for k in range(count))]
+        days = CapacityDays(bests)
+        return days._fronts.leading(list(range(count + 1)), np.zeros(count + 1), 1100)
+
+    assert 0 in kept(2) and 0 not in kept(3)

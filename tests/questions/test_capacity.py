@@ -8,6 +8,8 @@ import pytest
 
 from footwork.api import Library
 from footwork.errors import NotEnoughData
+from footwork.physiology import habitual
+from footwork.questions.capacity import evidence
 from footwork.reports import numbers_card, numbers_of, numbers_told
 from tests.program import footwork, of_json, ok
 
@@ -97,8 +99,9 @@ def test_with_a_date_nothing_later_counts(weeks, tmp_path):
 def test_bests_and_critical_power_on_one_page_agree(weeks):
     found = weeks.capacity()
     best = {row["duration_s"]: row for row in found.curve}
-    for duration in (180, 1200):
-        assert best[duration]["model"].low >= 0.92 * found.aged_best[duration]
+    told = evidence.days(weeks, found.scale_key, found.date).on(found.date.toordinal())
+    for duration, aged in zip(habitual.DURATIONS, told.front.best, strict=True):
+        assert not np.isfinite(aged) or best[duration]["model"].low >= 0.92 * np.exp(aged)
     # More than anybody ran for two minutes is marked as extrapolated.
     border = found.domains["severe_extreme"]["power"].value
     assert border > best[120]["power_w"] and "extrapolated" in found.extrapolated
@@ -125,6 +128,26 @@ def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_p
         assert told["until"] == str(newest + dt.timedelta(days=42))
     done = footwork("capacity", "--card", tmp_path / "card.txt", library=tmp_path / "library")
     assert done.returncode == 2 and ".pdf" in done.stderr
+
+
+def test_the_card_says_what_was_accepted_and_refuses_stated_efforts(weeks, tmp_path):
+    found = weeks.capacity()
+    told = numbers_of(weeks, found)
+    assert told["until"] == str(found.date + dt.timedelta(days=14))  # nothing but everyday runs
+    weeks.accept(300, found.date)
+    assert numbers_of(weeks, weeks.capacity())["cp"].startswith(f"300 W, accepted on {found.date}")
+    done = footwork("capacity", "--effort", "3:00=361", "--effort", "12:00=300", "--card", tmp_path / "a.pdf")
+    assert done.returncode == 2 and "leave out --effort" in done.stderr and not (tmp_path / "a.pdf").exists()
+
+
+def test_a_race_entered_by_hand_is_not_judged_by_later_runs(weeks):
+    day = FIRST.date() + dt.timedelta(days=30)
+    weeks.enter_run(dt.datetime.combine(day, dt.time(10)), 2400, metres=8000, name="race")
+    row = next(r for r in weeks.runs() if r.entered_by_hand)
+    weeks.mark(row.id, "race")
+    on = weeks.capacity(date=day).critical_power.value
+    then = next(r for r in weeks.history()["history"] if r["date"] == str(day))
+    assert then["critical_power"]["value"] == pytest.approx(on, rel=0.003)
 
 
 def test_no_card_without_critical_power(tmp_path):

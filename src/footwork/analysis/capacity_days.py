@@ -116,6 +116,7 @@ class CapacityDays:
         if not of_day:
             return
         ahead = self._front(known)
+        of_day = [self._clipped(t, known.clip) for t in of_day]
         counted = [t for t in of_day if not _beaten(t.evidence, ahead)]
         if not counted:
             return
@@ -124,6 +125,14 @@ class CapacityDays:
         front = self._front(known, told.shapes)
         if front is not None and front.history >= habitual.OWN_GAP_DAYS:
             known.gap = habitual.own_gap(front.level, *tracking.level_of(told))
+
+    def _clipped(self, test: tracking.Dated, clip: Floats) -> tracking.Dated:
+        """A test without what its own speed shows to be the device's error."""
+        at = np.flatnonzero(self.everyday.run == test.evidence.run)
+        if not len(at) or not clip[at[0]]:
+            return test
+        powers = tuple(p * float(np.exp(-clip[at[0]])) for p in test.evidence.powers)
+        return replace(test, evidence=replace(test.evidence, powers=powers))
 
     def _front(self, known: _Known, shapes: Floats | None = None) -> habitual.Front | None:
         if not self.everyday.enough(known.day):
@@ -135,7 +144,7 @@ class CapacityDays:
         day, track = known.day, known.track
         tests = [] if track is None else list(track.steps)
         tested = bool(tests) and day - tests[-1].day <= tracking.TESTED_DAYS
-        if not tested and not self.everyday.told(day):
+        if not tested and self.everyday.lacking(day) is not None:
             return self._bounded(known, tests)
         if track is None:
             front = self._front(known)
@@ -148,7 +157,8 @@ class CapacityDays:
                 found = habitual.with_level(found, front, known.gap)
         if tested:
             count = sum(len(s.evidence.durations) for s in tests if day - s.day <= tracking.TESTED_DAYS)
-            return Told(day, "tested", replace(found, n=count), front, lone=_lone(front), tests=tests, clip=known.clip)
+            lone = _lone(front) if front is not None and front.uncapped > np.log(np.median(found.draws()[0])) else None
+            return Told(day, "tested", replace(found, n=count), front, lone=lone, tests=tests, clip=known.clip)
         assert front is not None
         found = replace(found, n=self._lately(day), n_of="runs")
         early = front.history < habitual.EARLY_DAYS
@@ -164,7 +174,8 @@ class CapacityDays:
         which = np.flatnonzero((days <= day) & (day - days <= BOUND_DAYS) & np.isfinite(self.everyday.log_best[:, 0]))
         if len(which):
             front = self._fronts.on(day, known.clip, among=which)
-            bound = float(np.exp(front.uncapped))
+            # Of one or two runs the best is all that is known; of more, one alone is not believed far beyond them.
+            bound = float(np.exp(front.level if len(which) >= 3 else front.uncapped))
             return Told(day, "lower bound", None, front, bound, front.strongest[0], tests=tests, clip=known.clip)
         before = bool(tests) or bool(len(days) and days[0] <= day)
         return Told(day, "too old" if before else "none", tests=tests, clip=known.clip)
@@ -186,6 +197,7 @@ def everyday(bests: Sequence[Best]) -> habitual.Everyday:
         log_watts[:, : len(habitual.DURATIONS)],
         log_watts[:, len(habitual.DURATIONS) :],
         np.array([b.level for b in bests], dtype=float),
+        np.array([b.widening for b in bests], dtype=float),
     )
 
 

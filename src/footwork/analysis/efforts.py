@@ -69,7 +69,7 @@ def maximal_efforts(best: Best, most: int = 4) -> list[tuple[float, float]]:
     implied = np.where(usable, implied_critical_power(np.maximum(t, 1), p), -np.inf)
     taken: list[int] = []
     top = -np.inf
-    while len(taken) < most:
+    while len(taken) < most and len(implied):
         index = int(implied.argmax())
         if not np.isfinite(implied[index]) or implied[index] < top * (1 - TEST_TOLERANCE):
             break

@@ -9,8 +9,8 @@ from typing import Any
 
 from typer import Abort, BadParameter
 
-from footwork.cli.common import app, say
-from footwork.errors import FootworkError
+from footwork.cli.common import app, say, way_out
+from footwork.errors import FootworkError, HeldBack
 
 # The order of these is the order of the commands in the help.
 from footwork.cli import recordings_commands  # isort: skip
@@ -57,7 +57,7 @@ def main() -> None:
     except FootworkError as error:
         if "--json" in sys.argv:
             print(json.dumps({"error": str(error)}))
-        say(f"footwork: {error}", err=True)
+        say(f"footwork: {error}{way_out(str(error)) if isinstance(error, HeldBack) else ''}", err=True)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say, way_out
 from footwork.errors import UsageError
 from footwork.wording.cautions import before_hard_work, held_back
 
@@ -83,7 +83,7 @@ def capacity(
 def _proposed(kind: str, held: str | None, tests: bool) -> None:
     """A test, where nothing else settles critical power, and the caution that goes with it or holds it back."""
     if held:
-        return say(f"Caution: {held}")
+        return say(f"Caution: {held}{way_out(held)}")
     if kind in ("lower bound", "none", "habitual"):
         tests = True
         say(
@@ -190,7 +190,9 @@ def today(as_json: Json = False) -> None:
     say(f"Load             {describe(load)}")
     say(f"Critical power   {describe(Estimate.from_json(found['critical_power']), 0, found['kind'])}")
     for item in found["due"]:
-        say(f"Due: {item['what']}: {item['why']}.")
+        say(f"Due: {item['what']}: {item['why']}.{way_out(item['why'])}")
+        if "caution" in item:
+            say(f"  {item['caution']}")
     return None
 
 

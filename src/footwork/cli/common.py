@@ -128,6 +128,11 @@ def asked(efforts: list[str] | None) -> Any:
     return _noted(Library.open(_folder, create=False, progress=progress("rebuilding")))
 
 
+def way_out(caution: str) -> str:
+    """The command that ends a caution about illness or injury, where there is one."""
+    return " When you are: footwork diary --well." if "well again" in caution else ""
+
+
 def progress(verb: str) -> Callable[[int, int, str], None]:
     """Lines a parent process can follow, or one line redrawn on a terminal; silent for a handful of files."""
     lines = bool(os.environ.get("FOOTWORK_PROGRESS_LINES"))

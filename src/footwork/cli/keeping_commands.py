@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say
+from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say, way_out
 from footwork.errors import UsageError
 
 if TYPE_CHECKING:
@@ -221,7 +221,7 @@ def diary(
         of = f"  run {row['run']}" if row["run"] else ""
         say(f"{row['date']}{of}  {'; '.join(words)}")
     if caution:
-        say(f"Caution: {caution} (footwork diary --well)")
+        say(f"Caution: {caution}{way_out(caution)}")
     return None
 
 

@@ -10,6 +10,7 @@ import typer
 
 from footwork.cli.common import Date, Json, Scale, app, day, opened, out, say
 from footwork.errors import UsageError
+from footwork.wording.cautions import held_back
 
 trial = typer.Typer(help="Trials of a change: new, list, join, analyse, export.", no_args_is_help=True)
 app.add_typer(trial, name="trial")
@@ -246,18 +247,18 @@ def new_trial(
         )
         number = library.new_trial(designed, day(date))
         kept = trials.kept_trial(library, number)
-        imperial = library.setting("units") == "imperial"
+        imperial, held = library.setting("units") == "imperial", held_back(library.health())
     if as_json:
         return out(kept)
     say(
         f"Trial {number}: {kept['conditions'][0]} against {', '.join(kept['conditions'][1:])} (footwork edit "
         f"undo {number} takes it back)."
     )
-    _designed(kept, imperial)
+    _designed(kept, imperial, held)
     return None
 
 
-def _designed(kept: dict[str, Any], imperial: bool) -> None:
+def _designed(kept: dict[str, Any], imperial: bool, held: str | None) -> None:
     from footwork.questions import trials
 
     say(trials.trial_told(kept, imperial))
@@ -267,7 +268,7 @@ def _designed(kept: dict[str, Any], imperial: bool) -> None:
         f"Where: {kept['course']}. After each run: footwork trial join {kept['id']} RUN; then footwork trial "
         f"analyse {kept['id']}."
     )
-    for text in kept["cautions"]:
+    for text in filter(None, [held, *kept["cautions"]]):
         say(f"Note: {text}")
 
 

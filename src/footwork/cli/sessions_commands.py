@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say
-from footwork.errors import UsageError
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say, way_out
+from footwork.errors import FootworkError, UsageError
 from footwork.wording.cautions import before_hard_work, held_back
 
 session = typer.Typer(
@@ -132,11 +132,11 @@ def new(
         row = sessions.kept_session(library, number)
         held = held_back(library.health())
     if as_json:
-        return out({**row, "held_back": held})
+        return out({**row, "held_back": held, "caution": before_hard_work("session")})
     say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
     for text_ in sessions.restless(parse(row["text"]).items):
         say(f"Note: {text_}")
-    say(f"Caution: {held or before_hard_work('session')}")
+    say(f"Caution: {held or before_hard_work('session')}{way_out(held or '')}")
     return None
 
 
@@ -163,7 +163,7 @@ def _previewed(found: Any, imperial: bool) -> None:
     from footwork.questions import sessions
 
     if found["held_back"]:
-        say(f"Caution: {found['held_back']}")
+        say(f"Caution: {found['held_back']}{way_out(found['held_back'])}")
     say(found["text"])
     least = sessions.minimum(found)
     dry = 100 * found["run_dry_probability"]
@@ -311,6 +311,7 @@ def match(
     if as_json:
         return out(found)
     say(f"{found['verdict']} {found['next']}")
+    say(f"Caution: {before_hard_work('session')}")
     for s in found["steps"]:
         if not s["found"]:
             if s["work"]:
@@ -392,9 +393,13 @@ def shelf(
     for e in entries:
         if e is not None:
             say(f"{e.name} ({e.purpose}): {e.text}")
-            for line in (e.protocol, e.tells, e.caution) if name else ():
+            for line in (e.protocol, e.tells) if name else ():
                 if line:
                     say(f"  {line}")
-    if not name:
-        say(f"Caution: {before_hard_work('session')}")
+    try:
+        with opened() as library:
+            held = held_back(library.health())
+    except FootworkError:  # the shelf needs no library
+        held = None
+    say(f"Caution: {held or before_hard_work('session')}{way_out(held or '')}")
     return None

@@ -192,11 +192,6 @@ class Grid:
     log_cp: Floats
 
     @classmethod
-    def of(cls, log_cp: Floats) -> Grid:
-        """A grid on given levels of ln CP [ln W], shape (n,)."""
-        return cls(np.asarray(log_cp, dtype=float))
-
-    @classmethod
     def around(cls, evidence: Sequence[Evidence]) -> Grid:
         """A grid wide enough for this evidence."""
         implied = [

@@ -72,12 +72,23 @@ def ageing(days: npt.ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True)
+class Lacking:
+    """What is missing: ``runs``, ``three minutes``, ``days``, or a run since a ``pause``; how many runs there are since
+    which day, and whether that was a return."""
+
+    what: str
+    runs: int
+    since: int
+    returned: bool
+
+
+@dataclass(frozen=True)
 class Everyday:
     """Runs of a scale in order of days; arrays of n rows.
 
     Run ids, days, whether each is marked as maximal, ln of the best power [ln W] for each of `DURATIONS` and of
     `LONG_DURATIONS` (minus infinity where a run is too short), and ln of watts by speed on the flat (NaN where not
-    known).
+    known), and an added relative error of converted watts [1].
     """
 
     run: npt.NDArray[np.int64]
@@ -86,23 +97,32 @@ class Everyday:
     log_best: Floats
     log_long: Floats
     level: Floats
+    widening: Floats
 
     def unmarked(self, day: int) -> npt.NDArray[np.int64]:
         """Indices of the runs up to a day [proleptic ordinal] that nobody called maximal."""
         return np.flatnonzero(~self.marked & (self.day <= day))
 
-    def told(self, day: int) -> bool:
-        """Whether the runs up to a day [proleptic ordinal] are enough to tell critical power without a test.
+    def lacking(self, day: int) -> Lacking | None:
+        """What the runs up to a day [proleptic ordinal] lack to tell critical power without a test; None if nothing.
 
         Five runs, three of them of three minutes, over 21 days; none after 84 days without a run, and after such a
-        pause the same again. Returns the answer, dimensionless [1].
+        pause the same again.
         """
-        days = self.day[self.unmarked(day)]
-        if not len(days) or day - days[-1] > PAUSE_DAYS:
-            return False
+        known = self.unmarked(day)
+        days = self.day[known]
+        if not len(days):
+            return Lacking("runs", 0, day, False)
         pauses = np.flatnonzero(np.diff(days) > PAUSE_DAYS)
         back = int(pauses[-1]) + 1 if len(pauses) else 0
-        return self.enough(day) and len(days) - back >= LEAST_RUNS and day - int(days[back]) >= TOLD_DAYS
+        of = (len(days) - back, int(days[back]), bool(len(pauses)))
+        if day - days[-1] > PAUSE_DAYS:
+            return Lacking("pause", of[0], int(days[-1]), of[2])
+        if of[0] < LEAST_RUNS:
+            return Lacking("runs", *of)
+        if not self.enough(day):
+            return Lacking("three minutes", *of)
+        return Lacking("days", *of) if day - of[1] < TOLD_DAYS else None
 
     def enough(self, day: int) -> bool:
         """Whether a front exists on a day: five runs, three of them of three minutes or longer; dimensionless [1]."""
@@ -117,7 +137,7 @@ class Front:
     ``level`` is F, ln of the CP they ask for; ``uncapped`` the same without the caps on a lone run; ``best`` ln of the
     aged, capped best for each of `DURATIONS`, ``long`` for each of `LONG_DURATIONS`; ``strongest`` indices of the three
     runs that set the level, strongest first, and ``at`` the index of the duration where each does; ``history`` days
-    since the first run.
+    since the first run; ``widening`` the added error of converted watts that the strongest carry.
     """
 
     level: float
@@ -127,6 +147,7 @@ class Front:
     strongest: tuple[int, ...]
     at: tuple[int, ...]
     history: int
+    widening: float = 0.0
 
     @property
     def floors(self) -> tuple[tuple[float, float], ...]:
@@ -190,7 +211,8 @@ class Fronts:
         if not len(which):
             short, long = (np.full(len(d), -np.inf) for d in (DURATIONS, LONG_DURATIONS))
             return Front(_FLOOR, _FLOOR, short, long, (), (), 0)
-        less = (clip[which] + ageing(day - self.runs.day[which]))[:, None]
+        # The strongest of many converted runs owe part of it to the conversion: each counts by its lower end.
+        less = (clip[which] + ageing(day - self.runs.day[which]) + self.runs.widening[which])[:, None]
         weight = (log_prior - log_prior.max()).ravel()
         shapes = np.flatnonzero(weight > LEAST_LOG_WEIGHT)
         needs = self._needed(which)[:, shapes] - less
@@ -209,6 +231,7 @@ class Fronts:
             tuple(int(i) for i in which[order]),
             tuple(int(i) for i in at),
             day - int(self.runs.day[0]),
+            float(self.runs.widening[which[order]].mean()),
         )
 
     def leading(self, among: Sequence[int], clip: Floats, settled: int) -> list[int]:
@@ -221,7 +244,7 @@ class Fronts:
         rows: list[Floats] = []
         for i in reversed(among):
             if self.runs.day[i] <= settled:
-                mine = np.concatenate([self._best[i], self._long[i]]) - clip[i]
+                mine = np.concatenate([self._best[i], self._long[i]]) - clip[i] - self.runs.widening[i]
                 aged = ageing(settled - self.runs.day[i])
                 if len(rows) >= 3 and int((np.asarray(rows) >= mine - aged).all(axis=1).sum()) >= 3:
                     continue
@@ -230,9 +253,9 @@ class Fronts:
         return out[::-1]
 
 
-def gap_scale(history: int, young: bool = True) -> float:
+def gap_scale(history: int) -> float:
     """Scale of the one-sided gap [1] between front and capacity after so many days of history [d]."""
-    return GAP + (YOUNG_GAP * float(np.exp(-history / YOUNG_DAYS)) if young else 0.0)
+    return GAP + YOUNG_GAP * float(np.exp(-history / YOUNG_DAYS))
 
 
 def log_gap_density(x: npt.ArrayLike, scale: float, sd: float = LEVEL_SD) -> Floats:
@@ -271,12 +294,13 @@ def own_gap(front: float, log_critical_power: float, sd: float) -> OwnGap:
     return OwnGap(mean, float(np.sqrt((weight * (gap - mean) ** 2).sum())))
 
 
-def log_level_density(log_cp: Floats, front: Front, gap: OwnGap | None, young: bool = True) -> Floats:
+def log_level_density(log_cp: Floats, front: Front, gap: OwnGap | None) -> Floats:
     """Log density of ln CP [ln W] given the front, up to a constant: one-sided, or about the runner's own gap."""
     x = log_cp - front.level - BIAS
     if gap is not None:
-        return np.asarray(-0.5 * ((x - gap.mean) / np.hypot(OWN_GAP_SD, gap.sd)) ** 2, dtype=float)
-    return log_gap_density(x, gap_scale(front.history, young))
+        sd = np.hypot(np.hypot(OWN_GAP_SD, gap.sd), front.widening)
+        return np.asarray(-0.5 * ((x - gap.mean) / sd) ** 2, dtype=float)
+    return log_gap_density(x, gap_scale(front.history), float(np.hypot(LEVEL_SD, front.widening)))
 
 
 def alone(front: Front) -> Posterior:

@@ -8,19 +8,19 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from footwork.errors import FootworkError, NotEnoughData
+from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.planning.preview import banded
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.results.session import SessionPreview
 from footwork.results.usual import UsualRunning
-from footwork.wording.cautions import before_hard_work
+from footwork.wording.cautions import before_hard_work, held_back
 
 if TYPE_CHECKING:
     from footwork.api import Library
     from footwork.questions.capacity import Capacity
 
 _HERE = Path(__file__).parent
-HOLDS_DAYS, HOLDS_LEAST_DAYS = 42, 14  # after the newest test, and after the day of the card; our convention
+HOLDS_DAYS, HOLDS_LEAST_DAYS = 42, 14  # after the newest test, and at least after the day of the card; convention
 
 
 def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False) -> bytes:
@@ -164,6 +164,8 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         No critical power.
     """
     cp = held.critical_power
+    if held.evidence["kind"] == "stated":
+        raise UsageError("a card holds what the runs of a library tell: leave out --effort")
     if cp.value is None or held.date is None:
         raise NotEnoughData(f"a card needs critical power: {cp.reason}")
     low, middle, high = (held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme"))
@@ -185,13 +187,15 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
                 told[quantity] = "–".join(form(v) for v in edges) if begins else f"to {form(last)}"
         return {"name": name, "watts": told["power"], "pace": told["speed"], "rate": told["heart_rate"]}
 
-    newest = [e["label"] for e in held.evidence["efforts"] if e["kind"] == "maximal"]
-    since = max((dt.date.fromisoformat(label) for label in newest), default=held.date)
-    until = max(since + dt.timedelta(days=HOLDS_DAYS), held.date + dt.timedelta(days=HOLDS_LEAST_DAYS))
+    tests = [dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal"]
+    until = max([held.date + dt.timedelta(days=HOLDS_LEAST_DAYS), *(t + dt.timedelta(days=HOLDS_DAYS) for t in tests)])
+    told, chosen = f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}", held.accepted
+    if chosen is not None:
+        told = f"{chosen['critical_power_w']:.0f} W, accepted on {chosen['date']} (the evidence says {told})"
     return {
         "date": held.date.isoformat(),
         "scale": held.scale,
-        "cp": f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}",
+        "cp": told,
         "evidence": f"{held.evidence['kind']}, {held.evidence['sentence']}",
         "until": until.isoformat(),
         "holds": f"They hold until about {until}, or the next race or test, illness or pause before.",
@@ -231,4 +235,7 @@ def numbers_of(library: Library, held: Capacity, imperial: bool = False) -> dict
         usual = library.usual(held.date, held.scale) if held.scale_key else None
     except FootworkError:
         usual = None
-    return numbers_told(held, usual, imperial)
+    told = numbers_told(held, usual, imperial)
+    if caution := held_back(library.health()):
+        told["notes"] = [caution, *told["notes"]]
+    return told

@@ -12,12 +12,11 @@ class Health:
     """What the diary tells of a day that holds hard running back.
 
     ``state`` is ``ill``, ``injured`` or ``returning``; ``since`` the entry's day, or the day the runner was well again;
-    ``what`` its words; ``until`` the last easy day of a return; ``asks`` whether an entry is so old that the runner
+    ``until`` the last easy day of a return; ``asks`` whether an entry is so old that the runner
     should say whether it still holds.
     """
 
     state: Literal["ill", "injured", "returning"]
     since: dt.date
-    what: str
     until: dt.date | None = None
     asks: bool = False

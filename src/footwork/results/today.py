@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypedDict
+from typing import Any, NotRequired, TypedDict
 
 from footwork.results.base import EstimateJson, Result
 
@@ -51,6 +51,7 @@ class DueItem(TypedDict):
     what: str
     why: str
     page: str
+    caution: NotRequired[str]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,20 +26,20 @@ def held_back(health: Health | None) -> str | None:
     """Why nothing hard is proposed, and until when; None for a runner of whom the diary tells nothing bad."""
     if health is None:
         return None
-    named = f" ({health.what})" if health.what else ""
     if health.state == "returning":
         return (
-            f"Easy running only until {health.until}: as many easy days as days off after illness or injury, at least "
-            "three, and only without symptoms. What a physician says comes first."
+            f"Easy running only up to and including {health.until}: as many easy days as days off after illness or "
+            "injury, at least three, and only without symptoms. What a physician says comes first."
         )
     text = (
-        f"The diary tells of illness since {health.since}{named}: rest comes first, so no session is proposed until it "
+        f"The diary tells of illness since {health.since}: rest comes first, so no session is proposed until it "
         "says that you are well again. With fever, chest pain or breathlessness see a physician."
         if health.state == "ill"
-        else f"The diary tells of an injury since {health.since}{named}: no running is proposed until it says that you "
+        else f"The diary tells of an injury since {health.since}: no running is proposed until it says that you "
         "are well again; see a physician or physiotherapist before you run."
     )
-    return text + (" That was written over two weeks ago: is it still so?" if health.asks else "")
+    old = " That was written over two weeks ago: say in the diary whether it still holds."
+    return text + (old if health.asks else "")
 
 
 TRIAL = (

@@ -37,30 +37,36 @@ def health(library: History, day: dt.date | None = None) -> Health | None:
     Illness or injury counts from its entry until the diary says *well*; then as many easy days follow as were off.
     """
     asked = day or dt.date.today()
-    rows = sorted(days(library, until=asked), key=lambda row: str(row["date"]))
-    open_since: dict[str, tuple[dt.date, str]] = {}
-    back: tuple[dt.date, dt.date] | None = None
-    for row in rows:
-        on = dt.date.fromisoformat(row["date"])
-        if "well" in row:
-            first = min((since for since, _ in open_since.values()), default=None)
-            back = (first, on) if first is not None else back
+    open_since: dict[str, tuple[dt.date, dt.date]] = {}  # first and newest day of what still counts
+    until: dt.date | None = None
+    for on, name in _told_of_health(library, asked):
+        if name != "well":
+            open_since[name] = (open_since.get(name, (on, on))[0], on)
+        elif open_since:
+            off = (on - min(since for since, _ in open_since.values())).days
+            easy = on + dt.timedelta(days=min(max(off, EASY_DAYS[0]), EASY_DAYS[1]) - 1)
+            until, back = max(until or easy, easy), on
             open_since.clear()
-            continue
-        for name in ("injury", "illness"):
-            if name in row:
-                open_since[name] = (open_since.get(name, (on, ""))[0], str(row[name]))
     for name, state in (("illness", "ill"), ("injury", "injured")):
         if name in open_since:
-            since, what = open_since[name]
-            newest = max(dt.date.fromisoformat(r["date"]) for r in rows if name in r)
-            return Health(state, since, what, None, (asked - newest).days > ASK_AFTER_DAYS)  # type: ignore[arg-type]
-    if back is None:
-        return None
-    off, on = back
-    least, most = EASY_DAYS
-    until = on + dt.timedelta(days=min(max((on - off).days, least), most) - 1)
-    return Health("returning", on, "", until) if asked <= until else None
+            since, newest = open_since[name]
+            return Health(state, since, None, (asked - newest).days > ASK_AFTER_DAYS)  # type: ignore[arg-type]
+    return Health("returning", back, until) if until is not None and asked <= until else None
+
+
+def _told_of_health(library: History, until: dt.date) -> list[tuple[dt.date, str]]:
+    """Illness, injury and well-again as they stand: day and field, of one day in the order they were written."""
+    of_run = {row.id: row.local.date() for row in library.runs()}
+    with library.reading() as connection:
+        told = parts.read_entries(connection, "diary")
+    newest: dict[tuple[dt.date, int, str], tuple[int, bool]] = {}
+    for entry in sorted(told, key=lambda e: e.id):
+        on = of_run.get(entry.run or 0) if entry.date is None else dt.date.fromisoformat(entry.date)
+        if on is not None and on <= until and entry.payload["name"] in ("illness", "injury", "well"):
+            of = (on, entry.run or 0, entry.payload["name"])
+            newest[of] = (entry.id, entry.payload["value"] is not None)
+    rows = [(on, number, name) for (on, _, name), (number, said) in newest.items() if said]
+    return [(on, name) for on, _, name in sorted(rows)]
 
 
 def tell(

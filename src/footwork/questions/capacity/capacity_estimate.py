@@ -55,7 +55,6 @@ class Capacity:
     extrapolated: str = ""
     early: bool = False
     unconfirmed: dict[str, Any] | None = None
-    aged_best: dict[int, float] = field(default_factory=dict, repr=False)
     posterior: critical.Posterior | None = field(default=None, repr=False)
     power_at_speed: speed.PowerAtSpeed | None = field(default=None, repr=False)
     mass: float | None = None
@@ -222,15 +221,15 @@ def _withheld(gathered: Gathered, best: list[dict[str, Any]], found: bool, **com
 
 def _told(gathered: Gathered) -> dict[str, Any]:
     """What an answer passes on of its evidence as it is."""
-    names = ("early", "unconfirmed", "aged_best")
+    names = ("early", "unconfirmed")
     return {name: getattr(gathered, name) for name in names}
 
 
 def unconfirmed_words(of: dict[str, Any]) -> str:
     """What to do about a run that alone asks for more than the next ones."""
     return (
-        f"Run {of['run']} of {of['date']} says {100 * of['more']:.0f} % more than is believed of one run alone: a "
-        "second one like it confirms it; or mark it as a race or test, or leave it out."
+        f"Run {of['run']} of {of['date']} says {100 * of['more']:.0f} % more than is believed of one run alone: two "
+        "more like it confirm it; or mark it as a race or test, or leave it out."
     )
 
 

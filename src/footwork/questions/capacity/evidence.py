@@ -41,7 +41,6 @@ class Gathered:
     lower_bound: float | None = None
     early: bool = False
     unconfirmed: dict[str, Any] | None = None
-    aged_best: dict[int, float] = field(default_factory=dict)
     forms: list[dict[str, Any]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -103,7 +102,7 @@ def _races_by_hand(library: History, key: str, rows: list[StreamRows], asked: dt
             continue
         if not set(row.marks) & MAXIMAL_MARKS or row.duration_s < critical.SHORTEST_S:
             continue
-        near = sorted(rows, key=lambda r: abs((r.date - day).days))[:30]
+        near = [r for r in rows if r.date <= day][-30:]  # what came later was not known then
         known = relation(near, key, library.athlete.value("mass", day))
         if known is None:
             continue
@@ -145,7 +144,7 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         run = made.bests[told.bound_run or 0]
         bests = sorted((e for e in known if e["run"] == run.run), key=lambda e: -e["power_w"])[:1]
         sentence = f"only a lower bound: {_why_bounded(made, told)}"
-        return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound, aged_best=_aged(told))
+        return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound)
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
     posterior = replace(told.posterior, scale_sd=shared_error(library, key, asked))
     if told.kind == "tested":
@@ -157,15 +156,13 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         if told.front is not None:
             sentence += ", and the strongest everyday runs"
     else:
-        sentence = f"the strongest of {posterior.n} everyday runs in twelve weeks"
+        sentence = f"the strongest everyday runs, {posterior.n} run{'s' if posterior.n != 1 else ''} in twelve weeks"
     unconfirmed = None
     if told.lone is not None:
         at, more = told.lone
         run = made.bests[at]
         unconfirmed = {"run": run.run, "date": dt.date.fromordinal(run.day), "more": more}
-    return Gathered(
-        posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, _aged(told), warnings=_doubts(told)
-    )
+    return Gathered(posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, warnings=_doubts(told))
 
 
 def clipped(library: History, key: str, run: int, asked: dt.date) -> dict[str, Any] | None:
@@ -186,14 +183,6 @@ def clipped(library: History, key: str, run: int, asked: dt.date) -> dict[str, A
     return {"share": share, "why": why}
 
 
-def _aged(told: Told) -> dict[int, float]:
-    """The aged, capped best for each duration [s]. [W]"""
-    if told.front is None:
-        return {}
-    both = zip((*habitual.DURATIONS, *habitual.LONG_DURATIONS), (*told.front.best, *told.front.long), strict=True)
-    return {t: float(np.exp(b)) for t, b in both if np.isfinite(b) and b > 0}
-
-
 def _everyday(made: CapacityDays, told: Told) -> list[dict[str, Any]]:
     """The runs that set the level, with the effort by which each does."""
     if told.front is None:
@@ -209,19 +198,19 @@ def _everyday(made: CapacityDays, told: Told) -> list[dict[str, Any]]:
 
 def _why_bounded(made: CapacityDays, told: Told) -> str:
     """What is missing before critical power can be told from everyday runs."""
-    runs, day = made.everyday, told.day
-    unmarked = runs.day[runs.unmarked(day)]
-    if not len(unmarked):
+    lacks = made.everyday.lacking(told.day)
+    if lacks is None or (lacks.what == "runs" and not lacks.runs):
         return "no everyday runs on this scale, and the last test is over four months old"
-    if day - int(unmarked[-1]) > habitual.PAUSE_DAYS:
-        return f"no run on this scale since {dt.date.fromordinal(int(unmarked[-1]))}"
-    pauses = np.flatnonzero(np.diff(unmarked) > habitual.PAUSE_DAYS)
-    back = unmarked[int(pauses[-1]) + 1 :] if len(pauses) else unmarked
-    count, since = len(back), day - int(back[0]) + 1
-    return (
-        f"{count} run{'s' if count != 1 else ''} in {since} day{'s' if since != 1 else ''}"
-        f"{' since the pause' if len(pauses) else ''}, where five are needed, over three weeks"
-    )
+    since = dt.date.fromordinal(lacks.since)
+    if lacks.what == "pause":
+        return f"no run on this scale since {since}"
+    have = f"{lacks.runs} run{'s' if lacks.runs != 1 else ''} since {since}"
+    have += ", after a pause" if lacks.returned else ""
+    if lacks.what == "runs":
+        return f"{have}, where five are needed"
+    if lacks.what == "three minutes":
+        return f"{have}, but fewer than three of them with an unbroken three minutes"
+    return f"{have}, where three weeks of running are needed"
 
 
 def _doubts(told: Told) -> list[str]:

@@ -24,7 +24,7 @@ from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.capacity_estimate import Capacity
 from footwork.store import blobs
-from footwork.wording.cautions import held_back
+from footwork.wording.cautions import before_hard_work, held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -230,7 +230,8 @@ def history_told(library: History, found: Capacity) -> dict[str, Any]:
     """A capacity answer as its page's twin and ``capacity --json`` give it, history included."""
     out = found.to_json()
     key, day = found.scale_key, found.date
-    out["held_back"] = held_back(library.health())
+    held = held_back(library.health())
+    out |= {"held_back": held, "caution": before_hard_work("test")}
     through: dict[str, Any] = {"history": [], "moved": [], "tests": [], "accepted_entries": []}
     if key and day is not None:
         through = library.cached(
@@ -239,9 +240,11 @@ def history_told(library: History, found: Capacity) -> dict[str, Any]:
                 {
                     "history": every_day(library, key, day),
                     "moved": what_moved(library, key, day),
-                    "tests": [] if held_back(library.health()) else worthwhile_tests(found),
+                    "tests": worthwhile_tests(found),
                     "accepted_entries": [{"date": d, "critical_power_w": w} for d, w in accepted.entries(library, key)],
                 }
             ),
         )
+    if held:
+        through = {**through, "tests": []}
     return {**out, **through}

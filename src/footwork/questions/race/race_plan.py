@@ -284,12 +284,12 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     )
     hottest = None if day.heat is None else float(day.heat.max())
     careful = [
-        *([held] if (held := cautions.held_back(library.health(asked.date))) else []),
+        *([held] if (held := cautions.held_back(library.health())) else []),
         cautions.before_hard_work("race"),
         *cautions.race_cautions(float(np.median(times)), hottest),
         *([day.ridden.sentence] if day.ridden else []),
     ]
-    warnings = [*made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky), *careful]
+    warnings = [*careful, *made.warnings, *way.notes, *_notes(path, made, asked, way, day.sky)]
     if told["solver"]["status"] != "converged":
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even power stands in its place."

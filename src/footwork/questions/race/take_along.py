@@ -29,7 +29,7 @@ def race_workout(plan: RacePlan, name: str = "") -> bytes:
         band = (None, None) if told["walked"] else (told["low_w"], told["high_w"])
         steps.append(watch.Step(title, told["watch_end_m"] - before, None, *band))
         before = told["watch_end_m"]
-    return watch.workout(_name(plan, name), steps)
+    return watch.workout(_name(plan, name), steps, plan.strategies["cautions"][0])
 
 
 def race_course(plan: RacePlan, name: str = "") -> bytes:

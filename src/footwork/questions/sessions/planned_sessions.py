@@ -123,7 +123,7 @@ def session_asked(
     if session.unknowns:
         raise UsageError("this session holds a ?: solve for it first, with --leave")
     who = session_basis(library, date, scale, **stated)
-    return SessionPreview(**_shown(session, who, held_back(library.health(date))))
+    return SessionPreview(**_shown(session, who, held_back(library.health())))
 
 
 def _shown(session: Session, who: SessionBasis, held: str | None = None) -> dict[str, Any]:
@@ -218,15 +218,15 @@ def solve_session(
 
     ``leave`` [1]. Raises HeldBack while the diary tells of illness, injury or a return.
     """
-    allowed(library, date)
+    allowed(library)
     who = session_basis(library, date, scale, **stated)
     filled, value = preview.solve(session_words.parse(text), who.runner, leave)
     return SessionPreview(**_shown(filled, who), solved=value, leave=leave)
 
 
-def allowed(library: History, date: dt.date | None = None) -> None:
-    """Raises HeldBack where hard running is not to be proposed on a day, today by default."""
-    if held := held_back(library.health(date)):
+def allowed(library: History) -> None:
+    """Raises HeldBack where hard running is not to be proposed today."""
+    if held := held_back(library.health()):
         raise HeldBack(held)
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import NotEnoughData
+from footwork.history import catalogue
 from footwork.history.catalogue import RunRow
 from footwork.history.log import accepted
 from footwork.history.scales import conversions, scale_keys
@@ -14,7 +15,7 @@ from footwork.quantities import Estimate, plain
 from footwork.questions import capacity, devices, sessions
 from footwork.questions import load as load_question
 from footwork.results.today import Due
-from footwork.wording.cautions import held_back
+from footwork.wording.cautions import before_hard_work, held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -114,7 +115,8 @@ def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:
 def _looks_like(library: History, run_id: int) -> list[dict[str, str]]:
     """A test or race that nobody marked."""
     looks = sessions.recognised(library, run_id)
-    if looks is None:
+    row = catalogue.find(library, run_id)
+    if looks is None or (row.scale_key and capacity.clipped(library, row.scale_key, run_id, row.local.date())):
         return []
     return [
         {"what": f"Was run {run_id} a {looks['kind']}?", "why": looks["sentence"].rstrip("."), "page": f"runs/{run_id}"}
@@ -126,7 +128,7 @@ def _held(library: History) -> list[dict[str, str]]:
     health = library.health()
     if (why := held_back(health)) is None or health is None:
         return []
-    what = "Easy running only" if health.state == "returning" else "Rest comes first"
+    what = "Easy running only" if health.state == "returning" else "Get well first"
     return [{"what": what, "why": why.rstrip("."), "page": "diary"}]
 
 
@@ -135,14 +137,18 @@ def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
     evidence = made.evidence
     if evidence["kind"] != "tested":
         why = f"critical power on {made.scale} rests on {evidence['sentence']}{_best_test(made)}"
-        return [{"what": "Run a test or mark a race", "why": why, "page": "capacity"}]
+        return [_test("Run a test or mark a race", why)]
     last = max(dt.date.fromisoformat(e["label"]) for e in evidence["efforts"] if e["kind"] == "maximal")
     if (day - last).days <= TEST_DAYS:
         return []
     why = (
         f"the last maximal effort on {made.scale} was {(day - last).days} days before your newest run{_best_test(made)}"
     )
-    return [{"what": "A test is due", "why": why, "page": "capacity"}]
+    return [_test("A test is due", why)]
+
+
+def _test(what: str, why: str) -> dict[str, str]:
+    return {"what": what, "why": why, "page": "capacity", "caution": before_hard_work("test")}
 
 
 def _best_test(made: Any) -> str:

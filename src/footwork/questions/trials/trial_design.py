@@ -17,7 +17,7 @@ from footwork.history.log import entries, parts
 from footwork.quantities import format_duration, format_pace, plain
 from footwork.questions import progress
 from footwork.results.trial import TrialDesign
-from footwork.wording.cautions import TRIAL, held_back
+from footwork.wording.cautions import TRIAL
 from footwork.wording.trial_words import WATTS_WARNING
 
 if TYPE_CHECKING:
@@ -165,7 +165,7 @@ def design_trial(
                 {"runs": n, "power": model.power_of(wanted, sd, n, least, sure_enough(n, len(names) - 1))}
                 for n in sorted({2, 3, 4, 6, 8, 12, planned})
             ],
-            "cautions": [*([held] if (held := held_back(library.health())) else []), WATTS_WARNING, TRIAL],
+            "cautions": [WATTS_WARNING, TRIAL],
         }
     )
     return TrialDesign(**out)

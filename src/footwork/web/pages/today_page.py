@@ -80,7 +80,7 @@ async def show_today(base: str, library: Library) -> None:
             for item in found["due"]:
                 with ui.element("p").classes("note"):
                     link(item["what"], f"{base}/{item['page']}")
-                    text("span", f": {item['why']}.")
+                    text("span", f": {item['why']}. {item.get('caution', '')}".rstrip())
         heading("Add recordings")
         uploader(base, library)
 

@@ -19,6 +19,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
+from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -120,7 +121,7 @@ async def show_trials(base: str, library: Library) -> None:
             prefix="trial-",
         )
         note(WATTS_WARNING, base, "trial")
-        note(CAUTION, base, "cautions")
+        note(held_back(library.health()) or CAUTION, base, "cautions")
         with ui.element("p"):
             method_link(base, "trial", "How trials are designed and read")
 
