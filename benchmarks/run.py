@@ -196,10 +196,19 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
 
     folder = ten_years(scratch, count)
     with Library.open(folder) as library:
-        begin = time.perf_counter()
-        library.history()
-        whole = time.perf_counter() - begin
-    out = [(f"CP of every day of a history of {count} runs, from the first", f"{whole:.1f} s", "budget 15 s")]
+        whole = seconds_of(library.history, 1)
+    # A new process, as after a new run: the days before the newest run are kept, the rest is worked out anew.
+    with Library.open(folder) as library:
+        library.runs()
+        again = seconds_of(lambda: (library.capacity(), library.history()), 1)
+    out = [
+        (f"CP of every day of a history of {count} runs, from the first", f"{whole:.1f} s", "asked: 3 s"),
+        (
+            "CP of today and every day, refitted from the days kept",
+            f"{again:.2f} s",
+            f"{whole / again:.0f} times faster than from the first; asked: 0.1 s",
+        ),
+    ]
     child = subprocess.Popen(
         command("--library", str(folder), "serve", "--port", "0"),
         stdout=subprocess.PIPE,

@@ -94,6 +94,27 @@ def test_nor_does_it_with_tests(made, data):
     assert np.array_equal(one.shapes, other.shapes)
 
 
+@settings(max_examples=20, deadline=None)
+@given(st.booleans().flatmap(lambda tested: months(tested=tested)), st.sampled_from([0.0, 0.04]))
+def test_a_days_row_of_the_history_says_what_the_day_says(made, shared):
+    bests, day = made
+    found = CapacityDays(bests)
+    told = found.on(day)
+    if told.posterior is None:
+        return
+    posterior = replace(told.posterior, scale_sd=shared)
+    for quick, full in zip(posterior.quantiles(), posterior.estimates()[:2], strict=True):
+        # Draws lie between the cells of shapes: where tests and everyday runs disagree, their ends differ a little.
+        assert quick[1] == pytest.approx(full.value, rel=0.006 if full.unit == "W" else 0.02)
+        assert quick == pytest.approx([full.low, full.value, full.high], rel=0.03)
+    # A day asked after a later one, or after one in between, is the same.
+    again = CapacityDays(bests)
+    again.on(day - 3)
+    assert [t.posterior and tuple(t.posterior.quantiles()[0]) for t in again.through(day - 2, day)] == [
+        t.posterior and tuple(t.posterior.quantiles()[0]) for t in found.through(day - 2, day)
+    ]
+
+
 @settings(max_examples=25, deadline=None)
 @given(months(), st.floats(0.5, 2.0))
 def test_all_watts_times_k_are_all_answers_times_k(made, k):

@@ -5,14 +5,14 @@ import pytest
 
 from footwork.analysis import efforts
 from footwork.analysis.capacity_days import CapacityDays
-from footwork.physiology import critical, curve, domains, endurance, reserve
+from footwork.physiology import classical_forms, critical, curve, domains, endurance, reserve
 
 # Exact points of CP 250 W, W′ 20 kJ (computed): 120, 180, 300, 420, 720, 1200 s.
 T = np.array([120, 180, 300, 420, 720, 1200.0])
 P = np.array([416.667, 361.111, 316.667, 297.619, 277.778, 266.667])
 
 
-@pytest.mark.parametrize("form", [critical.work_time, critical.inverse_time, critical.time_power])
+@pytest.mark.parametrize("form", [classical_forms.work_time, classical_forms.inverse_time, classical_forms.time_power])
 def test_every_form_returns_the_exact_runner(form):
     made = form(T, P)
     assert made.critical_power == pytest.approx(250, abs=0.01)
@@ -23,9 +23,9 @@ def test_every_form_returns_the_exact_runner(form):
 @pytest.mark.parametrize(
     ("form", "cp", "wp"),
     [
-        (critical.work_time, 250.320, 19959.3),
-        (critical.inverse_time, 250.470, 19901.7),
-        (critical.time_power, 250.140, 20064.4),
+        (classical_forms.work_time, 250.320, 19959.3),
+        (classical_forms.inverse_time, 250.470, 19901.7),
+        (classical_forms.time_power, 250.140, 20064.4),
     ],
 )
 def test_the_forms_differ_where_efforts_scatter(form, cp, wp):
@@ -36,7 +36,7 @@ def test_the_forms_differ_where_efforts_scatter(form, cp, wp):
 
 # Morton 1996 with CP 250, W′ 20 kJ, Pmax 1000: k = -26.667 s; computed points.
 def test_three_parameter_form():
-    made = critical.three_parameter([5, 60, 180, 720], [881.579, 480.769, 346.774, 276.786])
+    made = classical_forms.three_parameter([5, 60, 180, 720], [881.579, 480.769, 346.774, 276.786])
     assert made.critical_power == pytest.approx(250, abs=0.01)
     assert made.w_prime == pytest.approx(20000, rel=1e-3)
     assert made.p_max == pytest.approx(1000, rel=1e-3)
@@ -44,19 +44,19 @@ def test_three_parameter_form():
 
 def test_three_parameter_form_needs_a_short_effort_and_four():
     with pytest.raises(ValueError, match="under 2 min"):
-        critical.three_parameter([180, 300, 420, 720], [361, 317, 298, 278])
+        classical_forms.three_parameter([180, 300, 420, 720], [361, 317, 298, 278])
     with pytest.raises(ValueError, match="at least 4"):
-        critical.three_parameter([5, 60, 180], [881, 480, 346])
+        classical_forms.three_parameter([5, 60, 180], [881, 480, 346])
 
 
 # A record holder's bests (times from memory): 1500, 3000, 5000 m and with 10,000 m; speed form, computed.
 def test_critical_speed_of_a_record_holder():
     t, d = np.array([211.76, 445.09, 759.36]), np.array([1500.0, 3000, 5000])
-    made = critical.work_time(t, d / t)
+    made = classical_forms.work_time(t, d / t)
     assert (made.critical_power, made.w_prime) == (pytest.approx(6.38998, abs=1e-4), pytest.approx(150.149, abs=0.01))
-    made = critical.inverse_time(t, d / t)
+    made = classical_forms.inverse_time(t, d / t)
     assert (made.critical_power, made.w_prime) == (pytest.approx(6.40249, abs=1e-4), pytest.approx(144.912, abs=0.01))
-    longer = critical.work_time(np.append(t, 1582.75), np.append(d, 10000) / np.append(t, 1582.75))
+    longer = classical_forms.work_time(np.append(t, 1582.75), np.append(d, 10000) / np.append(t, 1582.75))
     assert (longer.critical_power, longer.w_prime) == (
         pytest.approx(6.18573, abs=1e-4),
         pytest.approx(237.313, abs=0.05),

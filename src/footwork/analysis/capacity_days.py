@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from footwork.analysis import efforts
 from footwork.analysis.efforts import Best
 from footwork.physiology import habitual, tracking
-from footwork.physiology.critical import SHAPE_PRIOR, Evidence, Posterior, implied_critical_power
+from footwork.physiology.critical import FORM_BIAS, SHAPE_PRIOR, Evidence, Posterior, implied_critical_power
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -77,6 +78,7 @@ class CapacityDays:
             if b.maximal and (e := efforts.maximal_efforts(b))
         ]
         self.tests = sorted([*found, *by_hand], key=lambda d: d.day)
+        self._tested: _Known | None = None  # after the newest test that was followed
 
     def clips(self, day: int) -> Floats:
         """What each run's log watts are clipped by [1], as far as it is known on a day [proleptic ordinal]."""
@@ -89,7 +91,7 @@ class CapacityDays:
 
     def through(self, first: int, last: int) -> Iterator[Told]:
         """What was known on each day from first to last [proleptic ordinals], each without what came later."""
-        known = _Known(np.zeros(len(self.bests)))
+        known = self._start(first)
         for test in self.tests:  # a test is judged by the runs up to its own day
             if test.day < first and test.day > known.day:
                 self._advance(known, test.day)
@@ -122,9 +124,17 @@ class CapacityDays:
             return
         known.track = tracking.follow(counted, known.track)
         told = known.track.on(day)
-        front = self._front(known, told.shapes)
+        front = self._front(known, told.all_shapes)
         if front is not None and front.history >= habitual.OWN_GAP_DAYS:
             known.gap = habitual.own_gap(front.level, *tracking.level_of(told))
+        if self._tested is None or known.day > self._tested.day:
+            self._tested = replace(known, leading=list(known.leading))
+
+    def _start(self, first: int) -> _Known:
+        """Where to go on from to ``first`` [proleptic ordinal]: the newest test followed so far, or the beginning."""
+        if self._tested is not None and self._tested.day < first:
+            return replace(self._tested, leading=list(self._tested.leading))
+        return _Known(np.zeros(len(self.bests)))
 
     def _clipped(self, test: tracking.Dated, clip: Floats) -> tracking.Dated:
         """A test without what its own speed shows to be the device's error."""
@@ -152,12 +162,14 @@ class CapacityDays:
             found = habitual.alone(front)
         else:
             found = track.on(day)
-            front = self._front(known, found.shapes)
+            front = self._front(known, found.all_shapes)
             if front is not None:
                 found = habitual.with_level(found, front, known.gap)
         if tested:
             count = sum(len(s.evidence.durations) for s in tests if day - s.day <= tracking.TESTED_DAYS)
-            lone = _lone(front) if front is not None and front.uncapped > np.log(np.median(found.draws()[0])) else None
+            lone = _lone(front)
+            if lone and front is not None and front.uncapped <= tracking.level_of(found)[0] - FORM_BIAS:
+                lone = None
             return Told(day, "tested", replace(found, n=count), front, lone=lone, tests=tests, clip=known.clip)
         assert front is not None
         found = replace(found, n=self._lately(day), n_of="runs")
@@ -183,10 +195,13 @@ class CapacityDays:
 
 def everyday(bests: Sequence[Best]) -> habitual.Everyday:
     """The runs as the front takes them. Powers become ln of [W], minus infinity under 30 W."""
-    of = [*habitual.DURATIONS, *habitual.LONG_DURATIONS]
+    of = np.array([*habitual.DURATIONS, *habitual.LONG_DURATIONS])
     watts = np.full((len(bests), len(of)), np.nan)
+    places: dict[bytes, tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]] = {}
     for i, best in enumerate(bests):
-        known, there = np.isin(of, best.durations), np.isin(best.durations, of)
+        key = best.durations.tobytes()  # many runs have the same
+        known, there = places.get(key) or (np.isin(of, best.durations), np.isin(best.durations, of))
+        places[key] = known, there
         watts[i, known] = best.powers[there]
     counted = np.where(np.nan_to_num(watts) > efforts.LEAST_WATTS, watts, 1.0)
     log_watts = np.where(np.nan_to_num(watts) > efforts.LEAST_WATTS, np.log(counted), -np.inf)

@@ -142,8 +142,9 @@ def clips(days: npt.NDArray[np.int64], levels: Floats, until: int, since: int, b
         if count < FEWEST_OTHERS or value[i] <= others[(count - 1) // 2] + CLIP_FREE:
             out[known[i]] = 0.0
             continue
-        median = float(np.median(np.delete(others, np.searchsorted(others, value[i]))))
-        out[known[i]] = max(0.0, float(value[i]) - median - CLIP_FREE)
+        mine = int(np.searchsorted(others, value[i]))
+        middle = [others[k + (k >= mine)] for k in ((count - 1) // 2, count // 2)]
+        out[known[i]] = max(0.0, float(value[i]) - float(middle[0] + middle[1]) / 2 - CLIP_FREE)
     return out
 
 

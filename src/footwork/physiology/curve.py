@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,11 +16,16 @@ _KEY_DURATIONS = (1, 5, 10, 30, 60, 120, 180, 240, 300, 420, 480, 600, 720, 900,
 
 def stored_durations(longest: int) -> npt.NDArray[np.int64]:
     """Durations kept for each run: every 4 % and the usual ones, up to ``longest`` seconds. [s]"""
-    if longest < 1:
-        return np.zeros(0, dtype=np.int64)
+    every = _every_stored()
+    return every[: np.searchsorted(every, longest, side="right")]
+
+
+@functools.cache
+def _every_stored() -> npt.NDArray[np.int64]:
     spaced = np.rint(np.geomspace(1, 86400, 290)).astype(np.int64)
-    both = np.union1d(spaced, np.array(_KEY_DURATIONS, dtype=np.int64))
-    return both[both <= longest]
+    every = np.union1d(spaced, np.array(_KEY_DURATIONS, dtype=np.int64))
+    every.flags.writeable = False  # shared by all who ask
+    return every
 
 
 def mean_maximal(

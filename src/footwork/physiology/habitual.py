@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -101,7 +102,14 @@ class Everyday:
 
     def unmarked(self, day: int) -> npt.NDArray[np.int64]:
         """Indices of the runs up to a day [proleptic ordinal] that nobody called maximal."""
-        return np.flatnonzero(~self.marked & (self.day <= day))
+        known, days, _ = self._of_unmarked
+        return known[: np.searchsorted(days, day, side="right")]
+
+    @cached_property
+    def _of_unmarked(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Indices and days of all unmarked runs, and how many so far have a best three minutes."""
+        known = np.flatnonzero(~self.marked)
+        return known, self.day[known], np.cumsum(np.isfinite(self.log_best[known, 0]))
 
     def lacking(self, day: int) -> Lacking | None:
         """What the runs up to a day [proleptic ordinal] lack to tell critical power without a test; None if nothing.
@@ -126,8 +134,8 @@ class Everyday:
 
     def enough(self, day: int) -> bool:
         """Whether a front exists on a day: five runs, three of them of three minutes or longer; dimensionless [1]."""
-        known = self.unmarked(day)
-        return len(known) >= LEAST_RUNS and int(np.isfinite(self.log_best[known, 0]).sum()) >= LEAST_WITH_SHORTEST
+        count = len(self.unmarked(day))
+        return count >= LEAST_RUNS and int(self._of_unmarked[2][count - 1]) >= LEAST_WITH_SHORTEST
 
 
 @dataclass(frozen=True)
@@ -152,8 +160,9 @@ class Front:
     @property
     def floors(self) -> tuple[tuple[float, float], ...]:
         """Bests over an hour as (duration [s], power [W]), without those that a longer one says as well."""
-        known = [(float(t), float(np.exp(b))) for t, b in zip(LONG_DURATIONS, self.long, strict=True) if b > 0]
-        return tuple((t, p) for i, (t, p) in enumerate(known) if all(q < p * 0.9999 for _, q in known[i + 1 :]))
+        later = np.maximum.accumulate(np.append(self.long[1:], -np.inf)[::-1])[::-1]
+        kept = np.flatnonzero((self.long > 0) & (later < self.long - 1e-4))
+        return tuple((float(LONG_DURATIONS[i]), float(np.exp(self.long[i]))) for i in kept)
 
 
 def capped(values: Floats) -> Floats:
@@ -161,8 +170,8 @@ def capped(values: Floats) -> Floats:
     if len(values) < 3:
         filler = np.full((3 - len(values), *values.shape[1:]), -np.inf)
         values = np.concatenate([values, filler])
-    top = -np.partition(-values, 2, axis=0)[:3]
-    return np.asarray(np.minimum(top[0], np.minimum(top[1] + SECOND, top[2] + THIRD)), dtype=float)
+    third, second, first = np.sort(values, axis=0)[-3:]
+    return np.asarray(np.minimum(first, np.minimum(second + SECOND, third + THIRD)), dtype=float)
 
 
 def soft_least(levels: Floats, log_prior: Floats) -> float:
@@ -186,14 +195,13 @@ class Fronts:
         self._best, self._long = both[:, : len(DURATIONS)], both[:, len(DURATIONS) :]
         self._needs = np.full((len(runs.day), SHAPE_PRIOR.size), np.nan)  # filled where asked for
 
-    def _needed(self, which: npt.NDArray[np.int64]) -> Floats:
+    def _fill(self, which: npt.NDArray[np.int64]) -> None:
         new = which[np.isnan(self._needs[which, 0])]
         if len(new):
             needs = np.full((len(new), SHAPE_PRIOR.size), -np.inf)
             for best, levels in zip(self._best[new].T, _LEVELS, strict=True):
                 np.maximum(needs, best[:, None] - levels.ravel()[None], out=needs)
             self._needs[new] = needs
-        return np.asarray(self._needs[which], dtype=float)
 
     def on(
         self,
@@ -215,19 +223,28 @@ class Fronts:
         less = (clip[which] + ageing(day - self.runs.day[which]) + self.runs.widening[which])[:, None]
         weight = (log_prior - log_prior.max()).ravel()
         shapes = np.flatnonzero(weight > LEAST_LOG_WEIGHT)
-        needs = self._needed(which)[:, shapes] - less
-        top = needs.max(axis=0)
-        level, uncapped = soft_least(capped(needs), weight[shapes]), soft_least(top, weight[shapes])
+        self._fill(which)
+        needs = np.take(self._needs[which], shapes, axis=1)
+        asked = np.concatenate([needs, self._best[which], self._long[which]], axis=1) - less
+        top = asked.max(axis=0)
+        # Most runs lie below three others everywhere: they need no sorting.
+        three = np.argsort(asked[:, : len(shapes)].mean(axis=1))[-3:]
+        counted = (asked > asked[three].min(axis=0)).any(axis=1)
+        counted[three] = True
+        caps = capped(asked[counted])
+        needs = asked[:, : len(shapes)]
+        of_shapes, of_best, of_long = np.split(caps, [len(shapes), len(shapes) + len(DURATIONS)])
+        top, _, long = np.split(top, [len(shapes), len(shapes) + len(DURATIONS)])
+        level, uncapped = soft_least(of_shapes, weight[shapes]), soft_least(top, weight[shapes])
         binding = int(np.argmax(weight[shapes] - SHARPNESS * top))
         order = np.argsort(-needs[:, binding], kind="stable")[:3]
         at = (self._best[which[order]] - _LEVELS.reshape(len(DURATIONS), -1)[:, shapes[binding]]).argmax(axis=1)
-        long = self._long[which] - less
         return Front(
             level,
             uncapped,
-            capped(self._best[which] - less),
+            of_best,
             # One long run alone is believed as far as a runner of this level with the flattest usual tail can go.
-            np.maximum(capped(long), np.minimum(long.max(axis=0), level + _FLATTEST)),
+            np.maximum(of_long, np.minimum(long, level + _FLATTEST)),
             tuple(int(i) for i in which[order]),
             tuple(int(i) for i in at),
             day - int(self.runs.day[0]),
@@ -240,17 +257,15 @@ class Fronts:
         Runs up to day ``settled`` [proleptic ordinal], whose ``clip`` [1] changes no more, are left out where three
         later ones of them are at least as strong at every duration: later ones age less.
         """
-        out: list[int] = []
-        rows: list[Floats] = []
-        for i in reversed(among):
-            if self.runs.day[i] <= settled:
-                mine = np.concatenate([self._best[i], self._long[i]]) - clip[i] - self.runs.widening[i]
-                aged = ageing(settled - self.runs.day[i])
-                if len(rows) >= 3 and int((np.asarray(rows) >= mine - aged).all(axis=1).sum()) >= 3:
-                    continue
-                rows.append(mine - aged)
-            out.append(i)
-        return out[::-1]
+        which = np.asarray(among, dtype=np.int64)
+        less = clip[which] + self.runs.widening[which] + ageing(settled - self.runs.day[which])
+        asked = np.concatenate([self._best[which], self._long[which]], axis=1) - less[:, None]
+        kept: list[int] = []
+        end = int(np.searchsorted(self.runs.day[which], settled, side="right"))
+        for i in range(end - 1, -1, -1):
+            if len(kept) < 3 or int((asked[kept] >= asked[i]).all(axis=1).sum()) < 3:
+                kept.append(i)
+        return [int(which[i]) for i in (*kept[::-1], *range(end, len(which)))]
 
 
 def gap_scale(history: int) -> float:

@@ -4,18 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.ndimage import convolve1d
 
-from footwork.physiology.critical import DAY_SD, EFFORT_SD, FORM_SD, LEVEL_CELL, LOG_RATIO, Evidence, Grid, Posterior
+from footwork.physiology.critical import (
+    DAY_SD,
+    EFFORT_SD,
+    FORM_SD,
+    LEVEL_CELL,
+    RATIO_CELL,
+    Evidence,
+    Grid,
+    Posterior,
+    bell,
+)
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Floats
 
 METHOD_VERSION = 3
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
-TRIM = 18.0  # levels of CP whose log weight lies so far below the best say nothing
+DRIFTS = ((DRIFT_PER_DAY, LEVEL_CELL), (RESERVE_DRIFT_PER_DAY, RATIO_CELL))
+TRIM = 18.0  # levels and shapes whose log weight lies so far below the best say nothing
 TESTED_DAYS = 120  # how long a test gives today's value its name; our convention
 
 
@@ -55,9 +67,15 @@ class Track:
     def on(self, day: int) -> Posterior:
         """What the tests say on a day at or after the last of them [proleptic ordinal]."""
         days = max(day - self.day, 0)
-        rows = _carried(self.log_weight, days)
-        weight = _diffused(np.exp(self.log_weight[rows] - self.log_weight[rows].max()), days)
-        return Posterior(Grid(self.grid.log_cp[rows]), weight.sum(axis=0), weight, 0)
+        rows, ratios = (_with_room(ends, days, axis) for axis, ends in enumerate(self._ends))
+        carried = self.log_weight[rows, ratios]
+        weight = _diffused(np.exp(carried - carried.max()), days)
+        return Posterior(Grid(self.grid.log_cp[rows], self.grid.log_ratio[ratios]), weight.sum(axis=0), weight, 0)
+
+    @cached_property
+    def _ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The first and last cells of CP and of W′/CP that carry weight."""
+        return _carried(self.log_weight, 0), _carried(self.log_weight, 1)
 
 
 def level_of(tests: Posterior) -> tuple[float, float]:
@@ -93,13 +111,13 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
         track = replace(start, steps=list(start.steps))
     for found in dated:
         if found.day > track.day:
-            rows = _carried(track.log_weight, found.day - track.day)
+            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0)
             weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day)
             track.log_weight = track.log_weight.copy()
             track.log_weight[rows] = np.log(np.maximum(weight, 1e-300))
         track.day = found.day
         before = track.grid.median(track.log_weight) if track.steps else None
-        rows = _carried(track.log_weight, 0)
+        rows = _with_room(_carried(track.log_weight, 0), 0, 0)
         new = track.log_weight[rows] + Grid(track.grid.log_cp[rows]).log_likelihood(found.evidence)
         track.log_weight = np.full(track.grid.shape, -np.inf)
         track.log_weight[rows] = new - new.max()
@@ -111,28 +129,24 @@ def _diffused(weight: Floats, days: int) -> Floats:
     """Weights some days later: spread along CP and W′/CP by as much as both may have changed."""
     if days <= 0:
         return weight
-    ratio_cell = float(LOG_RATIO[1] - LOG_RATIO[0])
-    for axis, (per_day, cell) in enumerate(((DRIFT_PER_DAY, LEVEL_CELL), (RESERVE_DRIFT_PER_DAY, ratio_cell))):
+    for axis, (per_day, cell) in enumerate(DRIFTS):
         # What would leave at an edge is reflected.
-        weight = convolve1d(weight, _kernel(per_day * days**0.5 / cell), axis=axis, mode="reflect")
+        weight = convolve1d(weight, bell(per_day * days**0.5 / cell), axis=axis, mode="reflect")
     return np.asarray(weight, dtype=float)
 
 
-def _kernel(sd: float) -> Floats:
-    """A symmetric kernel of that SD in cells; three points where it is narrower than the grid can show."""
-    if sd < 0.9:
-        return np.array([sd**2 / 2, 1 - sd**2, sd**2 / 2])
-    reach = int(np.ceil(3.5 * sd))
-    out = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sd) ** 2)
-    return np.asarray(out / out.sum(), dtype=float)
+def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
+    """The first and the last cell of CP, or of W′/CP, that carry weight."""
+    of_cell = log_weight.max(axis=(1 - axis, 2))
+    carried = np.flatnonzero(of_cell > of_cell.max() - TRIM)
+    return int(carried[0]), int(carried[-1])
 
 
-def _carried(log_weight: Floats, days: int) -> slice:
-    """The rows of CP that carry weight, with room for what it spreads in so many days [d]."""
-    of_level = log_weight.max(axis=(1, 2))
-    carried = np.flatnonzero(of_level > of_level.max() - TRIM)
-    margin = int(np.ceil(4 * DRIFT_PER_DAY * days**0.5 / LEVEL_CELL)) + 1
-    return slice(max(int(carried[0]) - margin, 0), int(carried[-1]) + 1 + margin)
+def _with_room(ends: tuple[int, int], days: int, axis: int) -> slice:
+    """These cells and room for what spreads in so many days [d]."""
+    per_day, cell = DRIFTS[axis]
+    margin = int(np.ceil(3 * per_day * days**0.5 / cell)) + 1
+    return slice(max(ends[0] - margin, 0), ends[1] + 1 + margin)
 
 
 def half_width_after(posterior: Posterior, durations: Sequence[float], truths: int = 16, seed: int = 1) -> float:

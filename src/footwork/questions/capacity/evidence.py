@@ -16,7 +16,7 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_keys import CONVERTED
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.physiology import critical, curve, habitual, tracking
+from footwork.physiology import classical_forms, critical, curve, habitual, tracking
 from footwork.quantities import Effort
 
 if TYPE_CHECKING:
@@ -279,12 +279,17 @@ def _as_watts(effort: Effort, asked: dt.date, relation: speed.PowerAtSpeed | Non
 def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
     """The classical forms where the efforts allow them, each with its interval."""
     out: list[dict[str, Any]] = []
-    for form in (critical.work_time, critical.inverse_time, critical.time_power, critical.three_parameter):
-        used = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is critical.three_parameter]
+    for form in (
+        classical_forms.work_time,
+        classical_forms.inverse_time,
+        classical_forms.time_power,
+        classical_forms.three_parameter,
+    ):
+        used = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is classical_forms.three_parameter]
         t, p = np.array([d for d, _ in used]), np.array([w for _, w in used])
         try:
             made = form(t, p)
-            cp, wp = critical.form_interval(form, made, t, p)
+            cp, wp = classical_forms.form_interval(form, made, t, p)
         except ValueError:
             continue
         if made.critical_power > 0.2 * float(p.min()) and made.w_prime > 0:

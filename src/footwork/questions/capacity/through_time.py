@@ -29,7 +29,7 @@ from footwork.wording.cautions import before_hard_work, held_back
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-DAILY_DRAWS = 400
+_KEPT_VERSION = 2  # of the days kept on disk
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 
 
@@ -93,8 +93,8 @@ class _Walk:
         self.until = told.day
         quantiles = None
         if told.posterior is not None:
-            draws = replace(told.posterior, scale_sd=shared).draws(DAILY_DRAWS)
-            quantiles = [float(q) for d in draws[:2] for q in np.quantile(d, [0.025, 0.5, 0.975])]
+            of = replace(told.posterior, scale_sd=shared).quantiles()
+            quantiles = [float(q) for values in of for q in values]
             n, n_of = told.posterior.n, told.posterior.n_of
             self.days.append((told.day, told.kind, told.early, n, n_of, quantiles))
         elif self.days:
@@ -109,7 +109,7 @@ def _digest(found: CapacityDays, until: int) -> str:
     arrays = (runs.run, runs.day, runs.marked, runs.log_best, runs.log_long, runs.level)
     made = hashlib.sha256(b"".join(np.ascontiguousarray(a[:at]).tobytes() for a in arrays))
     versions = [m.METHOD_VERSION for m in (capacity_days, critical, efforts, habitual, tracking)]
-    made.update(repr((versions, until, [t for t in found.tests if t.day <= until])).encode())
+    made.update(repr((_KEPT_VERSION, versions, until, [t for t in found.tests if t.day <= until])).encode())
     return made.hexdigest()
 
 
