@@ -34,6 +34,9 @@ _LIMITS = {
 }
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
+# A recorded speed is not what was run where it strays so far from the distance from minute to minute [1], though the
+# two agree on the whole; our conventions.
+CONTRADICTED, SAME_SCALE = 0.2, 0.25
 _WORDS = {
     "order": "samples put in order of time",
     "duplicates": "samples of the same second merged",
@@ -44,6 +47,7 @@ _WORDS = {
     "missing": "seconds missing in gaps over 10 s",
     "drop-outs": "seconds of 0 W while running taken as missing",
     "paused": "seconds with the timer paused",
+    "speed": "seconds of speed worked out from the distance, which the recorded speed contradicts",
 }
 
 
@@ -325,11 +329,29 @@ def _distance_and_speed(out: dict[str, Floats], recording: Recording, timer: Boo
             np.interp(out["time"], out["time"][known], out["speed"][known]) if known.any() else np.zeros(len(known))
         )
         out["distance"] = np.cumsum(np.where(timer, bridged, 0.0))
+    if "speed" in out and {"speed", "distance"} <= set(recording.columns) and _contradicted(out, timer):
+        counts["speed"] = int(np.isfinite(out.pop("speed")).sum())
     if "speed" not in out and "distance" in out:
         known = np.isfinite(out["distance"])
         smooth = _moving_mean(out["distance"], 5)
         speed = np.gradient(smooth)
         out["speed"] = np.where(known, np.clip(speed, 0.0, 12.5), np.nan)
+
+
+def _contradicted(out: dict[str, Floats], timer: Bools) -> bool:
+    """Whether the recorded speed differs from the distance run minute by minute, though not on the whole: an average
+    that somebody computed, not what was run."""
+    n = len(timer) // 60 * 60
+    way = out["distance"][:n].reshape(-1, 60)
+    whole = timer[:n].reshape(-1, 60).all(axis=1) & np.isfinite(way).all(axis=1)
+    with np.errstate(invalid="ignore"):
+        run, told = (way[:, -1] - way[:, 0]) / 59, out["speed"][:n].reshape(-1, 60).mean(axis=1)
+    known = whole & np.isfinite(told) & (told > 0.5)
+    if known.sum() < 10:
+        return False
+    ratio = run[known] / told[known]
+    alike = abs(float(np.log(np.median(np.maximum(ratio, 0.01))))) < SAME_SCALE
+    return bool(alike and np.sqrt(np.mean((ratio - np.median(ratio)) ** 2)) > CONTRADICTED)
 
 
 def _moving_mean(values: Floats, width: int) -> Floats:

@@ -11,33 +11,27 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
-BIN_S = 5
+METHOD_VERSION = 2
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
-LONG_STOP_S = 300
-REGULAR = 0.3  # spread of what comes again and again, as rests and repeats do and lights do not; our convention
-# Standing shorter than this between two efforts of one level is a traffic light, unless it comes again and again.
-LIGHT_S = 40
 STANDING = {"power": 40.0, "speed": 0.6}
-# Least contrast of work over recovery, and how much of the spread of levels the two must explain; our conventions.
+# Least contrast of work over recovery; our convention.
 CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
-EXPLAINED, PLAIN = 0.7, 0.2
-HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
 SLOW_SHARE = 0.55
-OWN_LENGTH = 1.3  # of a piece of work: what a run begins or ends with lasts longer, or is a repeat; our convention
-LEAST_FLOATED, FLOAT_EXPLAINED = (
-    3,
-    0.85,
-)  # repeats with floats between: how many at least, and how much of the spread two levels explain
-WALKED = 0.62  # of what a run begins or ends with: rests this easy are walked; our convention
 RAMP_S = 3  # devices smooth over about three seconds, so a step is seen as a ramp
-HEART_S, HEART_SMOOTH_S = (
-    32.0,
-    8.0,
-)  # first-order lag of the heart, which is undone; 38 to 132 s published for ramps, less for steps
+# First-order lag of the heart, which is undone; 38 to 132 s published for ramps, less for steps.
+HEART_S, HEART_SMOOTH_S = 32.0, 8.0
+HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
+HEART_GAIN = 2.5  # a heart changes by less than the effort does
+HEART_WANDER, HEART_MOST = 0.03, 12.0  # how a heart's level wanders, and what one stretch out of line costs at most
 ALIKE = 0.12  # durations within this share are the same repeat
+MOST_SLOPE = 2.5  # of ln watts by grade: more would be hills run as repeats; our convention
+LATE_S = 4  # a lap is pressed so many seconds late at most, to be taken for the edge; our convention
+STARTS_S = 60  # after a stop devices take so long to show the effort; our convention
+JUMP_S, MOST_JUMP = (15, 3), 16.0  # how a step is seen, and what the sharpest is worth at most; our convention
+MOST_STRETCHES = 90
 Signal = Literal["power", "speed", "heart_rate"]
 Kind = Literal["warm-up", "work", "recovery", "cool-down"]
 
@@ -77,14 +71,20 @@ def change_points(values: Floats, penalty: float, shortest: int = 4) -> list[int
     return [int(v) for v in found]
 
 
-def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
-    """Parts of a run that cover it without gaps; neighbours never share a kind.
+def find(
+    values: npt.ArrayLike, signal: Signal = "power", grade: npt.ArrayLike | None = None, laps: Sequence[float] = ()
+) -> list[Part]:
+    """Parts of a run that cover it without gaps; neighbours share a kind only where a run gets harder step by step.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         The signal at 1 Hz; NaN where it is missing. [W], [m/s] or [bpm]
     signal : {'power', 'speed', 'heart_rate'}
+    grade : array_like, shape (n,), optional
+        Slope [1]: what it explains of the signal is no change of effort.
+    laps : sequence of float, optional
+        Where the runner pressed a button [s]: evidence for an edge that the signal shows too.
 
     Returns
     -------
@@ -96,44 +96,156 @@ def find(values: npt.ArrayLike, signal: Signal = "power") -> list[Part]:
     if n == 0:
         return []
     whole = [Part(0, n, "work")]
-    standing = np.nan_to_num(raw, nan=np.inf) < STANDING.get(signal, -1.0)
-    moving = np.isfinite(raw) & ~standing & (raw > 0)
+    standing = np.asarray(np.nan_to_num(raw, nan=np.inf) < STANDING.get(signal, -1.0), dtype=np.bool_)
+    moving = np.asarray(np.isfinite(raw) & ~standing & (raw > 0), dtype=np.bool_)
     if moving.sum() < 3 * SHORTEST_S:
         return whole
     level = np.log(np.interp(np.arange(n), np.flatnonzero(moving), raw[moving]))
     if signal == "heart_rate":
-        level = _unlagged(level)
+        level = HEART_GAIN * _unlagged(level)
+        if n > 3 * HEART_RISE_S:  # from rest it rises whatever the effort
+            level[:HEART_RISE_S] = np.maximum(level[:HEART_RISE_S], np.median(level[HEART_RISE_S : 2 * HEART_RISE_S]))
     else:  # a few steps at the turn are no level of their own
         level = np.maximum(level, np.log(SLOW_SHARE * float(np.median(raw[moving]))))
-    bins = level[: n // BIN_S * BIN_S].reshape(-1, BIN_S).mean(axis=1)
-    noise = max(float(np.median(np.abs(np.diff(bins)))) / 0.954, 0.01)
-    penalty = max(2.0 * CONTRAST[signal] ** 2, 4.0 * noise**2 * float(np.log(len(bins))))
-    # The end of the bins is no change; the end of the run is an edge of its own.
-    edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)[:-1]], standing, n)
-    for ends in (True, False):
-        parts = _divided(level, edges, standing, signal, ends)
-        if len(parts) > 1 and _explained(level, parts, standing, signal):
-            return _named(parts)
-    return whole
-
-
-def _divided(
-    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
-) -> list[tuple[int, int, bool]]:
-    """Work and what is none, refined and joined; ``ends``: whether what a run begins and ends with is held against the
-    work alone."""
-    hard = _hard(level, edges, standing, signal, ends)
-    if hard is None:
-        return []
-    parts = _refined(
-        _joined([(a, b, bool(h)) for (a, b), h in zip(pairwise(edges), hard, strict=True)], standing),
-        level,
-        standing,
-        signal,
+        if grade is not None:
+            level = _as_on_the_flat(level, np.asarray(grade, dtype=float), moving)
+    fine = _stretches(level, standing, moving, CONTRAST[signal])
+    # The lag of a heart, undone by one figure for all, over- and undershoots: its turns are no evidence of their own.
+    heart = signal == "heart_rate"
+    jumps = {} if heart else _jumps(level, moving, [e.end for e in fine[:-1]])
+    run = Whole(
+        n,
+        HEART_WANDER if heart else _wander(level, moving),
+        CONTRAST[signal],
+        tuple(laps),
+        HEART_MOST if heart else np.inf,
     )
-    if signal == "heart_rate" and len(parts) > 1 and not parts[0][2] and parts[0][1] < HEART_RISE_S:
-        parts[0] = (parts[0][0], parts[0][1], True)
-    return _joined(parts, standing)
+    parts = described(fine, run, jumps)
+    if len(parts) < 2:
+        return whole
+    refined = _refined(_tidied(parts), level, standing, signal)
+    return _named(_tidied(_at_laps(refined, laps)))
+
+
+def _as_on_the_flat(level: Floats, grade: Floats, moving: npt.NDArray[np.bool_]) -> Floats:
+    """The level without what slope explains of how it changes from half a minute to the next."""
+    known = moving & np.isfinite(grade)
+    if known.sum() < 20 * SHORTEST_S:
+        return level
+    g = np.interp(np.arange(len(level)), np.flatnonzero(known), grade[known])
+    width = 3 * BIN_S
+    cut = len(level) // width * width
+    x, y = (v[:cut].reshape(-1, width).mean(axis=1) for v in (g, level))
+    whole = np.asarray(known[:cut].reshape(-1, width).all(axis=1), dtype=np.bool_)
+    dx, dy = np.diff(x), np.diff(y)
+    told = whole[1:] & whole[:-1] & (np.abs(dx) > 0.004)
+    if told.sum() < 12:
+        return level
+    # The weighted median of slopes: what jumps at the edges of repeats does not drag it along.
+    slopes, weight = dy[told] / dx[told], np.abs(dx[told])
+    order = np.argsort(slopes)
+    middle = slopes[order][np.searchsorted(np.cumsum(weight[order]), 0.5 * weight.sum())]
+    return np.asarray(level - float(np.clip(middle, -MOST_SLOPE, MOST_SLOPE)) * (g - np.median(g[known])), dtype=float)
+
+
+def _wander(level: Floats, moving: npt.NDArray[np.bool_]) -> float:
+    """SD of a level that wanders within a minute: from its calmer steps over 15 s, less what noise adds to them."""
+    square = [_calm(level, moving, width) ** 2 for width in (BIN_S, 3 * BIN_S)]
+    # Steps of means over 5 and 15 s hold 0.16 and 0.44 of the variance of a wander of a minute, noise twice and two
+    # thirds.
+    return float(np.clip(np.sqrt(max(square[1] - square[0] / 3, 0.0) / 0.387), 0.01, 0.12))
+
+
+def _calm(level: Floats, moving: npt.NDArray[np.bool_], width: int) -> float:
+    """SD of the steps between neighbouring means over so many seconds, from the calmer third of them."""
+    cut = len(level) // width * width
+    whole = np.asarray(moving[:cut].reshape(-1, width).all(axis=1), dtype=np.bool_)
+    steps = np.abs(np.diff(level[:cut].reshape(-1, width).mean(axis=1)))[whole[1:] & whole[:-1]]
+    return float(np.quantile(steps, 0.35)) / 0.454 if len(steps) >= 8 else 0.02
+
+
+def _jumps(level: Floats, moving: npt.NDArray[np.bool_], edges: Sequence[int]) -> dict[int, float]:
+    """What each edge's sharpness says against a level that only wanders [log density]."""
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    width, gap = JUMP_S
+
+    def step(at: npt.NDArray[np.int64]) -> Floats:
+        after = sums[np.minimum(at + gap + width, len(level))] - sums[np.minimum(at + gap, len(level) - width)]
+        before = sums[np.maximum(at - gap, width)] - sums[np.maximum(at - gap - width, 0)]
+        return np.asarray(after - before, dtype=float) / width
+
+    every = np.arange(gap + width, len(level) - gap - width, BIN_S)
+    every = every[moving[every]]
+    if len(every) < 8:
+        return {}
+    scale = max(float(np.quantile(np.abs(step(every)), 0.35)) / 0.454, 0.01)
+    at = np.array(edges, dtype=np.int64)
+    worth = 0.5 * np.clip((step(at) / scale) ** 2 - 9.0, 0.0, MOST_JUMP)
+    # After a stop devices take their time.
+    stopped = np.array([not moving[max(k - STARTS_S, 0) : k].all() for k in edges], dtype=np.bool_)
+    worth[stopped] = 0.0
+    return dict(zip(edges, map(float, worth), strict=True))
+
+
+def _stretches(
+    level: Floats, standing: npt.NDArray[np.bool_], moving: npt.NDArray[np.bool_], contrast: float
+) -> list[Stretch]:
+    """The run cut finely: at every change of level and where the runner stops and goes on."""
+    bins = level[: len(level) // BIN_S * BIN_S].reshape(-1, BIN_S).mean(axis=1)
+    noise = max(float(np.median(np.abs(np.diff(bins)))) / 0.954, 0.01)
+    penalty = max(2.0 * contrast**2, 4.0 * noise**2 * float(np.log(len(bins))))
+    edges = [0, len(level)]
+    for _ in range(12):
+        edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)[:-1]], standing, len(level))
+        if len(edges) <= MOST_STRETCHES:
+            break
+        penalty *= 1.5
+    out = []
+    for a, b in pairwise(edges):
+        still = bool(standing[a:b].mean() > 0.6)
+        known = level[a:b][moving[a:b]] if moving[a:b].any() else level[a:b]
+        mean = float(known.mean())
+        out.append(Stretch(a, b, mean, still, ((b - a, mean),)))
+    return out
+
+
+def _tidied(parts: Sequence[tuple[int, int, str]]) -> list[tuple[int, int, str]]:
+    """Neighbours of a kind as one, steps apart; what is too short joins what is about it."""
+    out = list(parts)
+    while True:
+        merged: list[tuple[int, int, str]] = []
+        for a, b, kind in out:
+            if merged and merged[-1][2] == kind != "step":
+                merged[-1] = (merged[-1][0], b, kind)
+            else:
+                merged.append((a, b, kind))
+        out = merged
+        short = [k for k, (a, b, _) in enumerate(out) if b - a < SHORTEST_S and len(out) > 1]
+        if not short:
+            return out
+        k = min(short, key=lambda i: out[i][1] - out[i][0])
+        out[k] = (out[k][0], out[k][1], out[k - 1 if k else 1][2])
+        if out[k][2] == "step":
+            j = k - 1 if k else 1
+            out[min(j, k) : max(j, k) + 1] = [(out[min(j, k)][0], out[max(j, k)][1], "step")]
+
+
+def _at_laps(parts: Sequence[tuple[int, int, str]], laps: Sequence[float]) -> list[tuple[int, int, str]]:
+    """Edges where the runner pressed the button, where that is no more than some seconds after what the signal says."""
+    edges = [parts[0][0], *(b for _, b, _ in parts)]
+    for k in range(1, len(edges) - 1):
+        near = [round(lap) for lap in laps if -1 <= lap - edges[k] <= LATE_S and edges[k - 1] < lap < edges[k + 1]]
+        edges[k] = min(near, key=lambda lap: abs(lap - edges[k]), default=edges[k])
+    return [(a, b, kind) for (a, b), (_, _, kind) in zip(pairwise(edges), parts, strict=True)]
+
+
+def _named(parts: Sequence[tuple[int, int, str]]) -> list[Part]:
+    works = [k for k, (_, _, h) in enumerate(parts) if h]
+    out = []
+    for k, (a, b, h) in enumerate(parts):
+        kind: Kind = "work" if h else "warm-up" if k < works[0] else "cool-down" if k > works[-1] else "recovery"
+        out.append(Part(a, b, kind))
+    return out
 
 
 def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int) -> list[int]:
@@ -145,31 +257,6 @@ def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int)
     return sorted({0, n, *kept, *(e for stop in stops for e in stop)})
 
 
-def _explained(
-    level: Floats, parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_], signal: Signal
-) -> bool:
-    """Whether work and recovery explain most of how the run's level varies, as they do not where it only wanders;
-    standing explains itself."""
-    from scipy.ndimage import uniform_filter1d
-
-    smooth = uniform_filter1d(level, 15)
-    works = [k for k, (_, _, h) in enumerate(parts) if h]
-    kind = np.zeros(len(level), dtype=np.int8)  # work, between, before and after
-    for k, (a, b, h) in enumerate(parts):
-        kind[a:b] = 0 if h else 1 if works[0] < k < works[-1] else 2
-    moving = ~standing
-    easy = moving & (kind > 0)
-    if not easy.any():  # only stops: rests come again, one alone is a gate or a drink unless it is long
-        stops = [b - a for a, b, h in parts if not h]
-        return len(stops) >= 2 or max(stops) >= LONG_STOP_S
-    groups = [smooth[moving & (kind == 0)], smooth[easy]]
-    within = sum(float(((g - g.mean()) ** 2).sum()) for k in range(3) if len(g := smooth[moving & (kind == k)]))
-    total = float(((smooth[moving] - smooth[moving].mean()) ** 2).sum())
-    gap = float(groups[0].mean() - groups[1].mean())
-    # Few short sprints explain little of a long run and are plain to see all the same.
-    return bool(total - within >= EXPLAINED * total or gap >= max(PLAIN, 4 * float(groups[1].std())))
-
-
 def _unlagged(level: Floats) -> Floats:
     """What drives the heart: the lag of first order undone on a smoothed trace."""
     from scipy.ndimage import gaussian_filter1d
@@ -178,140 +265,9 @@ def _unlagged(level: Floats) -> Floats:
     return np.asarray(smooth + HEART_S * np.gradient(smooth), dtype=float)
 
 
-def _hard(
-    level: Floats, edges: Sequence[int], standing: npt.NDArray[np.bool_], signal: Signal, ends: bool
-) -> npt.NDArray[np.bool_] | None:
-    """Which stretches between edges are work: the two levels that explain the stretches best, or None where they are
-    one."""
-    spans = list(pairwise(edges))
-    still = np.array([standing[a:b].mean() > 0.6 for a, b in spans])
-    means = np.array(
-        [float(np.median(level[a:b][~standing[a:b]])) if (~standing[a:b]).any() else -np.inf for a, b in spans]
-    )
-    size = np.array([b - a for a, b in spans], dtype=float) * ~still
-    told = size > 0
-    if told.sum() < 2 and not (told.any() and still.any()):
-        return None
-    cut = _cut(means[told], size[told], CONTRAST[signal])
-    if cut is None:
-        return np.asarray(~still) if still.any() and size[~still].sum() > 0 and _rests(spans, still) else None
-    hard = (means > cut) & ~still
-    # Where rests are walked, the warm-up is nearer to the work than to them: what the run begins and ends with is held
-    # against the work alone.
-    second = _cut(means[hard], size[hard], CONTRAST[signal]) if ends else None
-    if second is not None:
-        work = hard & (means > second)
-        rests = [m for m, h, s in zip(means, hard, still, strict=True) if not h and not s]
-        for way in (slice(None), slice(None, None, -1)):
-            end = int(np.argmin((hard & ~work)[way]))
-            # As long as a repeat is a repeat.
-            if (
-                end
-                and size[way][:end].sum() >= OWN_LENGTH * np.median(size[work])
-                and (work[way][end] or (rests and np.median(rests) < np.median(means[way][:end]) + np.log(WALKED)))
-            ):
-                hard[way][:end] = False
-    return _floated(np.asarray(hard), means, size, CONTRAST[signal])
-
-
-def _floated(hard: npt.NDArray[np.bool_], means: Floats, size: Floats, contrast: float) -> npt.NDArray[np.bool_]:
-    """Repeats with steady running between, which a much easier warm-up hides: what was taken for one long work goes up
-    and down again and again between two levels."""
-    turns = np.flatnonzero(np.diff(np.concatenate([[0], hard.astype(np.int8), [0]])))
-    for a, b in zip(turns[::2], turns[1::2], strict=True):
-        if b - a < 2 * LEAST_FLOATED - 1:
-            continue
-        x, w = means[a:b], size[a:b]
-        cut = _cut(x, w, contrast)
-        if cut is None:
-            continue
-        high = x > cut
-        pieces = int((np.diff(np.concatenate([[0], high.astype(np.int8)])) == 1).sum())
-        low_level, high_level = np.average(x[~high], weights=w[~high]), np.average(x[high], weights=w[high])
-        level = np.average(x, weights=w)
-        total = float((w * (x - level) ** 2).sum())
-        within = float((w * (x - np.where(high, high_level, low_level)) ** 2).sum())
-        turns_in = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
-        lasts = np.array([w[i:j].sum() for i, j in zip(turns_in[::2], turns_in[1::2], strict=True)])
-        gaps = np.array([w[j:k].sum() for j, k in zip(turns_in[1:-1:2], turns_in[2::2], strict=True)])
-        regular = any(len(v) > 1 and v.std() <= REGULAR * v.mean() for v in (lasts, gaps))
-        if (
-            pieces >= LEAST_FLOATED
-            and regular
-            and total - within >= FLOAT_EXPLAINED * total
-            and high_level - low_level >= contrast
-        ):
-            hard[a:b] = high
-    return hard
-
-
-def _cut(means: Floats, size: Floats, contrast: float) -> float | None:
-    """Between the two levels that explain stretches of some sizes best; None where no two are that far apart."""
-    order = np.argsort(means)
-    x, w = means[order], size[order]
-    best, cut = -np.inf, None
-    for k in range(1, len(x)):
-        low, high = np.average(x[:k], weights=w[:k]), np.average(x[k:], weights=w[k:])
-        # Time counts by its root, so that a long easy run does not drown a few repeats.
-        between = float(np.sqrt(w[:k].sum() * w[k:].sum()) * (high - low) ** 2)
-        within = float((w[:k] * (x[:k] - low) ** 2).sum() + (w[k:] * (x[k:] - high) ** 2).sum())
-        worth = between / (within + 1e-3 * w.sum())
-        if high - low >= contrast and worth > best:
-            best, cut = worth, float(0.5 * (low + high))
-    return cut
-
-
-def _rests(spans: Sequence[tuple[int, int]], still: npt.NDArray[np.bool_]) -> bool:
-    """Whether standing lasts, or comes again and again after work that is alike, as between repeats, and is no
-    light."""
-    stops = np.array([b - a for (a, b), s in zip(spans, still, strict=True) if s], dtype=float)
-    if max(stops) >= LONG_STOP_S:
-        return True
-    if len(stops) < 2:
-        return False
-    at = [k for k, s in enumerate(still) if s]
-    pieces = np.array([spans[j][0] - spans[i][1] for i, j in pairwise(at)], dtype=float)
-    if len(stops) == 2:  # what lies before and after must be alike too
-        pieces = np.concatenate([[spans[at[0]][0] - spans[0][0]], pieces, [spans[-1][1] - spans[at[1]][1]]])
-    alike = all(v.std() <= REGULAR * v.mean() for v in (stops, pieces))
-    return bool(max(stops) >= LIGHT_S and alike)
-
-
-def _joined(parts: Sequence[tuple[int, int, bool]], standing: npt.NDArray[np.bool_]) -> list[tuple[int, int, bool]]:
-    """Neighbours of a kind as one; what is too short, or a traffic light, joins what is about it."""
-    out = list(parts)
-    while True:
-        merged: list[tuple[int, int, bool]] = []
-        for a, b, h in out:
-            if merged and merged[-1][2] == h:
-                merged[-1] = (merged[-1][0], b, h)
-            else:
-                merged.append((a, b, h))
-        out = merged
-        inner = [
-            k
-            for k in range(1, len(out) - 1)
-            if out[k][1] - out[k][0] < SHORTEST_S or (not out[k][2] and _light(out, k, standing))
-        ]
-        ends = [k for k in {0, len(out) - 1} if len(out) > 1 and out[k][1] - out[k][0] < SHORTEST_S]
-        if not inner and not ends:
-            return out
-        k = min(inner + ends, key=lambda i: out[i][1] - out[i][0])
-        out[k] = (out[k][0], out[k][1], not out[k][2])
-
-
-def _light(parts: Sequence[tuple[int, int, bool]], k: int, standing: npt.NDArray[np.bool_]) -> bool:
-    """A single short stop in the middle of work: rests between repeats are more than one, or longer."""
-    a, b, _ = parts[k]
-    if b - a >= LIGHT_S or standing[a:b].mean() < 0.5:
-        return False
-    alike = sum(1 for c, d, h in parts[1:-1] if not h and standing[c:d].mean() >= 0.5 and abs((d - c) - (b - a)) <= 10)
-    return alike < 3
-
-
 def _refined(
-    parts: Sequence[tuple[int, int, bool]], level: Floats, standing: npt.NDArray[np.bool_], signal: Signal
-) -> list[tuple[int, int, bool]]:
+    parts: Sequence[tuple[int, int, str]], level: Floats, standing: npt.NDArray[np.bool_], signal: Signal
+) -> list[tuple[int, int, str]]:
     """Edges moved to the second where a step, seen through the device's smoothing, fits best."""
     edges = [parts[0][0], *(b for _, b, _ in parts)]
     # Some devices smooth and some do not: whichever ramp fits an edge better.
@@ -347,12 +303,3 @@ def _refined(
             if miss.min() < best:
                 best, edges[k] = float(miss.min()), int(at[np.argmin(miss)])
     return [(a, b, h) for (a, b), (_, _, h) in zip(pairwise(edges), parts, strict=True) if b > a]
-
-
-def _named(parts: Sequence[tuple[int, int, bool]]) -> list[Part]:
-    works = [k for k, (_, _, h) in enumerate(parts) if h]
-    out = []
-    for k, (a, b, h) in enumerate(parts):
-        kind: Kind = "work" if h else "warm-up" if k < works[0] else "cool-down" if k > works[-1] else "recovery"
-        out.append(Part(a, b, kind))
-    return out

@@ -31,14 +31,10 @@ def laps_of(library: History, row: RunRow) -> list[dict[str, Any]]:
     Returns dicts of ``by`` (device or hand), ``start_s`` and ``duration_s`` [s], ``distance_m``, ``power_w``,
     ``heart_rate_bpm`` and ``speed_mps``, None where unknown.
     """
-    told, result = entries.told(library).get(row.id, Told()), schema.result
+    told = entries.told(library).get(row.id, Told())
     if row.recording_id is None:
         return []
-    with library.reading() as connection:
-        stored = connection.execute(
-            select(result.c.laps).where(result.c.recording_id == row.recording_id, result.c.part == row.part)
-        ).scalar_one()
-    laps = [(*lap, "device") for lap in json.loads(stored)]
+    laps = [(*lap, "device") for lap in _stored_laps(library, row)]
     laps = (laps if len(laps) > 1 else []) + [(*lap, "hand") for lap in sorted(told.laps)]
     if not laps:
         return []
@@ -63,6 +59,20 @@ def laps_of(library: History, row: RunRow) -> list[dict[str, Any]]:
             }
         )
     return out
+
+
+def _stored_laps(library: History, row: RunRow) -> list[tuple[float, float]]:
+    result = schema.result
+    with library.reading() as connection:
+        stored = connection.execute(
+            select(result.c.laps).where(result.c.recording_id == row.recording_id, result.c.part == row.part)
+        ).scalar_one()
+    return [(float(start), float(end)) for start, end in json.loads(stored)]
+
+
+def lap_presses(library: History, row: RunRow) -> list[float]:
+    """When the recorder began another lap within a recorded run [unix s]."""
+    return [start for start, _ in _stored_laps(library, row)[1:]]
 
 
 def signals(library: History, run_id: int) -> Signals:

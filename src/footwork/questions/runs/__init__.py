@@ -1,13 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.runs.finding import Wanted, find_runs, totals_of
-from footwork.questions.runs.found_efforts import (
-    balance_along,
-    correct_efforts,
-    efforts_of_file,
-    efforts_of_run,
-    every_second,
-)
+from footwork.questions.runs.found_efforts import balance_along, correct_efforts, efforts_of_file, efforts_of_run
 from footwork.questions.runs.one_run import Run, run_in_full
 
 __all__ = [
@@ -17,7 +11,6 @@ __all__ = [
     "correct_efforts",
     "efforts_of_file",
     "efforts_of_run",
-    "every_second",
     "find_runs",
     "run_in_full",
     "totals_of",

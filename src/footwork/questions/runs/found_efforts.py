@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import intervals, repeats
+from footwork.analysis import cleaning, intervals, repeats
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
 from footwork.history.log.entries import Told
@@ -31,16 +32,14 @@ SIGNALS = ("power", "pace", "speed", "heart_rate")
 KINDS = ("warm-up", "work", "recovery", "cool-down")
 
 
-MOST_WATTS = 3000.0
-
-
 WALKING_MPS = 1.2
 
 
+# Where so much of a run is so steep, pace tells nothing of the effort; our convention.
+STEEP, MOST_STEEP = 0.1, 0.25
+
+
 PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
-
-
-LONGEST_GAP_S = 15  # rows of a file may be ten seconds apart; a longer gap is missing
 
 
 def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
@@ -49,9 +48,9 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
     Returns
     -------
     list of dict
-        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), and the means ``power`` [W], ``heart_rate`` [bpm],
-        ``speed`` [m/s] and ``grade``, None where they are not known. The list covers the run without gaps; neighbours
-        never share a kind.
+        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), ``standing_s`` and the means ``power`` [W] and ``speed``
+        [m/s] while moving, ``heart_rate`` [bpm] and ``grade``, None where they are not known. The list covers the run
+        without gaps; neighbours share a kind only where a run gets harder step by step.
 
     Raises
     ------
@@ -72,7 +71,8 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
         parts = [intervals.Part(a, b, kind) for a, b, kind in edges if b > a]
         parts = repeats.grouped(parts, columns["distance"], columns["power"])
         return _told(parts, columns, 0.0)
-    return _found(columns, signal, 0.0)
+    begin = float(found["time"][0])
+    return _found(columns, signal, 0.0, [at - begin for at in run_signals.lap_presses(library, row)])
 
 
 def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
@@ -86,10 +86,8 @@ def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any
     NotEnoughData
         The file has none of the signals.
     """
-    from scipy.ndimage import uniform_filter1d
-
     from footwork.history.recordings.reading import read
-    from footwork.signals import Recording, distance_along
+    from footwork.signals import Recording
 
     found = read(path)
     if not isinstance(found, list) or not found:
@@ -99,25 +97,23 @@ def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any
     order = np.argsort(time, kind="stable")
     begin = 0.0 if recording.dated else float(time[order[0]])
     at = time[order] - time[order[0]]
-    grid = np.arange(round(float(at[-1])) + 1, dtype=float)
-    columns: dict[str, Floats] = {}
-    for column in ("power", "speed", "heart_rate", "distance", "grade"):
-        if column in recording.columns:
-            columns[column] = every_second(at, recording.columns[column][order], grid)
-    if "power" in columns:
-        columns["power"] = np.where(
-            (columns["power"] >= 0) & (columns["power"] <= MOST_WATTS), columns["power"], np.nan
-        )
-    if "distance" not in columns and {"latitude", "longitude"} <= set(recording.columns):
-        lat, lon = (every_second(at, recording.columns[n][order], grid) for n in ("latitude", "longitude"))
-        known = np.isfinite(lat) & np.isfinite(lon)
-        if known.sum() > 2:
-            columns["distance"] = np.interp(grid, grid[known], distance_along(lat[known], lon[known]))
-    if "speed" not in columns and "distance" in columns:
-        columns["speed"] = uniform_filter1d(np.gradient(columns["distance"]), 9, mode="nearest")
-    for a, b in _pauses(at, columns.get("distance"), recording.columns.get("distance"), order):
-        for name in {"power", "speed"} & set(columns):
-            columns[name][int(a) + 1 : int(b)] = 0.0
+    cleaned, _ = cleaning.clean(recording)
+    columns: dict[str, Floats] = {name: cleaned.get(name) for name in ("speed", "distance", "grade")}
+    columns["heart_rate"] = cleaned.sound_heart_rate
+    if np.isfinite(columns["heart_rate"]).mean() < 0.3:  # a doubted trace tells efforts better than none
+        columns["heart_rate"] = cleaned.get("heart_rate")
+    columns["power"] = np.full(len(cleaned), np.nan)
+    if cleaned.streams:
+        columns["power"] = np.where(cleaned.timer, cleaned.get(cleaned.streams[0].column), 0.0)
+    way = columns["distance"] if "latitude" in recording.columns else None
+    for a, b in _pauses(at, way, recording.columns.get("distance"), order):
+        for name in ("power", "speed"):
+            if np.isfinite(columns[name]).any():
+                columns[name][int(a) + 1 : int(b)] = 0.0
+    if not any(np.isfinite(columns[n]).mean() > 0.3 for n in ("power", "speed", "heart_rate")) and len(at) < 0.3 * len(
+        cleaned
+    ):
+        raise NotEnoughData(f"the rows are too far apart to find efforts: at most {cleaning.LONGEST_GAP_S} seconds")
     return _found(columns, signal, begin)
 
 
@@ -138,22 +134,9 @@ def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.nda
     return out
 
 
-def every_second(at: Floats, values: Floats, grid: Floats) -> Floats:
-    """Values at every second, straight between rows that are near each other; NaN across longer gaps.
-
-    ``at`` and ``grid`` [s].
-    """
-    known = np.isfinite(values)
-    if known.sum() < 2:
-        return np.full(len(grid), np.nan)
-    x, y = at[known], values[known]
-    out = np.interp(grid, x, y, left=np.nan, right=np.nan)
-    after = np.searchsorted(x, grid)
-    gap = x[np.clip(after, 0, len(x) - 1)] - x[np.clip(after - 1, 0, len(x) - 1)]
-    return np.where((gap > LONGEST_GAP_S) & ~np.isin(grid, x), np.nan, out)
-
-
-def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list[dict[str, Any]]:
+def _found(
+    columns: dict[str, Floats], signal: str | None, begin: float, laps: Sequence[float] = ()
+) -> list[dict[str, Any]]:
     if signal is not None and signal not in SIGNALS:
         raise UsageError(f"'{signal}' is not a signal here: use {', '.join(SIGNALS)}")
     wanted = {"pace": "speed", None: None}.get(signal, signal)
@@ -162,9 +145,6 @@ def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list
         for n in ("power", "speed", "heart_rate")
         if n in columns and np.isfinite(columns[n]).mean() > 0.3 and np.nanmax(columns[n]) > 0
     ]
-    sparse = [n for n in ("power", "speed", "heart_rate") if n in columns and 0 < np.isfinite(columns[n]).mean() <= 0.3]
-    if not known and sparse:
-        raise NotEnoughData(f"the rows are too far apart to find efforts: at most {LONGEST_GAP_S - 5} seconds")
     if not known or (wanted and wanted not in known):
         raise NotEnoughData(f"there is no {signal or 'power, speed or heart rate'} to find efforts in")
     name: Any = wanted or known[0]
@@ -175,17 +155,32 @@ def _found(columns: dict[str, Floats], signal: str | None, begin: float) -> list
         flat = flat * slope_factor(np.clip(np.nan_to_num(columns["grade"]), -0.1, 0.3))
     if name == "speed":
         values = flat
+        slopes = np.nan_to_num(columns.get("grade", np.zeros(len(values))))
+        steep = np.abs(slopes) > STEEP
+        if steep[flat > 0].mean() > MOST_STEEP:
+            values = np.where(flat > 0, 1.0, flat)  # on a mountain pace tells no effort: only stops count
     elif name == "power":
         both = np.isfinite(values) & (values > 0) & (flat > WALKING_MPS)
         if both.any():  # where power is missing, speed tells how hard it was
             values = np.where(np.isfinite(values), values, flat * float(np.median(values[both] / flat[both])))
-    parts = repeats.grouped(intervals.find(values, name), columns.get("distance"), values)
+    slope = columns.get("grade") if name != "heart_rate" else None
+    parts = repeats.grouped(intervals.find(values, name, slope, laps), columns.get("distance"), values)
     return _told(parts, columns, begin)
 
 
 def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float) -> list[dict[str, Any]]:
+    n = parts[-1].end if parts else 0
+    unknown = np.full(n, np.nan)
+    power, speed = (columns.get(name, unknown) for name in ("power", "speed"))
+    # Watts and pace are of the same seconds: those in which the runner moved.
+    still = np.nan_to_num(speed, nan=np.inf) < intervals.STANDING["speed"]
+    if not np.isfinite(speed).any():
+        still = np.nan_to_num(power, nan=np.inf) < intervals.STANDING["power"]
+
     def mean(name: str, p: intervals.Part) -> float | None:
-        values = columns.get(name, np.full(0, np.nan))[p.start : p.end]
+        values = columns.get(name, unknown)[p.start : p.end]
+        if name in ("power", "speed"):
+            values = values[~still[p.start : p.end]]
         return float(np.nanmean(values)) if np.isfinite(values).any() else None
 
     return [
@@ -194,6 +189,7 @@ def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float)
             "end_s": begin + p.end,
             "kind": p.kind,
             "group": p.group or None,
+            "standing_s": int(still[p.start : p.end].sum()),
             **{name: mean(name, p) for name in ("power", "heart_rate", "speed", "grade")},
         }
         for p in parts
