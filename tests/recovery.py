@@ -129,6 +129,31 @@ def _drift_row(seasons: int, jump: float) -> str:
     return f"| {100 * jump:.0f} % | " + " | ".join(found) + " |"
 
 
+def _hard_rows(runners: int) -> list[str]:
+    """Harder sessions: how well work is found, and how often a run of one level is cut."""
+    each = runners // len(sessions.KINDS)
+    return [
+        f"Harder sessions ({each} of each of {len(sessions.KINDS)} kinds, every other on hills: repeats by time, "
+        "distance and feel, ladders, pyramids, floats, runs that get harder, sprints, walked and standing rests, over "
+        "and under, two sets, one long piece; effort wanders by 2 % within a minute and within ten, power swings with "
+        "the hills, rows are 1 to 10 s apart): F1 with both ends within 5 s or one row; and how many of as many steady "
+        "hilly runs, and of those with 2 to 7 stops of 10 to 60 s, are cut.",
+        "",
+        "| signal | F1 | without steps and over-unders | steady runs cut | runs with stops cut |",
+        "|---|---|---|---|---|",
+        *(
+            f"| {signal} | {sessions.f1_hard(signal, each):.3f} "
+            f"| {sessions.f1_hard(signal, each, kinds=PLAIN):.3f} | "
+            f"{sessions.cut('steady', signal, runners)} of {runners} | "
+            f"{sessions.cut('lights', signal, runners)} of {runners} |"
+            for signal in ("power", "speed")
+        ),
+    ]
+
+
+PLAIN = tuple(k for k in sessions.KINDS if k not in ("progressive", "over-unders"))
+
+
 def table(runners: int) -> str:
     rows = [check(name, simulate, runners, seed).row() for name, (simulate, seed) in KINDS.items()]
     return "\n".join(
@@ -190,6 +215,8 @@ def table(runners: int) -> str:
                 f"| {name.replace('_', ' ')} | {within} s | {sessions.f1(runners, name, within):.3f} |"
                 for name, within in (("power", 5), ("heart_rate", 20))
             ),
+            "",
+            *_hard_rows(runners),
             "",
             f"Progress ({runners} simulated seasons of 20 weeks a row, with heat waves, colds, bad nights and "
             "devices that err from day to day; every fifth runner tells no weather; response "

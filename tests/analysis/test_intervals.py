@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from footwork.analysis import intervals, repeats
+from tests import sessions
 
 RNG = np.random.default_rng(5)
 
@@ -26,7 +27,8 @@ def works(parts):
 
 def covers(parts, n):
     assert parts[0].start == 0 and parts[-1].end == n
-    assert all(a.end == b.start and a.kind != b.kind for a, b in pairwise(parts))
+    # Only a run that gets harder step by step has work beside work.
+    assert all(a.end == b.start and (a.kind != b.kind or a.kind == "work") for a, b in pairwise(parts))
 
 
 # The exact optimum of the same cost by dynamic programming, from a general library.
@@ -194,3 +196,36 @@ def test_parts_always_cover_the_run(pieces):
 def test_a_stop_of_some_steps_at_the_turn_of_a_hill_hides_nothing():
     power = run((900, 200), *[(75, 340), (20, 60), (120, 140)] * 8, (600, 190))
     np.testing.assert_allclose(works(intervals.find(power)), [(900 + 215 * k, 975 + 215 * k) for k in range(8)], atol=4)
+
+
+@pytest.mark.parametrize("signal", ["power", "speed"])
+def test_hard_sessions_on_hills_are_found(signal):
+    assert sessions.f1_hard(signal, 2) >= 0.95
+    assert sessions.cut("steady", signal, 12) == 0
+
+
+def test_a_lap_pressed_late_is_taken_for_the_edge_and_one_out_of_place_is_not():
+    power = run((900, 200), *[(240, 260), (90, 190)] * 4, (600, 190))
+    presses = [903, 1142, 1600, 2000]
+    found = works(intervals.find(power, laps=presses))
+    assert found[0] == (903, 1142) and found[1] == pytest.approx((1230, 1470), abs=3)
+    # Where the effort wanders about a slight step, a lap says where it is.
+    slight = np.concatenate([np.full(900, 200.0), np.full(600, 222.0), np.full(900, 201.0)])
+    slight *= np.exp(sessions.wandering(np.random.default_rng(4), 2400, 0.03, 60))
+    assert works(intervals.find(slight)) != [(901, 1502)]
+    assert works(intervals.find(slight, laps=[901, 1502])) == [(901, 1502)]
+
+
+def test_hills_are_no_work_and_hill_repeats_are():
+    grade = 0.04 * np.sin(np.arange(4800) / 30)
+    hilly = 220 * np.exp(2.0 * grade) * (1 + 0.04 * RNG.standard_normal(4800))
+    assert len(intervals.find(hilly, grade=grade)) == 1
+    up = np.concatenate([np.full(s, g) for s, g in [(900, 0.0), *[(60, 0.08), (90, -0.05)] * 8, (600, 0.0)]])
+    power = run((900, 200), *[(60, 330), (90, 170)] * 8, (600, 190))
+    assert len(works(intervals.find(power, grade=up))) == 8
+
+
+def test_a_run_that_gets_harder_keeps_its_steps_apart():
+    parts = intervals.find(run((900, 190), (900, 210), (900, 232), (900, 256), noise=0.03))
+    assert [p.kind for p in parts] == ["warm-up", "work", "work", "work"]
+    np.testing.assert_allclose([p.start for p in parts], [0, 900, 1800, 2700], atol=6)

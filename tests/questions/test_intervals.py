@@ -13,7 +13,7 @@ from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import runs
 from tests.program import footwork, of_json, ok
 
-KEYS = {"start_s", "end_s", "kind", "group", "power", "heart_rate", "speed", "grade"}
+KEYS = {"start_s", "end_s", "kind", "group", "standing_s", "power", "heart_rate", "speed", "grade"}
 
 
 @pytest.fixture
@@ -169,9 +169,3 @@ def test_the_command_says_what_the_library_says(library):
     told = ok("efforts", run, "--balance", library=library.folder).stdout
     assert "4 efforts: 4 x 3:00." in told and "W′ balance was least at" in told
     assert json.loads(ok("efforts", run, "--json", library=library.folder).stdout) == library.efforts(run)
-
-
-def test_gaps_in_rows_are_missing():
-    at = np.array([0.0, 10.0, 20.0, 80.0, 90.0])
-    found = runs.every_second(at, np.array([1.0, 2.0, 3.0, 4.0, 5.0]), np.arange(91.0))
-    assert found[5] == 1.5 and np.isnan(found[50]) and found[80] == 4 and found[20] == 3
