@@ -197,6 +197,8 @@ def show(
     if as_json:
         return out({**found.to_json(), "load": load, **({"on_scale": there} if there else {})})
     _totals(found, there, imperial)
+    if found.title:
+        say(f"{found.title}.")
     if load:
         spent = ", ".join(f"{name} {format_duration(s)}" for name, s in load["seconds_in_domains"].items())
         say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")

@@ -10,6 +10,7 @@ import typer
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say, way_out
 from footwork.errors import FootworkError, UsageError
 from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.run_titles import run_title
 
 session = typer.Typer(
     help="Sessions in plain words: new, list, preview, solve, export, match, shelf.", no_args_is_help=True
@@ -82,23 +83,23 @@ def efforts(
     return None
 
 
+LEAST_STOOD_S = 5
+
+
 def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
     from footwork.quantities import format_distance, format_duration, format_pace
 
-    groups = [g for g in dict.fromkeys(e["group"] for e in found) if g]
-    works = [e for e in found if e["kind"] == "work"]
-    if len(found) == 1:
-        say("One effort of one level.")
-    else:
-        say(f"{len(works)} effort{'s' if len(works) != 1 else ''}" + (f": {', '.join(groups)}." if groups else "."))
+    say(f"{run_title(found)}.")
     say("      from  kind       lasts      way  power, pace, heart rate, mean slope")
     for e in found:
-        way = format_distance(e["speed"] * (e["end_s"] - e["start_s"]), imperial) if e["speed"] else ""
+        seconds = e["end_s"] - e["start_s"] - e["standing_s"]
+        way = format_distance(e["speed"] * seconds, imperial) if e["speed"] else ""
         parts = [
             f"{e['power']:.0f} W" if e["power"] is not None else "",
             format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
             f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "",
             f"slope {100 * e['grade']:+.1f} %" if e["grade"] is not None and abs(e["grade"]) >= 0.005 else "",
+            f"stood {format_duration(e['standing_s'])}" if e["standing_s"] >= LEAST_STOOD_S else "",
         ]
         size = format_duration(e["end_s"] - e["start_s"])
         say(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -10,6 +11,7 @@ import numpy as np
 from sqlalchemy import select
 
 from footwork.analysis import screening
+from footwork.errors import FootworkError
 from footwork.history import catalogue
 from footwork.history.catalogue import RunRow
 from footwork.history.log import entries
@@ -19,7 +21,9 @@ from footwork.history.scales import scale_keys
 from footwork.physiology import curve
 from footwork.quantities import plain
 from footwork.questions import capacity, load
+from footwork.questions.runs.found_efforts import efforts_of_run
 from footwork.store import blobs, schema
+from footwork.wording.run_titles import run_title
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -39,6 +43,7 @@ class Run:
     best: list[dict[str, Any]]
     diary: dict[str, Any]
     clipped: dict[str, Any] | None = None
+    title: str | None = None
 
     @property
     def heart_rate_screening(self) -> dict[str, Any] | None:
@@ -56,7 +61,7 @@ class Run:
         out = self.row.to_json()
         out |= {
             name: getattr(self, name)
-            for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary", "clipped")
+            for name in ("changes", "lost", "notes", "legs_before", "laps", "recordings", "diary", "clipped", "title")
         }
         out["heart_rate_screening"] = self.heart_rate_screening
         out["mean_maximal_power"] = self.best
@@ -126,7 +131,14 @@ def run_in_full(library: History, run_id: int) -> Run:
         best=_best_efforts(best) if best is not None else [],
         diary=told.diary,
         clipped=_clipped(library, row),
+        title=_title(library, run_id),
     )
+
+
+def _title(library: History, run_id: int) -> str | None:
+    with contextlib.suppress(FootworkError):  # a run without any signal to find efforts in has none
+        return run_title(efforts_of_run(library, run_id))
+    return None
 
 
 def _clipped(library: History, row: RunRow) -> dict[str, Any] | None:

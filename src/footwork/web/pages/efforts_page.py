@@ -14,6 +14,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence, unfolded
 from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
+from footwork.wording.run_titles import run_title
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -50,19 +51,16 @@ def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
     except FootworkError as error:
         text("p", sentence(str(error)), "soft")
         return
-    groups = [g for g in dict.fromkeys(e["group"] for e in found) if g]
-    if len(found) == 1:
-        text("p", "One effort of one level: there is no work and recovery to tell apart.")
-    else:
-        if groups:
-            text("p", f"Found: {', '.join(groups)}.")
+    text("p", f"{run_title(found)}.")
+    if len(found) > 1:
         table(
-            ["what", "from", "lasts", "power", "pace", "heart rate", "slope"],
+            ["what", "from", "lasts", "stood", "power", "pace", "heart rate", "slope"],
             [
                 [
                     e["kind"].capitalize(),
                     format_duration(e["start_s"]) if e["start_s"] else "0:00",
                     format_duration(e["end_s"] - e["start_s"]),
+                    format_duration(e["standing_s"]) if e["standing_s"] >= 5 else "",
                     f"{e['power']:.0f} W" if e["power"] is not None else "",
                     format_pace(e["speed"], imperial) if e["speed"] and e["speed"] > 0.5 else "",
                     f"{e['heart_rate']:.0f} bpm" if e["heart_rate"] is not None else "",

@@ -128,7 +128,7 @@ def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
 
 
 def sentence(found: dict[str, Any], imperial: bool) -> str:
-    out = [f"Run {found['id']}."]
+    out = [f"Run {found['id']}" + (f": {found['title'][0].lower()}{found['title'][1:]}." if found["title"] else ".")]
     if found["distance_m"]:
         out.append(
             f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, "

@@ -1,0 +1,84 @@
+"""What a run was, in a few words, from its efforts: one function for every page, command and sheet."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from footwork.analysis.repeats import round_seconds
+from footwork.quantities import format_duration
+
+NUMBERS = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+HILLY = 0.012  # spread of the slopes of a run's efforts from which it is called hilly; our convention
+MOST_GROUPS = 3
+DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
+
+
+def run_title(found: Sequence[dict[str, Any]]) -> str:
+    """A title of a run in words, as ``Three times eight minutes``.
+
+    Parameters
+    ----------
+    found : sequence of dict
+        As `runs.efforts_of_run` gives them; ``start_s`` and ``end_s`` [s].
+    """
+    works = [e for e in found if e["kind"] == "work"]
+    if len(found) <= 1 or not works:
+        return "One effort of one level"
+    said: list[str] = []
+    for group in dict.fromkeys(e["group"] for e in works):
+        members = [e for e in works if e["group"] == group]
+        said.append(_group(group, len(members)) if group else _alone(found, members))
+    if len(said) > MOST_GROUPS:
+        lasts = sorted(e["end_s"] - e["start_s"] for e in works)
+        said = [f"{_number(len(works))} efforts of {_lasting(lasts[0])} to {_lasting(lasts[-1])}"]
+    slopes = [e["grade"] for e in works if e["grade"] is not None]
+    if len(slopes) > 2 and float(np.std(slopes)) >= HILLY:
+        said.append("up and down")
+    elif slopes and float(np.mean(slopes)) >= 2 * HILLY and len(works) > 1:
+        said.append("uphill")
+    title = ", ".join(said)
+    return title[:1].upper() + title[1:]
+
+
+def _group(name: str, count: int) -> str:
+    _, _, size = name.partition(" x ")
+    clock = re.fullmatch(r"(?:(\d+):)?(\d+):(\d\d)", size)
+    if clock:
+        hours, minutes, seconds = (int(v or 0) for v in clock.groups())
+        size = _lasting(3600 * hours + 60 * minutes + seconds)
+    return f"{_number(count)} times {size}"
+
+
+def _alone(found: Sequence[dict[str, Any]], members: Sequence[dict[str, Any]]) -> str:
+    lasts = [e["end_s"] - e["start_s"] for e in members]
+    if len(members) == 1:
+        return f"{_lasting(lasts[0])} of work"
+    if all(a["end_s"] == b["start_s"] for a, b in pairwise(members)):
+        return f"harder in {_number(len(members))} steps"
+    rises, falls = (all(y > x for x, y in pairwise(v)) for v in (lasts, lasts[::-1]))
+    if len(members) > 2 and (rises or falls):
+        return f"a ladder of {_number(len(members))}, {_lasting(lasts[0])} to {_lasting(lasts[-1])}"
+    if len(members) > 2 and np.allclose(lasts, lasts[::-1], rtol=0.1, atol=5) and np.ptp(np.log(lasts)) > DIFFERENT:
+        return f"a pyramid up to {_lasting(max(lasts))}"
+    if np.ptp(np.log(lasts)) <= DIFFERENT:
+        return f"{_number(len(members))} times about {_lasting(float(np.median(lasts)))}"
+    return f"{_number(len(members))} efforts of {_lasting(min(lasts))} to {_lasting(max(lasts))}"
+
+
+def _number(count: int) -> str:
+    return NUMBERS[count] if 0 < count < len(NUMBERS) else str(count)
+
+
+def _lasting(seconds: float) -> str:
+    rounded = round_seconds(seconds)
+    minutes, rest = divmod(int(rounded), 60)
+    if not minutes:
+        return f"{rest} seconds"
+    if rest:
+        return format_duration(rounded)
+    return "a minute" if minutes == 1 else f"{_number(minutes)} minutes"

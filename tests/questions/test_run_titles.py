@@ -1,0 +1,52 @@
+"""A run's title in words, from its efforts."""
+
+import pytest
+
+from footwork.wording.run_titles import run_title
+
+
+def efforts(*pieces, grade=()):
+    at, out = 0, []
+    for k, (seconds, kind, group) in enumerate(pieces):
+        slope = grade[k] if grade else 0.0
+        out.append({"start_s": at, "end_s": at + seconds, "kind": kind, "group": group, "grade": slope})
+        at += seconds
+    return out
+
+
+WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-down", None)
+
+
+@pytest.mark.parametrize(
+    ("pieces", "title"),
+    [
+        ([(3600, "work", None)], "One effort of one level"),
+        ([WARM, *[(483, "work", "3 x 8:00"), REST] * 3, COOL], "Three times eight minutes"),
+        ([WARM, *[(200, "work", "5 x 1000 m"), REST] * 5, COOL], "Five times 1000 m"),
+        ([WARM, *[(24, "work", "14 x 0:25"), REST] * 14, COOL], "14 times 25 seconds"),
+        ([WARM, (1800, "work", None), COOL], "30 minutes of work"),
+        ([WARM, (900, "work", None), (900, "work", None)], "Harder in two steps"),
+        (
+            [WARM, (60, "work", None), REST, (120, "work", None), REST, (240, "work", None), COOL],
+            "A ladder of three, a minute to four minutes",
+        ),
+        (
+            [WARM, (60, "work", None), REST, (180, "work", None), REST, (61, "work", None), COOL],
+            "A pyramid up to three minutes",
+        ),
+        ([WARM, (600, "work", None), REST, (700, "work", None), COOL], "Two times about eleven minutes"),
+        (
+            [WARM, *[(60, "work", "4 x 1:00"), REST] * 4, *[(1200, "work", "2 x 20:00"), REST] * 2],
+            "Four times a minute, two times 20 minutes",
+        ),
+    ],
+)
+def test_a_title_says_what_was_run(pieces, title):
+    assert run_title(efforts(*pieces)) == title
+
+
+def test_hills_are_named_where_the_efforts_climb_and_fall():
+    pieces = [WARM, *[(60, "work", "3 x 1:00"), REST] * 3]
+    rolling = efforts(*pieces, grade=[0, 0.03, 0, -0.02, 0, 0.03, 0])
+    assert run_title(rolling) == "Three times a minute, up and down"
+    assert run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06])) == "Three times a minute, uphill"
