@@ -9,6 +9,7 @@ import numpy as np
 
 from footwork.analysis import screening
 from footwork.demo.simulate import Device, device_watts, draw_runner, heart_rate
+from tests.sessions import wandering
 
 TELLING_BPM = 8.0  # a fault nearer to the truth than this harms no one
 
@@ -33,7 +34,9 @@ def trace(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]
         speed[i] = pace
     knots = np.arange(0, len(speed) + 240, 120)
     grade = np.interp(np.arange(len(speed)), knots, rng.normal(0, 0.015, len(knots)))
-    rate = _averaged(heart_rate(runner, speed, grade, rng.uniform(8, 28), rng))
+    # Beside what the effort asks a real heart wanders, within a minute and within a quarter of an hour.
+    slow = wandering(rng, len(speed), 3.5, 75) + wandering(rng, len(speed), 3.0, 900)
+    rate = _averaged(heart_rate(runner, speed, grade, rng.uniform(8, 28), rng) + slow)
     cadence = 2 * np.rint(80 + 4 * (speed - 3) + rng.normal(0, 0.8, len(speed)))
     return rate, device_watts(runner, device, speed, grade, rng), cadence
 
@@ -87,6 +90,24 @@ def _ruled_out(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) 
     rate[part] = np.rint(rate[part] + rng.choice([-1, 1]) * rng.uniform(20, 45) * ramp)
 
 
+def _reads_low(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    rate[_span(rng, len(rate), 240, 1200)] -= np.rint(rng.uniform(8, 13))
+
+
+def _reads_high(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    rate[: int(rng.integers(240, 1200))] += np.rint(rng.uniform(8, 19))
+
+
+def _half_cadence(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    part = _span(rng, len(rate), 120, 600)
+    rate[part] = _averaged(cadence[part] / 2 + rng.uniform(-3, 15) + rng.normal(0, 2.0, part.stop - part.start))
+
+
+def _whole(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    n = len(rate)
+    rate[:] = np.rint(rng.uniform(125, 150) + wandering(rng, n, 7.0, 300) + wandering(rng, n, 5.0, 60))
+
+
 FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]] = {
     "none": lambda rate, cadence, rng: None,
     "drop-outs": _drop_outs,
@@ -96,6 +117,10 @@ FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]]
     "late start": _late_start,
     "dry strap": _dry_strap,
     "ruled out by power": _ruled_out,
+    "reads low for minutes": _reads_low,
+    "reads high from the start": _reads_high,
+    "near half the cadence": _half_cadence,
+    "a whole run": _whole,
 }
 
 

@@ -237,7 +237,8 @@ def table(runners: int) -> str:
             ),
             "",
             f"Heart rate screened ({runners} simulated runs a kind of fault, screening "
-            f"{screening.METHOD_VERSION}). Sensitivity: of the seconds 8 bpm or",
+            f"{screening.METHOD_VERSION}; hearts wander by 3.5 bpm within a minute and 3 within a quarter of an hour). "
+            "Sensitivity: of the seconds 8 bpm or",
             "more off, missing or stuck, those classed doubtful or wrong. Specificity: of untouched seconds, "
             "those classed sound.",
             "",

@@ -89,3 +89,45 @@ def test_the_real_recording_is_sound_and_its_values_stay():
     signals, _ = clean(recording)
     assert np.array_equal(signals["heart_rate"], recording.columns["heart_rate"])
     assert (signals["heart_rate_quality"] == 0).mean() > 0.99
+
+
+def pieces(seed=2, n=5400):
+    """A run whose effort goes up and down by a fifth every five minutes, with a heart that answers."""
+    rng = np.random.default_rng(seed)
+    power = 230 * (1 + 0.2 * np.repeat(rng.uniform(-1, 1, n // 300), 300))
+    lagged = np.empty(n)
+    level = 0.45 * 230
+    for i, p in enumerate(power):
+        level += (p - level) / 40
+        lagged[i] = level
+    rate = 98 + 48 * lagged / 230 + 6 * np.arange(n) / 3600 + rng.normal(0, 0.7, n)
+    return np.rint(rate), power + 5 * rng.standard_normal(n), np.full(n, 172.0), np.ones(n, dtype=bool)
+
+
+def test_ten_minutes_that_read_low_are_doubted_and_nothing_else():
+    rate, power, cadence, timer = pieces()
+    assert screening.screen(rate, power, cadence, timer).quality.mean() < 0.01
+    rate[2000:2700] -= np.minimum(11.0, np.minimum(np.arange(700), np.arange(700)[::-1]) / 10)
+    rate = np.rint(rate)
+    found = screening.screen(rate, power, cadence, timer)
+    assert (found.quality[2000:2700] == 1).mean() > 0.85 and found.whole is None
+    assert (found.quality[:1800] == 0).mean() > 0.98 and (found.quality[2900:] == 0).mean() > 0.98
+    assert found.faults["minutes that do not follow the effort"] == pytest.approx(700, abs=90)
+
+
+def test_a_heart_rate_that_does_not_answer_is_doubted_whole():
+    rate, power, cadence, timer = pieces()
+    still = np.rint(140 + 0.3 * (rate - rate.mean()) + 1.5 * np.sin(np.arange(len(rate)) / 7))
+    found = screening.screen(still, power, cadence, timer)
+    assert found.whole == "answers power too little" and (found.quality > 0).all()
+    assert screening.screen(still, power, np.full(len(still), 100.0), timer).whole is None  # walked: nothing is asked
+    assert screening.screen(still[:1100], power[:1100], cadence[:1100], timer[:1100]).whole is None  # too short
+    waves = rate + 14 * np.sign(np.sin(np.arange(len(rate)) / 450))
+    assert screening.screen(waves, power, cadence, timer).whole == "a third does not fit"
+
+
+def test_a_pause_of_the_watch_is_no_fault_of_the_heart_rate():
+    rate, power, cadence, timer = pieces()
+    rate[3000:3600], timer[3000:3600] = np.nan, False
+    found = screening.screen(rate, power, cadence, timer)
+    assert "drop-outs" not in found.faults and (found.quality[3000:3600] == 2).all()

@@ -424,3 +424,19 @@ def test_the_number_of_an_edit_is_never_used_again(library):
     left = next(r.id for r in library.runs())
     library.mark(left, "long")
     assert library.edits()[0]["id"] > last
+
+
+def test_the_runners_word_on_a_heart_rate_counts_and_can_be_taken_back(library):
+    row = next(r for r in library.runs() if r.heart_rate_sound_s)
+    before = row.heart_rate_sound_s
+    edit = library.judge_heart_rate(row.id, "doubtful")
+    assert library.run(row.id).row.heart_rate_sound_s == 0
+    assert not np.isfinite(library.signals(row.id).sound_heart_rate).any()
+    assert library.edits(row.id)[0]["sentence"].endswith("heart rate is doubtful")
+    library.undo(edit)
+    assert library.run(row.id).row.heart_rate_sound_s == before
+    library.judge_heart_rate(row.id, "sound")
+    known = np.isfinite(library.signals(row.id)["heart_rate"])
+    assert library.run(row.id).row.heart_rate_sound_s >= before and known.any()
+    with pytest.raises(UsageError, match="sound or doubtful"):
+        library.judge_heart_rate(row.id, "great")

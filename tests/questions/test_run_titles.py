@@ -49,4 +49,6 @@ def test_hills_are_named_where_the_efforts_climb_and_fall():
     pieces = [WARM, *[(60, "work", "3 x 1:00"), REST] * 3]
     rolling = efforts(*pieces, grade=[0, 0.03, 0, -0.02, 0, 0.03, 0])
     assert run_title(rolling) == "Three times a minute, up and down"
-    assert run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06])) == "Three times a minute, uphill"
+    assert (
+        run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06])) == "Three times a minute, uphill"
+    )

@@ -14,7 +14,7 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, FORM, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 LONGEST_GAP_S = 10
 FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400

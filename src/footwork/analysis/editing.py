@@ -86,6 +86,18 @@ def leave_out(signals: Signals, start: float, end: float, only: str | None = Non
     return replace(signals, columns=columns)
 
 
+def judge_heart_rate(signals: Signals, sound: bool) -> Signals:
+    """The runner's word on a doubted heart rate.
+
+    What is doubtful becomes sound, or what is sound doubtful; classes [1]. What is wrong stays so.
+    """
+    if "heart_rate_quality" not in signals.columns:
+        return signals
+    quality = signals["heart_rate_quality"]
+    told = np.where(quality < 2, 0.0 if sound else 1.0, quality)
+    return replace(signals, columns={**signals.columns, "heart_rate_quality": told})
+
+
 def shift(signals: Signals, seconds: float) -> Signals:
     """The clock set forward by so many whole seconds.
 

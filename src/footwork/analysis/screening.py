@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from footwork.analysis.heart_spells import Doubt, spells
 from footwork.quantities import Floats
 from footwork.signals import Bools
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 Classes = npt.NDArray[np.int8]
 LOWEST, HIGHEST = 30.0, 235.0  # [bpm]
 # Our conventions, tuned on simulated faults (docs/recovery.md).
@@ -29,14 +30,16 @@ DRIFT_BPM, DRIFT_SD = 5.0, 8.0  # rise over an hour at one power
 START_S, BEGINNING_S = 900, 180
 RUNNING_SHARE = 0.5  # of the run's median power, lately: below it the runner stands or walks
 USABLE, SOUND = 0.5, 0.95
+WHOLE_RUN = "the whole run: "  # how the kind of fault begins that doubts a whole run
 
 
 @dataclass(frozen=True)
 class Screened:
-    """Class of each second, and seconds by kind of fault."""
+    """Class of each second, seconds by kind of fault, and why the whole run is doubted where it is."""
 
     quality: Classes
     faults: dict[str, int]
+    whole: Doubt | None = None
 
 
 def verdict(share: float) -> str:
@@ -71,7 +74,7 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     quality: Classes = np.where(missing | impossible, 2, 0).astype(np.int8)
     known = quality == 0
     if known.sum() < LEAST_S:
-        return Screened(quality, _counted(found))
+        return Screened(quality, _counted({kind: mask & timer for kind, mask in found.items()}))
     x = np.interp(np.arange(n), np.flatnonzero(known), heart_rate[known])
     jumps = _jumps(x)
     found["erratic"] = known & (_mean(np.abs(np.diff(x, prepend=x[0])), 9) > ERRATIC_BPM)
@@ -100,7 +103,12 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     found["values that power rules out" if expected is not None else "steps without a cause"] = away > 0
     found["jumps"] = jumps
     worst = np.maximum.reduce([locked, spell, away, np.where(found["erratic"], 2, 0), np.where(jumps, 1, 0), quality])
-    return Screened(worst.astype(np.int8), _counted(found))
+    slow = spells(x, load, cadence, timer, known)
+    doubted = known & (slow.doubted if slow.whole is None else True)
+    found["minutes that do not follow the effort" if slow.whole is None else f"{WHOLE_RUN}{slow.whole}"] = doubted
+    # A pause is a pause: what is not measured then is no fault.
+    found = {kind: mask & timer for kind, mask in found.items()}
+    return Screened(np.maximum(worst, doubted).astype(np.int8), _counted(found), slow.whole)
 
 
 def _counted(found: dict[str, Bools]) -> dict[str, int]:

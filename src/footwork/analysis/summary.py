@@ -12,7 +12,7 @@ from footwork.physiology import curve, domains
 from footwork.quantities import Floats
 from footwork.signals import FORM, PowerStream, Signals
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 BLOCK_S = 60
 IN_ROWS = tuple(name for name, measure in FORM.items() if measure.rows)
 BLOCK_COLUMNS = (

@@ -233,9 +233,13 @@ def _totals(found: Any, there: dict[str, Any] | None, imperial: bool) -> None:
         say(f"On {there['scale']}, {'converted' if there['converted'] else 'measured'}: {watts}.")
     if row.heart_rate_bpm:
         say(f"Heart rate {row.heart_rate_bpm:.0f} bpm.")
+    from footwork.analysis.screening import SOUND, WHOLE_RUN
+
     screened = found.heart_rate_screening
-    if screened is not None and screened["faults_s"]:
-        say(f"Its trace is {screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count.")
+    if screened is not None and (screened["faults_s"] or screened["sound_share"] < SOUND):
+        why = next((k for k in screened["faults_s"] if k.startswith(WHOLE_RUN)), None)
+        said = why and f" ({why.removeprefix(WHOLE_RUN)}; if it is sound: footwork mark {row.id} --heart-rate sound)"
+        say(f"Its trace is {screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count{said or ''}.")
     if _tags(row):
         say(f"Marked {', '.join(_tags(row))}.")
     if row.weather:
@@ -278,20 +282,31 @@ def mark(
     incline: Annotated[float | None, typer.Option(help="With --as treadmill: its incline in percent.")] = None,
     surface: Annotated[str | None, typer.Option(help="road, track, trail, grass or mixed; '' takes it back.")] = None,
     shoe: Annotated[str | None, typer.Option(help="Name of the shoe; '' takes it back.")] = None,
+    heart_rate: Annotated[
+        str | None, typer.Option(help="sound or doubtful: your word on its heart rate counts.")
+    ] = None,
     remove: Annotated[bool, typer.Option("--remove", help="Take the mark off.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Mark a run; efforts of races and tests count as maximal. Also its surface and shoe."""
-    if as_ is None and surface is None and shoe is None:
-        raise UsageError("say what to mark it as: --as race, --surface trail or --shoe NAME")
+    """Mark a run; efforts of races and tests count as maximal. Also its surface, shoe and sound or doubtful heart
+    rate."""
+    if as_ is None and surface is None and shoe is None and heart_rate is None:
+        raise UsageError("say what to mark it as: --as race, --surface trail, --shoe NAME or --heart-rate doubtful")
     with opened() as library:
+        if heart_rate is not None:
+            edit = library.judge_heart_rate(run, heart_rate.strip().lower())
+            if not as_json:
+                say(
+                    f"Its heart rate is {heart_rate.strip().lower()}, edit {edit}: footwork edit undo {edit} undoes it."
+                )
         if as_ is not None:
             library.mark(run, as_.strip().lower(), remove, incline, surface, shoe)
         library.describe_run(run, surface, shoe)
         row = library.run(run).row
     if as_json:
         return out({"id": run, "marks": row.marks, "surface": row.surface, "shoe": row.shoe})
-    say(f"Run {run} is marked {', '.join(_tags(row))}." if _tags(row) else f"Run {run} has no marks.")
+    if heart_rate is None or _tags(row):
+        say(f"Run {run} is marked {', '.join(_tags(row))}." if _tags(row) else f"Run {run} has no marks.")
     return None
 
 

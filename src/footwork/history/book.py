@@ -260,6 +260,12 @@ class History:
         entries.check_description(self, run_id, surface, shoe, "" if remove else name)
         return entries.mark(self, run_id, name, remove, incline)
 
+    def judge_heart_rate(self, run_id: int, value: str) -> int:
+        """Say that a run's heart rate is ``sound`` or ``doubtful``; see `corrections.judge_heart_rate`."""
+        from footwork.history.log import corrections
+
+        return corrections.judge_heart_rate(self, run_id, value)
+
     def describe_run(self, run_id: int, surface: str | None = None, shoe: str | None = None) -> None:
         """Say the surface (`entries.SURFACES`) or the shoe of a run; an empty text takes it back."""
         from footwork.history.log import entries

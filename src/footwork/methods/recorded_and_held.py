@@ -93,9 +93,13 @@ HELD: dict[str, Method] = {
         "rules out: a line on "
         "power with a lag of 20 to 80 s and a slow rise is fitted so that a faulty third does not bend it, "
         "and 12 beats† or 3.5 "
-        "robust deviations† from it are too far. Without power only the rules that need none apply. A slow, "
-        "plausible error, or a lock "
-        "within six beats of the true heart rate, cannot be seen. How many faults it finds on simulated "
+        "robust deviations† from it are too far. Minutes in which the trace stays six beats† away from such a line, "
+        "somewhere ten†, are doubted, as a wrist sensor's that rises late or sticks; so is a whole run whose heart "
+        "rate answers power by less than 31 beats† for double the effort, or of which a third† does not fit. You can "
+        "overrule either with `footwork mark 17 --heart-rate sound` or `doubtful`, or the buttons on the run's page. "
+        "Without power, speed and slope tell the effort. A plausible error of a few beats, or a lock "
+        "within six beats of the true heart rate, cannot be seen; one sound second in twenty is doubted too. "
+        "How many faults it finds on simulated "
         "traces, and how many sound "
         "seconds it spares, is in docs/recovery.md.",
         "",

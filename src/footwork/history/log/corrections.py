@@ -63,6 +63,22 @@ def leave_out(library: History, run_id: int, begin: float | None, end: float | N
     return entries.write(library, "leave-out", run_id, {"start": low, "end": high, **({"only": only} if only else {})})
 
 
+HEART_RATE_WORDS = ("sound", "doubtful")
+
+
+def judge_heart_rate(library: History, run_id: int, value: str) -> int:
+    """Say whether a run's heart rate is ``sound`` or ``doubtful``, whatever the screening thinks.
+
+    Returns the entry, by which it can be undone. Raises UsageError for another word or a run without heart rate.
+    """
+    if value not in HEART_RATE_WORDS:
+        raise UsageError(f"'{value}' says nothing of heart rate: use {' or '.join(HEART_RATE_WORDS)}")
+    row, _, _ = entries.recorded_row(library, run_id)
+    if row.heart_rate_sound_s is None:
+        raise UsageError(f"run {run_id} has no heart rate")
+    return entries.write(library, "heart-rate", run_id, {"value": value})
+
+
 def distance(library: History, run_id: int, metres: float) -> int:
     """Correct the distance of a run [m]; speed, step length and modelled power follow.
 

@@ -260,6 +260,7 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "unmark": lambda e, s: f"no longer marked {e.payload['name']}",
     "surface": lambda e, s: f"surface {e.payload['value'] or 'taken back'}",
     "shoe": lambda e, s: f"shoe {e.payload['value'] or 'taken back'}",
+    "heart-rate": lambda e, s: f"heart rate is {e.payload['value']}",
     "leave-out": lambda e, s: (
         f"left out from {_at(e, 'start', s)} to {_at(e, 'end', s)}"
         + (f", {e.payload['only'].replace('_', ' ')} only" if e.payload.get("only") else "")

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 from footwork.store import schema
 
 # Kinds of entry that may change what is computed from a recording; the others are only told beside it.
-SHAPING = ("split", "merge", "pair", "trim", "leave-out", "distance", "mark", "unmark")
+SHAPING = ("split", "merge", "pair", "trim", "leave-out", "distance", "mark", "unmark", "heart-rate")
 
 
 ALWAYS = (float("-inf"), float("inf"))
@@ -75,6 +75,7 @@ class Part:
     incline: float | None = None
     files: tuple[int, ...] = ()
     shift: float = 0.0  # seconds that its clock is set forward, where it was paired by hand
+    heart: str | None = None  # the runner's word on its heart rate: sound or doubtful
 
     @property
     def recording(self) -> int:
@@ -85,9 +86,10 @@ class Part:
     def corrections(self) -> str:
         """What makes this part differ from the recording as it came; empty where nothing does."""
         whole = len(self.pieces) == 1 and (self.pieces[0].start, self.pieces[0].end) == ALWAYS
-        if whole and not self.left_out and self.distance is None and self.incline is None and not self.shift:
+        told = self.left_out or self.shift or self.heart
+        if whole and not told and self.distance is None and self.incline is None:
             return ""
-        shifted = (self.shift,) if self.shift else ()
+        shifted = (*((self.shift,) if self.shift else ()), *((self.heart,) if self.heart else ()))
         return repr((self.pieces, self.left_out, self.distance, self.incline, self.files, *shifted))
 
 
@@ -146,6 +148,8 @@ def _corrected(part: Part, entry: Entry, wholes: dict[int, Whole]) -> list[Part]
         return [kept] if kept else []
     if entry.kind == "leave-out" and "start" in given:
         return [replace(part, left_out=(*part.left_out, (given["start"], given["end"], given.get("only"))))]
+    if entry.kind == "heart-rate":
+        return [replace(part, heart=given["value"])]
     if entry.kind in ("mark", "unmark"):
         return [replace(part, incline=given.get("incline"))]
     return [part]

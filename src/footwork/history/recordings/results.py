@@ -451,6 +451,8 @@ def _corrected(
         signals = editing.rescale(signals, part.distance)
     if part.incline is not None:
         signals = editing.tilt(signals, part.incline)
+    if part.heart is not None:
+        signals = editing.judge_heart_rate(signals, part.heart == "sound")
     signals = cleaning.with_model(signals, mass)
     together = replace(
         sources[0],

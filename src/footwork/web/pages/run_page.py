@@ -200,6 +200,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
         _told(base, found)
         _recordings(base, found)
         _marks(base, library, row.id, found["marks"])
+        _heart_rate(base, library, found)
         _cleaning(base, found)
 
 
@@ -298,6 +299,30 @@ def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
 
             button.on("click", press)
         method_link(base, "cautions", "Cautions before a test")
+
+
+def _heart_rate(base: str, library: Library, found: dict[str, Any]) -> None:
+    """How much of the heart rate counts and why not more, and the runner's word on it."""
+    screened = found["heart_rate_screening"]
+    if not screened:
+        return
+    heading("Heart rate")
+    faults = [f"{kind.replace('_', ' ')} {format_duration(s)}" for kind, s in screened["faults_s"].items()]
+    counts = f"{100 * screened['sound_share']:.0f} % of seconds count"
+    text("p", f"{counts}. Not counted: {', '.join(faults)}." if faults else f"{counts}.")
+    with ui.element("div").classes("row-of"):
+        for value, label in (("sound", "My heart rate is sound"), ("doubtful", "My heart rate is doubtful")):
+
+            async def press(_: Any, value: str = value) -> None:
+                try:
+                    await asyncio.to_thread(library.judge_heart_rate, found["id"], value)
+                except FootworkError as error:
+                    ui.notify(str(error))
+                    return
+                ui.navigate.to(f"{base}/runs/{found['id']}")
+
+            text("button", label, "fw").on("click", press)
+        method_link(base, "heart-rate-quality")
 
 
 def _cleaning(base: str, found: dict[str, Any]) -> None:
