@@ -73,13 +73,15 @@ class PowerStream:
     """One full-power signal of a recording and who produced it.
 
     ``column`` names it in the columns (``power``, ``power_2``); ``scale`` is the stable key of the scale its watts
-    belong to; ``kind`` is what to call the producer until the user renames it.
+    belong to; ``kind`` is what to call the producer until the user renames it. ``error`` is that of modelled power
+    (`modelled_power.error_over`).
     """
 
     column: str
     scale: str
     kind: str = "device"
     measured: bool = True
+    error: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from footwork.analysis import screening
+from footwork.analysis import modelled_power, screening
 from footwork.errors import UnreadableFile
 from footwork.physics import power as power_model
 from footwork.physics.terrain import smooth_altitude, step_distance
@@ -113,7 +113,9 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
         if stream.column in out:
             out[stream.column][~timer] = 0.0
     _distance_and_speed(out, recording, timer, counts)
+    rough = 0.0
     if "altitude" in out and "distance" in out:
+        rough = modelled_power.height_noise(out["altitude"])
         out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
     if "heart_rate" in out:
         _class_heart_rate(out, timer, recording, guessed, counts)
@@ -121,7 +123,7 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     extra = {s.column for s in streams}
     signals = Signals({name: v for name, v in out.items() if name in COLUMNS or name in extra}, timer, streams)
     if recording.is_run:
-        signals = with_model(signals, mass)
+        signals = with_model(signals, mass, rough)
     return signals, [_change(what, count) for what, count in counts.items() if count]
 
 
@@ -140,18 +142,24 @@ def _class_heart_rate(
         counts[f"heart rate:{kind}"] = seconds
 
 
-def with_model(signals: Signals, mass: float | None) -> Signals:
-    """The signals with modelled power made anew where none was measured; without a mass [kg] such power is withheld."""
+def with_model(signals: Signals, mass: float | None, height_error: float | None = None) -> Signals:
+    """The signals with modelled power made anew where none was measured; without a mass [kg] such power is withheld.
+
+    ``height_error`` is that of the heights [m]; by default what earlier modelled power carried stays.
+    """
     measured = tuple(s for s in signals.streams if s.measured)
     if measured:
         return signals
     columns = {n: v for n, v in signals.columns.items() if n != "power"}
     if mass is None or "speed" not in columns:
         return Signals(columns, signals.timer)
-    grade = np.nan_to_num(signals.get("grade"))
-    modelled = power_model.running_power(columns["speed"], mass, grade)
-    columns["power"] = np.where(signals.timer, modelled, 0.0)
-    return Signals(columns, signals.timer, (PowerStream("power", "model", "model", measured=False),))
+    before = next((s.error for s in signals.streams), (0.0, 0.0))
+    columns["power"], error = modelled_power.modelled(
+        columns["speed"], signals.get("grade"), signals.timer, mass, height_error or 0.0
+    )
+    if height_error is None:
+        error = (error[0], before[1])
+    return Signals(columns, signals.timer, (PowerStream("power", "model", "model", measured=False, error=error),))
 
 
 def _change(what: str, count: int) -> Change:

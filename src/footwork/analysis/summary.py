@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from footwork.analysis.modelled_power import MOST_ERROR, error_over
 from footwork.physics.terrain import EARTH_RADIUS_M, climb
 from footwork.physiology import curve, domains
 from footwork.quantities import Floats
@@ -107,6 +108,8 @@ def _stream(signals: Signals, stream: PowerStream) -> StreamSummary:
     durations, best, start = curve.mean_maximal(power, wanted)
     row, first = np.full(len(wanted), np.nan, dtype=np.float32), np.full(len(wanted), -1, dtype=np.int32)
     row[: len(durations)], first[: len(durations)] = best, start
+    if not stream.measured:  # what noise of speed and heights may have made is no best
+        row[error_over(wanted, stream.error) > MOST_ERROR] = np.nan
     return StreamSummary(
         stream,
         mean_known(power[timer]),
