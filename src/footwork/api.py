@@ -140,6 +140,12 @@ class Library(History):
 
         return usual.usual_watts(self, as_day(date), scale)
 
+    def run_against_usual(self, run_id: int) -> dict[str, Any]:
+        """A run against what was usual before it, with what the conditions asked for [W]."""
+        from footwork.questions import usual
+
+        return usual.run_against_usual(self, run_id)
+
     def race(self, **question: Any) -> RacePlan:
         """Power, pace, time and splits for a race; the arguments are the fields of `race.RaceQuestion`."""
         from footwork.questions import race

@@ -111,3 +111,39 @@ def test_a_hot_days_heart_rate_is_expected_once_the_temperature_is_told():
             hot = run(np.random.default_rng(1000 + seed), beats=0.8 * 15)
             called[told] += usual.compare(made, hot, usual.Sky(30.0) if told else None, "heart_rate").unusual
     assert called[True] <= 6 < 20 <= called[False]
+
+
+def test_slopes_that_were_not_learned_are_not_compared():
+    rng = np.random.default_rng(5)
+    steep = run(rng)
+    steep[:, BLOCK_COLUMNS.index("grade")] += 0.17  # an uphill of 17 % was once called 48 W less than usual
+    assert usual.compare(learned(rng), steep, None) is None
+
+
+def test_a_run_is_not_judged_by_itself():
+    rng = np.random.default_rng(6)
+    blocks = [run(rng) for _ in range(8)]
+    blocks.append(run(rng, factor=1.10))
+    made = usual.fit(blocks, [None] * 9)
+    taken_off = made.without(blocks[-1], None)
+    # As a fit of the others alone at the same spreads: its coefficients follow in closed form.
+    kept = [usual.steady(b) for b in blocks[:-1]]
+    left, right = np.diag(1 / np.square(usual.PRIORS["power"])), np.zeros(7)
+    within, between = made.made.spreads
+    for k in kept:
+        x, y = usual.power_design(k, None, made.centre)
+        inverse = np.linalg.inv(within**2 * np.eye(len(y)) + between**2)
+        left, right = left + x.T @ inverse @ x, right + x.T @ inverse @ y
+    np.testing.assert_allclose(taken_off.coefficients, np.linalg.solve(left, right), rtol=1e-6, atol=1e-8)
+    mine, without = (usual.compare(u, blocks[-1], None).excess for u in (made, taken_off))
+    assert without > mine and taken_off.runs == 8
+
+
+def test_what_the_conditions_ask_for_is_told_in_numbers():
+    rng = np.random.default_rng(8)
+    up = run(rng, day_sd=0.0)
+    grade = BLOCK_COLUMNS.index("grade")
+    up[:, grade] = 0.02
+    made = usual.compare(learned(rng), up, None)
+    assert made.reasons["hills"] == pytest.approx(float(np.log(slope_factor(0.02))), abs=0.02)
+    assert made.reasons["wind"] == 0 and abs(made.reasons["time into the run"]) < 0.02

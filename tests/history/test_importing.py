@@ -272,3 +272,18 @@ def test_marked_races_without_a_mass_give_critical_speed(library, tmp_path):
     assert found.critical_power.value is None and "mass" in found.critical_power.reason
     assert 3.4 < found.critical_speed.value < 4.6
     assert all(b["speed"].value for b in found.domains.values())
+
+
+@pytest.mark.parametrize(("longitude", "day"), [(13.0, "2026-04-01"), (151.0, "2026-04-02"), (-122.0, "2026-04-01")])
+def test_a_run_far_away_is_on_the_day_it_was_there(tmp_path, longitude, day):
+    begin = dt.datetime(2026, 4, 1, 20, 0, tzinfo=dt.UTC)
+    rows = [
+        f"{(begin + dt.timedelta(seconds=t)).isoformat().replace('+00:00', 'Z')},{10 + t * 2.7e-5:.6f},{longitude},3.0"
+        for t in range(600)
+    ]
+    path = tmp_path / "away.csv"
+    path.write_text("\n".join(["time,latitude,longitude,speed", *rows]) + "\n")
+    with Library.open(tmp_path / "away") as made:
+        made.set_setting("zone", "Europe/Berlin")
+        made.add([path])
+        assert made.runs()[0].local.date().isoformat() == day

@@ -167,5 +167,5 @@ def test_what_cannot_be_found_is_said(tmp_path, library):
 def test_the_command_says_what_the_library_says(library):
     run = session_of(library)
     told = ok("efforts", run, "--balance", library=library.folder).stdout
-    assert "4 efforts: 4 x 3:00." in told and "W′ balance was least at" in told
+    assert "Four times three minutes." in told and "W′ balance was least at" in told
     assert json.loads(ok("efforts", run, "--json", library=library.folder).stdout) == library.efforts(run)

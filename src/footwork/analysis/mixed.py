@@ -25,6 +25,21 @@ class Mixed:
     between: float
     within: float
     means: Floats
+    information: Floats  # of the coefficients, and what it is about, at ``spreads`` within and between runs
+    target: Floats
+    spreads: tuple[float, float]
+
+    def without(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Coefficients and their covariance as the fit would be without one of its runs (its design and response), at
+        the same spreads; without robust weights. Units as the coefficients, [y] over [x]."""
+        within, between = self.spreads
+        shrink = between**2 / (within**2 + len(y) * between**2)
+        s = x.sum(axis=0)
+        left = self.information - (x.T @ x - shrink * np.outer(s, s)) / within**2
+        right = self.target - (x.T @ y - shrink * s * float(y.sum())) / within**2
+        # The sandwich stays the wider by as much as the run told.
+        less = np.asarray(np.linalg.inv(left), dtype=float)
+        return less @ right, self.covariance + np.maximum(less - np.linalg.inv(self.information), 0.0) * np.eye(len(s))
 
     def sd(self, index: int) -> float:
         """Standard error of one coefficient.
@@ -68,6 +83,7 @@ def fit(
     coefficients: Floats = centre.copy()
     covariance: Floats = np.eye(len(sds))
     means: Floats = np.zeros(len(groups))
+    information, target, spreads = precision, precision @ centre, (within, between)
     for _ in range(_ROUNDS):
         # A run's minutes share its day; the covariance of such groups inverts in closed form.
         left, right = precision.copy(), precision @ centre
@@ -77,6 +93,8 @@ def fit(
             s, total = weighted.sum(axis=0), float(w @ y)
             left += (weighted.T @ x - shrink * np.outer(s, s)) / within**2
             right += (weighted.T @ y - shrink * s * total) / within**2
+        # Kept with the spreads that they were made with, so that a run can be taken off again.
+        information, target, spreads = left, right, (within, between)
         covariance = np.asarray(np.linalg.inv(left), dtype=float)
         coefficients = covariance @ right
         residuals = [y - x @ coefficients for x, y in groups]
@@ -98,4 +116,4 @@ def fit(
         meat += np.outer(score, score)
     sandwich = covariance @ meat @ covariance
     covariance = sandwich + np.diag(np.maximum(np.diag(covariance) - np.diag(sandwich), 0.0))
-    return Mixed(coefficients, covariance, between, within, means)
+    return Mixed(coefficients, covariance, between, within, means, information, target, spreads)

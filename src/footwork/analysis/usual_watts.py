@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from footwork.physics.power import slope_factor, weather_factor
 from footwork.quantities import Estimate, Floats
 
 METHOD_VERSION = 2
+GRADE_BEYOND = 0.01  # slopes so far outside what was learned are compared still; our convention
 LEAST_RUNS, LEAST_MINUTES = 5, 60
 GROUP_MINUTES = 15  # of easy, steady or hard running before its mean is told; our convention
 # Prior SDs of the coefficients (a normal prior around 0 keeps what the runs do not tell near nothing); our conventions.
@@ -62,6 +63,20 @@ class Usual:
     minutes: int
     lowest: float
     highest: float
+    grades: tuple[float, float]
+    made: mixed.Mixed
+    what: str = "power"
+
+    def without(self, block: Floats, sky: Sky | None) -> Usual:
+        """The same without a run that it was learned from, so that a run is not judged by itself."""
+        kept = steady(block)
+        x, y = (power_design if self.what == "power" else rate_design)(kept, sky, self.centre)
+        if len(y) < 3:
+            return self
+        coefficients, covariance = self.made.without(x, y)
+        return replace(
+            self, coefficients=coefficients, covariance=covariance, runs=self.runs - 1, minutes=self.minutes - len(y)
+        )
 
     def expect(self, design: Floats) -> tuple[float, float]:
         """Mean expected over the rows of a design and the SD of a new run's mean about it.
@@ -169,18 +184,28 @@ def fit(blocks: Sequence[Floats], skies: Sequence[Sky | None], what: str = "powe
         minutes,
         float(low),
         float(high),
+        _learned_grades(kept),
+        made,
+        what,
     )
+
+
+def _learned_grades(kept: Sequence[Floats]) -> tuple[float, float]:
+    """Slopes between which most minutes lie, and a little beyond."""
+    low, high = np.percentile(np.concatenate([np.nan_to_num(k[:, AT["grade"]]) for k in kept]), [1, 99])
+    return float(low) - GRADE_BEYOND, float(high) + GRADE_BEYOND
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """A run against the usual: how much more (relative for power, bpm for heart rate), its SD, and over how many
-    minutes."""
+    """A run against the usual: how much more (relative for power, bpm for heart rate), its SD, over how many minutes,
+    and what its conditions added, in the same unit."""
 
     excess: float
     sd: float
     minutes: int
     level: float
+    reasons: dict[str, float] = field(default_factory=dict)
 
     @property
     def unusual(self) -> bool:
@@ -197,13 +222,25 @@ def compare(usual: Usual, block: Floats, sky: Sky | None, what: str = "power") -
     kept = steady(block)
     x, y = design_of(kept, sky, usual.centre)
     seen = x[:, 1] + usual.centre[0] if len(y) else np.zeros(0)
-    inside = (seen >= usual.lowest) & (seen <= usual.highest)
+    used = kept if what == "power" else kept[np.isfinite(kept[:, AT["heart_rate"]])]
+    grade = np.nan_to_num(used[:, AT["grade"]])
+    learned = (grade >= usual.grades[0]) & (grade <= usual.grades[1])
+    inside = (seen >= usual.lowest) & (seen <= usual.highest) & learned
     x, y = x[inside], y[inside]
     if len(y) < 5:
         return None
     expected, sd = usual.expect(x)
     level = float(np.exp(y).mean()) if what == "power" else float(y.mean())
-    return Comparison(float(y.mean()) - expected, sd, len(y), level)
+    return Comparison(float(y.mean()) - expected, sd, len(y), level, _reasons(usual, x, used[inside], what))
+
+
+def _reasons(usual: Usual, x: Floats, minutes: Floats, what: str) -> dict[str, float]:
+    """What slopes, time, warmth and wind add to what is usual on the flat, fresh, at 15 °C and calm."""
+    added = x.mean(axis=0) * usual.coefficients
+    hills = float(added[2] + added[3])
+    if what == "power":
+        hills += float(np.log(np.maximum(slope_factor(np.nan_to_num(minutes[:, AT["grade"]])), 0.2)).mean())
+    return {"hills": hills, "time into the run": float(added[4]), "warmth": float(added[5]), "wind": float(added[6])}
 
 
 def mean_of_runs(values: Floats, unit: str, minutes: int) -> Estimate:

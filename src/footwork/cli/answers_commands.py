@@ -197,10 +197,19 @@ def today(as_json: Json = False) -> None:
 
 
 @app.command()
-def usual(date: Date = None, scale: Scale = None, as_json: Json = False) -> None:
+def usual(
+    date: Date = None,
+    scale: Scale = None,
+    run: Annotated[int | None, typer.Option(help="This run against what was usual before it.")] = None,
+    as_json: Json = False,
+) -> None:
     """Usual watts for easy, steady and hard running, and how the newest run compares."""
     from footwork.quantities import format_pace
 
+    if run is not None:
+        with opened() as library:
+            alone = library.run_against_usual(run)
+        return out(alone) if as_json else say(f"Run {run}, {alone['date']}: {alone['sentence']}")
     with opened() as library:
         found = library.usual(day(date), scale)
         imperial = library.setting("units") == "imperial"

@@ -10,7 +10,6 @@ import typer
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say, way_out
 from footwork.errors import FootworkError, UsageError
 from footwork.wording.cautions import before_hard_work, held_back
-from footwork.wording.run_titles import run_title
 
 session = typer.Typer(
     help="Sessions in plain words: new, list, preview, solve, export, match, shelf.", no_args_is_help=True
@@ -88,6 +87,7 @@ LEAST_STOOD_S = 5
 
 def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
     from footwork.quantities import format_distance, format_duration, format_pace
+    from footwork.wording.run_titles import run_title
 
     say(f"{run_title(found)}.")
     say("      from  kind       lasts      way  power, pace, heart rate, mean slope")

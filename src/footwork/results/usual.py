@@ -44,7 +44,8 @@ class UsualRunningNewest(TypedDict):
     weather: UsualRunningWeather | None
     power_excess: EstimateJson
     power_unusual: bool
-    usual_power_w: float
+    usual_power_w: float | None
+    conditions_w: dict[str, float]
     heart_rate_excess: EstimateJson
     heart_rate_unusual: bool
     sentence: str

@@ -13,17 +13,9 @@ def usual_sentence(found: dict[str, Any]) -> str:
         parts.append(f"Watts are not compared: {power.reason}.")
     elif found["power_unusual"]:
         more = "more" if power.value > 0 else "less"
-        told = found["weather"] or {}
-        asked = {"wind": "wind_from_deg" in told, "temperature": "temperature_c" in told}
-        known = ["hills", *(name for name, there in asked.items() if there)]
-        open_ = [*(name for name, there in asked.items() if not there), "surface", "shoe", "the device"]
-        parts.append(
-            f"{abs(power.value):.0f} W {more} than usual at this pace. Accounted for: {', '.join(known)}. Not "
-            "accounted for: "
-            f"{', '.join(open_)}; the watts alone cannot tell which."
-        )
+        parts.append(f"{abs(power.value):.0f} W {more} than usual at this pace. {_accounted(found)}")
     else:
-        parts.append(f"Watts as usual at this pace ({round(power.value):+d} W).")
+        parts.append(f"Watts as usual at this pace ({round(power.value):+d} W). {_accounted(found)}")
     if rate.value is not None and found["heart_rate_unusual"]:
         parts.append(
             f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this "
@@ -33,3 +25,21 @@ def usual_sentence(found: dict[str, Any]) -> str:
     elif rate.value is not None:
         parts.append(f"Heart rate as usual at this power ({round(rate.value):+d} bpm).")
     return " ".join(parts)
+
+
+def _accounted(found: dict[str, Any]) -> str:
+    """What the conditions ask for in watts, and what the rest may be."""
+    told = found["weather"] or {}
+    missing = [
+        name
+        for name, key, effect in (("wind", "wind_from_deg", "wind"), ("temperature", "temperature_c", "warmth"))
+        if key not in told and not round(found["conditions_w"].get(effect, 0.0))
+    ]
+    counted = [f"{name} {round(w):+d} W" for name, w in found["conditions_w"].items() if round(w)]
+    first = f"Accounted for: {', '.join(counted)}." if counted else "Hills and time into the run change nothing here."
+    if not found["power_unusual"]:
+        return first
+    return (
+        f"{first} Not accounted for: {', '.join([*missing, 'surface', 'shoe', 'the device'])}; the watts alone cannot "
+        "tell which."
+    )

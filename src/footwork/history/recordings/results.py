@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork import formats
@@ -19,12 +20,14 @@ from footwork.history.log.parts import ALWAYS, Part, Piece, read_parts
 from footwork.history.recordings import overlap
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
+from footwork.quantities import Floats
 from footwork.signals import Course, Lap, PowerStream, Recording, Signals
 from footwork.store import blobs, database, schema
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
+FAR_MINUTES = 180  # between a place's sun and the runner's clock: more is another zone; our convention
 VERSIONS = "-".join(
     str(v)
     for v in (
@@ -94,6 +97,18 @@ def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | N
     return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
 
 
+def _offset(recording: Recording, start: float, longitude: Floats, zone: dt.tzinfo | None) -> int | None:
+    """Minutes from UTC that the file states; else, for a run far from the runner's own zone, those of its longitude."""
+    known = longitude[np.isfinite(longitude)]
+    if recording.utc_offset_minutes is not None or not recording.dated or not len(known):
+        return recording.utc_offset_minutes
+    home = local_date(start, None, zone).utcoffset()
+    there = 60 * round(float(np.median(known)) / 15)
+    apart = abs(there - (home.total_seconds() / 60 if home else 0.0))
+    # Zones follow longitude within some hours; further apart, the sun says more than the clock at home.
+    return there if min(apart, 1440 - apart) > FAR_MINUTES else None
+
+
 def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
     """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable.
 
@@ -101,7 +116,8 @@ def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzin
     """
     mass = _mass_of(recording, masses, zone)
     signals, changes = cleaning.clean(recording, mass)
-    made = _summed(recording, signals, mass, [asdict(c) for c in changes])
+    offset = _offset(recording, float(signals["time"][0]), signals.get("longitude"), zone)
+    made = replace(_summed(recording, signals, mass, [asdict(c) for c in changes]), utc_offset_minutes=offset)
     if recording.is_run and made.row["duration_s"] < 5:
         raise UnreadableFile("the recording holds less than five seconds")
     return made

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -144,11 +145,12 @@ class Calibration:
         return float(np.std(self.of_runs, ddof=1))
 
 
-def calibration(library: History, key: str) -> Calibration | None:
-    """How watts of a scale are modelled, from its newest runs outdoors; None with fewer than five."""
+def calibration(library: History, key: str, until: dt.date | None = None) -> Calibration | None:
+    """How watts of a scale are modelled, from its newest runs outdoors, up to a date; None with fewer than five."""
 
     def make() -> Calibration | None:
-        rows = [r for r in rows_on_scale(library, key) if not r.indoor and r.measured][-CALIBRATION_RUNS:]
+        known = [r for r in rows_on_scale(library, key) if until is None or r.date <= until]
+        rows = [r for r in known if not r.indoor and r.measured][-CALIBRATION_RUNS:]
         mass = library.athlete.value("mass", rows[-1].date) if rows else None
         blocks, skies = [r.blocks for r in rows], [r.sky for r in rows]
         made = speed.fit(blocks, mass, skies) if len(rows) >= 5 else None
@@ -157,7 +159,7 @@ def calibration(library: History, key: str) -> Calibration | None:
         errors, minutes = speed.held_out(blocks, mass, skies)
         return Calibration(made, errors, minutes) if len(errors) >= 5 else None
 
-    found: Calibration | None = library.cached(("calibration", key), make)
+    found: Calibration | None = library.cached(("calibration", key, until), make)
     return found
 
 

@@ -69,7 +69,7 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         "day_spread": known.day_sd,
         "at": [_at(known, float(v), held.mass) for v in np.linspace(low, high, 9)],
         "effects": [_effect(name, known) for name in speed.EFFECTS] if known.effects else [],
-        "held_out": _held_out(library, held.scale_key),
+        "held_out": _held_out(library, held.scale_key, held.date),
         "points": points,
         "sentence": NO_ECONOMY,
     }
@@ -137,9 +137,9 @@ def _effect(name: str, known: speed.PowerAtSpeed) -> dict[str, Any]:
     }
 
 
-def _held_out(library: History, key: str) -> dict[str, Any]:
+def _held_out(library: History, key: str, asked: dt.date) -> dict[str, Any]:
     """Errors of modelled power on measured runs that it was not learned from."""
-    told = conversions.calibration(library, scale_keys.plain_key(key)) if key else None
+    told = conversions.calibration(library, scale_keys.plain_key(key), asked) if key else None
     if told is None:
         reason = "fewer than five measured runs on this scale"
         return {k: Estimate.withheld("%", "power-at-speed", reason) for k in ("run_error", "run_bias", "minute_error")}

@@ -10,6 +10,7 @@ import numpy as np
 from footwork.analysis import usual_watts as model
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
+from footwork.history.log import entries
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, plain
@@ -78,8 +79,30 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         "at_pace": _at_pace(power) if power else [],
         "effects": _effects(power, rate),
         "newest": _compared(newest, power, rate) if newest is not None else None,
-        "runs": [_compared(r, power, rate) for r in reversed(rows[-20:])] if power else [],
+        # The newest is not among the runs that were learned from; each other is judged without itself.
+        "runs": [_compared(r, *_without(r, r is not newest, power, rate)) for r in reversed(rows[-20:])]
+        if power
+        else [],
     }
+
+
+def run_against_usual(library: History, run_id: int) -> dict[str, Any]:
+    """A run against what was usual before it, as a row of `usual_watts`.
+
+    Raises
+    ------
+    UsageError
+        No such run.
+    NotEnoughData
+        An indoor run, one without power, or one of several of its day that was not the last.
+    """
+    row = entries.library_row(library, run_id)
+    if row.scale_key is None:
+        raise NotEnoughData(f"run {run_id} has no power")
+    found = usual_watts(library, row.local.date(), row.power_scale).newest
+    if not found or found["run"] != run_id:
+        raise NotEnoughData(f"run {run_id} is not compared: it was indoors, or another run came later that day")
+    return dict(found)
 
 
 def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float) -> dict[str, Any]:
@@ -158,12 +181,20 @@ def _effects(power: model.Usual | None, rate: model.Usual | None) -> list[dict[s
     return out
 
 
+def _without(
+    row: StreamRows, learned: bool, power: model.Usual | None, rate: model.Usual | None
+) -> tuple[model.Usual | None, model.Usual | None]:
+    if not learned:
+        return power, rate
+    return (power.without(row.blocks, row.sky) if power else None, rate.without(row.blocks, row.sky) if rate else None)
+
+
 def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | None) -> dict[str, Any]:
     made = model.compare(power, row.blocks, row.sky) if power else None
     beats = model.compare(rate, row.blocks, row.sky, "heart_rate") if rate else None
-    out: dict[str, Any] = {"run": row.run, "date": row.date, "weather": row.weather}
+    out: dict[str, Any] = {"run": row.run, "date": row.date, "weather": row.weather, "conditions_w": {}}
     if made is None:
-        why = "too little steady running at paces run before" if power else "not enough earlier runs"
+        why = "too little steady running at paces and on slopes run before" if power else "not enough earlier runs"
         out |= {"power_excess": Estimate.withheld("W", "usual", why), "power_unusual": False, "usual_power_w": None}
     else:
         kept = model.steady(row.blocks)
@@ -175,6 +206,8 @@ def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | No
             "power_unusual": made.unusual,
             "usual_power_w": usual_watts,
         }
+        # Watts that the conditions ask for beside what is usual on the flat, fresh, at 15 °C and in calm air.
+        out["conditions_w"] = {name: usual_watts * float(np.expm1(v)) for name, v in made.reasons.items()}
     if beats is None:
         out |= {
             "heart_rate_excess": Estimate.withheld("bpm", "usual", "too little heart rate at powers run before"),

@@ -57,7 +57,7 @@ def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
             ["what", "from", "lasts", "stood", "power", "pace", "heart rate", "slope"],
             [
                 [
-                    e["kind"].capitalize(),
+                    e["kind"].capitalize() + (f", {e['group']}" if e["group"] else ""),
                     format_duration(e["start_s"]) if e["start_s"] else "0:00",
                     format_duration(e["end_s"] - e["start_s"]),
                     format_duration(e["standing_s"]) if e["standing_s"] >= 5 else "",

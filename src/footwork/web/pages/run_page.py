@@ -14,6 +14,7 @@ from footwork.quantities import Estimate, describe_weather, format_distance, for
 from footwork.signals import Signals
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, smooth, zooming
+from footwork.web.forms import unfolded
 from footwork.web.layout import (
     domain_strip,
     heading,
@@ -196,6 +197,12 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
             with ui.element("p"):
                 method_link(base, "mean-maximal", "How best efforts are found")
         efforts_page.section(base, library, row.id, imperial)
+        if row.scale_key:
+            unfolded(
+                "This run against what was usual",
+                lambda: library.run_against_usual(row.id),
+                lambda usual: note(usual["sentence"], base, "usual"),
+            )
         _laps(found, imperial)
         _told(base, found)
         _recordings(base, found)
