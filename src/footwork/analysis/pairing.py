@@ -18,6 +18,7 @@ LEAST_COMMON_S = 600  # ten minutes together; less carries no comparison; our co
 BLOCKS = 24
 DRAWS = 400
 SLOW_S = 301
+SMOOTHED_S = 15  # over which slow changes are looked at
 # What tells the clocks apart, the best first: what both devices took from outside, then what each felt by itself.
 CLOCKS = ("position", "heart_rate", "speed", "power")
 LEAST_CORRELATION = 0.1
@@ -122,9 +123,21 @@ def lag_between(x: Floats, y: Floats, by: str) -> Offset | None:
     low, high = np.percentile(drawn, [2.5, 97.5])
     if high - low > reach:
         return None
+    # Devices smooth differently: what lags is not the same for quick and for slow changes, so both are inside.
+    slow = _correlations(_curves(_quick(_smoothed(x)), _quick(_smoothed(y)), lags).sum(axis=0)[None])
+    other = float(_peak(slow, lags)[0]) if float(slow.max()) >= LEAST_CORRELATION else best
     # Whole seconds of two clocks cannot tell a lag better than a quarter of one.
-    low, high = min(float(low), best - 0.25), max(float(high), best + 0.25)
+    low, high = min(float(low), best - 0.25, other - 0.25), max(float(high), best + 0.25, other + 0.25)
     return Offset(Estimate(best, low, high, "s", BLOCKS, "clock-offset", "blocks"), by, height)
+
+
+def _smoothed(x: Floats) -> Floats:
+    """Means over `SMOOTHED_S` seconds about each; NaN where a third of them is missing."""
+    known = np.isfinite(x)
+    kernel = np.ones(SMOOTHED_S)
+    number = np.convolve(known, kernel, mode="same")
+    total = np.convolve(np.where(known, x, 0.0), kernel, mode="same")
+    return np.where(number > 2 / 3 * SMOOTHED_S, total / np.maximum(number, 1), np.nan)
 
 
 def _series(signals: Signals, by: str) -> list[Floats]:

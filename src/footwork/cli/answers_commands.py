@@ -251,6 +251,7 @@ def compare(
     what: Annotated[list[str], typer.Argument(help="Number of a run with two devices, or two files.")],
     first: Annotated[int, typer.Option(help="Which recording of the run is the first.")] = 1,
     second: Annotated[int, typer.Option(help="Which is the second; differences are second minus first.")] = 2,
+    full: Annotated[bool, typer.Option("--full", help="Every signal at every span, and power by parts.")] = False,
     as_json: Json = False,
 ) -> None:
     """Two devices on one run: clocks, agreement, and whether to mix their watts."""
@@ -273,9 +274,12 @@ def compare(
         f"The second clock is {lag['value']:+.1f} s late  {lag['low']:+.1f} to {lag['high']:+.1f}, by "
         f"{found['lag_by'].replace('_', ' ')}."
     )
-    for level, rows in (("1 s", found), *found["levels"].items()):
+    spans = {"1 s": found, **found["levels"]}
+    if not full and "30 s" in spans:
+        spans = {"30 s": spans["30 s"]}
+    for level, rows in spans.items():
         for name in SIGNALS:
-            if name not in rows:
+            if name not in rows or (not full and name not in ("power", "heart_rate")):
                 continue
             r = rows[name]
             low, high = r["limits_of_agreement"]["low"], r["limits_of_agreement"]["high"]
@@ -290,8 +294,10 @@ def compare(
     for name, reason in found["reasons"].items():
         say(f"{name.replace('_', ' ')}: not compared, {reason}.")
     for kind, parts in found["splits"].items():
-        for p in parts:
+        for p in parts if full or kind == "intensity" else ():
             say(f"power by {kind}, {p['part']}: bias {_signed(p['bias'])}, {_signed(p['bias_share'])}")
+    if not full:
+        say("Every signal, span and part: --full.")
     return None
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 NO_ECONOMY = "It describes the device and your pace, not how economically you run."
 SAME_SHARE = 0.02  # a difference within 2 % of the mean matters to nobody; our convention
+SAME_SLOPE = 0.1  # a line within so much of one stays within 2 % of the mean a fifth above and below it; our convention
 MIX_ERROR = 0.05  # a typical error over this share of the mean at 30 s: do not mix; our convention
 
 
@@ -38,8 +39,14 @@ def agreement_verdict(found: dict[str, Any]) -> str:
             f"{100 * error.value / level:.0f} %.{settle}"
         )
     near = SAME_SHARE * level
+    apart = _apart(found)
     if -near <= bias.low and bias.high <= near and slope.low <= 1 <= slope.high:
-        return f"The same within error: the second shows {bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})."
+        shown = f"the second shows {bias.value:+.0f} W ({bias.low:+.0f} to {bias.high:+.0f})"
+        if apart:
+            return f"The same on the whole, {shown}, but not at every intensity: {apart}.{settle}"
+        if 1 - SAME_SLOPE <= slope.low and slope.high <= 1 + SAME_SLOPE:
+            return f"The same within error: {shown}."
+        return f"The same at {level:.0f} W, {shown}; other intensities are not told.{settle}"
     if slope.low <= 1 <= slope.high:
         if bias.low <= 0 <= bias.high:
             return f"No difference shown, but it may be {bias.low:+.0f} to {bias.high:+.0f} W.{settle}"
@@ -60,3 +67,13 @@ def agreement_verdict(found: dict[str, Any]) -> str:
         f"They differ by a factor of {slope.value:.3f} ({slope.low:.3f} to {slope.high:.3f}) and "
         f"{intercept.value:+.0f} W; do not mix them without converting.{settle}"
     )
+
+
+def _apart(found: dict[str, Any]) -> str:
+    """The intensities at which the second device differs by more than matters."""
+    said = []
+    for part in found["splits"].get("intensity", []):
+        bias, share = part["bias"], part["bias_share"]
+        if (share.low > 0 or share.high < 0) and abs(share.value) > 100 * SAME_SHARE:
+            said.append(f"{bias.value:+.1f} W {part['part']} ({bias.low:+.1f} to {bias.high:+.1f})")
+    return ", ".join(said)

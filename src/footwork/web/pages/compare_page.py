@@ -142,8 +142,10 @@ async def show_compare(base: str, library: Library, run_id: str, first: str = "1
             rows_ = difference_rows(traces)
             if rows_:
                 table(["mean power", "mean difference", "smallest to largest"], rows_, labelled=True)
-        _numbers(found)
-        _splits(found)
+        with ui.element("details"):
+            text("summary", "Every signal, span and part of the run")
+            _numbers(found)
+            _splits(found)
         for name, reason in found["reasons"].items():
             text("p", f"{name.replace('_', ' ').capitalize()} is not compared: {reason}.", "soft")
         with ui.element("p"):
