@@ -12,6 +12,7 @@ from footwork.analysis import trial_statistics as trials
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
 from footwork.analysis.usual_watts import Sky
 from footwork.demo import simulate
+from footwork.physics import climate
 
 FIRST_DAY = 739_600
 
@@ -27,13 +28,18 @@ def season(
     middle, swing, phase = rng.uniform(8, 18), rng.uniform(3, 10), rng.uniform(0, 6.3)
     wave = int(rng.integers(0, weeks * 7 - 10)) if rng.random() < 0.7 else -99
     known = rng.random() < 0.8
+    # Places differ from their latitude's climate in mean and swing; the year begins on any day of it.
+    latitude, wide, begin = 35.0 + 25.0 * phase / 6.3, np.cos(7 * phase), FIRST_DAY + 7 * int(52 * swing / 10)
     out = []
     for week in range(weeks):
         for day in sorted(rng.choice(7, per_week, replace=False)):
             at = week * 7 + int(day)
             runner = base.fitter(gain * at / (weeks * 7))
             hot = 10.0 if wave <= at < wave + 10 else 0.0
-            temperature = middle + swing * np.sin(at / 365 * 6.283 + phase) + hot + rng.normal(0, 3)
+            usual = (
+                climate.usual_temperature(begin + at, latitude) + (middle - 13) + 3 * wide * climate.season(begin + at)
+            )
+            temperature = usual + hot + rng.normal(0, 3)
             if warmth is not None:
                 warmth.append(float(temperature))
             kind = rng.random()
@@ -56,11 +62,12 @@ def season(
             rate = rate + rng.normal(0, day_sd) + 6 * ill + 1.2 * max(6.5 - sleep, 0)
             out.append(
                 response.RunRows(
-                    FIRST_DAY + at,
+                    begin + at,
                     _minutes(power, speed, grade, rate),
                     Sky(temperature if known else None),
                     ill,
                     sleep if rng.random() < 0.7 else None,
+                    latitude=latitude,
                 )
             )
     return out, base.critical_power(device)
@@ -110,7 +117,8 @@ def one(seed: int, gain: float) -> dict[str, Any]:
     first, last = model.days[0], model.days[-1]
     gains, why = response.gain(model, first, last)
     low, high = np.percentile(gains, [2.5, 97.5])
-    true = 100 * (1 / (1 - gain * (last - FIRST_DAY) / 140) / (1 / (1 - gain * (first - FIRST_DAY) / 140)) - 1)
+    begin = runs[0].day - (runs[0].day - FIRST_DAY) % 7  # a season begins weeks after that day
+    true = 100 * ((1 - gain * (first - begin) / 140) / (1 - gain * (last - begin) / 140) - 1)
     drift, sd = model.drift()
     # As simulated: 0.05 bpm a minute, and 0.006 more for each degree over 14 °C.
     steep = 3.0 + 0.36 * float(np.mean(np.maximum(np.array(warmth) - 14.0, 0.0)))

@@ -140,3 +140,18 @@ def test_any_samples_give_a_grid_without_impossible_values(rows, pauses):
         assert ((known >= 0) & (known <= 2000)).all()
     for name, values in raw.items():  # raw signals are never altered
         np.testing.assert_array_equal(values, made.columns[name])
+
+
+def test_a_speed_that_the_distance_contradicts_is_worked_out_anew():
+    run = np.concatenate([np.full(600, 3.0), *[np.concatenate([np.full(240, 4.1), np.full(120, 0.7)])] * 4])
+    n = len(run)
+    average = np.cumsum(run) / np.arange(1, n + 1)  # what was run so far, as somebody computed it
+    columns = {"time": np.arange(n, dtype=float), "distance": np.cumsum(run), "speed": average}
+    signals, changes = clean(Recording("running", columns))
+    assert "speed" in {c.what for c in changes}
+    np.testing.assert_allclose(signals["speed"][700:800], 4.1, atol=0.05)
+    np.testing.assert_allclose(signals["speed"][870:930], 0.7, atol=0.05)
+    for speed in (run, 1.1 * run):  # what the sensor says, or another scale of it, stays
+        signals, changes = clean(Recording("running", {**columns, "speed": speed}))
+        assert "speed" not in {c.what for c in changes}
+        np.testing.assert_allclose(signals["speed"], speed)

@@ -2,6 +2,7 @@
 bounds."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from scipy.stats import t as t_dist
 
 from footwork.analysis import form, response, worthwhile
 from footwork.analysis.summary import AT, BLOCK_COLUMNS
+from footwork.analysis.usual_watts import Sky
 from footwork.errors import NotEnoughData
 from tests import seasons
 
@@ -245,3 +247,16 @@ def test_even_runs_over_hills_break_nothing(spread, hills):
     model = response.fit(response.prepare(runs, 260.0))
     slope, sd = model.mean[response.C["power"] - 1], np.sqrt(model.covariance[0, 0])
     assert abs(slope - 0.35) < 3 * sd + 0.05
+
+
+def test_a_longer_season_of_unknown_weather_tells_more_not_less():
+    widths = {}
+    for weeks in (20, 52):
+        found = []
+        for seed in range(6):
+            runs, border = seasons.season(np.random.default_rng(900 + seed), 0.03, weeks)
+            made = response.fit(response.prepare([replace(r, sky=Sky()) for r in runs], border))
+            gains, _ = response.gain(made, runs[0].day, runs[-1].day)
+            found.append(float(np.ptp(np.quantile(gains, [0.025, 0.975]))) / 2)
+        widths[weeks] = float(np.median(found))
+    assert widths[52] < widths[20] < 8.0

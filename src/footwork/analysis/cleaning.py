@@ -37,6 +37,7 @@ _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
 # A recorded speed is not what was run where it strays so far from the distance from minute to minute [1], though the
 # two agree on the whole; our conventions.
 CONTRADICTED, SAME_SCALE = 0.2, 0.25
+SLOWEST_MPS = 0.5  # slower than any walk; our convention
 _WORDS = {
     "order": "samples put in order of time",
     "duplicates": "samples of the same second merged",
@@ -135,6 +136,10 @@ def _class_heart_rate(
     measured = next((out[s.column] for s in recording.streams if s.measured and s.column in out), None)
     grade = np.nan_to_num(out.get("grade", missing))
     load = out.get("speed", missing) * power_model.slope_factor(grade) if measured is None else measured
+    speed = out.get("speed", missing)[timer]
+    speed = speed[np.isfinite(speed)]
+    if measured is None and len(speed) and float(speed.mean()) < SLOWEST_MPS:
+        load = missing  # a speed that no runner has, as of a belt, tells no effort
     found = screening.screen(out["heart_rate"], load, out.get("cadence", missing), timer)
     # Between two samples of an every-second trace the value is a guess of ours.
     out["heart_rate_quality"] = np.maximum(found.quality, guessed).astype(float)

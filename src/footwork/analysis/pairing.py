@@ -12,7 +12,7 @@ from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 from footwork.signals import Signals
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 LONGEST_LAG_S = 120
 LEAST_COMMON_S = 600  # ten minutes together; less carries no comparison; our convention
 BLOCKS = 24

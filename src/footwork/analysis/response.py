@@ -57,13 +57,14 @@ __all__ = [
     "usable",
 ]
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 # Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over
-# 12 °C, °C hours, days of illness, hours of sleep short, a year's swing where the weather is not known, a year, and two
+# 12 °C, °C hours, days of illness, hours of sleep short, a half swing of the year where only the climate is known (its
+# swing errs by about 2.5 °C), a conversion, a year, and two
 # sides that are held against each other. Heat: about 1/2 bpm a degree in the open air, more the longer it lasts, from
 # memory; the rest are our conventions.
-PRIOR_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-PRIOR_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 3.0, 3.0, 1.0, 20.0, 60.0, 60.0)
+PRIOR_MEAN = (150.0, 0.35, 0.0, 0.0, 0.0, 4.0, 0.5, 0.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+PRIOR_SD = (60.0, 0.3, 15.0, 0.5, 0.5, 8.0, 0.4, 0.4, 6.0, 1.5, 1.2, 1.0, 20.0, 60.0, 60.0)
 WALK_SD = 0.4  # bpm a week: how far a level moves by chance, the prior's scale of its SD
 WEEK = 7.0
 # Spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; ours.
@@ -79,11 +80,7 @@ MOST_TANGLED = 0.8  # posterior correlation above which a change is withheld
 TANGLED = {
     "heat": "heat came with the change and cannot be told from it",
     "converted": "the device changed meanwhile, and the conversion cannot be told from a change of the runner",
-    "season_sin": "the season changed and the weather of many runs is not known, so heat cannot be told from a change "
-    "of "
-    "the runner: enter the weather",
-    "season_cos": "the season changed and the weather of many runs is not known, so heat cannot be told from a change "
-    "of "
+    "season": "the season changed and the weather of many runs is not known, so heat cannot be told from a change of "
     "the runner: enter the weather",
 }
 _BOUNDS = (-5.0, 3.5)  # of the logarithms of the spreads

@@ -11,6 +11,7 @@ import numpy as np
 from footwork.analysis.summary import AT, BLOCK_S
 from footwork.analysis.usual_watts import Sky
 from footwork.errors import NotEnoughData
+from footwork.physics import climate
 from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
 
@@ -20,6 +21,7 @@ SETTLED_S = 240
 TAUS = (20.0, 40.0, 65.0, 100.0)  # seconds; 38 to 132 published for running ramps (Gielen 2024), less for steps
 TAU_RUNS = 60  # the newest runs tell the time constants
 COOL_C, DRIFT_FROM_H, REFERENCE_H, ENOUGH_SLEEP_H = 12.0, 10 / 60, 30 / 60, 7.0
+NO_PLACE = 3.0  # how much less the season is known where neither weather nor place is
 FLAT, LEAST_FLAT = 0.03, 0.2  # a slope that is flat, and the least share of minutes on it
 COLUMNS = (
     "level",
@@ -32,8 +34,7 @@ COLUMNS = (
     "heat_drift",
     "illness",
     "sleep",
-    "season_sin",
-    "season_cos",
+    "season",
     "converted",
     "trend",
     "first",
@@ -55,8 +56,8 @@ class TooFewRuns(NotEnoughData):
 @dataclass(frozen=True)
 class RunRows:
     """One run as the model takes it: its day (ordinal), minutes (`summary.BLOCK_COLUMNS`), weather, whether the diary
-    tells of illness, hours of sleep, and the relative error of a conversion of its watts (0 where they are the scale's
-    own)."""
+    tells of illness, hours of sleep, the relative error of a conversion of its watts (0 where they are the scale's
+    own), and the latitude [deg] where it was run."""
 
     day: int
     blocks: Floats
@@ -64,6 +65,7 @@ class RunRows:
     ill: bool = False
     sleep: float | None = None
     converted: float = 0.0
+    latitude: float | None = None
     side: int = 0  # 1 or 2 where it is held against others, with its minutes at the powers of ``band`` [W] only
     band: tuple[float, float] | None = None
 
@@ -89,7 +91,7 @@ def answered(power: Floats, elapsed: Floats, tau: tuple[float, float], border: f
 
 
 def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: float) -> Floats:
-    """Design rows of the kept minutes of a run, shape (n, 16), columns `COLUMNS`.
+    """Design rows of the kept minutes of a run, shape (n, 15), columns `COLUMNS`.
 
     ``x`` has shape (m, 13), ``power`` [W]; beats per unit of each column.
     """
@@ -98,9 +100,12 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
     grade = np.nan_to_num(block[:, AT["grade"]])
     drift = np.maximum(hours - DRIFT_FROM_H, 0.0) - (REFERENCE_H - DRIFT_FROM_H)
     temperature = run.sky.temperature
-    heat = max(temperature - COOL_C, 0.0) if temperature is not None else 0.0
-    angle = 2 * np.pi * run.day / 365.25
-    unknown = temperature is None
+    if temperature is not None:
+        heat, unknown = max(temperature - COOL_C, 0.0), 0.0
+    elif run.latitude is not None:  # the climate stands in, and is off by a season of its own
+        heat, unknown = climate.expected_over(COOL_C, climate.usual_temperature(run.day, run.latitude)), 1.0
+    else:
+        heat, unknown = 0.0, NO_PLACE
     one = np.ones(len(block))
     return np.column_stack(
         [
@@ -114,8 +119,7 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
             heat * drift,
             run.ill * one,
             min(max(ENOUGH_SLEEP_H - run.sleep, 0.0), 4.0) * one if run.sleep is not None else 0 * one,
-            unknown * np.sin(angle) * one,
-            unknown * np.cos(angle) * one,
+            unknown * climate.season(run.day) * one,
             (power * 0.35 * run.converted) * one,
             (run.day - origin) / 365.25 * one,
             (run.side == 1) * one,

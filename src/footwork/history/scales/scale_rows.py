@@ -39,6 +39,7 @@ class StreamRows:
     weather: dict[str, Any] | None = None
     converted: float = 0.0  # where watts were converted: relative spread of this run about the conversion,
     scale_error: float = 0.0  # and the conversion's own relative error, which all its runs share
+    latitude: float | None = None
 
     @property
     def sky(self) -> Sky:
@@ -60,6 +61,7 @@ def rows_recorded_on(library: History, scale_key: str, decided: Placing) -> list
                 recording.c.utc_offset_minutes,
                 result.c.indoor,
                 result.c.duration_s,
+                result.c.latitude,
                 stream,
             )
             .join(result, (stream.c.recording_id == result.c.recording_id) & (stream.c.part == result.c.part))
@@ -86,5 +88,6 @@ def rows_recorded_on(library: History, scale_key: str, decided: Placing) -> list
             blobs.unpack(r.histogram, "int32").astype(float),
             blobs.unpack(r.blocks, "float32", len(BLOCK_COLUMNS)).astype(float),
             run_of[r.run_id].weather,
+            latitude=r.latitude,
         )
     return list(out.values())

@@ -111,6 +111,8 @@ def model_rows(library: History, rows: list[StreamRows]) -> list[response.RunRow
             ill |= {day + dt.timedelta(days=k) for k in range(ILL_DAYS + 1)}
         if "sleep" in entry:
             sleep[day] = float(entry["sleep"])
+    places = [r.latitude for r in rows if r.latitude is not None]
+    usual_place = float(np.median(places)) if places else None  # of runs without positions
     return [
         response.RunRows(
             r.date.toordinal(),
@@ -119,6 +121,7 @@ def model_rows(library: History, rows: list[StreamRows]) -> list[response.RunRow
             r.date in ill,
             sleep.get(r.date),
             r.converted and max(r.scale_error, r.converted),
+            r.latitude if r.latitude is not None else usual_place,
         )
         for r in rows
     ]

@@ -11,6 +11,7 @@ import numpy as np
 from sqlalchemy import select
 
 from footwork.analysis import screening
+from footwork.analysis.cleaning import SLOWEST_MPS
 from footwork.errors import FootworkError
 from footwork.history import catalogue
 from footwork.history.catalogue import RunRow
@@ -19,7 +20,7 @@ from footwork.history.log.entries import Told
 from footwork.history.recordings import results, run_signals
 from footwork.history.scales import scale_keys
 from footwork.physiology import curve
-from footwork.quantities import plain
+from footwork.quantities import format_distance, format_duration, plain
 from footwork.questions import capacity, load
 from footwork.questions.runs.found_efforts import efforts_of_run
 from footwork.store import blobs, schema
@@ -124,7 +125,7 @@ def run_in_full(library: History, run_id: int) -> Run:
         row=row,
         changes=json.loads(main["changes"]),
         lost=json.loads(main["lost"]),
-        notes=json.loads(main["notes"]),
+        notes=[*json.loads(main["notes"]), *_impossible(row)],
         legs_before=json.loads(main["legs_before"]),
         laps=[{**lap, "domain": domain} for lap, domain in zip(laps, domains, strict=True)],
         recordings=recordings,
@@ -133,6 +134,14 @@ def run_in_full(library: History, run_id: int) -> Run:
         clipped=_clipped(library, row),
         title=_title(library, run_id),
     )
+
+
+def _impossible(row: RunRow) -> list[str]:
+    """A distance that nobody needs so long for, and what to do."""
+    if not row.distance_m or row.duration_s < 600 or row.distance_m / row.duration_s >= SLOWEST_MPS:
+        return []
+    way = f"{format_distance(row.distance_m)} in {format_duration(row.duration_s)}"
+    return [f"{way} cannot be what was run: footwork edit distance {row.id} METRES corrects it"]
 
 
 def _title(library: History, run_id: int) -> str | None:
