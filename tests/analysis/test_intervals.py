@@ -229,3 +229,17 @@ def test_a_run_that_gets_harder_keeps_its_steps_apart():
     parts = intervals.find(run((900, 190), (900, 210), (900, 232), (900, 256), noise=0.03))
     assert [p.kind for p in parts] == ["warm-up", "work", "work", "work"]
     np.testing.assert_allclose([p.start for p in parts], [0, 900, 1800, 2700], atol=6)
+
+
+@pytest.mark.parametrize("seconds", [12, 15, 19])
+@pytest.mark.parametrize("easy", [0, 150])
+def test_strides_shorter_than_what_lies_between_are_found(seconds, easy):
+    power = run((600, 230), *[(seconds, 420), (50, easy)] * 10, (600, 220))
+    assert len(works(intervals.find(power))) == 10
+
+
+@pytest.mark.parametrize("stops", [44, 200])
+def test_very_many_stops_hide_no_repeats_and_take_no_longer(stops):
+    power = run(*[(60, 220), (12, 0)] * stops, (300, 220), *[(60, 300), (60, 200)] * 10, (300, 210))
+    found = [(a, b) for a, b in works(intervals.find(power)) if b - a < 100]
+    assert len(found) == 10

@@ -169,3 +169,28 @@ def test_the_command_says_what_the_library_says(library):
     told = ok("efforts", run, "--balance", library=library.folder).stdout
     assert "Four times three minutes." in told and "W′ balance was least at" in told
     assert json.loads(ok("efforts", run, "--json", library=library.folder).stdout) == library.efforts(run)
+
+
+def test_watts_of_an_effort_leave_out_the_pauses_of_the_watch(tmp_path):
+    from footwork.analysis import intervals as parts
+    from footwork.questions.runs import found_efforts
+
+    power, speed = np.full(1800, 250.0), np.full(1800, 3.0)
+    paused = np.zeros(1800)
+    for at in (400, 1100):
+        power[at : at + 120], speed[at : at + 120], paused[at : at + 120] = 0.0, np.nan, 1.0
+    (only,) = found_efforts._told(
+        [parts.Part(0, 1800, "work")], {"power": power, "speed": speed, "paused": paused}, 0.0
+    )
+    assert only["power"] == 250 and only["speed"] == 3 and only["standing_s"] == 240
+
+
+@pytest.mark.parametrize("wrong", ["", "-9000"])
+def test_a_stray_time_does_not_move_the_efforts(tmp_path, wrong):
+    level = np.concatenate([np.full(s, float(p)) for s, p in [(600, 200), *[(180, 280), (90, 180)] * 4, (400, 190)]])
+    rows = [f"{t},{p:.0f},{p / 80:.2f}" for t, p in enumerate(level)]
+    rows[900] = f"{wrong},{level[900]:.0f},{level[900] / 80:.2f}"
+    path = tmp_path / "stray.csv"
+    path.write_text("\n".join(["time,power,speed", *rows]) + "\n")
+    found = [e for e in runs.efforts_of_file(path) if e["kind"] == "work"]
+    assert len(found) == 4 and all(e["standing_s"] == 0 for e in found)

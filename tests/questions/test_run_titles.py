@@ -28,7 +28,7 @@ WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-
         ([WARM, (900, "work", None), (900, "work", None)], "Harder in two steps"),
         (
             [WARM, (60, "work", None), REST, (120, "work", None), REST, (240, "work", None), COOL],
-            "A ladder of three, a minute to four minutes",
+            "A ladder of three, one minute to four minutes",
         ),
         (
             [WARM, (60, "work", None), REST, (180, "work", None), REST, (61, "work", None), COOL],
@@ -37,7 +37,7 @@ WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-
         ([WARM, (600, "work", None), REST, (700, "work", None), COOL], "Two times about eleven minutes"),
         (
             [WARM, *[(60, "work", "4 x 1:00"), REST] * 4, *[(1200, "work", "2 x 20:00"), REST] * 2],
-            "Four times a minute, two times 20 minutes",
+            "Four times one minute, two times 20 minutes",
         ),
     ],
 )
@@ -48,7 +48,8 @@ def test_a_title_says_what_was_run(pieces, title):
 def test_hills_are_named_where_the_efforts_climb_and_fall():
     pieces = [WARM, *[(60, "work", "3 x 1:00"), REST] * 3]
     rolling = efforts(*pieces, grade=[0, 0.03, 0, -0.02, 0, 0.03, 0])
-    assert run_title(rolling) == "Three times a minute, up and down"
+    assert run_title(rolling) == "Three times one minute, up and down"
     assert (
-        run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06])) == "Three times a minute, uphill"
+        run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06]))
+        == "Three times one minute, uphill"
     )

@@ -342,7 +342,8 @@ def _distance_and_speed(out: dict[str, Floats], recording: Recording, timer: Boo
             np.interp(out["time"], out["time"][known], out["speed"][known]) if known.any() else np.zeros(len(known))
         )
         out["distance"] = np.cumsum(np.where(timer, bridged, 0.0))
-    if "speed" in out and {"speed", "distance"} <= set(recording.columns) and _contradicted(out, timer):
+    both = {"speed", "distance"} <= out.keys() & set(recording.columns)
+    if both and _contradicted(out, timer):
         counts["speed"] = int(np.isfinite(out.pop("speed")).sum())
     if "speed" not in out and "distance" in out:
         known = np.isfinite(out["distance"])

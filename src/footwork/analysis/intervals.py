@@ -16,6 +16,7 @@ from footwork.quantities import Floats
 
 METHOD_VERSION = 2
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
+LEAST_WORK_S = 10  # but for strides; our convention
 STANDING = {"power": 40.0, "speed": 0.6}
 # Least contrast of work over recovery; our convention.
 CONTRAST = {"power": 0.09, "speed": 0.09, "heart_rate": 0.05}
@@ -31,7 +32,7 @@ MOST_SLOPE = 2.5  # of ln watts by grade: more would be hills run as repeats; ou
 LATE_S = 4  # a lap is pressed so many seconds late at most, to be taken for the edge; our convention
 STARTS_S = 60  # after a stop devices take so long to show the effort; our convention
 JUMP_S, MOST_JUMP = (15, 3), 16.0  # how a step is seen, and what the sharpest is worth at most; our convention
-MOST_STRETCHES = 90
+MOST_STRETCHES, MOST_STOPS = 90, 40
 Signal = Literal["power", "speed", "heart_rate"]
 Kind = Literal["warm-up", "work", "recovery", "cool-down"]
 
@@ -124,7 +125,7 @@ def find(
     if len(parts) < 2:
         return whole
     refined = _refined(_tidied(parts), level, standing, signal)
-    return _named(_tidied(_at_laps(refined, laps)))
+    return _named(_tidied(_at_laps(refined, laps))) or whole
 
 
 def _as_on_the_flat(level: Floats, grade: Floats, moving: npt.NDArray[np.bool_]) -> Floats:
@@ -196,8 +197,9 @@ def _stretches(
     penalty = max(2.0 * contrast**2, 4.0 * noise**2 * float(np.log(len(bins))))
     edges = [0, len(level)]
     for _ in range(12):
-        edges = _with_stops([BIN_S * e for e in change_points(bins, penalty)[:-1]], standing, len(level))
-        if len(edges) <= MOST_STRETCHES:
+        changes = [BIN_S * e for e in change_points(bins, penalty)[:-1]]
+        edges = _with_stops(changes, standing, len(level))
+        if len(changes) <= MOST_STRETCHES:
             break
         penalty *= 1.5
     out = []
@@ -220,7 +222,10 @@ def _tidied(parts: Sequence[tuple[int, int, str]]) -> list[tuple[int, int, str]]
             else:
                 merged.append((a, b, kind))
         out = merged
-        short = [k for k, (a, b, _) in enumerate(out) if b - a < SHORTEST_S and len(out) > 1]
+        # Strides may be shorter than what lies between.
+        short = [
+            k for k, (a, b, kind) in enumerate(out) if b - a < (LEAST_WORK_S if kind else SHORTEST_S) and len(out) > 1
+        ]
         if not short:
             return out
         k = min(short, key=lambda i: out[i][1] - out[i][0])
@@ -241,6 +246,8 @@ def _at_laps(parts: Sequence[tuple[int, int, str]], laps: Sequence[float]) -> li
 
 def _named(parts: Sequence[tuple[int, int, str]]) -> list[Part]:
     works = [k for k, (_, _, h) in enumerate(parts) if h]
+    if not works:
+        return []
     out = []
     for k, (a, b, h) in enumerate(parts):
         kind: Kind = "work" if h else "warm-up" if k < works[0] else "cool-down" if k > works[-1] else "recovery"
@@ -252,6 +259,7 @@ def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int)
     """Edges at changes of level and where the runner stops and goes on; a change next to a stop is the stop."""
     turns = np.flatnonzero(np.diff(np.concatenate([[0], standing.astype(np.int8), [0]])))
     stops = [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True) if b - a >= SHORTEST_S // 2]
+    stops = sorted(sorted(stops, key=lambda s: s[1] - s[0])[-MOST_STOPS:])  # of very many, the short ones are steps
     near = 2 * BIN_S
     kept = [c for c in changes if 0 < c < n and all(not a - near <= c <= b + near for a, b in stops)]
     return sorted({0, n, *kept, *(e for stop in stops for e in stop)})

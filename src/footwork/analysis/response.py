@@ -28,6 +28,7 @@ from footwork.analysis.settled import (
     prepare,
     shown,
     usable,
+    warmth_of,
 )
 from footwork.quantities import Floats
 
@@ -113,7 +114,7 @@ class Response:
     lowest: float
     highest: float
     weather: float  # share of runs with a known temperature
-    warmth: float  # mean degrees over 12 °C of those
+    warmth: float  # mean degrees over 12 °C of all, by the climate where none was told
 
     def row(self, day: float, power: float | None = None) -> Floats:
         """Weights of the coefficients and levels in heart rate at a power on a day, at reference conditions.
@@ -138,9 +139,9 @@ class Response:
         return float(row @ self.mean), float(np.sqrt(row @ self.covariance @ row))
 
     def drift(self, heat: float | None = None) -> tuple[float, float]:
-        """Drift [bpm/h] so many degrees over 12 °C (by default at the warmth of the runs, known or not), and its SD."""
+        """Drift [bpm/h] so many degrees over 12 °C (by default at the mean warmth of the runs), and its SD."""
         row = np.zeros(len(self.mean))
-        row[C["drift"] - 1], row[C["heat_drift"] - 1] = 1.0, self.warmth * self.weather if heat is None else heat
+        row[C["drift"] - 1], row[C["heat_drift"] - 1] = 1.0, self.warmth if heat is None else heat
         variance = float(row @ self.covariance @ row) + self.drift_sd**2 / self.runs + DRIFT_FLOOR**2
         return float(row @ self.mean), float(np.sqrt(variance))
 
@@ -247,7 +248,7 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
         weights = np.minimum(1.0, _FAR * float(np.exp(found[0])) / np.maximum(np.abs(effects), 1e-9)) ** 2
     mean, covariance, effects, sds = system.posterior(found, weights)
     rows = prepared.rows[:count]
-    warm = [max(r.sky.temperature - COOL_C, 0.0) for r in rows if r.sky.temperature is not None]
+    warm = [warmth_of(r)[0] for r in rows]
     run_sd, drift_sd, walk = (float(v) for v in np.exp(found))
     return Response(
         mean,
@@ -268,7 +269,7 @@ def fit(prepared: Prepared, upto: int | None = None, held: tuple[float, float, f
         prepared.lowest,
         prepared.highest,
         float(np.mean([r.sky.temperature is not None for r in rows])),
-        float(np.mean(warm)) if warm else 0.0,
+        float(np.mean(warm)),
     )
 
 

@@ -349,6 +349,7 @@ def _kinds(blocks: Sequence[Sequence[Stretch]], contrast: float) -> list[tuple[i
             level = float(np.mean([e.level for e in b[::2]]))
             if level < top - contrast and max(e.seconds for e in b[::2]) < LONG_S:
                 kind[at : at + len(b)] = [""] * len(b)
+                of_sets = [v for v in of_sets if v not in {e.level for e in b}]
         at += len(b)
     for k in alone:
         beside = [flat[i].level for i in (k - 1, k + 1) if 0 <= i < len(flat) and not flat[i].still]

@@ -90,6 +90,17 @@ def answered(power: Floats, elapsed: Floats, tau: tuple[float, float], border: f
     return out, since
 
 
+def warmth_of(run: RunRows) -> tuple[float, float]:
+    """Degrees over 12 °C [°C] of a run, and how much of the season they may be off by: the weather told, else the
+    climate, else nothing."""
+    temperature = run.sky.temperature
+    if temperature is not None:
+        return max(temperature - COOL_C, 0.0), 0.0
+    if run.latitude is not None:
+        return climate.expected_over(COOL_C, climate.usual_temperature(run.day, run.latitude)), 1.0
+    return 0.0, NO_PLACE
+
+
 def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: float) -> Floats:
     """Design rows of the kept minutes of a run, shape (n, 15), columns `COLUMNS`.
 
@@ -99,13 +110,7 @@ def design(run: RunRows, x: Floats, kept: np.ndarray, power: float, origin: floa
     hours = block[:, AT["elapsed"]] / 3600
     grade = np.nan_to_num(block[:, AT["grade"]])
     drift = np.maximum(hours - DRIFT_FROM_H, 0.0) - (REFERENCE_H - DRIFT_FROM_H)
-    temperature = run.sky.temperature
-    if temperature is not None:
-        heat, unknown = max(temperature - COOL_C, 0.0), 0.0
-    elif run.latitude is not None:  # the climate stands in, and is off by a season of its own
-        heat, unknown = climate.expected_over(COOL_C, climate.usual_temperature(run.day, run.latitude)), 1.0
-    else:
-        heat, unknown = 0.0, NO_PLACE
+    heat, unknown = warmth_of(run)
     one = np.ones(len(block))
     return np.column_stack(
         [

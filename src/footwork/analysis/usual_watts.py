@@ -205,6 +205,7 @@ class Comparison:
     sd: float
     minutes: int
     level: float
+    watts: float  # of the minutes compared
     reasons: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -231,7 +232,8 @@ def compare(usual: Usual, block: Floats, sky: Sky | None, what: str = "power") -
         return None
     expected, sd = usual.expect(x)
     level = float(np.exp(y).mean()) if what == "power" else float(y.mean())
-    return Comparison(float(y.mean()) - expected, sd, len(y), level, _reasons(usual, x, used[inside], what))
+    watts = float(np.mean(used[inside, AT["power"]]))
+    return Comparison(float(y.mean()) - expected, sd, len(y), level, watts, _reasons(usual, x, used[inside], what))
 
 
 def _reasons(usual: Usual, x: Floats, minutes: Floats, what: str) -> dict[str, float]:

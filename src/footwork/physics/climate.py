@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 from scipy.special import ndtr
@@ -21,7 +22,7 @@ def usual_temperature(day: float, latitude: float) -> float:
     Parameters
     ----------
     day : float
-        Of the year, or a proleptic ordinal. [d]
+        Proleptic ordinal. [d]
     latitude : float
         [deg]
 
@@ -37,8 +38,9 @@ def usual_temperature(day: float, latitude: float) -> float:
 
 
 def season(day: float) -> float:
-    """How far a day is towards the northern summer, -1 to 1 [1]; ``day`` of the year [d] or a proleptic ordinal."""
-    return math.cos(2 * math.pi * (day % 365.25 - WARMEST_DAY) / 365.25)
+    """How far a day is towards the northern summer, -1 to 1 [1]; ``day`` is a proleptic ordinal [d]."""
+    of_year = dt.date.fromordinal(int(day)).timetuple().tm_yday
+    return math.cos(2 * math.pi * (of_year - WARMEST_DAY) / 365.25)
 
 
 def expected_over(border: float, mean: float, sd: float = DAY_SD) -> float:

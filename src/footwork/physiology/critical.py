@@ -251,7 +251,7 @@ class Posterior:
         return _flattened(*self.draws(count, seed), self.floors)
 
     def quantiles(self) -> tuple[Floats, Floats]:
-        """CP [W] and W′ [J] at 2.5, 50 and 97.5 %, shapes (3,): what `estimates` says within about 0.3 %, sooner."""
+        """CP [W] and W′ [J] at 2.5, 50 and 97.5 %, shapes (3,): as `estimates` says them within 2 %, sooner."""
         at = [0.025, 0.5, 0.975]
         if self.levels.ndim == 1:
             log_cp = self.grid.log_cp[0] + _quantiles(self.levels, self.scale_sd, at)

@@ -32,7 +32,7 @@ def run_title(found: Sequence[dict[str, Any]]) -> str:
     said: list[str] = []
     for group in dict.fromkeys(e["group"] for e in works):
         members = [e for e in works if e["group"] == group]
-        said.append(_group(group, len(members)) if group else _alone(found, members))
+        said.append(_group(group, len(members)) if group else _alone(members))
     if len(said) > MOST_GROUPS:
         lasts = sorted(e["end_s"] - e["start_s"] for e in works)
         said = [f"{_number(len(works))} efforts of {_lasting(lasts[0])} to {_lasting(lasts[-1])}"]
@@ -54,7 +54,7 @@ def _group(name: str, count: int) -> str:
     return f"{_number(count)} times {size}"
 
 
-def _alone(found: Sequence[dict[str, Any]], members: Sequence[dict[str, Any]]) -> str:
+def _alone(members: Sequence[dict[str, Any]]) -> str:
     lasts = [e["end_s"] - e["start_s"] for e in members]
     if len(members) == 1:
         return f"{_lasting(lasts[0])} of work"
@@ -81,4 +81,6 @@ def _lasting(seconds: float) -> str:
         return f"{rest} seconds"
     if rest:
         return format_duration(rounded)
-    return "a minute" if minutes == 1 else f"{_number(minutes)} minutes"
+    if minutes >= 60 and minutes % 60 == 0:
+        return "one hour" if minutes == 60 else f"{_number(minutes // 60)} hours"
+    return "one minute" if minutes == 1 else f"{_number(minutes)} minutes"

@@ -36,7 +36,11 @@ def _accounted(found: dict[str, Any]) -> str:
         if key not in told and not round(found["conditions_w"].get(effect, 0.0))
     ]
     counted = [f"{name} {round(w):+d} W" for name, w in found["conditions_w"].items() if round(w)]
-    first = f"Accounted for: {', '.join(counted)}." if counted else "Hills and time into the run change nothing here."
+    first = (
+        f"Accounted for: {', '.join(counted)}."
+        if counted
+        else "What is known of hills, wind and warmth changes nothing here."
+    )
     if not found["power_unusual"]:
         return first
     return (

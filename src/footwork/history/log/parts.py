@@ -197,6 +197,7 @@ def _merged(ours: list[Part], theirs: list[Part], wholes: dict[int, Whole]) -> l
             a,
             pieces=tuple(sorted(a.pieces + b.pieces, key=lambda p: max(p.start, wholes[p.recording].start))),
             left_out=a.left_out + b.left_out,
+            heart="doubtful" if "doubtful" in (a.heart, b.heart) else a.heart or b.heart,
         )
         for a, b in pairs
     ]

@@ -20,7 +20,6 @@ from footwork.history.log.parts import ALWAYS, Part, Piece, read_parts
 from footwork.history.recordings import overlap
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
-from footwork.quantities import Floats
 from footwork.signals import Course, Lap, PowerStream, Recording, Signals
 from footwork.store import blobs, database, schema
 
@@ -97,12 +96,13 @@ def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | N
     return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
 
 
-def _offset(recording: Recording, start: float, longitude: Floats, zone: dt.tzinfo | None) -> int | None:
+def _offset(recording: Recording, zone: dt.tzinfo | None) -> int | None:
     """Minutes from UTC that the file states; else, for a run far from the runner's own zone, those of its longitude."""
+    longitude = recording.columns.get("longitude", np.zeros(0))
     known = longitude[np.isfinite(longitude)]
     if recording.utc_offset_minutes is not None or not recording.dated or not len(known):
         return recording.utc_offset_minutes
-    home = local_date(start, None, zone).utcoffset()
+    home = local_date(recording.start, None, zone).utcoffset()
     there = 60 * round(float(np.median(known)) / 15)
     apart = abs(there - (home.total_seconds() / 60 if home else 0.0))
     # Zones follow longitude within some hours; further apart, the sun says more than the clock at home.
@@ -116,15 +116,15 @@ def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzin
     """
     mass = _mass_of(recording, masses, zone)
     signals, changes = cleaning.clean(recording, mass)
-    offset = _offset(recording, float(signals["time"][0]), signals.get("longitude"), zone)
-    made = replace(_summed(recording, signals, mass, [asdict(c) for c in changes]), utc_offset_minutes=offset)
+    made = _summed(recording, signals, mass, [asdict(c) for c in changes])
+    made = replace(made, utc_offset_minutes=_offset(recording, zone))
     if recording.is_run and made.row["duration_s"] < 5:
         raise UnreadableFile("the recording holds less than five seconds")
     return made
 
 
 def _mass_of(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> float | None:
-    day = local_date(recording.start, recording.utc_offset_minutes, zone).date().isoformat()
+    day = local_date(recording.start, _offset(recording, zone), zone).date().isoformat()
     return mass_at(masses, day) or recording.mass
 
 
@@ -439,6 +439,9 @@ def _rebuild_one(
             blobs.signals_path(library.folder, row["sha256"], row["leg"], number).unlink(missing_ok=True)
         for part, analysed in made:
             write_result(connection, recording_id, part.run, analysed, part.number)
+            table = schema.recording
+            values = {"utc_offset_minutes": analysed.utc_offset_minutes}
+            connection.execute(update(table).where(table.c.id == recording_id).values(**values))
 
 
 def _original(library: History, row: Any) -> Recording:
@@ -480,10 +483,14 @@ def _corrected(
     changes: dict[str, dict[str, Any]] = {}
     for _, found in cleaned:
         for change in found:
-            changes[change.sentence] = asdict(change)
+            if part.heart is None or not change.what.startswith("heart rate:"):
+                changes[change.sentence] = asdict(change)
+    if part.heart is not None:
+        word = f"heart rate is {part.heart} by your word"
+        changes[word] = asdict(cleaning.Change("heart rate word", 0, word))
     made = _summed(together, signals, mass, list(changes.values()))
     made.row["layout"] = part.corrections
-    return made
+    return replace(made, utc_offset_minutes=_offset(sources[0], zone))
 
 
 def read_streams(connection: Connection, recording_id: int, part: int = 0) -> list[PowerStream]:

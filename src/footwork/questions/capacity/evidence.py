@@ -279,12 +279,7 @@ def _as_watts(effort: Effort, asked: dt.date, relation: speed.PowerAtSpeed | Non
 def _forms(pairs: list[tuple[float, float]]) -> list[dict[str, Any]]:
     """The classical forms where the efforts allow them, each with its interval."""
     out: list[dict[str, Any]] = []
-    for form in (
-        classical_forms.work_time,
-        classical_forms.inverse_time,
-        classical_forms.time_power,
-        classical_forms.three_parameter,
-    ):
+    for form in classical_forms.FORMS:
         used = [(d, w) for d, w in pairs if d >= critical.SHORTEST_S or form is classical_forms.three_parameter]
         t, p = np.array([d for d, _ in used]), np.array([w for _, w in used])
         try:

@@ -324,8 +324,9 @@ def _warnings(of: Season) -> list[str]:
     out, rows = _warmest(of), of.prepared.rows
     if of.model.weather < 0.75:
         out.append(
-            f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: heat can look "
-            "like lost form. footwork weather enters it."
+            f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: the climate stands in "
+            "where the place is known; heat can look like lost form, and the interval is wider. "
+            "footwork weather enters it."
         )
     if any(r.converted for r in rows):
         out.append("Some watts are converted from another device: the conversion's error is in the interval.")

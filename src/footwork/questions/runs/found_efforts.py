@@ -22,6 +22,7 @@ from footwork.quantities import Estimate, Floats, format_duration, parse_duratio
 from footwork.questions import capacity
 from footwork.questions.capacity import DRAWS
 from footwork.results.effort import BalanceAlong
+from footwork.signals import Bools
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -37,6 +38,9 @@ WALKING_MPS = 1.2
 
 # Where so much of a run is so steep, pace tells nothing of the effort; our convention.
 STEEP, MOST_STEEP = 0.1, 0.25
+
+
+LEAST_KNOWN = 0.3  # share of a run in which a signal must be known; our convention
 
 
 PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
@@ -64,6 +68,7 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
     columns: dict[str, Floats] = {name: found.get(name) for name in ("speed", "distance", "grade")}
     columns["power"] = np.where(found.timer, found.get(row.column), 0.0)
     columns["heart_rate"] = found.sound_heart_rate
+    columns["paused"] = (~found.timer).astype(float)
     said = entries.told(library).get(run_id, Told()).efforts
     if said and signal is None:
         start, n = float(found["time"][0]), len(found)
@@ -94,43 +99,39 @@ def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any
         raise UsageError(f"{path.name} holds no recording")
     recording: Recording = next((r for r in found if r.is_run), found[0])
     time = recording.columns["time"]
-    order = np.argsort(time, kind="stable")
-    begin = 0.0 if recording.dated else float(time[order[0]])
-    at = time[order] - time[order[0]]
+    begin = 0.0 if recording.dated else float(np.nanmin(time))
     cleaned, _ = cleaning.clean(recording)
     columns: dict[str, Floats] = {name: cleaned.get(name) for name in ("speed", "distance", "grade")}
     columns["heart_rate"] = cleaned.sound_heart_rate
-    if np.isfinite(columns["heart_rate"]).mean() < 0.3:  # a doubted trace tells efforts better than none
+    if np.isfinite(columns["heart_rate"]).mean() < LEAST_KNOWN:  # a doubted trace tells efforts better than none
         columns["heart_rate"] = cleaned.get("heart_rate")
     columns["power"] = np.full(len(cleaned), np.nan)
     if cleaned.streams:
         columns["power"] = np.where(cleaned.timer, cleaned.get(cleaned.streams[0].column), 0.0)
-    way = columns["distance"] if "latitude" in recording.columns else None
-    for a, b in _pauses(at, way, recording.columns.get("distance"), order):
-        for name in ("power", "speed"):
-            if np.isfinite(columns[name]).any():
-                columns[name][int(a) + 1 : int(b)] = 0.0
-    if not any(np.isfinite(columns[n]).mean() > 0.3 for n in ("power", "speed", "heart_rate")) and len(at) < 0.3 * len(
-        cleaned
-    ):
+    told = np.zeros(len(cleaned), dtype=np.bool_)
+    for name in ("power", "speed", "heart_rate"):
+        told |= np.isfinite(columns[name])
+    if told.mean() <= LEAST_KNOWN and len(time) < LEAST_KNOWN * len(cleaned):
         raise NotEnoughData(f"the rows are too far apart to find efforts: at most {cleaning.LONGEST_GAP_S} seconds")
-    return _found(columns, signal, begin)
+    placed = {"distance", "latitude"} & set(recording.columns)
+    paused = _paused(told, columns["distance"] if placed else None)
+    for name in ("power", "speed"):
+        if np.isfinite(columns[name]).any():
+            columns[name] = np.where(paused, 0.0, columns[name])
+    columns["paused"] = (paused | ~cleaned.timer).astype(float)
+    laps = [lap.start - float(cleaned["time"][0]) for lap in recording.laps[1:]]
+    return _found(columns, signal, begin, laps)
 
 
-def _pauses(at: Floats, known: Floats | None, rows: Floats | None, order: np.ndarray) -> list[tuple[float, float]]:
-    """Gaps in the rows [s] that are pauses of the watch: long against the rows' own spacing, and without the way of a
-    runner who went on."""
-    usual = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
-    out = []
-    for i, (a, b) in enumerate(pairwise(at)):
-        if b - a <= max(PAUSE_S, 5 * usual):
-            continue
-        if rows is not None:
-            moved = float(rows[order][i + 1] - rows[order][i])
-        else:
-            moved = float(np.diff(np.interp([a, b], np.arange(len(known)), known))[0]) if known is not None else 0.0
-        if not moved > WALKING_MPS * (b - a):
-            out.append((float(a), float(b)))
+def _paused(told: Bools, way: Floats | None) -> Bools:
+    """Seconds in gaps of the rows that are pauses of the watch: long, and without the way [m] of a runner who went
+    on."""
+    out = np.zeros(len(told), dtype=np.bool_)
+    at = np.flatnonzero(told)
+    for a, b in pairwise(at.tolist()):
+        moved = float(way[b] - way[a]) if way is not None else 0.0
+        if b - a > PAUSE_S and not moved > WALKING_MPS * (b - a):
+            out[a + 1 : b] = True
     return out
 
 
@@ -143,7 +144,7 @@ def _found(
     known = [
         n
         for n in ("power", "speed", "heart_rate")
-        if n in columns and np.isfinite(columns[n]).mean() > 0.3 and np.nanmax(columns[n]) > 0
+        if n in columns and np.isfinite(columns[n]).mean() > LEAST_KNOWN and np.nanmax(columns[n]) > 0
     ]
     if not known or (wanted and wanted not in known):
         raise NotEnoughData(f"there is no {signal or 'power, speed or heart rate'} to find efforts in")
@@ -176,6 +177,7 @@ def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float)
     still = np.nan_to_num(speed, nan=np.inf) < intervals.STANDING["speed"]
     if not np.isfinite(speed).any():
         still = np.nan_to_num(power, nan=np.inf) < intervals.STANDING["power"]
+    still = still | (columns.get("paused", np.zeros(n))[:n] > 0)
 
     def mean(name: str, p: intervals.Part) -> float | None:
         values = columns.get(name, unknown)[p.start : p.end]

@@ -197,9 +197,7 @@ def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | No
         why = "too little steady running at paces and on slopes run before" if power else "not enough earlier runs"
         out |= {"power_excess": Estimate.withheld("W", "usual", why), "power_unusual": False, "usual_power_w": None}
     else:
-        kept = model.steady(row.blocks)
-        watts = float(np.nanmean(kept[:, AT["power"]]))
-        usual_watts = watts / float(np.exp(made.excess))
+        usual_watts = made.watts / float(np.exp(made.excess))
         ends = [usual_watts * (float(np.exp(made.excess + z * made.sd)) - 1) for z in (-1.96, 0.0, 1.96)]
         out |= {
             "power_excess": Estimate(ends[1], ends[0], ends[2], "W", made.minutes, "usual", "minutes"),
@@ -207,7 +205,7 @@ def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | No
             "usual_power_w": usual_watts,
         }
         # Watts that the conditions ask for beside what is usual on the flat, fresh, at 15 °C and in calm air.
-        out["conditions_w"] = {name: usual_watts * float(np.expm1(v)) for name, v in made.reasons.items()}
+        out["conditions_w"] = {name: usual_watts * float(-np.expm1(-v)) for name, v in made.reasons.items()}
     if beats is None:
         out |= {
             "heart_rate_excess": Estimate.withheld("bpm", "usual", "too little heart rate at powers run before"),
