@@ -194,3 +194,34 @@ def test_a_stray_time_does_not_move_the_efforts(tmp_path, wrong):
     path.write_text("\n".join(["time,power,speed", *rows]) + "\n")
     found = [e for e in runs.efforts_of_file(path) if e["kind"] == "work"]
     assert len(found) == 4 and all(e["standing_s"] == 0 for e in found)
+
+
+def test_an_auto_pause_is_a_light_in_a_file_and_in_a_library(tmp_path):
+    rng = np.random.default_rng(4)
+    n = 2700
+    rows = [f"{t},{220 * (1 + 0.05 * rng.standard_normal()):.0f},{3.0 * t:.1f},140" for t in range(n)]
+    at, kept = 0, []
+    for begin, lasts in ((300, 20), (700, 55), (1100, 15), (1900, 40), (2300, 25)):
+        kept += rows[at:begin]
+        at = begin
+        rows = [
+            ",".join([str(int(r.split(",")[0]) + lasts * (k >= begin)), *r.split(",")[1:]]) for k, r in enumerate(rows)
+        ]
+    path = tmp_path / "paused.csv"
+    path.write_text("\n".join(["time,power,distance,heart_rate", *kept, *rows[at:]]) + "\n")
+    with Library.open(tmp_path / "paused") as library:
+        library.add([path], start=dt.datetime(2026, 5, 1, 8, tzinfo=dt.UTC))
+        for found in (runs.efforts_of_file(path), library.efforts(library.runs()[0].id)):
+            assert len(found) == 1 and found[0]["standing_s"] == pytest.approx(155, abs=6)
+            assert found[0]["power"] == pytest.approx(220, rel=0.01)
+
+
+def test_a_heart_rate_of_some_sound_seconds_is_no_mean(tmp_path):
+    from footwork.analysis import intervals as parts
+    from footwork.questions.runs import found_efforts
+
+    rate = np.full(600, np.nan)
+    rate[:100] = 96.0
+    columns = {"power": np.full(600, 250.0), "heart_rate": rate}
+    one, two = found_efforts._told([parts.Part(0, 150, "work"), parts.Part(150, 600, "work")], columns, 0.0)
+    assert one["heart_rate"] == 96 and two["heart_rate"] is None

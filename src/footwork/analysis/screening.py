@@ -30,6 +30,7 @@ DRIFT_BPM, DRIFT_SD = 5.0, 8.0  # rise over an hour at one power
 START_S, BEGINNING_S = 900, 180
 RUNNING_SHARE = 0.5  # of the run's median power, lately: below it the runner stands or walks
 USABLE, SOUND = 0.5, 0.95
+MINUTES = "minutes that do not follow the effort"
 WHOLE_RUN = "the whole run: "  # how the kind of fault begins that doubts a whole run
 
 
@@ -105,7 +106,7 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     worst = np.maximum.reduce([locked, spell, away, np.where(found["erratic"], 2, 0), np.where(jumps, 1, 0), quality])
     slow = spells(x, load, cadence, timer, known)
     doubted = known & (slow.doubted if slow.whole is None else True)
-    found["minutes that do not follow the effort" if slow.whole is None else f"{WHOLE_RUN}{slow.whole}"] = doubted
+    found[MINUTES if slow.whole is None else f"{WHOLE_RUN}{slow.whole}"] = doubted
     # A pause is a pause: what is not measured then is no fault.
     found = {kind: mask & timer for kind, mask in found.items()}
     return Screened(np.maximum(worst, doubted).astype(np.int8), _counted(found), slow.whole)

@@ -123,7 +123,7 @@ def read(data: bytes) -> list[Recording]:
             columns=out,
             streams=[PowerStream("power", "csv", "CSV file")] if "power" in out else [],
             dated=dated,
-            utc_offset_minutes=next((o for o in offset if o is not None), None),
+            utc_offset_minutes=next((o for o in offset if o), None),
             lost=[f"{bad} rows without a readable time"] if bad else [],
         )
     ]

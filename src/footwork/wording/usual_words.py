@@ -17,10 +17,11 @@ def usual_sentence(found: dict[str, Any]) -> str:
     else:
         parts.append(f"Watts as usual at this pace ({round(power.value):+d} W). {_accounted(found)}")
     if rate.value is not None and found["heart_rate_unusual"]:
+        above = rate.value > 0
+        why = "heat, fatigue, illness or the strap" if above else "rests between repeats, cool air or the strap"
         parts.append(
-            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this "
-            "power: heat, fatigue, illness or the strap, "
-            "or fitness if it lasts."
+            f"Heart rate {abs(rate.value):.0f} bpm {'above' if above else 'below'} usual at this power: {why}, "
+            f"or {'lost fitness' if above else 'fitness'} if it lasts."
         )
     elif rate.value is not None:
         parts.append(f"Heart rate as usual at this power ({round(rate.value):+d} bpm).")

@@ -483,7 +483,8 @@ def _corrected(
     changes: dict[str, dict[str, Any]] = {}
     for _, found in cleaned:
         for change in found:
-            if part.heart is None or not change.what.startswith("heart rate:"):
+            doubt = change.what.removeprefix("heart rate:")
+            if part.heart != "sound" or not (doubt == screening.MINUTES or doubt.startswith(screening.WHOLE_RUN)):
                 changes[change.sentence] = asdict(change)
     if part.heart is not None:
         word = f"heart rate is {part.heart} by your word"

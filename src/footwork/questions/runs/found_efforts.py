@@ -40,7 +40,13 @@ WALKING_MPS = 1.2
 STEEP, MOST_STEEP = 0.1, 0.25
 
 
+LEAST_SOUND = 0.5  # share of a piece in which heart rate must be sound for a mean; our convention
+
+
 LEAST_KNOWN = 0.3  # share of a run in which a signal must be known; our convention
+
+
+STOP_S = 10.0  # the same where the way says that the runner stood
 
 
 PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
@@ -68,7 +74,12 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
     columns: dict[str, Floats] = {name: found.get(name) for name in ("speed", "distance", "grade")}
     columns["power"] = np.where(found.timer, found.get(row.column), 0.0)
     columns["heart_rate"] = found.sound_heart_rate
-    columns["paused"] = (~found.timer).astype(float)
+    told = np.isfinite(columns["power"]) | np.isfinite(columns["speed"]) | np.isfinite(found.get("heart_rate"))
+    paused = _paused(told, columns["distance"] if np.isfinite(columns["distance"]).any() else None) | ~found.timer
+    columns["paused"] = paused.astype(float)
+    for name in ("power", "speed"):
+        if np.isfinite(columns[name]).any():
+            columns[name] = np.where(paused, 0.0, columns[name])
     said = entries.told(library).get(run_id, Told()).efforts
     if said and signal is None:
         start, n = float(found["time"][0]), len(found)
@@ -130,7 +141,7 @@ def _paused(told: Bools, way: Floats | None) -> Bools:
     at = np.flatnonzero(told)
     for a, b in pairwise(at.tolist()):
         moved = float(way[b] - way[a]) if way is not None else 0.0
-        if b - a > PAUSE_S and not moved > WALKING_MPS * (b - a):
+        if b - a > (PAUSE_S if way is None else STOP_S) and not moved > WALKING_MPS * (b - a):
             out[a + 1 : b] = True
     return out
 
@@ -175,14 +186,17 @@ def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float)
     power, speed = (columns.get(name, unknown) for name in ("power", "speed"))
     # Watts and pace are of the same seconds: those in which the runner moved.
     still = np.nan_to_num(speed, nan=np.inf) < intervals.STANDING["speed"]
-    if not np.isfinite(speed).any():
-        still = np.nan_to_num(power, nan=np.inf) < intervals.STANDING["power"]
+    idle = np.nan_to_num(power, nan=np.inf) < intervals.STANDING["power"]
+    # Watts of a runner say more than a speed that a belt or a drop-out got wrong.
+    still = (still & (idle | ~np.isfinite(power))) if np.isfinite(speed).any() else idle
     still = still | (columns.get("paused", np.zeros(n))[:n] > 0)
 
     def mean(name: str, p: intervals.Part) -> float | None:
         values = columns.get(name, unknown)[p.start : p.end]
         if name in ("power", "speed"):
             values = values[~still[p.start : p.end]]
+        if name == "heart_rate" and np.isfinite(values).mean() < LEAST_SOUND:
+            return None
         return float(np.nanmean(values)) if np.isfinite(values).any() else None
 
     return [
