@@ -316,6 +316,12 @@ class Library(History):
 
         return progress.progress_of_season(self, as_day(since), as_day(until), as_day(date), **asked)
 
+    def worth_of_weather(self, date: Day | None = None, scale: str | None = None) -> dict[str, Any]:
+        """How much narrower the season's change would be were every run's weather told."""
+        from footwork.questions import progress
+
+        return progress.worth_of_weather(self, as_day(date), scale)
+
     def within(self, run_id: int) -> RunDrift:
         """Heart rate against power along one run; see `results.progress.RunDrift`."""
         from footwork.questions import progress

@@ -38,17 +38,22 @@ def progress(
     cadence: Annotated[
         bool, typer.Option("--cadence", help="Instead: heart rate against cadence in everyday runs, described only.")
     ] = False,
+    weather: Annotated[
+        bool, typer.Option("--weather", help="Instead: how much entering the weather would narrow the answer.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Is it progress: power at the same heart rate over a season, with what else could have caused it."""
     from footwork.questions import trials
 
-    if run is not None and cadence:
-        raise UsageError("ask for one run with --run, or for cadence with --cadence")
+    if (run is not None) + cadence + weather > 1:
+        raise UsageError("ask for one run with --run, for cadence with --cadence, or for the weather with --weather")
     with opened() as library:
         imperial = library.setting("units") == "imperial"
         if run is not None:
             found = library.within(run)
+        elif weather:
+            found = library.worth_of_weather(day(until or date), scale)
         elif cadence:
             found = trials.cadence_history(library, day(since), day(until or date))
         else:
@@ -63,7 +68,7 @@ def progress(
             )
     if as_json:
         return out(found)
-    if run is not None or cadence:
+    if run is not None or cadence or weather:
         say(found["sentence"])
         for g in found.get("groups", []):
             say(

@@ -44,7 +44,8 @@ def words(row: dict[str, Any]) -> str:
 async def show_diary(base: str, library: Library) -> None:
     found = await asyncio.to_thread(data, library)
     lede = (
-        f"{len(found)} entries. Exertion belongs to a run: write it on the run's page under Correct and describe."
+        f"{len(found)} {'entry' if len(found) == 1 else 'entries'}. Exertion belongs to a run: write it on the run's "
+        "page under Correct and describe."
         if found
         else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
     )

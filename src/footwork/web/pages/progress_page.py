@@ -250,6 +250,11 @@ async def show_progress(
 
             text("button", "Look at that", "fw").on("click", asked)
         _compare_form(base)
+        unfolded(
+            "How much entering the weather would narrow this",
+            lambda: library.worth_of_weather(),
+            lambda worth: text("p", worth["sentence"]),
+        )
         unfolded("Heart rate and cadence in everyday runs", lambda: trials.cadence_history(library), _cadence)
         with ui.element("div").classes("row-of"):
             link("Trials of a change", f"{base}/trials", "button")

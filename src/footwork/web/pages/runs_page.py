@@ -109,7 +109,8 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
     unit = "mi" if imperial else "km"
     measured = sum(r["measured"] for r in rows)
     lede = (
-        f"{len(rows)} runs, {measured} with measured power. Find, sort or filter them, and open a run by its row."
+        f"{len(rows)} run{'s' if len(rows) != 1 else ''}, {measured} with measured power. Find, sort or filter them, "
+        "and open a run by its row."
         if rows
         else "No runs yet: add recordings on the Today page."
     )
@@ -201,7 +202,7 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
     newest = groups[0] if groups else None
     lede = (
         (
-            f"In the {by} of {_start(newest, by)}: {newest['runs']} runs, "
+            f"In the {by} of {_start(newest, by)}: {newest['runs']} run{'s' if newest['runs'] != 1 else ''}, "
             f"{format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
         )
         if newest
