@@ -13,7 +13,7 @@ from sqlalchemy import select
 from footwork.errors import UsageError
 from footwork.history.log import entries
 from footwork.history.log.entries import Told
-from footwork.history.recordings import results
+from footwork.history.recordings.local_time import local_date
 from footwork.history.scales import scale_keys
 from footwork.history.scales.scale_keys import CONVERTED, CONVERTED_NAME
 from footwork.quantities import plain
@@ -122,9 +122,7 @@ def rows(library: History) -> list[RunRow]:
         found = connection.execute(query).all()
     said, zone = entries.told(library), library.zone
     scale_of = {
-        (r.recording_id, r.part): decided.key(
-            r.scale_key, results.local_date(r.start, r.utc_offset_minutes, zone).date()
-        )
+        (r.recording_id, r.part): decided.key(r.scale_key, local_date(r.start, r.utc_offset_minutes, zone).date())
         for r in found
         if r.scale_key
     }
@@ -197,7 +195,7 @@ def _beside(told: Told, start: float, offset: int | None, zone: dt.tzinfo | None
     """Times and what the runner said, as every row has them."""
     return {
         "start": dt.datetime.fromtimestamp(start, dt.UTC).isoformat().replace("+00:00", "Z"),
-        "date": results.local_date(start, offset, zone).isoformat(timespec="seconds"),
+        "date": local_date(start, offset, zone).isoformat(timespec="seconds"),
         "marks": tuple(sorted(told.marks)),
         "surface": told.surface,
         "shoe": told.shoe,

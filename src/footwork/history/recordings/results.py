@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from sqlalchemy import Connection, delete, insert, select, update
 
 from footwork import formats
@@ -18,6 +17,7 @@ from footwork.errors import FootworkError, LibraryError, NotARecording, Unreadab
 from footwork.history.athlete import mass_at
 from footwork.history.log.parts import ALWAYS, Part, Piece, read_parts
 from footwork.history.recordings import overlap
+from footwork.history.recordings.local_time import local_date, offset_of
 from footwork.physics import power as power_model
 from footwork.physiology import curve, domains
 from footwork.signals import Course, Lap, PowerStream, Recording, Signals
@@ -26,7 +26,6 @@ from footwork.store import blobs, database, schema
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-FAR_MINUTES = 180  # between a place's sun and the runner's clock: more is another zone; our convention
 VERSIONS = "-".join(
     str(v)
     for v in (
@@ -86,29 +85,6 @@ def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Record
     return out
 
 
-def local_date(start: float, utc_offset_minutes: int | None, zone: dt.tzinfo | None) -> dt.datetime:
-    """Local time at a start; where the file states no offset, the runner's zone, else this machine's.
-
-    ``start`` in Unix seconds [s], the offset in minutes [min].
-    """
-    if utc_offset_minutes is None:
-        return dt.datetime.fromtimestamp(start, zone) if zone else dt.datetime.fromtimestamp(start).astimezone()
-    return dt.datetime.fromtimestamp(start, dt.timezone(dt.timedelta(minutes=utc_offset_minutes)))
-
-
-def _offset(recording: Recording, zone: dt.tzinfo | None) -> int | None:
-    """Minutes from UTC that the file states; else, for a run far from the runner's own zone, those of its longitude."""
-    longitude = recording.columns.get("longitude", np.zeros(0))
-    known = longitude[np.isfinite(longitude)]
-    if recording.utc_offset_minutes is not None or not recording.dated or not len(known):
-        return recording.utc_offset_minutes
-    home = local_date(recording.start, None, zone).utcoffset()
-    there = 60 * round(float(np.median(known)) / 15)
-    apart = abs(there - (home.total_seconds() / 60 if home else 0.0))
-    # Zones follow longitude within some hours; further apart, the sun says more than the clock at home.
-    return there if min(apart, 1440 - apart) > FAR_MINUTES else None
-
-
 def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
     """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable.
 
@@ -117,14 +93,14 @@ def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzin
     mass = _mass_of(recording, masses, zone)
     signals, changes = cleaning.clean(recording, mass)
     made = _summed(recording, signals, mass, [asdict(c) for c in changes])
-    made = replace(made, utc_offset_minutes=_offset(recording, zone))
+    made = replace(made, utc_offset_minutes=offset_of(recording, zone))
     if recording.is_run and made.row["duration_s"] < 5:
         raise UnreadableFile("the recording holds less than five seconds")
     return made
 
 
 def _mass_of(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> float | None:
-    day = local_date(recording.start, _offset(recording, zone), zone).date().isoformat()
+    day = local_date(recording.start, offset_of(recording, zone), zone).date().isoformat()
     return mass_at(masses, day) or recording.mass
 
 
@@ -491,7 +467,7 @@ def _corrected(
         changes[word] = asdict(cleaning.Change("heart rate word", 0, word))
     made = _summed(together, signals, mass, list(changes.values()))
     made.row["layout"] = part.corrections
-    return replace(made, utc_offset_minutes=_offset(sources[0], zone))
+    return replace(made, utc_offset_minutes=offset_of(sources[0], zone))
 
 
 def read_streams(connection: Connection, recording_id: int, part: int = 0) -> list[PowerStream]:

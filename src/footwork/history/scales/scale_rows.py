@@ -11,7 +11,7 @@ from sqlalchemy import select
 
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.analysis.usual_watts import Sky
-from footwork.history.recordings import results
+from footwork.history.recordings.local_time import local_date
 from footwork.history.scales.scale_keys import Placing
 from footwork.quantities import Floats
 from footwork.store import blobs, schema
@@ -71,7 +71,7 @@ def rows_recorded_on(library: History, scale_key: str, decided: Placing) -> list
         ).all()
     out: dict[int, StreamRows] = {}
     for r in found:
-        date = results.local_date(r.began, r.utc_offset_minutes, zone).date()
+        date = local_date(r.began, r.utc_offset_minutes, zone).date()
         if r.run_id in out or r.run_id not in run_of or decided.key(r.scale_key, date) != scale_key:
             continue
         out[r.run_id] = StreamRows(
