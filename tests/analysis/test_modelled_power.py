@@ -61,14 +61,14 @@ def test_a_best_that_noise_may_have_made_is_none():
 
 
 def test_noise_is_told_from_steps_and_bends():
-    timer = np.ones(2000, dtype=bool)
+    timer = np.ones(8000, dtype=bool)
     for sd in (0.2, 0.8):
-        true = 50.0 + np.cumsum(RNG(5).normal(0, modelled_power.CHANGE_MPS, 2000))
-        smooth, noise = modelled_power.smooth_speed(true + RNG(1).normal(0, sd, 2000), timer)
+        true = 50.0 + np.cumsum(RNG(5).normal(0, modelled_power.CHANGE_MPS, 8000))
+        smooth, noise = modelled_power.smooth_speed(true + RNG(1).normal(0, sd, 8000), timer)
         assert noise == pytest.approx(np.hypot(sd, modelled_power.CHANGE_MPS / 2**0.5), rel=0.1)
         # The random walk's steady state leaves var = sd²/√(1 + 4 sd²/q²) (Kalman smoother of a local level).
         left = sd / (1 + 4 * (sd / modelled_power.CHANGE_MPS) ** 2) ** 0.25
-        assert float(np.std(smooth - true)) == pytest.approx(left, rel=0.2)
+        assert float(np.std(smooth - true)) == pytest.approx(left, rel=0.05)
         assert modelled_power.height_noise(100 + RNG(2).normal(0, 5 * sd, 5000)) == pytest.approx(5 * sd, rel=0.1)
 
 

@@ -36,6 +36,7 @@ def found(slope, half, bias=0.5, intensity=()):
         (found(1.01, 0.05), "The same within error: the second shows"),
         (found(1.7, 1.41), "The same at 250 W, the second shows"),  # a slope of 0.29 to 3.11 tells of no other watts
         (found(1.02, 0.3), "The same at 250 W"),
+        (found(0.9, 0.15), "The same at 250 W"),  # flatter than a tenth is no other than steeper
         (found(0.95, 0.09, intensity=[("over 278 W", -9.6, 3.0)]), "The same on the whole, the second shows"),
     ],
 )
