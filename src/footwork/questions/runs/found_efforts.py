@@ -69,6 +69,11 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
     NotEnoughData
         The run has none of the signals.
     """
+    found = library.cached(("efforts", run_id, signal), lambda: _of_run(library, run_id, signal))
+    return [dict(e) for e in found]
+
+
+def _of_run(library: History, run_id: int, signal: str | None) -> list[dict[str, Any]]:
     row = entries.library_row(library, run_id)
     found = run_signals.signals(library, run_id)
     columns: dict[str, Floats] = {name: found.get(name) for name in ("speed", "distance", "grade")}
