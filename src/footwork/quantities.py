@@ -246,19 +246,24 @@ def parse_date(text: str) -> dt.date:
         raise UsageError(f"'{text}' is not a date: write it as 2026-04-14") from None
 
 
+_COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+
 def parse_wind(text: str | float) -> tuple[float | None, float | None]:
-    """Metres a second at 10 m and the degrees it comes from, from ``5@240``, or ``3`` without a direction; ``@240`` is
-    a direction for a speed that is told elsewhere. Raises UsageError.
+    """Metres a second at 10 m and the degrees it comes from, from ``5@240`` or ``5@SW``, or ``3`` without a direction;
+    ``@240`` is a direction for a speed that is told elsewhere. Raises UsageError.
 
     Returns [m/s] and [deg].
     """
     speed, at, source = str(text).replace(",", ".").partition("@")
+    point = source.strip().upper()
     try:
-        if at and not 0 <= float(source) <= 360:
+        degrees = 22.5 * _COMPASS.index(point) if point in _COMPASS else float(source) if at else None
+        if degrees is not None and not 0 <= degrees <= 360:
             raise ValueError
-        return None if at and not speed.strip() else float(speed), float(source) % 360 if at else None
+        return None if at and not speed.strip() else float(speed), None if degrees is None else degrees % 360
     except ValueError:
-        raise UsageError(f"'{text}' is not a wind: write 5@240 (m/s from degrees) or 3") from None
+        raise UsageError(f"'{text}' is not a wind: write 5@240 (m/s from degrees), 5@SW or 3") from None
 
 
 def as_number(value: float | str, what: str) -> float:

@@ -103,8 +103,14 @@ def wind_at_height(wind: npt.ArrayLike, height: float = 1.2, roughness: float = 
     return np.asarray(np.asarray(wind) * shelter * np.log(height / roughness) / np.log(10.0 / roughness), dtype=float)
 
 
-def drag_force(speed: npt.ArrayLike, headwind: npt.ArrayLike, air_density: npt.ArrayLike, drag_area: float) -> Floats:
-    """Force of the air on a runner, ``½ρ·CdA·(v+w)|v+w|``.
+def drag_force(
+    speed: npt.ArrayLike,
+    headwind: npt.ArrayLike,
+    air_density: npt.ArrayLike,
+    drag_area: float,
+    crosswind: npt.ArrayLike = 0.0,
+) -> Floats:
+    """Force of the air on a runner along the path, ``½ρ·CdA·(v+w)·√((v+w)² + c²)``: a crosswind holds back too.
 
     Parameters
     ----------
@@ -114,6 +120,8 @@ def drag_force(speed: npt.ArrayLike, headwind: npt.ArrayLike, air_density: npt.A
         [kg/m³]
     drag_area : float
         Drag coefficient times frontal area. [m²]
+    crosswind : array_like
+        Air speed across the path, from either side. [m/s]
 
     Returns
     -------
@@ -125,7 +133,8 @@ def drag_force(speed: npt.ArrayLike, headwind: npt.ArrayLike, air_density: npt.A
     .. [1] Pugh L.G.C.E. (1971), J Physiol 213:255-276.
     """
     relative = np.add(speed, headwind, dtype=float)
-    return np.asarray(0.5 * np.asarray(air_density) * drag_area * relative * np.abs(relative), dtype=float)
+    felt = relative * np.hypot(relative, crosswind)
+    return np.asarray(0.5 * np.asarray(air_density) * drag_area * felt, dtype=float)
 
 
 def drag_area(mass: float) -> float:

@@ -23,7 +23,11 @@ def slope_factor(grade: npt.ArrayLike) -> Floats:
 
 
 def air_factor(
-    speed: npt.ArrayLike, mass: float, headwind: npt.ArrayLike = 0.0, air_density: npt.ArrayLike = air.STANDARD_DENSITY
+    speed: npt.ArrayLike,
+    mass: float,
+    headwind: npt.ArrayLike = 0.0,
+    air_density: npt.ArrayLike = air.STANDARD_DENSITY,
+    crosswind: npt.ArrayLike = 0.0,
 ) -> Floats:
     """Power spent against the air as a share of flat power at that speed.
 
@@ -35,6 +39,8 @@ def air_factor(
         [kg]
     air_density : array_like
         [kg/m³]
+    crosswind : array_like
+        Wind across the path. [m/s]
 
     Returns
     -------
@@ -45,7 +51,7 @@ def air_factor(
     ----------
     .. [1] da Silva E.S., Kram R., Hoogkamer W. (2022), J Appl Physiol.
     """
-    force = air.drag_force(speed, headwind, air_density, air.drag_area(mass))
+    force = air.drag_force(speed, headwind, air_density, air.drag_area(mass), crosswind)
     return np.asarray(DRAG_SHARE * force / (mass * air.GRAVITY), dtype=float)
 
 
@@ -55,12 +61,13 @@ def weather_factor(
     headwind: npt.ArrayLike = 0.0,
     air_density: npt.ArrayLike = air.STANDARD_DENSITY,
     drag: npt.ArrayLike = 1.0,
+    crosswind: npt.ArrayLike = 0.0,
 ) -> Floats:
     """What wind, air density and shelter (the share ``drag`` of the drag that is left) add to `air_factor` of still
     standard air; 0 where the mass [kg] is not known."""
     if not mass:
         return np.zeros(np.broadcast_shapes(*(np.shape(v) for v in (speed, headwind, air_density))))
-    felt = air_factor(speed, mass, headwind, air_density)
+    felt = air_factor(speed, mass, headwind, air_density, crosswind)
     return np.asarray(np.asarray(drag, dtype=float) * felt - air_factor(speed, mass), dtype=float)
 
 

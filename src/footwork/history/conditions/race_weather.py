@@ -117,24 +117,27 @@ class Weather:
             return None
         return np.asarray(np.interp(seconds, [t for t, _ in known], [v for _, v in known]), dtype=float)
 
-    def headwind(self, heading: Floats | None, seconds: Floats) -> Floats:
-        """Wind against a runner on a heading [deg] at runner's height behind the usual shelter. [m/s]"""
+    def wind_along(self, heading: Floats | None, seconds: Floats) -> tuple[Floats, Floats]:
+        """Wind against a runner on a heading [deg], and across, at runner's height behind the usual shelter. [m/s]"""
         points = [(t, w) for t, w in (self.hours or ((0.0, self),)) if w.wind is not None and not w.variable]
+        still = np.zeros(len(seconds))
         if not points:
-            return np.zeros(len(seconds))
+            return still, still
         times = [t for t, _ in points]
         speed = np.interp(seconds, times, [w.wind or 0.0 for _, w in points])
         share = float(air.wind_at_height(1.0, shelter=SHELTER))
         if heading is None or not any(w.wind_from is not None for _, w in points):
-            return share * speed
+            return share * speed, still
         north, east = (
             np.interp(
                 seconds, times, [(w.wind or 0.0) * float(turn(np.radians(w.wind_from or 0.0))) for _, w in points]
             )
             for turn in (np.cos, np.sin)
         )
-        return np.asarray(
-            share * (north * np.cos(np.radians(heading)) + east * np.sin(np.radians(heading))), dtype=float
+        ahead, aside = np.cos(np.radians(heading)), np.sin(np.radians(heading))
+        return (
+            np.asarray(share * (north * ahead + east * aside), dtype=float),
+            np.asarray(share * np.abs(east * ahead - north * aside), dtype=float),
         )
 
     def density(self, altitude: Floats, seconds: Floats) -> Floats:
