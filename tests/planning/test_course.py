@@ -2,6 +2,7 @@
 belong."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -78,7 +79,7 @@ def test_walking_is_quicker_on_a_hill_race_and_power_never_jumps_over_what_is_as
     assert run.power.max() <= runner.hardest
     asked = np.linspace(120, 420, 200)
     assert (pacing.needed_power(runner, hilly, pacing.speed_at(runner, hilly, asked)) <= asked * (1 + 1e-9)).all()
-    best, solved = pacing.best(runner, hilly)
+    best, solved = pacing.quickest(runner, hilly)
     assert solved.status == "converged" and best.time <= run.time
 
 
@@ -87,7 +88,7 @@ def test_a_hundred_kilometres_of_hills_are_planned():
     count = course.segment_count(100_000.0)
     grade = 0.2 * np.sign(np.sin(np.arange(count) / 20))
     hilly = course.Course(np.full(count, 100_000.0 / count), grade, np.zeros(count), np.full(count, 1.1))
-    best, solved = pacing.best(runner, hilly)
+    best, solved = pacing.quickest(runner, hilly)
     assert solved.status == "converged" and best.endurance[-1] == pytest.approx(0, abs=2e-3)
 
 
@@ -124,7 +125,7 @@ def test_places_that_a_runner_recognises():
     assert [abs(at - wanted) <= 1 for at, wanted in zip(tops, (12, 62), strict=True)] == [True, True]
     out = np.concatenate([np.linspace(0, 0.03, 60), np.linspace(0.03, 0, 60)[1:]])
     there = Track(45 + out, np.full(119, 7.0), np.linspace(0, 6600, 119), np.full(119, 10.0), "there and back")
-    assert [p.name for p in race.lay(there).places()] == ["turning point"]
+    assert [p.name for p in race.lay(there, flat=True).places()] == ["turning point"]
 
 
 def test_laps_official_distance_and_the_watch():
@@ -145,7 +146,12 @@ def test_laps_official_distance_and_the_watch():
 
 def test_heights_from_a_run_on_the_course():
     bare = circle(heights=False)
-    assert any("taken as flat" in n for n in race.lay(bare).notes)
+    assert any("taken as flat" in n for n in race.lay(bare, flat=True).notes)
+    with pytest.raises(UsageError, match="has no heights, and hills decide"):
+        race.lay(bare)
+    level = replace(bare, altitude=np.full(len(bare.distance), 12.0))  # an instrument that measured none
+    with pytest.raises(UsageError, match="has no heights"):
+        race.lay(level)
     way = race.lay(bare, heights=circle(count=700))
     assert way.climb == pytest.approx(race.lay(circle()).climb, rel=0.05)
     far = circle()
@@ -185,8 +191,8 @@ def test_the_wind_turns_with_the_hours():
     # 1.2 m over open grass behind the usual shelter: ln(1.2/0.03)/ln(10/0.03) · 0.7 of the wind at 10 m (textbook
     # profile).
     share = np.log(1.2 / 0.03) / np.log(10 / 0.03) * 0.7
-    np.testing.assert_allclose(sky.headwind(north, np.array([0.0, 3600.0])), [6 * share, -6 * share])
-    assert abs(sky.headwind(north, np.array([1800.0]))[0]) < 1e-9
+    np.testing.assert_allclose(sky.wind_along(north, np.array([0.0, 3600.0]))[0], [6 * share, -6 * share])
+    assert abs(sky.wind_along(north, np.array([1800.0]))[0][0]) < 1e-9
     np.testing.assert_allclose(sky.value("temperature", np.array([0.0, 1800.0])), [12, 14])
     assert sky.heat(np.array([3600.0]))[0] > sky.heat(np.array([0.0]))[0]
     with pytest.raises(UsageError, match="no weather report"):

@@ -10,11 +10,12 @@ import numpy.typing as npt
 
 from footwork.physics import air
 from footwork.physics.cost import GRADE_LIMIT, running_cost, walking_cost
-from footwork.physics.power import slope_factor, weather_factor
+from footwork.physics.power import weather_factor
 from footwork.physics.terrain import bearing
+from footwork.planning.descents import UNKNOWN, Descents
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 SEGMENT_M = 50.0
 MOST_SEGMENTS = 1000  # longer courses have longer segments: a hundred kilometres are planned every hundred metres
 FLAT_SEGMENT_M = 100.0
@@ -29,7 +30,8 @@ class Course:
     """Segments of a course: lengths [m], grade, wind against the runner [m/s], air density [kg/m³]; mean altitude [m].
 
     ``surface`` is what the ground costs as a multiple of a road (one number or one a segment), ``drag`` the share of
-    the drag that drafting leaves, ``stopped`` the seconds stood at the end of each segment (None: nowhere).
+    the drag that drafting leaves, ``stopped`` the seconds stood at the end of each segment (None: nowhere),
+    ``crosswind`` the wind from the side [m/s], ``descents`` how the runner goes down.
     """
 
     length: Floats
@@ -40,6 +42,8 @@ class Course:
     surface: npt.ArrayLike = 1.0
     drag: float = 1.0
     stopped: Floats | None = None
+    crosswind: npt.ArrayLike = 0.0
+    descents: Descents = UNKNOWN
 
     @property
     def distance(self) -> float:
@@ -54,7 +58,13 @@ class Course:
     @cached_property
     def gaits(self) -> tuple[Floats, Floats]:
         """`gaits` of its grades, worked out once: plans ask thousands of times."""
-        return gaits(self.grade)
+        return gaits(self.grade, self.descents)
+
+    @cached_property
+    def descent_limit(self) -> Floats:
+        """How many times the level speed of an effort each segment is run at most, shape (n,); infinite but on
+        descents."""
+        return self.descents.limit(self.grade)
 
     @property
     def stops(self) -> Floats:
@@ -84,15 +94,15 @@ def walked(grade: Floats, speed: npt.ArrayLike) -> np.ndarray:
     return np.asarray((grade >= WALK_GRADE) & (np.asarray(speed) <= WALK_FASTEST))
 
 
-def gaits(grade: Floats) -> tuple[Floats, Floats]:
+def gaits(grade: Floats, descents: Descents = UNKNOWN) -> tuple[Floats, Floats]:
     """Power of running and of walking on slopes, as multiples of flat running at the same speed; walking never costs
-    more.
+    more. Downhill running is not as cheap as the polynomial has it (`descents.Descents`).
 
     References
     ----------
     .. [1] Minetti A.E. et al. (2002), J Appl Physiol 93:1039-1046, both polynomials.
     """
-    run = slope_factor(grade)
+    run = descents.factor(grade)
     return run, np.minimum(walking_cost(grade) / running_cost(0.0), run)
 
 
@@ -116,7 +126,8 @@ def effort_factor(course: Course, speed: npt.ArrayLike, mass: float | None) -> F
         For wind, air density and drafting; without it they are left out. [kg]
     """
     ground = ground_factor(course, speed)
-    return np.maximum(ground + weather_factor(speed, mass, course.headwind, course.density, course.drag), 0.05)
+    felt = weather_factor(speed, mass, course.headwind, course.density, course.drag, course.crosswind)
+    return np.maximum(ground + felt, 0.05)
 
 
 @dataclass(frozen=True)
