@@ -25,9 +25,10 @@ def test_stores_spend_and_come_back():
     # 120 s at 350 W cost 12 kJ; 300 s at 100 W bring the deficit down by exp(-150 x 300 / 20000) to 1264.8 J.
     run = pacing.stores(ENGINE, np.array([350.0, 100.0]), np.array([120.0, 300.0]))
     assert run.w_prime == pytest.approx([8000.0, 20_000 - 12_000 * np.exp(-2.25)])
-    lasting = [float(time_to_exhaustion(p, CP, WP, TAIL)) for p in (350.0, 100.0)]
+    # Endurance takes the mean of 300 s of memory: 120 and 300 s, (350 - m) 120 = (m - n) 22500 / 210 = (n - 100) 300.
+    flow = (350 - 100) / (1 / 120 + 210 / 22_500 + 1 / 300)
+    lasting = [float(time_to_exhaustion(p, CP, WP, TAIL)) for p in (350 - flow / 120, 100 + flow / 300)]
     assert run.endurance == pytest.approx([1 - 120 / lasting[0], 1 - 120 / lasting[0] - 300 / lasting[1]])
-    assert lasting[0] == pytest.approx(200.0)  # W′ over 100 W
     # Standing 40 s after the first: its deficit falls by exp(-250 x 40 / 20000) before the second begins.
     stood = pacing.stores(ENGINE, np.array([350.0, 100.0]), np.array([120.0, 300.0]), np.array([40.0, 0.0]))
     assert stood.w_prime == pytest.approx([8000.0, 20_000 - 12_000 * np.exp(-0.5) * np.exp(-2.25)])
@@ -41,22 +42,38 @@ def test_what_is_spare_is_the_scarcer_store_above_the_reserve():
     assert pacing.spare(ENGINE, tired, 0.0) == pytest.approx(float(tired.endurance[-1]))
 
 
-def test_the_hardest_and_the_fastest_of_a_plan():
+def test_the_hardest_of_a_plan_and_its_level_speed():
     assert ENGINE.hardest == pytest.approx(CP + WP / 120)
-    # 70 J/m: 3.571 m/s at CP, 5.952 m/s at the hardest; downhill 1.3 times the former is less than the latter.
-    assert ENGINE.fastest() == pytest.approx(ENGINE.hardest / 70, abs=0.001)
-    strong = pacing.Engine(CP, 2000.0, TAIL, ENGINE.flat_power)
-    assert strong.fastest() == pytest.approx(1.3 * CP / 70, abs=0.001)
-    shown = pacing.Engine(CP, 2000.0, TAIL, ENGINE.flat_power, descent=5.5)
-    assert shown.fastest() == 5.5
+    assert ENGINE.level_speed([CP, 2 * CP]) == pytest.approx([CP / 70, 2 * CP / 70], abs=1e-6)
 
 
-def test_a_descent_that_was_shown():
-    speed, grade = np.linspace(3.0, 5.0, 101), np.full(101, -0.05)
-    assert pacing.shown_descent(speed, grade) == pytest.approx(1.05 * 4.96)  # the 98th of a hundred, a twentieth faster
-    assert pacing.shown_descent(speed[:19], grade[:19]) is None
-    assert pacing.shown_descent(speed[:20], grade[:20]) is not None
-    assert pacing.shown_descent(speed, np.full(101, -0.029)) is None
+def test_endurance_takes_a_two_sided_mean_of_power():
+    """Far from the ends a step is followed as the kernel exp(-|t| / a) / (2a), a half the memory, has it: at the step
+    half of it, a time a later 1 - 1/(2e)."""
+    seconds, power = np.full(4000, 1.0), np.where(np.arange(4000) < 2000, 200.0, 300.0)
+    felt = pacing.mean_power(power, seconds, 300.0)
+    assert 0.5 * (felt[1999] + felt[2000]) == pytest.approx(250.0, abs=0.01)
+    assert 0.5 * (felt[2149] + felt[2150]) == pytest.approx(300 - 100 / (2 * np.e), abs=0.05)
+    assert 0.5 * (felt[1849] + felt[1850]) == pytest.approx(200 + 100 / (2 * np.e), abs=0.05)
+    # Segments of any length: the mean over the race stays, and what is constant stays constant.
+    rng = np.random.default_rng(1)
+    lasts, uneven = rng.uniform(5, 60, 300), rng.uniform(100, 400, 300)
+    kept = pacing.mean_power(uneven, lasts, 300.0)
+    assert (kept * lasts).sum() == pytest.approx((uneven * lasts).sum()) and kept.std() < 0.3 * uneven.std()
+    assert pacing.mean_power(np.full(300, 250.0), lasts, 300.0) == pytest.approx(250.0)
+    assert pacing.mean_power(uneven, lasts, 0.0) == pytest.approx(uneven)
+
+
+@pytest.mark.parametrize("memory", [60.0, 300.0, 600.0])
+def test_no_kick_at_the_end_and_no_fast_start_is_free(memory):
+    engine = pacing.Engine(CP, WP, TAIL, ENGINE.flat_power, memory=memory)
+    flat = course(211, 100.0)
+    even = pacing.even_power(engine, flat)
+    for share in (0.9, 1.05, 1.2):
+        for here in (slice(-3, None), slice(-15, None), slice(0, 10)):
+            pattern = even.power.copy()
+            pattern[here] *= share
+            assert pacing.scaled(engine, flat, pattern, 0.0).time >= even.time - 1e-3
 
 
 def test_even_power_and_even_pace_on_a_flat_road_are_one():
@@ -70,41 +87,3 @@ def test_even_power_and_even_pace_on_a_flat_road_are_one():
     assert float(kept.endurance[-1]) == pytest.approx(0.2, abs=1e-4)
     assert pacing.in_time(ENGINE, flat, 3000.0).power == pytest.approx(10_000 * 70 / 3000.0, rel=1e-5)
     assert pacing.in_time(ENGINE, flat, 3000.0, even_speed=True).speed == pytest.approx(10_000 / 3000.0)
-
-
-def test_race_days_run_dry_when_and_only_when_a_store_is_empty():
-    # Three kilometres at 350 W and 5 m/s take 200 s each: W′ of 20 kJ is gone exactly at the first kilometre, one of
-    # 61 kJ holds to the end. From there the first goes on at 0.8 CP = 200 W, at 200 / 350 of the speed.
-    flat, one = course(3), np.ones(2)
-    days = pacing.futures(
-        np.full(3, 350.0),
-        flat,
-        np.full(3, 5.0),
-        np.full(2, CP),
-        np.array([20_000.0, 61_000.0]),
-        np.full(2, TAIL),
-        one,
-        one,
-    )
-    assert days.dry.tolist() == [0.5, 0.5, 0.5]
-    assert days.times == pytest.approx([200 + 2 * 200 * 350 / 200, 600.0])
-
-
-def test_a_day_that_costs_more_is_slower_and_one_that_holds_more_is_spent_sooner():
-    flat, one = course(4), np.ones(1)
-    plan = (np.full(4, 300.0), flat, np.full(4, 4.0))
-    held = (np.array([CP]), np.array([200_000.0]), np.array([TAIL]))
-    assert pacing.futures(*plan, *held, one, one).times == pytest.approx([1000.0])
-    assert pacing.futures(*plan, *held, 1.05 * one, one).times == pytest.approx([1050.0])
-    assert pacing.futures(*plan, *held, one, 1.1 * one).times == pytest.approx([1000 / 1.1])
-
-
-def test_a_stop_is_time_and_spares_no_endurance():
-    one = np.ones(1)
-    plan = (np.array([350.0, 350.0]), course(2, stops=[60.0, 0.0]), np.full(2, 5.0))
-    # Twice 200 s at 100 W over CP spend 20 / 39 of endurance each, which no stop brings back: over 1 with 39 kJ, under
-    # it with 41 kJ.
-    days = pacing.futures(*plan, np.array([CP]), np.array([39_000.0]), np.array([TAIL]), one, one)
-    assert days.dry.tolist() == [0.0, 1.0] and days.times == pytest.approx([460.0])
-    more = pacing.futures(*plan, np.array([CP]), np.array([41_000.0]), np.array([TAIL]), one, one)
-    assert more.dry.tolist() == [0.0, 0.0]

@@ -73,7 +73,7 @@ def test_without_drag_on_the_flat_any_split_of_one_mean_power_takes_the_same_tim
 
 def test_with_drag_flat_and_windless_the_optimum_takes_even_powers_time():
     flat = course(np.zeros(200))
-    best, solved = pacing.best(engine(MASS), flat)
+    best, solved = pacing.quickest(engine(MASS), flat)
     assert solved.status == "converged"
     assert best.time == pytest.approx(pacing.even_power(engine(MASS), flat).time, rel=1e-4)
 
@@ -85,7 +85,7 @@ def test_a_climb_and_a_flat_against_the_derivation():
     hill = course(np.where(np.arange(400) < 120, 0.05, 0.0))
     work = float((MASS * running_cost(hill.grade) / running_cost(0.0) * hill.length).sum())
     time = brentq(lambda t: float(power_at(t, CP, WP, GAMMA)) * t - work, 600, 40_000)
-    best, solved = pacing.best(engine(), hill)
+    best, solved = pacing.quickest(engine(), hill)
     assert solved.status == "converged"
     assert best.time == pytest.approx(time, rel=5e-4)
     assert np.ptp(best.power) < 0.02 * CP
@@ -108,7 +108,7 @@ def test_a_dynamic_programme_confirms_a_windy_course():
             if spent <= levels:
                 fresh[: levels + 1 - spent] = np.minimum(fresh[: levels + 1 - spent], least[spent:] + seconds)
         least = fresh
-    best, _ = pacing.best(runner, path)
+    best, _ = pacing.quickest(runner, path)
     assert best.time == pytest.approx(least.min(), rel=1e-3)
     assert best.time < pacing.even_pace(runner, path).time
 
@@ -118,7 +118,7 @@ def test_halving_the_segments_hardly_moves_the_answer():
         x = (np.arange(n) + 0.5) * 10_000 / n
         return course(0.03 * np.sin(2 * np.pi * x / 1000), 3.0 * np.cos(2 * np.pi * x / 10_000), 10_000 / n)
 
-    coarse, fine = (pacing.best(engine(MASS), rolling(n))[0].time for n in (200, 400))
+    coarse, fine = (pacing.quickest(engine(MASS), rolling(n))[0].time for n in (200, 400))
     assert fine == pytest.approx(coarse, rel=5e-4)
 
 
@@ -179,6 +179,6 @@ def test_for_running_only_the_sign_holds():
     """A metre costs a runner nearly the same at any speed, so wind and hills leave seconds where a cyclist gains
     minutes."""
     path = course(np.where(np.arange(200) // 20 % 2 == 0, 0.05, -0.05), np.where(np.arange(200) < 100, 4.4, -4.4))
-    best, _ = pacing.best(engine(MASS), path)
+    best, _ = pacing.quickest(engine(MASS), path)
     gain = pacing.even_power(engine(MASS), path).time - best.time
     assert 0 <= gain < 10

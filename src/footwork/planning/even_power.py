@@ -10,20 +10,16 @@ import numpy.typing as npt
 
 from footwork.physiology.endurance import power_at
 from footwork.planning.course import Course, effort_factor
+from footwork.planning.pacing import FASTEST
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
-FASTEST = 12.0  # no runner is faster [m/s]
+METHOD_VERSION = 3
 
 
 def segment_speed(
-    power: npt.ArrayLike,
-    course: Course,
-    flat_power: Callable[[Floats], Floats],
-    mass: float | None,
-    fastest: float = FASTEST,
+    power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None
 ) -> Floats:
-    """Speed on every segment at given powers.
+    """Speed on every segment at given powers; on descents no faster than their limit times the level speed.
 
     Parameters
     ----------
@@ -35,8 +31,6 @@ def segment_speed(
         Flat, windless power [W] at a speed [m/s].
     mass : float or None
         For the share of wind and air density; without it they are left out. [kg]
-    fastest : float
-        Speed that nothing carries the runner beyond. [m/s]
 
     Returns
     -------
@@ -44,16 +38,20 @@ def segment_speed(
         [m/s]
     """
     target = np.asarray(power, dtype=float)[:, None]
-    surface = np.broadcast_to(np.asarray(course.surface, dtype=float), course.grade.shape)
+    surface, side = (
+        np.broadcast_to(np.asarray(v, float), course.grade.shape) for v in (course.surface, course.crosswind)
+    )
     kinds, which = np.unique(
-        np.round(np.column_stack([course.grade, course.headwind, course.density, surface]), 3),
+        np.round(np.column_stack([course.grade, course.headwind, course.density, surface, side]), 3),
         axis=0,
         return_inverse=True,
     )
-    grade, wind, density, surface = kinds.T
-    alike = Course(np.ones(len(kinds)), grade, wind, density, None, surface, course.drag)
+    grade, wind, density, surface, side = kinds.T
+    alike = Course(np.ones(len(kinds)), grade, wind, density, None, surface, course.drag, None, side, course.descents)
     low = np.full((len(target), len(kinds)), 0.05)
-    high = np.full_like(low, fastest)
+    grid = np.arange(0.02, FASTEST, 0.02)
+    level = np.interp(target[:, 0], flat_power(grid), grid)
+    high = np.minimum(alike.descent_limit * level[:, None], FASTEST)
     for _ in range(30):
         middle = 0.5 * (low + high)
         above = flat_power(middle) * effort_factor(alike, middle, mass) >= target
@@ -79,12 +77,10 @@ class TimeAtPower:
         )
 
 
-def tabulate(
-    course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float, fastest: float = FASTEST
-) -> TimeAtPower:
-    """Race times at even powers from 0.3 to 2.5 times ``around`` [W], no faster than ``fastest`` [m/s] anywhere."""
+def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float) -> TimeAtPower:
+    """Race times at even powers from 0.3 to 2.5 times ``around`` [W]."""
     powers = around * np.geomspace(0.3, 2.5, 60)
-    speeds = segment_speed(powers, course, flat_power, mass, fastest)
+    speeds = segment_speed(powers, course, flat_power, mass)
     return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1) + course.stops.sum())
 
 
