@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from footwork.analysis import speed
 from footwork.api import Library
 from footwork.demo import season, write
 from footwork.errors import NotEnoughData, UsageError
@@ -196,7 +197,7 @@ def test_power_at_speed_tells_the_formula_and_its_held_out_error(library):
     # The simulated foot sensor shows 1.02 J/kg/m on the flat.
     assert middle["power"]["value"] / 68 / middle["speed_mps"] == pytest.approx(season.FOOT.flat, rel=0.03)
     assert 0 < found["held_out"]["run_error"]["value"] < 6
-    assert {e["name"] for e in found["effects"]} == {"uphill", "downhill", "wind", "warmth"}
+    assert {e["name"] for e in found["effects"]} == set(speed.EFFECTS)
 
 
 def test_runs_hours_apart_are_paired_by_hand(tmp_path):

@@ -17,7 +17,7 @@ from footwork.analysis.usual_watts import Sky, extra_drag
 from footwork.physics import power as power_model
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 MODEL_DAY_SD = 0.01  # wind, surface and course measurement on modelled power; our convention
 FASTEST, STEP = 12.0, 0.05
 LEAST_MINUTES = 10
@@ -26,9 +26,15 @@ _MINUTE_SD, _PRIOR_DAY_SD = (
     0.02,
 )  # spread of steady minutes and of days; our conventions until the data say otherwise
 STEEPEST = 0.15  # steeper minutes are hiked or braked
+LEAST_CADENCE = 130.0  # of running [steps/min]; slower minutes are walked; our convention
+GRADE_SD = 0.004  # error of a minute's grade, which makes any response to slopes look weaker; our convention
+SLOPES = (0.03, 0.06, 0.10)  # up and down, where a device's response is learned; between them it is a line
+_APART_SD = 0.15  # how much the response at one of them may differ from all; our convention
+_UP, _DOWN = (tuple(f"{way} {100 * g:.0f} %" for g in SLOPES) for way in ("uphill", "downhill"))
 # What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples
 # of Minetti's, the wind's share a multiple of the drag model's, warmth a share per degree above 15 °C.
-EFFECTS = {"uphill": (1.0, 0.3), "downhill": (1.0, 0.3), "wind": (0.5, 0.5), "warmth": (0.0, 0.002)}
+_SLOPE = (1.0, float(np.hypot(0.3, _APART_SD)))
+EFFECTS = {**dict.fromkeys(_UP + _DOWN, _SLOPE), "wind": (0.5, 0.5), "warmth": (0.0, 0.002)}
 
 
 @dataclass(frozen=True)
@@ -47,7 +53,8 @@ class PowerAtSpeed:
     minutes: int
     runs: int
     source: str
-    effects: dict[str, tuple[float, float]] = field(default_factory=dict)  # value and SD by the names of `EFFECTS`
+    effects: dict[str, tuple[float, float]] = field(default_factory=dict)  # value and SD by names of `EFFECTS`
+    reliable: float = 1.0  # share of the measured grades that is no error
 
     def power(self, speed: Floats | float) -> Floats:
         """Flat, windless power at a speed [m/s], in W of this scale."""
@@ -64,7 +71,23 @@ class PowerAtSpeed:
         """
         known = [self.effects.get(name, EFFECTS[name])[0] for name in EFFECTS]
         v = block[:, AT["speed"]]
-        return np.asarray(self.power(v) * np.maximum(1.0 + _others(block, sky) @ np.array(known), 0.2), dtype=float)
+        others = _others(block, sky, self.reliable) @ np.array(known)
+        return np.asarray(self.power(v) * np.maximum(1.0 + others, 0.2), dtype=float)
+
+    def slope_response(self, grade: Floats) -> tuple[Floats, Floats]:
+        """What the device shows of a slope as a multiple of Minetti's extra share, and its SD; 1 and 0 where nothing
+        was learned.
+
+        ``grade`` has shape (n,) [1]; returns two of shape (n,).
+        """
+        out = []
+        for which in (0, 1):
+            up, down = (
+                np.interp(np.abs(grade), SLOPES, [self.effects.get(n, (1.0, 0.0))[which] for n in names])
+                for names in (_UP, _DOWN)
+            )
+            out.append(np.where(grade > 0, up, down))
+        return out[0], out[1]
 
     def factors(self, speed: float, count: int, seed: int) -> Floats:
         """Draws of the factor by which true power at ``speed`` [m/s] differs from `power`, a day's spread included."""
@@ -87,29 +110,39 @@ def prior(mass: float) -> PowerAtSpeed:
     return PowerAtSpeed(speeds, mass * power_model.FLAT_COST * speeds, 3.5, 0.05, 0.02, _PRIOR_DAY_SD, 0, 0, "prior")
 
 
-def _others(block: Floats, sky: Sky | None) -> Floats:
-    """Design columns of `EFFECTS` for each minute: Minetti's extra share uphill and downhill, extra drag, degrees above
-    15 °C."""
-    grade = np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
+def _others(block: Floats, sky: Sky | None, reliable: float = 1.0) -> Floats:
+    """Design columns of `EFFECTS` for each minute: Minetti's extra share by grade uphill and downhill, extra drag,
+    degrees above 15 °C. Grades are drawn to the level by the share of them that is no error."""
+    grade = reliable * np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
     extra = power_model.slope_factor(grade) - 1.0
+    near = np.column_stack([np.interp(np.abs(grade), SLOPES, hat) for hat in np.eye(len(SLOPES))])
     warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
     return np.column_stack(
         [
-            np.where(grade > 0, extra, 0.0),
-            np.where(grade < 0, extra, 0.0),
+            near * np.where(grade > 0, extra, 0.0)[:, None],
+            near * np.where(grade < 0, extra, 0.0)[:, None],
             extra_drag(block, sky),
             np.full(len(block), warm),
         ]
     )
 
 
+# The responses at the slopes are one for all, up and down, and what each differs from it by.
+_MIX = np.zeros((len(EFFECTS), len(EFFECTS) + 2))
+_MIX[:3, 0] = _MIX[3:6, 1] = 1.0
+_MIX[:, 2:] = np.eye(len(EFFECTS))
+_MIX_SD = [0.3, 0.3, *[_APART_SD] * 6, *(EFFECTS[n][1] for n in ("wind", "warmth"))]
+_MIX_MEAN = [1.0, 1.0, *[0.0] * 6, *(EFFECTS[n][0] for n in ("wind", "warmth"))]
+
+
 def steady(block: Floats) -> Floats:
-    """Minutes that tell power at speed: running, of even power, no steeper than 15 %.
+    """Minutes that tell power at speed: running by their cadence, of even power, no steeper than 15 %.
 
     ``block`` has shape (n, 13); returns a mask of shape (n,), over 30 W [W].
     """
     v, grade = block[:, AT["speed"]], block[:, AT["grade"]]
-    return block[even(block) & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)]
+    running = ~(block[:, AT["cadence"]] < LEAST_CADENCE)  # a minute without cadence may be one
+    return block[even(block) & running & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)]
 
 
 def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None] | None = None) -> PowerAtSpeed | None:
@@ -145,17 +178,15 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
         return None
     centre, guess = float(v[level].mean()), float(np.median(every[level, AT["power"]] / v[level]))
     pairs = []
+    spread = float(np.nanvar(every[:, AT["grade"]])) if np.isfinite(every[:, AT["grade"]]).any() else 0.0
+    reliable = max(1.0 - GRADE_SD**2 / spread, 0.5) if spread > 0 else 1.0
     for block, sky in given:
         speed = block[:, AT["speed"]]
-        design = np.column_stack([np.ones(len(speed)), speed - centre, _others(block, sky)])
+        design = np.column_stack([np.ones(len(speed)), speed - centre, _others(block, sky, reliable) @ _MIX])
         pairs.append((design, block[:, AT["power"]] / speed / guess))
     about, sure = (mass / guess, 0.15 * mass / guess) if mass is not None else (1.0, 10.0)
     made = mixed.fit(
-        pairs,
-        [sure, 0.03, *(sd for _, sd in EFFECTS.values())],
-        [about, 0.0, *(mean for mean, _ in EFFECTS.values())],
-        start=(_MINUTE_SD, _PRIOR_DAY_SD),
-        robust=True,
+        pairs, [sure, 0.03, *_MIX_SD], [about, 0.0, *_MIX_MEAN], start=(_MINUTE_SD, _PRIOR_DAY_SD), robust=True
     )
     flat, tilt = float(made.coefficients[0]), float(made.coefficients[1])
     speeds = np.arange(0.0, FASTEST + STEP, STEP)
@@ -163,7 +194,9 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
     inside = np.clip(speeds, v[level].min() - 0.5, v[level].max() + 0.5)
     watts = np.maximum.accumulate(guess * np.maximum(flat + tilt * (inside - centre), 0.2) * speeds)
     watts = watts + np.arange(len(watts)) * 1e-9  # strictly rising, so that it can be inverted
-    effects = {name: (float(made.coefficients[2 + i]) / flat, made.sd(2 + i) / flat) for i, name in enumerate(EFFECTS)}
+    values = _MIX @ made.coefficients[2:] / flat
+    sds = np.sqrt(np.diag(_MIX @ made.covariance[2:, 2:] @ _MIX.T)) / flat
+    effects = {name: (float(values[i]), float(sds[i])) for i, name in enumerate(EFFECTS)}
     return PowerAtSpeed(
         speeds,
         watts,
@@ -175,6 +208,7 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
         len(given),
         "steady minutes",
         effects,
+        reliable,
     )
 
 

@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 
 
 _WORDS = {
-    "uphill": ("watts uphill, as a share of what climbing costs", "share"),
-    "downhill": ("watts downhill, as a share of what descending saves", "share"),
+    **{
+        f"{way} {100 * g:.0f} %": (f"watts {way} at {100 * g:.0f} %, as a share of what {what}", "share")
+        for way, what in (("uphill", "climbing costs"), ("downhill", "descending saves"))
+        for g in speed.SLOPES
+    },
     "wind": ("watts for wind, as a share of its drag", "share"),
     "warmth": ("watts per 10 °C of warmth", "%"),
 }
