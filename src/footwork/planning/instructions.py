@@ -1,48 +1,89 @@
-"""A plan that can be run: at most a dozen stretches with the watts that the device will show."""
+"""A plan that can be run: ten stretches or fewer, each with the watts that the device will show, the band in which they
+are free, the effort in words, and why it differs."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
+from footwork.analysis.speed import PowerAtSpeed
 from footwork.physics.power import slope_factor, weather_factor
 from footwork.planning import pacing
 from footwork.planning.course import Course, Place, effort_factor, walked
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
-MOST = 12
+METHOD_VERSION = 3
+MOST = 10
 LEAST_M = 300.0  # a shorter stretch cannot be told apart while running; our convention
 WORTH_SHARE = 0.015  # watts that differ by less are one instruction; our convention
-BAND_SHARE = 0.03  # half-width of the band; our convention
 SHORT_S = 180.0  # up to here the ten-second mean is watched, beyond it that of the lap
 STEEP = 0.015
 WALK_APART, LITTLE_WALK, MOSTLY_WALK = 0.5, 0.1, 0.8
 MARKED = 2  # weight of a place that somebody marked
+EVEN_ENDS = (0.15, 0.8)  # where a course that is all alike is divided: the start, the middle, the finish
+# How far effort may be from the plan's on a stretch, below and above, before it is made to cost little: level, up and
+# down; our convention, downhill after Townshend (2010).
+FREE = {"level": (0.025, 0.025), "up": (0.04, 0.07), "down": (0.10, 0.04)}
+FREE_COST = 0.0028  # of the time, when every stretch is run at the worse end of its band
+BAND_SEGMENTS = 150
+EFFORT_WORDS = ((1.04, "harder"), (1.015, "a little harder"), (0.985, "even"), (0.95, "a little easier"))
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], grade,
-    wind against [m/s], the place where it ends (or nothing), places passed on it, and whether most of it is walked."""
+    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], the
+    effort behind them [W] and as a multiple of the plan's mean, grade, wind against [m/s], the place where it ends (or
+    nothing), places passed on it, and whether most of it is walked; ``share`` is what the device shows of the effort,
+    ``free`` how far effort may lie below and above as shares of it."""
 
     start: float
     end: float
     seconds: float
     power: float
-    low: float
-    high: float
+    effort: float
+    relative: float
+    share: float
     grade: float
     headwind: float
     clock: float
+    error: float = 0.0
+    free: tuple[float, float] = (0.0, 0.0)
     until: str = ""
     passes: tuple[Place, ...] = ()
     walked: bool = False
     partly: bool = False  # some of it is walked, and its watts are of the rest
     both: bool = False  # up and down
+
+    @property
+    def kind(self) -> str:
+        """Whether it goes up, down or is level."""
+        return "up" if self.grade > STEEP else "down" if self.grade < -STEEP else "level"
+
+    @property
+    def low(self) -> float:
+        """Lower end of the band that the device may show, its own error included. [W]"""
+        return self.power * (1.0 - float(np.hypot(self.free[0], self.error)))
+
+    @property
+    def high(self) -> float:
+        """Upper end of that band. [W]"""
+        return self.power * (1.0 + float(np.hypot(self.free[1], self.error)))
+
+    @property
+    def speed(self) -> float:
+        """Mean speed [m/s]."""
+        return (self.end - self.start) / self.seconds
+
+    @property
+    def feels(self) -> str:
+        """The effort in words, against the plan's mean."""
+        if self.walked:
+            return "walk"
+        return next((words for least, words in EFFORT_WORDS if self.relative >= least), "easier, quick feet")
 
     @property
     def watch(self) -> str:
@@ -52,53 +93,60 @@ class Stretch:
     @property
     def where(self) -> str:
         """The kind of road, in words."""
-        road = (
-            "up and down"
-            if self.both
-            else "uphill"
-            if self.grade > STEEP
-            else "downhill"
-            if self.grade < -STEEP
-            else "level"
-        )
+        road = "up and down" if self.both else {"up": "uphill", "down": "downhill"}.get(self.kind, "level")
         wind = ", against the wind" if self.headwind > 1.5 else ", with the wind" if self.headwind < -1.5 else ""
         return road + wind + (", walk" if self.walked else ", walk the steep climbs" if self.partly else "")
 
 
-def displayed_share(
-    course: Course, speed: Floats, mass: float | None, effects: dict[str, tuple[float, float]]
-) -> Floats:
-    """What the device shows on each segment as a share of the effort, shape (s,).
+def displayed_share(course: Course, speed: Floats, mass: float | None, relation: PowerAtSpeed) -> tuple[Floats, Floats]:
+    """What the device shows on each segment as a share of the effort, and the relative SD of that, shape (s,).
 
     Parameters
     ----------
     speed : numpy.ndarray, shape (s,)
         [m/s]
-    effects : dict
-        Shares by name as `analysis.speed.PowerAtSpeed.effects`; a device without them shows all of slopes and wind.
+    relation : analysis.speed.PowerAtSpeed
+        A device of which nothing was learned shows all of slopes and wind. Where it shows little of a climb, the cost
+        of climbing may be what is wrong, so half of the difference is error too.
     """
     extra = slope_factor(course.grade) - 1.0
-    shown = np.where(extra > 0, effects.get("uphill", (1.0, 0.0))[0], effects.get("downhill", (1.0, 0.0))[0]) * extra
-    drag = weather_factor(speed, mass, course.headwind, course.density, course.drag)
-    display = np.maximum(1.0 + shown + effects.get("wind", (1.0, 0.0))[0] * drag, 0.05)
+    response, sd = relation.slope_response(course.grade)
+    drag = weather_factor(speed, mass, course.headwind, course.density, course.drag, course.crosswind)
+    display = np.maximum(1.0 + response * extra + relation.effects.get("wind", (1.0, 0.0))[0] * drag, 0.05)
+    error = np.hypot(np.hypot(sd, 0.5 * np.abs(1.0 - response)) * extra / display, course.descents.error(course.grade))
     # What the ground costs more no device feels; what it shows of a walk is not known.
-    return np.where(walked(course.grade, speed), 1.0, display / effort_factor(course, speed, mass))
+    walking = walked(course.grade, speed)
+    share = np.where(walking, 1.0, display / effort_factor(course, speed, mass))
+    return share, np.where(walking, 0.0, error)
 
 
-def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[Place] = ()) -> list[Stretch]:
-    """The plan in as few stretches as its watts need, a dozen at most.
+def stretches(
+    run: pacing.Run, course: Course, share: Floats, places: Sequence[Place] = (), error: Floats | None = None
+) -> list[Stretch]:
+    """The plan in as few stretches as its watts need, ten at most.
 
     The division is the best by squared error for each number of stretches; a further one must be worth 1.5 % of power.
-    Stretches end at places that a runner recognises where there is one near.
+    Stretches end at places that a runner recognises where there is one near. A course that is all alike is three: the
+    start, the middle and the finish.
 
-    ``share`` is the displayed over the true power of each segment [1], shape (n,).
+    ``share`` is the displayed over the true power of each segment [1] and ``error`` its relative SD, shape (n,).
     """
+    error = np.zeros(len(share)) if error is None else error
+    mean = float(np.average(run.power, weights=run.seconds))
     shown, ends = run.power * share, course.ends
     walking = walked(course.grade, run.speed)
     # What is walked is told apart from what is run before watts are.
     bounds = _division(
-        np.where(walking, WALK_APART * shown, shown), run.seconds, ends - 0.5 * course.length, ends, places
+        # Hills are told apart by how they are run, even where the watts are alike.
+        np.where(walking, WALK_APART * shown, shown * pacing.liked(course)),
+        run.seconds,
+        ends - 0.5 * course.length,
+        ends,
+        places,
     )
+    if len(bounds) == 2:
+        inner = np.searchsorted(ends, np.array(EVEN_ENDS) * ends[-1]).tolist()
+        bounds = sorted({0, *inner, len(ends)})
     out = []
     for a, b in pairwise(bounds):
         weight = run.seconds[a:b]
@@ -106,7 +154,7 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
         if LITTLE_WALK < on_foot < MOSTLY_WALK:
             weight = np.where(walking[a:b], 0.0, weight)
         power = float(np.average(shown[a:b], weights=weight))
-        half = max(BAND_SHARE * power, float(np.sqrt(np.average((shown[a:b] - power) ** 2, weights=weight))))
+        effort = float(np.average(run.power[a:b], weights=weight))
         start, end = float(ends[a] - course.length[a]), float(ends[b - 1])
         here = [p for p in places if abs(p.at - end) <= 0.51 * course.length[b - 1] and b < len(ends)]
         until = max(here, key=lambda p: p.weight).name if here else "finish" if b == len(ends) else ""
@@ -116,11 +164,14 @@ def stretches(run: pacing.Run, course: Course, share: Floats, places: Sequence[P
                 end,
                 float(run.seconds[a:b].sum()),
                 power,
-                power - half,
-                power + half,
+                effort,
+                effort / mean,
+                power / effort,
                 float(np.average(course.grade[a:b], weights=course.length[a:b])),
                 float(np.average(course.headwind[a:b], weights=course.length[a:b])),
                 float(run.clock[b - 1]),
+                float(np.average(error[a:b], weights=weight)),
+                (0.0, 0.0),
                 until,
                 tuple(p for p in places if p.weight == MARKED and start <= p.at < end and p not in here),
                 on_foot >= MOSTLY_WALK,
@@ -175,12 +226,42 @@ def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, pla
     return [int(e) for e in reversed(out)]
 
 
+def _of_stretches(course: Course, told: Sequence[Stretch]) -> npt.NDArray[np.int64]:
+    """Which stretch each segment belongs to."""
+    which = np.searchsorted([s.end for s in told], course.ends - 0.5 * course.length)
+    return np.asarray(np.minimum(which, len(told) - 1), dtype=np.int64)
+
+
+def with_bands(
+    engine: pacing.Engine, course: Course, told: Sequence[Stretch], reserve: float
+) -> tuple[list[Stretch], float]:
+    """The stretches with the bands in which effort is free: `FREE`, narrowed until every stretch run at the worse end
+    of its band, all by one factor to the same reserve, costs under 0.3 % of the time; and what that costs [s]."""
+    small = pacing.merged(course, BAND_SEGMENTS)
+    which = _of_stretches(small, told)
+    effort = np.array([s.effort for s in told])[which]
+    about = pacing.scaled(engine, small, effort, reserve).time
+
+    def costs(off: Floats) -> float:
+        return pacing.scaled(engine, small, effort * (1.0 + off[which]), reserve).time - about
+
+    free = np.array([FREE["level" if s.both else s.kind] for s in told])
+    for _ in range(6):
+        ends = np.zeros(len(told))
+        for k, (low, high) in enumerate(free.tolist()):
+            one = np.eye(len(told))[k]
+            ends[k] = -low if costs(-low * one) >= costs(high * one) else high
+        cost = costs(ends)
+        if cost <= FREE_COST * about:
+            break
+        free = free * min((FREE_COST * about / cost) ** 0.5, 0.95)
+    return [replace(s, free=(low, high)) for s, (low, high) in zip(told, free.tolist(), strict=True)], max(cost, 0.0)
+
+
 def simplified(
     engine: pacing.Engine, course: Course, run: pacing.Run, share: Floats, told: list[Stretch], reserve: float
 ) -> pacing.Run:
     """The course run by the instructions, brought to the same reserve: what simplifying costs is the difference in
     time."""
-    ends = np.cumsum(course.length)
-    which = np.searchsorted([s.end for s in told], ends - 0.5 * course.length)
-    watts = np.array([s.power for s in told])[np.minimum(which, len(told) - 1)] / share
+    watts = np.array([s.power for s in told])[_of_stretches(course, told)] / share
     return pacing.scaled(engine, course, watts, reserve)

@@ -16,13 +16,13 @@ class StrategiesSegment(TypedDict):
     grade: float
     headwind_mps: float
     w_prime_j: float
-    endurance_left: float
+    endurance_spent: float
     clock_s: float
 
 
 class StrategiesByName(TypedDict):
     time_s: float
-    behind_best_s: float
+    behind_quickest_s: float
     mean_power_w: float
     dry_at_m: float | None
     segments: list[StrategiesSegment]
@@ -74,6 +74,11 @@ class StrategiesInstruction(TypedDict):
     power_w: float
     low_w: float
     high_w: float
+    effort_w: float
+    effort_low_w: float
+    effort_high_w: float
+    feels: str
+    speed_mps: float
     grade: float
     headwind_mps: float
     where: str
@@ -81,6 +86,22 @@ class StrategiesInstruction(TypedDict):
     until: str
     passes: list[StrategiesPass]
     walked: bool
+    why: str
+
+
+class StrategiesDescent(TypedDict):
+    grade: float
+    cost_share: float
+    saved_share: float
+    saved_sd: float
+    effort_share: float
+    effort_sd: float
+    speed_share: float | None
+    speed_share_low: float | None
+    speed_share_high: float | None
+    fastest_share: float
+    fastest_shown: bool
+    minutes: int
 
 
 class RaceReviewRow(TypedDict):
@@ -97,14 +118,14 @@ class RaceReviewRow(TypedDict):
 class RaceReviewProfile(TypedDict):
     end_m: float
     w_prime_j: float
-    endurance_left: float
+    endurance_spent: float
     dry: float
 
 
 class RaceReviewStores(TypedDict):
     w_prime_least_j: float
     w_prime_least_at_m: float
-    endurance_left: float
+    endurance_spent: float
     dry_probability: float
     dry_from_m: float | None
     profile: list[RaceReviewProfile]
@@ -126,21 +147,23 @@ class Strategies(Result):
     """Ways to run a race on one reserve, what race days make of the chosen one, and how to run it."""
 
     chosen: str
-    fastest_descent_mps: float
-    descent_learned: bool
+    descents: list[StrategiesDescent]
     reserve: float
     risk: float | None
     w_prime_j: float
     strategies: dict[str, StrategiesByName]
     finish_time: Quantiles
+    late_probability: float
     run_dry_probability: float
+    in_hand_share: float
     finish_curve: list[StrategiesFinishCurve]
-    dry_by_segment: list[float]
+    easing_by_segment: list[float]
     unknowns: list[StrategiesUnknown]
     solver: StrategiesSolver
     fuel: StrategiesFuel
     why: str
     instructions: list[StrategiesInstruction]
+    bands_cost_s: float
     simplifying_costs_s: float
     negative_split_costs_s: float | None
     cautions: list[str]
@@ -192,5 +215,6 @@ class ChangedPlan(Result):
     time_s: float
     power_w: float
     w_prime_least_j: float
-    endurance_left: float
+    endurance_spent: float
     dry_probability: float
+    gives_way_probability: float

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
-from footwork.questions.capacity.evidence import best_of, clipped
+from footwork.questions.capacity.evidence import best_of, clipped, held_for
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "best_of",
     "clipped",
     "estimate_capacity",
+    "held_for",
     "history_told",
     "near",
     "worthwhile_tests",

@@ -165,6 +165,17 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     return Gathered(posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, warnings=_doubts(told))
 
 
+def held_for(library: History, key: str, asked: dt.date, duration: float) -> float | None:
+    """Power that the runs have shown for a duration [s] or longer, aged to a date and capped as the level of critical
+    power is: nobody holds less on a day alike. [W]"""
+    front = days(library, key, asked).on(asked.toordinal()).front
+    if front is None:
+        return None
+    short = [b for d, b in zip(habitual.DURATIONS, front.best, strict=True) if d >= duration]
+    long = [b for d, b in zip(habitual.LONG_DURATIONS, front.long, strict=True) if d >= duration and b > 0]
+    return float(np.exp(max([*short, *long]))) if short or long else None
+
+
 def clipped(library: History, key: str, run: int, asked: dt.date) -> dict[str, Any] | None:
     """How much less a run's watts count for capacity than they were shown, since its own speed gives a fault away.
 

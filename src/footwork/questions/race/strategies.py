@@ -1,16 +1,17 @@
-"""Strategies for a race: the quickest, even power and even pace on one reserve, and what many race days make of
-them."""
+"""Strategies for a race: the quickest, even power and even pace on one reserve, which the risk of having to ease sets,
+and what many race days make of the one that is chosen."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from footwork.analysis.speed import PowerAtSpeed
 from footwork.errors import UsageError
-from footwork.planning import fuel, instructions, pacing
+from footwork.planning import fuel, instructions, pacing, race_days
 from footwork.planning.course import Course, Place, ground_factor
 from footwork.quantities import Floats, parse_distance, plain
 from footwork.wording import race_words
@@ -19,9 +20,12 @@ EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a ra
 
 
 MOST_RESERVE = 0.999
+SEARCH_DRAWS = 800  # of race days, while the risk is sought
+DAY_SEGMENTS = 150  # of race days that are asked for their times only
+LEAST_SHARE, MOST_SHARE = 0.6, 1.1  # of all that the runner most likely has, between which it is sought
 
 
-CURVE = np.linspace(0.02, 0.98, 49)
+CURVE = np.linspace(0.025, 0.975, 39)  # its ends are the interval of 95 %
 
 
 UNKNOWNS = {
@@ -48,6 +52,20 @@ class RaceDraws:
     needs: Floats
     ride: Floats | float = 1.0
 
+    def thinned(self, count: int) -> RaceDraws:
+        """Every so many-th of the draws, about ``count`` of them."""
+        step = max(len(self.needs) // count, 1)
+        ride = self.ride if isinstance(self.ride, float) else self.ride[::step]
+        return RaceDraws(
+            self.critical_power[::step],
+            self.w_prime[::step],
+            self.tail[::step],
+            self.conditions[::step],
+            self.form[::step],
+            self.needs[::step],
+            ride,
+        )
+
     @property
     def execution(self) -> Floats:
         """How exactly each race day keeps to the plan: power over the planned [1], shape (k,)."""
@@ -58,16 +76,14 @@ class RaceDraws:
 
 @dataclass(frozen=True)
 class StrategyBasis:
-    """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, fastest descent
-    that the runner has shown [m/s], places on the way, what the watch shows for each official metre, the shortest time
-    that a plan's highest power can be held for [s], and the factor on the medians of the draws that makes them one
-    runner's."""
+    """What a plan rests on: the course under its weather, power at speed, mass [kg], draws of the day, places on the
+    way, what the watch shows for each official metre, the shortest time that a plan's highest power can be held for
+    [s], and the factor on the medians of the draws that makes them one runner's."""
 
     path: Course
-    relation: Any
+    relation: PowerAtSpeed
     mass: float | None
     draws: RaceDraws
-    descent: float | None = None
     places: tuple[Place, ...] = ()
     watch: float = 1.0
     shortest: float = pacing.HARDEST_S
@@ -77,22 +93,20 @@ class StrategyBasis:
         """The runner of the middle of the draws."""
         d = self.draws
         cp, wp, tail = (float(np.median(v)) for v in (d.critical_power, d.w_prime, d.tail))
-        return pacing.Engine(
-            self.middle * cp, self.middle * wp, tail, self.relation.power, self.mass, self.descent, self.shortest
-        )
+        return pacing.Engine(self.middle * cp, self.middle * wp, tail, self.relation.power, self.mass, self.shortest)
 
 
 @dataclass(frozen=True)
 class Wishes:
     """How the race is to be run.
 
-    ``strategy`` is the one that the race days and instructions are of; ``risk`` the chance of running dry that the plan
-    is made for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one than the best
-    leaves more in the stores; ``negative_split`` how much harder the second half is to be, as a share; ``own`` watts up
-    to a distance [m].
+    ``strategy`` is the one that everything shown is of; ``risk`` the chance of a day that must ease by more than 1 %,
+    which the plan is made for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one
+    than the best leaves more in the stores; ``negative_split`` how much harder the second half is to be, as a share;
+    ``own`` watts up to a distance [m].
     """
 
-    strategy: str = "best"
+    strategy: str = "quickest"
     risk: float | None = None
     goal: float | None = None
     negative_split: float = 0.0
@@ -105,7 +119,7 @@ class Wishes:
             raise UsageError(f"'{self.strategy}' is no strategy here: use {', '.join(names)}")
         if self.risk is not None and not 0.01 <= self.risk <= 0.9:
             raise UsageError(
-                f"a risk of {self.risk:g} cannot be planned for: give 0.01 to 0.9, as 0.2 for one race in five"
+                f"a risk of {self.risk:g} cannot be planned for: give 0.01 to 0.9, as 0.2 for one race day in five"
             )
 
 
@@ -130,17 +144,17 @@ def parse_own(texts: Sequence[str]) -> tuple[tuple[float, float], ...]:
 
 
 def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
-    """Strategies and futures as plain JSON: ``strategies``, ``finish_time``, ``run_dry_probability``,
-    ``dry_by_segment``, ``unknowns``, ``solver``, ``reserve`` and ``chosen``. Raises UsageError for wishes that cannot
-    be planned."""
+    """Strategies and race days as plain JSON: ``strategies``, ``finish_time``, ``late_probability``,
+    ``run_dry_probability``, ``easing_by_segment``, ``unknowns``, ``solver``, ``reserve`` and ``chosen``. Raises
+    UsageError for wishes that cannot be planned."""
     wishes.check()
     path, draws = basis.path, basis.draws
     engine = basis.engine()
     reserve = _reserve(engine, path, draws, wishes)
     even = pacing.even_power(engine, path, reserve)
-    best, solved = pacing.best(engine, path, reserve, even)
-    found = {"best": best, "even-power": even, "even-pace": pacing.even_pace(engine, path, reserve)}
-    level = found.get(wishes.strategy, best)
+    quickest, solved = pacing.quickest(engine, path, reserve, even)
+    found = {"quickest": quickest, "even-power": even, "even-pace": pacing.even_pace(engine, path, reserve)}
+    level = found.get(wishes.strategy, quickest)
     if wishes.negative_split:
         found = {
             name: pacing.leaning(engine, path, run, wishes.negative_split, reserve, wishes.goal)
@@ -148,31 +162,38 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
         }
     if wishes.own:
         found["own"] = _own(engine, basis, found["even-power"], wishes.own)
+    days = _days(found[wishes.strategy], path, draws)
+    risky = wishes.risk is not None and wishes.goal is None and wishes.strategy != "own"
+    in_hand = _in_hand(days, found[wishes.strategy].time, wishes.risk if risky else None)
+    unknowns = _unknowns(*_coarse(found[wishes.strategy], path), draws)
+    found = {name: _later(run, in_hand) for name, run in found.items()}
     chosen = found[wishes.strategy]
-    share = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation.effects)
-    told = instructions.stretches(chosen, path, share, basis.places)
-    simple = instructions.simplified(engine, path, chosen, share, told, reserve)
+    told, free_cost = _stretches(engine, basis, chosen, reserve)
+    share = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation)[0]
+    simple = _later(instructions.simplified(engine, path, chosen, share, told, reserve), in_hand)
     # Energy by distance on the level: climbs and soft ground count as the longer road that costs as much.
     eaten = fuel.guidance(float((path.length * ground_factor(path, chosen.speed)).sum()), chosen.time, basis.mass)
-    days = _futures(chosen, path, draws)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
+    fastest = min(run.time for run in found.values())
+    mean = float(np.average([s.power for s in told], weights=[s.seconds for s in told]))
     out: dict[str, Any] = plain(
         {
             "chosen": wishes.strategy,
-            "fastest_descent_mps": engine.fastest(),
-            "descent_learned": basis.descent is not None,
+            "descents": _descents(path),
             "reserve": reserve,
             "risk": wishes.risk,
             "w_prime_j": engine.w_prime,
-            "strategies": {name: _told(run, path, found["best"]) for name, run in found.items()},
+            "strategies": {name: _told(run, path, fastest) for name, run in found.items()},
             "finish_time": {"p10": p10, "p50": p50, "p90": p90},
+            "late_probability": days.late(chosen.time),
             "run_dry_probability": float(days.dry[-1]),
+            "in_hand_share": in_hand - 1.0,
             "finish_curve": [
                 {"share": float(s), "time_s": float(t)}
                 for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)
             ],
-            "dry_by_segment": [float(d) for d in days.dry],
-            "unknowns": _unknowns(chosen, path, draws),
+            "easing_by_segment": [float(d) for d in days.easing],
+            "unknowns": unknowns,
             "solver": {
                 "status": solved.status,
                 "iterations": solved.iterations,
@@ -185,10 +206,11 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
                 "carbohydrate_high_g_per_h": eaten.high,
                 "sentence": eaten.sentence,
             },
-            "why": race_words.why_of_strategies(found, path),
-            "instructions": [_instruction(s, basis.watch) for s in told],
+            "why": race_words.why_of_strategies(found, path, engine),
+            "instructions": [_instruction(s, basis.watch, mean, path) for s in told],
+            "bands_cost_s": free_cost,
             "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
-            "negative_split_costs_s": chosen.time - level.time
+            "negative_split_costs_s": in_hand * (chosen.time / in_hand - level.time)
             if wishes.negative_split and wishes.strategy != "own"
             else None,
         }
@@ -196,11 +218,54 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
     return out
 
 
+def _stretches(
+    engine: pacing.Engine, basis: StrategyBasis, chosen: pacing.Run, reserve: float
+) -> tuple[list[instructions.Stretch], float]:
+    """The chosen run's instructions with their bands, and what the bands cost [s]."""
+    share, error = instructions.displayed_share(basis.path, chosen.speed, basis.mass, basis.relation)
+    told = instructions.stretches(chosen, basis.path, share, basis.places, error)
+    return instructions.with_bands(engine, basis.path, told, reserve)
+
+
+def _later(run: pacing.Run, factor: float) -> pacing.Run:
+    """The same effort on a day that takes so many times as long."""
+    return replace(run, speed=run.speed / factor, seconds=run.seconds * factor)
+
+
+def _in_hand(days: race_days.Days, time: float, risk: float | None) -> float:
+    """How many times longer than the middle day the plan's time is, so that no more days than the risk end over 1 %
+    later: what a device shows at a pace, and what a runner holds, differ from day to day."""
+    if risk is None:
+        return 1.0
+    return max(float(np.quantile(days.times, 1.0 - risk)) / (race_days.LATE * time), 1.0)
+
+
+def _descents(path: Course) -> list[dict[str, Any]]:
+    """What is known of the runner downhill, by fall."""
+    return [
+        {
+            "grade": -g.fall,
+            "cost_share": 1.0 / float(path.descents.factor(-g.fall)),
+            "saved_share": g.saved[0],
+            "saved_sd": g.saved[1],
+            "effort_share": g.effort[0],
+            "effort_sd": g.effort[1],
+            "speed_share": None if g.ratio is None else g.ratio[0],
+            "speed_share_low": None if g.ratio is None else g.ratio[1],
+            "speed_share_high": None if g.ratio is None else g.ratio[2],
+            "fastest_share": float(path.descents.limit(-g.fall)),
+            "fastest_shown": g.fastest is not None,
+            "minutes": g.minutes,
+        }
+        for g in path.descents.grades
+    ]
+
+
 def _own(
     engine: pacing.Engine, basis: StrategyBasis, about: pacing.Run, stretches: tuple[tuple[float, float], ...]
 ) -> pacing.Run:
     """The runner's own watts as the device shows them, whatever they leave in the stores."""
-    share = instructions.displayed_share(basis.path, about.speed, basis.mass, basis.relation.effects)
+    share = instructions.displayed_share(basis.path, about.speed, basis.mass, basis.relation)[0]
     middle = basis.path.ends - 0.5 * basis.path.length
     which = np.minimum(np.searchsorted([m for m, _ in stretches], middle), len(stretches) - 1)
     return pacing.at_power(engine, basis.path, np.array([w for _, w in stretches])[which] / share)
@@ -209,37 +274,51 @@ def _own(
 def _reserve(engine: pacing.Engine, path: Course, draws: RaceDraws, wishes: Wishes) -> float:
     """Share of both stores that the plan leaves: as much as the risk or a goal asks for; less than nothing where a goal
     takes more than the runner most likely has."""
-    make = pacing.even_pace if wishes.strategy == "even-pace" else pacing.even_power
-
-    out = 0.0
-    if wishes.risk is not None:
-        risk = wishes.risk
-
-        def dry(reserve: float) -> float:
-            return float(_futures(make(engine, path, reserve), path, draws).dry[-1])
-
-        low, high = 0.0, MOST_RESERVE
-        for _ in range(16 if dry(0.0) > risk else 0):
-            middle = 0.5 * (low + high)
-            low, high = (low, middle) if dry(middle) <= risk else (middle, high)
-            out = high
     if wishes.goal is not None:
         timed = pacing.in_time(engine, path, wishes.goal, wishes.strategy == "even-pace")
-        left = pacing.spare(engine, timed, 0.0)
-        out = left if wishes.risk is None else max(out, left)
-    return out
+        return pacing.spare(engine, timed, 0.0)
+    if wishes.risk is None:
+        return 0.0
+    few = draws.thinned(SEARCH_DRAWS)
+    paced = wishes.strategy == "even-pace"
+    most = (pacing.even_pace if paced else pacing.even_power)(engine, path)
+
+    def make(share: float) -> pacing.Run:
+        if paced:
+            return pacing.at_speed(engine, path, share * most.speed)
+        return pacing.at_power(engine, path, np.full(len(path.length), share * float(most.power.max())))
+
+    low, high = LEAST_SHARE, MOST_SHARE
+    for _ in range(9):
+        middle = 0.5 * (low + high)
+        low, high = (
+            (middle, high) if _days(*_coarse(make(middle), path), few).gave_way <= wishes.risk else (low, middle)
+        )
+    return min(pacing.spare(engine, make(low), 0.0), MOST_RESERVE)
 
 
-def _futures(run: pacing.Run, path: Course, draws: RaceDraws, **fixed: Floats) -> pacing.Futures:
-    given = {
-        "critical_power": draws.critical_power,
-        "w_prime": draws.w_prime,
-        "tail": draws.tail,
-        "needs": draws.needs,
-        "execution": draws.execution,
-        **fixed,
-    }
-    return pacing.futures(run.power, path, run.speed, **given)
+def _days(run: pacing.Run, path: Course, draws: RaceDraws, **fixed: Floats) -> race_days.Days:
+    return race_days.days(
+        run.power,
+        path,
+        run.speed,
+        fixed.get("critical_power", draws.critical_power),
+        fixed.get("w_prime", draws.w_prime),
+        fixed.get("tail", draws.tail),
+        fixed.get("needs", draws.needs),
+        fixed.get("execution", draws.execution),
+    )
+
+
+def _coarse(run: pacing.Run, path: Course) -> tuple[pacing.Run, Course]:
+    """A run in fewer segments, for what is asked of many race days again and again."""
+    small = pacing.merged(path, DAY_SEGMENTS)
+    ends = np.searchsorted(path.ends, small.ends - 1e-6)
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    seconds = np.add.reduceat(run.seconds, starts)
+    power = np.add.reduceat(run.power * run.seconds, starts) / seconds
+    left, endurance, stops = run.w_prime[ends], run.endurance[ends], np.add.reduceat(run.stops, starts)
+    return pacing.Run(power, small.length / seconds, seconds, left, endurance, stops), small
 
 
 def _unknowns(run: pacing.Run, path: Course, draws: RaceDraws) -> list[dict[str, Any]]:
@@ -257,17 +336,17 @@ def _unknowns(run: pacing.Run, path: Course, draws: RaceDraws) -> list[dict[str,
     alone: dict[str, dict[str, Floats]] = {
         "capacity": {
             "critical_power": draws.critical_power / held,
-            "w_prime": draws.w_prime / held,
+            "w_prime": draws.w_prime / (form * ride),
             "tail": draws.tail,
         },
         "power at speed": {"needs": draws.needs},
-        "heat and altitude": {"critical_power": still["critical_power"] * own, "w_prime": still["w_prime"] * own},
+        "heat and altitude": {"critical_power": still["critical_power"] * own},
         "ride": {"critical_power": still["critical_power"] * ride, "w_prime": still["w_prime"] * ride},
         "form": {"critical_power": still["critical_power"] * form, "w_prime": still["w_prime"] * form},
         "execution": {"execution": draws.execution},
     }
     spread = {
-        name: float(np.var(_futures(run, path, draws, **{**still, **varied}).times)) for name, varied in alone.items()
+        name: float(np.var(_days(run, path, draws, **{**still, **varied}).times)) for name, varied in alone.items()
     }
     if np.ptp(draws.ride) == 0:
         del spread["ride"]
@@ -276,7 +355,7 @@ def _unknowns(run: pacing.Run, path: Course, draws: RaceDraws) -> list[dict[str,
     return sorted(rows, key=lambda r: -float(r["share"]))
 
 
-def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
+def _told(run: pacing.Run, path: Course, fastest: float) -> dict[str, Any]:
     columns = zip(
         path.ends,
         path.length,
@@ -285,14 +364,14 @@ def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
         path.grade,
         path.headwind,
         run.w_prime,
-        run.endurance,
+        1.0 - run.endurance,
         run.clock,
         strict=True,
     )
     empty = np.flatnonzero((run.w_prime < 0) | (run.endurance < -1e-6))
     return {
         "time_s": run.time,
-        "behind_best_s": run.time - best.time,
+        "behind_quickest_s": run.time - fastest,
         "mean_power_w": float(np.average(run.power, weights=run.seconds)),
         "dry_at_m": float(path.ends[empty[0]]) if len(empty) else None,
         "segments": [
@@ -304,7 +383,7 @@ def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
                 "grade": float(g),
                 "headwind_mps": float(w),
                 "w_prime_j": float(j),
-                "endurance_left": float(s),
+                "endurance_spent": float(s),
                 "clock_s": float(c),
             }
             for e, le, p, v, g, w, j, s, c in columns
@@ -312,7 +391,7 @@ def _told(run: pacing.Run, path: Course, best: pacing.Run) -> dict[str, Any]:
     }
 
 
-def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
+def _instruction(s: instructions.Stretch, watch: float, mean: float, path: Course) -> dict[str, Any]:
     return {
         "start_m": s.start,
         "end_m": s.end,
@@ -322,6 +401,11 @@ def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
         "power_w": s.power,
         "low_w": s.low,
         "high_w": s.high,
+        "effort_w": s.effort,
+        "effort_low_w": s.effort * (1.0 - s.free[0]),
+        "effort_high_w": s.effort * (1.0 + s.free[1]),
+        "feels": s.feels,
+        "speed_mps": s.speed,
         "grade": s.grade,
         "headwind_mps": s.headwind,
         "where": s.where,
@@ -329,4 +413,11 @@ def _instruction(s: instructions.Stretch, watch: float) -> dict[str, Any]:
         "until": s.until,
         "passes": [{"at_m": p.at, "name": p.name} for p in s.passes],
         "walked": s.walked,
+        "why": race_words.why_of_stretch(s, mean, _braked(s, path)),
     }
+
+
+def _braked(s: instructions.Stretch, path: Course) -> bool:
+    """Whether the plan runs a stretch no faster than its descent allows."""
+    here = (path.ends > s.start) & (path.ends <= s.end + 1.0)
+    return bool(s.grade < 0 and s.relative < 0.97 and np.isfinite(path.descent_limit[here]).mean() > 0.5)
