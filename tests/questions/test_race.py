@@ -72,7 +72,7 @@ def test_an_easy_run_empties_no_store_and_a_hard_one_does(library):
     """Half an easy hour leaves both stores full on any day; forty minutes at 0.97 of critical speed do not."""
     easy = library.review(run_of(library, dt.date(2026, 4, 13)))["stores"]
     hard = library.review(run_of(library, dt.date(2026, 4, 26)))["stores"]
-    assert easy["dry_probability"] < 0.02 and easy["endurance_left"] > 0.5
+    assert easy["dry_probability"] < 0.02 and easy["endurance_spent"] < 0.5
     assert hard["dry_probability"] == hard["profile"][-1]["dry"] > 0.1
     assert [p["dry"] for p in hard["profile"]] == sorted(p["dry"] for p in hard["profile"])  # dry stays dry
 
@@ -203,7 +203,7 @@ def test_a_ride_before_takes_from_what_can_be_held(library):
         assert taught["held"]["value"] > tired.conditions["after_ride"]["held"]["value"]  # it was run as if fresh
         assert (
             any(u["name"] == "ride" for u in tired.strategies["unknowns"])
-            and tired.conditions["capacity_factor"].value == 1
+            and tired.conditions["capacity_factor"].value == fresh.conditions["capacity_factor"].value
         )
     finally:
         library.mark(run, "brick", remove=True)
@@ -224,7 +224,7 @@ def test_the_course_of_the_watch_is_read_back_by_two_decoders(library):
     named = {n: [f for f in found if f.name == n] for n in ("file_id", "course", "lap", "record", "course_point")}
     assert named["file_id"][0].get_value("type") == "course" and named["course"][0].get_value("name") == "Bay loop"
     assert len(named["record"]) == 201 and named["record"][-1].get_value("distance") == pytest.approx(10_000)
-    best = plan.strategies["strategies"]["best"]
+    best = plan.strategies["strategies"]["quickest"]
     assert named["lap"][0].get_value("total_elapsed_time") == pytest.approx(best["time_s"], abs=0.01)
     assert named["record"][0].get_value("altitude") == pytest.approx(100, abs=3)
     points = named["course_point"]
@@ -278,9 +278,10 @@ def test_what_if_moves_the_right_way(library):
     for change in slower:
         assert race.even_power(plan, change)["time_s"] > base["time_s"] + 2, change
     hard = race.even_power(plan, Change(power=1.05))
-    assert hard["time_s"] < base["time_s"] and hard["dry_probability"] > base["dry_probability"] + 0.2
+    assert hard["time_s"] < base["time_s"] and hard["gives_way_probability"] > base["gives_way_probability"] + 0.2
     quickest = race.optimum(plan, Change(critical_power=0.97))
-    assert quickest["status"] == "converged" and quickest["time_s"] > plan.strategies["strategies"]["best"]["time_s"]
+    planned = plan.strategies["strategies"]["quickest"]["time_s"]
+    assert quickest["status"] == "converged" and quickest["time_s"] > planned
     with pytest.raises(UsageError):
         race.even_power(plan, Change(power=3.0))
     calm = library.race(course=circle())
@@ -328,23 +329,71 @@ def test_what_cannot_be_asked_is_one_sentence(library, asked, words):
         library.race(**{**FLAT_TEN, **asked})
 
 
-def test_all_numbers_of_a_plan_are_of_one_runner(library):
+def test_everything_shown_is_of_one_plan(library):
+    """Large figures, splits, instructions, card, watch and table: the chosen strategy, whatever was asked."""
+    for asked in ({}, {"risk": 0.1}, {"strategy": "even-pace"}, {"time": 2700.0}, {"negative_split": 0.02}):
+        plan = library.race(course=circle(), **asked)
+        chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
+        assert plan.power.value == pytest.approx(chosen["mean_power_w"]) and plan.time.value == chosen["time_s"]
+        assert plan.pace.value == pytest.approx(100 * chosen["time_s"] / 1000)
+        assert plan.splits[-1]["time_s"] == pytest.approx(chosen["time_s"], abs=0.01)
+        told = plan.strategies["instructions"]
+        assert told[-1]["clock_s"] == pytest.approx(chosen["time_s"], abs=0.01) and len(told) <= 10
+        weighted = sum(i["effort_w"] * i["duration_s"] for i in told) / chosen["time_s"]
+        assert weighted == pytest.approx(chosen["mean_power_w"], rel=2e-3)
+        assert f"{chosen['mean_power_w']:.0f} W" in plan.sentence
+        rows = list(csv.DictReader(io.StringIO(race.race_table(plan).decode())))
+        assert float(rows[-1]["clock_s"]) == pytest.approx(chosen["time_s"], abs=0.01)
+
+
+def test_without_a_flag_four_race_days_in_five_make_the_plan(library):
     plan = library.race(**FLAT_TEN)
-    ways = plan.strategies["strategies"]
-    assert ways["even-power"]["time_s"] == pytest.approx(plan.time.value, abs=2)
-    assert ways["even-power"]["mean_power_w"] == pytest.approx(plan.power.value, rel=0.005)
-    assert plan.strategies["run_dry_probability"] == pytest.approx(0.5, abs=0.06)
+    assert plan.strategies["chosen"] == "quickest" and plan.strategies["risk"] == 0.2
+    assert plan.strategies["late_probability"] == pytest.approx(0.2, abs=0.01)
+    assert "four days in five you make it" in plan.sentence
+    # The planned time is slower than all that the runner most likely has, and inside what race days bring.
+    assert plan.best_time.low < plan.best_time.value < plan.time.value < plan.time.high
+    assert plan.best_power.value > plan.power.value
+    bolder, shyer = (library.race(**FLAT_TEN, risk=r) for r in (0.5, 0.1))
+    assert bolder.time.value < plan.time.value < shyer.time.value
+    assert len(plan.strategies["instructions"]) == 3  # a flat, even course is three lines
+
+
+def test_a_goal_typed_in_hours_and_minutes_is_read_as_such_and_said(library):
+    plan = library.race(**FLAT_TEN, time="0:48")
+    assert plan.goal["time_s"] == 2880 and any("read as 48:00" in w for w in plan.warnings)
+    assert library.race(**FLAT_TEN, time="48:00").goal["time_s"] == 2880
+    with pytest.raises(UsageError, match="faster than anyone"):
+        library.race(**FLAT_TEN, time="0:20")
+
+
+def test_a_course_without_heights_is_refused_unless_it_is_said_to_be_flat(library):
+    with pytest.raises(UsageError, match="has no heights, and hills decide"):
+        library.race(course=circle(heights=False))
+    assert any("as you say" in w for w in library.race(course=circle(heights=False), flat=True).warnings)
+
+
+def test_what_can_be_held_is_never_less_than_was_shown(library):
+    """Before the day's conditions, the interval of what can be held begins no lower than the aged, capped best for that
+    long."""
+    from footwork.questions import capacity
+
+    made = library.capacity()
+    for metres in (5_000.0, 8_000.0):
+        plan = library.race(distance=metres)
+        shown = capacity.held_for(library, made.scale_key, made.date, plan.best_time.value)
+        assert shown is not None and plan.best_power.low >= 0.995 * shown * plan.conditions["capacity_factor"].low
 
 
 def test_an_ambitious_goal_is_planned_as_asked_and_its_price_is_told(library):
     best = library.race(**FLAT_TEN)
-    goal = best.time.value * 0.98
+    goal = best.best_time.value * 0.98
     plan = library.race(**FLAT_TEN, time=goal)
     assert 0.05 < plan.goal["chance"] < 0.5
     assert plan.strategies["strategies"]["even-power"]["time_s"] == pytest.approx(goal, rel=1e-3)
     assert (
         plan.strategies["reserve"] < 0
-        and plan.strategies["run_dry_probability"] > best.strategies["run_dry_probability"] + 0.1
+        and plan.strategies["late_probability"] > best.strategies["late_probability"] + 0.1
     )
     assert plan.power.value == pytest.approx(plan.strategies["strategies"]["even-power"]["mean_power_w"], rel=0.01)
     with pytest.raises(UsageError, match="slower than a plan"):

@@ -2,7 +2,8 @@ from __future__ import annotations
 
 from footwork.questions.race.changed_plan import LIMITS, Change, can_change_wind, even_power, optimum
 from footwork.questions.race.course_laid import lay, parse_mark, read_track
-from footwork.questions.race.race_plan import FORM_SD, RacePlan, plan_race, splits_every
+from footwork.questions.race.race_day import FORM_SD
+from footwork.questions.race.race_plan import RacePlan, plan_race, splits_every
 from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.race_review import past_predictions, review_race
 from footwork.questions.race.strategies import RaceDraws, StrategyBasis, Wishes, strategies_for

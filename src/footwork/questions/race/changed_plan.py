@@ -1,4 +1,4 @@
-"""What if: the race of a plan with other power, critical power, mass, wind or warmth, quick enough to follow a
+"""Change one thing: the race of a plan with other power, critical power, mass, wind or warmth, quick enough to follow a
 slider."""
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.history.conditions.race_weather import Weather
-from footwork.planning import conditions, pacing
+from footwork.planning import conditions, pacing, race_days
 from footwork.planning.course import Course
 from footwork.quantities import Floats
 from footwork.questions.race.race_plan import RacePlan
@@ -106,7 +106,8 @@ def even_power(plan: RacePlan, change: Change) -> ChangedPlan:
     Returns
     -------
     dict
-        ``time_s``, ``power_w``, ``w_prime_least_j``, ``endurance_left`` and ``dry_probability``. With another ``power``
+        ``time_s``, ``power_w``, ``w_prime_least_j``, ``endurance_spent``, ``dry_probability`` and
+        ``gives_way_probability``, of having to ease by more than 1 %. With another ``power``
         that power is run whatever it leaves in the stores, else the highest that leaves the plan's reserve.
     """
     engine, path, held = _changed(plan, change.checked())
@@ -114,18 +115,19 @@ def even_power(plan: RacePlan, change: Change) -> ChangedPlan:
     if change.power != 1.0:
         run = pacing.at_power(engine, path, np.full(len(path.length), float(run.power.max()) * change.power))
     d = plan.basis.draws
-    days = pacing.futures(run.power, path, run.speed, held * d.critical_power, d.w_prime, d.tail, d.needs, d.execution)
+    days = race_days.days(run.power, path, run.speed, held * d.critical_power, d.w_prime, d.tail, d.needs, d.execution)
     return ChangedPlan(
-        time_s=run.time,
+        time_s=run.time * (1.0 + plan.strategies["in_hand_share"]),
         power_w=float(np.average(run.power, weights=run.seconds)),
         w_prime_least_j=float(run.w_prime.min()),
-        endurance_left=float(run.endurance[-1]),
+        endurance_spent=1.0 - float(run.endurance[-1]),
         dry_probability=float(days.dry[-1]),
+        gives_way_probability=days.gave_way,
     )
 
 
 def optimum(plan: RacePlan, change: Change) -> dict[str, Any]:
     """The quickest plan after a change: ``time_s`` and the solver's ``status``; ``power`` has no part in it."""
     engine, path, _ = _changed(plan, change.checked())
-    run, solved = pacing.best(engine, path, plan.strategies["reserve"])
-    return {"time_s": run.time, "status": solved.status}
+    run, solved = pacing.quickest(engine, path, plan.strategies["reserve"])
+    return {"time_s": run.time * (1.0 + plan.strategies["in_hand_share"]), "status": solved.status}

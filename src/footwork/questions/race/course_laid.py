@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 HIGHEST_M = 6000.0
 
 
+LEAST_HEIGHTS = 0.5  # of the points; with fewer the hills between are not known
+
+
 NEAR_M = 60.0  # a recorded run this near gives its height; our convention
 
 
@@ -123,11 +126,11 @@ class Road:
         no heights of its own, and the share of drag that is left."""
         n = len(self.path.length)
         heights = np.full(n, altitude) if self.height is None else 0.5 * (self.height[1:] + self.height[:-1])
-        wind = sky.headwind(self.heading, clock)
+        wind, across = sky.wind_along(self.heading, clock)
         if self.heading is None and any(w.wind_from is not None for _, w in (sky.hours or ((0.0, sky),))):
             # A direction without a course: half the way against the wind, half with it.
             wind = np.where(np.arange(n) < n / 2, wind, -wind)
-        return replace(self.path, headwind=wind, density=sky.density(heights, clock), drag=drag)
+        return replace(self.path, headwind=wind, density=sky.density(heights, clock), drag=drag, crosswind=across)
 
 
 def flat(distance: float, marks: Sequence[Mark] = ()) -> Road:
@@ -143,6 +146,7 @@ def lay(
     marks: Sequence[Mark] = (),
     heights: Track | None = None,
     smoothing: float = SMOOTHING_M,
+    flat: bool = False,
 ) -> Road:
     """A track as a road.
 
@@ -159,11 +163,14 @@ def lay(
         Track of a run that gives the heights.
     smoothing : float
         Standard deviation of the kernel over distance that heights are smoothed with. [m]
+    flat : bool
+        A course without heights is flat, somebody says.
 
     Raises
     ------
     UsageError
-        Heights that no road has, laps that do not close, a length too far from the official one.
+        No heights, and nobody says that it is flat; heights that no road has, laps that do not close, a
+        length too far from the official one.
     """
     name = track.name or "the course"
     x, z = np.asarray(track.distance, dtype=float), np.asarray(track.altitude, dtype=float)
@@ -173,7 +180,8 @@ def lay(
         z, share = _heights_of(track, heights)
         notes.append(f"Heights are those of a run recorded on {100 * share:.0f} % of the course.")
     known = np.isfinite(z)
-    has_heights = known.sum() >= 2
+    # A column of one number over kilometres is an instrument that measured none.
+    has_heights = known.mean() > LEAST_HEIGHTS and not (np.ptp(z[known]) == 0 and x[-1] > 1000)
     if has_heights and known.mean() < 0.9:
         notes.append(
             f"Heights are missing on {100 * (1 - known.mean()):.0f} % of the course: a straight line stands there."
@@ -188,9 +196,14 @@ def lay(
             if abs(off) > MOST_DRIFT_M:
                 raise UsageError(f"{name} is no lap: it ends {off:+.0f} m from the height where it began")
             z = z - off * (x - x[0]) / (x[-1] - x[0])
-    else:
-        notes.append("The course has no altitude: it is taken as flat. A run recorded on it can give the heights.")
+    elif flat:
+        notes.append("The course has no heights: it is taken as flat, as you say.")
         z = np.zeros(len(x))
+    else:
+        raise UsageError(
+            f"{name} has no heights, and hills decide the watts: give --heights with a run or file that has them, or "
+            "--flat if it is flat"
+        )
     latitude, longitude = track.latitude, track.longitude
     if laps > 1:
         if gap > 150:
@@ -375,8 +388,8 @@ def track_of(columns: dict[str, Floats]) -> Track | None:
 
 @dataclass(frozen=True)
 class CourseAsked:
-    """Which road, as asked: a course (file, run or track) or none, its official distance [m], laps, marks, and where
-    heights come from, smoothed by how much [m]."""
+    """Which road, as asked: a course (file, run or track) or none, its official distance [m], laps, marks, where
+    heights come from, smoothed by how much [m], and whether a course without any is flat."""
 
     course: Any = None
     distance: float | None = None
@@ -384,6 +397,7 @@ class CourseAsked:
     marks: Sequence[str] = field(default_factory=tuple)
     heights: Any = None
     smoothing: float = SMOOTHING_M
+    flat: bool = False
 
     def road(self, library: History) -> Road:
         """Raises UsageError as `lay`."""
@@ -398,7 +412,7 @@ class CourseAsked:
             return flat(self.distance or 0.0, marks)
         track = _given(self.course, library)
         other = None if self.heights is None else _given(self.heights, library)
-        return lay(track, self.distance, self.laps, marks, other, self.smoothing)
+        return lay(track, self.distance, self.laps, marks, other, self.smoothing, self.flat)
 
 
 def _given(source: Any, library: History) -> Track:

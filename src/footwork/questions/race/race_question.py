@@ -57,7 +57,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "start": as_moment,
     "date": as_date,
     "draft": lambda value: as_share(value, "the share of drafting"),
-    "risk": lambda value: as_share(value, "the chance of running dry"),
+    "risk": lambda value: as_share(value, "the risk"),
     "negative_split": lambda value: as_share(value, "the second half's share"),
     "after_ride": as_duration,
     "strategy": lambda value: str(value).strip().lower(),
@@ -111,7 +111,7 @@ class RaceQuestion:
         Alone: a race of that time. With a distance or course: a goal. [s]
     companion : float, optional
         Pace of somebody to run with, as a speed: a goal, run at even pace. [m/s]
-    course, laps, marks, heights, smoothing
+    course, laps, marks, heights, smoothing, flat
         As in `course_laid.CourseAsked`.
     weather : Weather, optional
     reports : sequence of dict
@@ -125,9 +125,10 @@ class RaceQuestion:
     split : float
         Distance between splits. [m]
     strategy : str, optional
-        Which one the race days and instructions are of: ``best`` by default, ``even-pace`` with a companion.
+        Which one the whole plan is of: ``quickest`` by default, ``even-pace`` with a companion.
     risk : float, optional
-        Chance of running dry that the plan is made for.
+        Chance of a day that must ease by more than 1 %, which the plan is made for: 0.2 by default. A goal is planned
+        as it is asked for.
     negative_split : float
         How much harder the second half is to be than the first, as a share.
     own : sequence of str
@@ -148,6 +149,7 @@ class RaceQuestion:
     marks: Sequence[str] = ()
     heights: Any = None
     smoothing: float = SMOOTHING_M
+    flat: bool = False
     weather: Weather | None = None
     reports: Sequence[dict[str, Any]] = ()
     start: dt.datetime | None = None
@@ -195,5 +197,5 @@ class RaceQuestion:
         return replace(
             self,
             weather=(self.weather or Weather()).checked(),
-            strategy=self.strategy or ("even-pace" if self.companion else "best"),
+            strategy=self.strategy or ("even-pace" if self.companion else "quickest"),
         )

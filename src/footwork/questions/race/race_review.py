@@ -15,11 +15,11 @@ from footwork.history.conditions.race_weather import Weather
 from footwork.history.log import entries
 from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.recordings import run_signals
-from footwork.planning import instructions, pacing
+from footwork.planning import instructions, pacing, race_days
 from footwork.planning.course import Course
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
-from footwork.questions.race import course_laid, race_plan, race_question
+from footwork.questions.race import course_laid, race_day, race_plan, race_question
 from footwork.questions.race.race_plan import RacePlan
 from footwork.results.race import PastPredictions, RaceReview
 from footwork.signals import Course as Track
@@ -155,6 +155,7 @@ def _eve(row: Any, raced: Raced, question: dict[str, Any]) -> dict[str, Any]:
     )
     if given.get("weather") in (None, Weather()):
         given["weather"] = kept
+    given["flat"] = True  # a recording without heights is all that is known of its road
     if given.get("course") is None and raced.track is not None:
         given["course"] = replace(raced.track, name=f"run {row.id}")
     elif given.get("course") is None:  # a flat road, on which the wind's direction means nothing
@@ -190,7 +191,7 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
     planned = np.array([s["power_w"] for s in chosen["segments"]])
     meant = path.length / np.array([s["speed_mps"] for s in chosen["segments"]])
     speed = path.length / took
-    share = instructions.displayed_share(path, np.maximum(speed, 0.5), basis.mass, basis.relation.effects)
+    share = instructions.displayed_share(path, np.maximum(speed, 0.5), basis.mass, basis.relation)[0]
     has_power = bool(np.isfinite(shown).mean() > 0.9)
     effort = np.where(np.isfinite(shown), shown, np.nanmean(shown) if has_power else planned) / share
     able = path.length / pacing.speed_at(engine, path, np.clip(effort, 1.0, None))
@@ -234,19 +235,27 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
     if has_power:
         ran = pacing.stores(engine, effort, took)
         ones = np.ones(len(draws.needs))
-        days = pacing.futures(
-            effort, replace(path, stopped=None), speed, draws.critical_power, draws.w_prime, draws.tail, ones, ones
+        days = race_days.days(
+            effort,
+            replace(path, stopped=None),
+            speed,
+            draws.critical_power,
+            draws.w_prime,
+            draws.tail,
+            ones,
+            ones,
+            eases=False,
         )
         third = len(effort) // 3
         start, end = (float(np.average(effort[s], weights=took[s])) for s in (slice(0, third), slice(-third, None)))
         out["stores"] = {
             "w_prime_least_j": float(ran.w_prime.min()),
             "w_prime_least_at_m": float(ends[int(ran.w_prime.argmin())]),
-            "endurance_left": float(ran.endurance[-1]),
+            "endurance_spent": 1.0 - float(ran.endurance[-1]),
             "dry_probability": float(days.dry[-1]),
             "dry_from_m": float(ends[int(np.argmax(days.dry > 0.5))]) if days.dry[-1] > 0.5 else None,
             "profile": [
-                {"end_m": float(e), "w_prime_j": float(w), "endurance_left": float(s), "dry": float(d)}
+                {"end_m": float(e), "w_prime_j": float(w), "endurance_spent": 1.0 - float(s), "dry": float(d)}
                 for e, w, s, d in zip(ends, ran.w_prime, ran.endurance, days.dry, strict=True)
             ],
         }
@@ -295,7 +304,7 @@ def _predictions(library: History) -> dict[str, Any]:
                 raced = _raced(library, row)
                 metres, took = float(raced.metres[-1]), raced.seconds
                 asked = _eve(row, raced, {})
-            times = race_plan.reachable(library, **asked)
+            times = race_day.reachable(library, **asked)
         except FootworkError as problem:
             rows.append({**line, "distance_m": metres, "time_s": took, "predicted": None, "reason": str(problem)})
             continue
