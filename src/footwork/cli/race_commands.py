@@ -32,6 +32,7 @@ def race(
         ),
     ] = None,
     heights: Annotated[str | None, typer.Option(help="Run or recording that gives the course its heights.")] = None,
+    flat: Annotated[bool, typer.Option("--flat", help="A course whose heights are not known is flat.")] = False,
     smoothing: Annotated[float, typer.Option(help="Smoothing of heights in metres (SD of the kernel).")] = 40.0,
     start: Annotated[
         str | None, typer.Option(help="Start of the race, as 2026-10-04T09:00; local without a zone.")
@@ -60,23 +61,24 @@ def race(
     ] = None,
     draft: Annotated[float, typer.Option(help="Share of the way behind others, 0 to 1.")] = 0.0,
     strategy: Annotated[
-        str | None, typer.Option(help="Which the race days are of: best (default), even-power, even-pace or own.")
+        str | None, typer.Option(help="Which plan: quickest (default), even-power, even-pace or own.")
     ] = None,
     own: Annotated[
         list[str] | None, typer.Option(help="Your own watts up to a place, as 5km=250. Repeat for each stretch.")
     ] = None,
     negative_split: Annotated[float, typer.Option(help="How much harder the second half is to be, as 0.02.")] = 0.0,
     risk: Annotated[
-        float | None, typer.Option(help="Chance of running dry to plan for, as 0.2; without it about one half.")
+        float | None,
+        typer.Option(help="Share of race days that may end over 1 % later than planned; 0.2, one in five, by default."),
     ] = None,
     after_ride: Annotated[
         str | None, typer.Option(help="Time on the bicycle before, as 1:10:00: the run leg of a triathlon.")
     ] = None,
-    what_if: Annotated[
+    suppose: Annotated[
         list[str] | None,
         typer.Option(
-            help="Even power after a change: power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3. Repeat "
-            "for more."
+            help="Change one thing, at even power: power=1.03, critical-power=0.97, mass=-2, warmer=8 or wind=3. "
+            "Repeat for more."
         ),
     ] = None,
     card: Annotated[Path | None, typer.Option(help="Write a wrist band and pocket sheet, as PDF.")] = None,
@@ -93,8 +95,7 @@ def race(
     log: Annotated[bool, typer.Option("--log", help="Predictions of past races against their results.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Watts, pace, time and splits for a race; the quickest plan beside even power and even pace, and the risk of
-    each."""
+    """One plan for a race: the watts to hold, the time that makes, how often you make it, and what to do where."""
     from footwork.maintenance import export
     from footwork.questions import race
 
@@ -116,6 +117,7 @@ def race(
         "marks": tuple(mark or ()),
         "heights": heights,
         "smoothing": smoothing,
+        "flat": flat,
         "start": start,
         "scale": scale,
         "efforts": tuple(effort or ()),
@@ -144,11 +146,11 @@ def race(
         plan = library.race(**question, date=date)
     for path, _, make in written:
         export.write_whole(path, make(plan, name))
-    changed = _changed(plan, what_if)
+    changed = _changed(plan, suppose)
     if as_json:
-        return out({**plan.to_json(), **({"what_if": changed} if changed else {})})
+        return out({**plan.to_json(), **({"suppose": changed} if changed else {})})
     _plan(plan, imperial)
-    _what_if(changed, what_if)
+    _suppose(changed, suppose)
     for path, _, _ in written:
         say(f"Wrote {path}.")
     for text in plan.warnings:
@@ -156,15 +158,14 @@ def race(
     return None
 
 
-def _what_if(changed: dict[str, Any] | None, texts: list[str] | None) -> None:
+def _suppose(changed: dict[str, Any] | None, texts: list[str] | None) -> None:
     from footwork.quantities import format_duration
 
     if changed:
         say(
-            f"What if {', '.join(texts or ())}: {format_duration(changed['time_s'])} at "
-            f"{changed['power_w']:.0f} W even power, "
-            f"chance of running dry {100 * changed['dry_probability']:.0f} %; the quickest plan "
-            f"{format_duration(changed['best_time_s'])}."
+            f"Supposed {', '.join(texts or ())}: {format_duration(changed['time_s'])} at "
+            f"{changed['power_w']:.0f} W even effort, on {100 * changed['gives_way_probability']:.0f} days in a "
+            f"hundred you must ease; the quickest plan {format_duration(changed['quickest_time_s'])}."
         )
 
 
@@ -175,7 +176,7 @@ def _card(plan: Any, name: str, imperial: bool) -> bytes:
 
 
 def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
-    """The plan after the changes of ``--what-if``, or None without any."""
+    """The plan after the changes of ``--suppose``, or None without any."""
     from footwork.questions import race
     from footwork.questions.race import LIMITS, Change
 
@@ -190,46 +191,29 @@ def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
             equals = ""
         if not equals or name.strip().replace("-", "_") not in LIMITS:
             raise UsageError(
-                f"--what-if '{text}' is no change: write power=1.03, critical-power=0.97, mass=-2, warmer=5 or wind=3"
+                f"--suppose '{text}' is no change: write power=1.03, critical-power=0.97, mass=-2, warmer=8 or wind=3"
             )
     change = Change(**asked)
-    return {**race.even_power(plan, change), "best_time_s": race.optimum(plan, change)["time_s"], "change": asked}
+    return {**race.even_power(plan, change), "quickest_time_s": race.optimum(plan, change)["time_s"], "change": asked}
 
 
 def _plan(plan: Any, imperial: bool) -> None:
     from footwork.quantities import describe, format_distance, format_duration, format_pace
 
-    values = (plan.time.value or 0.0, plan.time.low or 0.0, plan.time.high or 0.0)
-    goal = plan.goal
-    if plan.distance is not None:
-        say(f"In {format_duration(values[0])} at even power: {format_distance(plan.distance.value or 0, imperial)}.")
-    elif goal and goal["critical_power_needed"] is not None:
-        say(
-            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): "
-            f"it would take a CP of {describe(goal['critical_power_needed'])}, against "
-            f"{describe(plan.critical_power)}. What you can do:"
-        )
-    elif goal:
-        say(f"{format_duration(goal['time_s'])} has a chance of {100 * goal['chance']:.0f} %.")
-    say(f"Power  {describe(plan.power)}" + (f" on {plan.scale}" if plan.measured else " (modelled watts)"))
+    time, pace, best = plan.time, plan.pace, plan.best_time
+    say(plan.sentence)
+    say(f"Power  {describe(plan.power)} (effort)" + (f" on {plan.scale}" if plan.measured else " (modelled watts)"))
     if plan.distance is None:
-        say(f"Time   {format_duration(values[0])}  {format_duration(values[1])} to {format_duration(values[2])}")
+        say(f"Time   {_range(time, format_duration)}")
     else:
         say(f"Distance  {describe(plan.distance)}")
-    say(
-        f"Pace   {format_pace(1000 / (plan.pace.value or 1), imperial)}  "
-        f"{format_pace(1000 / (plan.pace.low or 1), imperial)} to "
-        f"{format_pace(1000 / (plan.pace.high or 1), imperial)}"
-    )
+    say(f"Pace   {_range(pace, lambda v: format_pace(1000 / v, imperial))}")
+    if plan.distance is None:
+        say(f"All you most likely have: {plan.best_power.value:.0f} W, {format_duration(best.value)}, one day in two.")
     if plan.course["climb_m"]:
         say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
-    chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
-    if plan.distance is None and abs(chosen["time_s"] - values[0]) > 3:
-        say(
-            f"The plan ({plan.strategies['chosen']}): {chosen['mean_power_w']:.0f} W, "
-            f"{format_duration(chosen['time_s'])}"
-        )
-    say(f"Splits of the plan ({plan.strategies['chosen']}):")
+    _instructions(plan.strategies, imperial)
+    say("Mile by mile:" if imperial else "Kilometre by kilometre:")
     for row in plan.splits:
         rise = f"{row['rise_m']:+.0f} m" if abs(row["rise_m"]) >= 0.5 else ""
         at = f"  at {row['clock'][11:16]}" if row["clock"] else ""
@@ -242,12 +226,17 @@ def _plan(plan: Any, imperial: bool) -> None:
                 f"{format_pace(row['speed_mps'], imperial):>10}  {rise}{at}"
             ).rstrip()
         )
-    _strategies(plan.strategies, imperial)
+    _strategies(plan.strategies)
+
+
+def _range(value: Any, form: Callable[[float], str]) -> str:
+    """A number with its interval in a form of its own."""
+    return f"{form(value.value)}  {form(value.low)} to {form(value.high)}"
 
 
 def _said(question: dict[str, Any]) -> dict[str, Any]:
     """Only what was given: a review takes the rest from the run."""
-    return {k: v for k, v in question.items() if v not in (None, (), "")}
+    return {k: v for k, v in question.items() if v not in (None, (), "", False)}
 
 
 def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
@@ -272,8 +261,8 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         )
     stores = found["stores"]
     if stores is not None:
-        spent = stores["endurance_left"]
-        left = f"endurance left {100 * spent:.0f} %" if spent >= 0 else "more endurance spent than was known of"
+        spent = stores["endurance_spent"]
+        left = f"endurance spent {100 * spent:.0f} %" if spent <= 1 else "more endurance spent than was known of"
         least = stores["w_prime_least_j"] / 1000
         lowest = (
             f"Least W′ {least:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}"
@@ -316,14 +305,35 @@ def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
     return None
 
 
-def _strategies(found: dict[str, Any], imperial: bool) -> None:
-    """Three ways over the course, what race days make of the chosen one, and how to run it."""
-    from footwork.quantities import format_distance, format_duration, format_pace
+def _instructions(found: dict[str, Any], imperial: bool) -> None:
+    """What to do where, with the watts that the device will show."""
+    from footwork.quantities import format_distance, format_pace
+
+    say("Watts your device will show, and the band in which they are free:")
+    for i in found["instructions"]:
+        watts = "as felt" if i["walked"] else f"{i['power_w']:.0f} W  {i['low_w']:.0f}–{i['high_w']:.0f}"
+        until = f", until {i['until']}" if i["until"] not in ("", "finish") else ""
+        watch = "" if i["walked"] else f"; watch the {i['watch']} mean"
+        there = ", ".join(f"{p['name']} at {format_distance(p['at_m'], imperial)}" for p in i["passes"])
+        passes = f" ({there})" if there else ""
+        why = f"; {i['why']}" if i["why"] else ""
+        say(
+            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  "
+            f"{watts}  {format_pace(i['speed_mps'], imperial)}  {i['feels']}; {i['where']}{until}{watch}{passes}{why}"
+        )
+    say(f"Run every stretch at the worse end of its band and you lose {found['bands_cost_s']:.0f} s in all.")
+    if found["simplifying_costs_s"] >= 0.5:
+        say(f"Run so instead of by every metre, {found['simplifying_costs_s']:.0f} s are lost.")
+
+
+def _strategies(found: dict[str, Any]) -> None:
+    """The ways over the course, and what race days make of the chosen one."""
+    from footwork.quantities import format_distance, format_duration
 
     say("Ways to run it, with the same left at the end:")
     for name, s in found["strategies"].items():
-        behind = f"  {format_duration(s['behind_best_s'])} behind" if s["behind_best_s"] >= 0.5 else ""
-        dry = f"  a store is empty at {format_distance(s['dry_at_m'], imperial)}" if s["dry_at_m"] else ""
+        behind = f"  {format_duration(s['behind_quickest_s'])} behind" if s["behind_quickest_s"] >= 0.5 else ""
+        dry = f"  a store is empty at {format_distance(s['dry_at_m'])}" if s["dry_at_m"] else ""
         say(f"  {name:<10}  {format_duration(s['time_s']):>8}  mean {s['mean_power_w']:.0f} W{behind}{dry}")
     say(found["why"])
     if found["negative_split_costs_s"] is not None:
@@ -332,33 +342,21 @@ def _strategies(found: dict[str, Any], imperial: bool) -> None:
     say(
         f"Of ten race days by {found['chosen']}, one is under {format_duration(t['p10'])}, five under "
         f"{format_duration(t['p50'])}, nine under {format_duration(t['p90'])}; "
-        f"chance of running dry {100 * found['run_dry_probability']:.0f} %, most of the spread from "
-        f"{found['unknowns'][0]['what']}. After a store runs dry the rest is run at 80 % of the plan."
+        f"{100 * found['late_probability']:.0f} in a hundred end over 1 % later than planned, most of the spread from "
+        f"{found['unknowns'][0]['what']}. On a weaker day you ease as you feel it."
     )
+    if found["in_hand_share"] >= 0.002:
+        say(
+            f"The time has {100 * found['in_hand_share']:.1f} % in hand: what your device shows at a pace, and what "
+            "you hold, differ from day to day."
+        )
     if found["reserve"] < -0.005:
         say("That plan asks for more than you most likely have.")
-    elif found["risk"] is not None and found["risk"] > found["run_dry_probability"] + 0.02:
-        say("All you most likely have runs dry less often than the risk you accept: there is nothing bolder to plan.")
-    elif found["reserve"] <= 0 and found["run_dry_probability"] > 0.3:
-        say("That plan spends all you most likely have: --risk 0.2 plans for running dry in one race of five.")
-    say("Watts your device will show:")
-    for i in found["instructions"]:
-        watts = "as felt" if i["walked"] else f"{i['power_w']:.0f} W  {i['low_w']:.0f}–{i['high_w']:.0f}"
-        until = f", until {i['until']}" if i["until"] not in ("", "finish") else ""
-        watch = "" if i["walked"] else f"; watch the {i['watch']} mean"
-        there = ", ".join(f"{p['name']} at {format_distance(p['at_m'], imperial)}" for p in i["passes"])
-        passes = f" ({there})" if there else ""
-        say(
-            f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  "
-            f"{watts}  {i['where']}{until}{watch}{passes}"
+    if min(s["grade"] for s in found["strategies"]["quickest"]["segments"]) < -0.03:
+        shown = [d for d in found["descents"] if d["fastest_shown"]]
+        said = ", ".join(
+            f"{100 * d['fastest_share'] - 100:+.0f} % at {100 * d['grade']:.0f} %" for d in found["descents"]
         )
-    if min(s["grade"] for s in found["strategies"]["best"]["segments"]) < -0.03:
-        how = (
-            "as your own running shows"
-            if found["descent_learned"]
-            else "by our convention: your own descents are not known"
-        )
-        say(f"Descents no faster than {format_pace(found['fastest_descent_mps'], imperial)}, {how}.")
-    if found["simplifying_costs_s"] >= 0.5:
-        say(f"Run so, simplifying costs {found['simplifying_costs_s']:.0f} s.")
+        how = "where your own running shows it" if shown else "by our convention: your own descents are not known"
+        say(f"Descents no faster against the level than {said}, {how}.")
     say(f"Fuel: {found['fuel']['sentence']}")

@@ -129,6 +129,7 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
                 "band": "as felt" if i["walked"] else f"{i['low_w']:.0f}–{i['high_w']:.0f}",
                 "clock": format_duration(i["clock_s"]),
                 "where": i["where"] + (f", until {i['until']}" if i["until"] not in ("", "finish") else ""),
+                "feels": i["feels"],
                 "watch": "" if i["walked"] else f", {i['watch']} mean",
             }
             for i in found["instructions"]
@@ -145,7 +146,7 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
         "time": format_duration(clock),
         "p10": format_duration(days["p10"]),
         "p90": format_duration(days["p90"]),
-        "dry": f"{100 * found['run_dry_probability']:.0f}",
+        "plan": plan.sentence,
         "marks": ", ".join(f"{m['name']} {format_distance(m['start_m'], imperial)}" for m in plan.course["marks"]),
         "notes": found["cautions"],
     }

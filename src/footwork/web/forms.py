@@ -19,12 +19,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Field:
-    """One field: its label, and the option that its text goes to (none for a plain word of the command)."""
+    """One field: its label, the option that its text goes to (none for a plain word of the command) and the form of
+    input, as a browser knows it."""
 
     name: str
     label: str
     option: str = ""
     choices: tuple[tuple[str, str], ...] = ()
+    form: str = "text"
 
 
 def sentence(problem: str) -> str:

@@ -20,33 +20,37 @@ from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, sentence
-from footwork.web.layout import fill, link, page, text, whole_number
+from footwork.web.layout import Text, fill, link, page, text, whole_number
 from footwork.web.pages import plan_page
 
 if TYPE_CHECKING:
     from footwork.api import Library
+
+COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 # Groups of fields: name, label, what stands there while it is empty.
 GROUPS: dict[str, tuple[Field, ...]] = {
     "": (
         Field("distance", "Distance", "half"),
         Field("time", "Goal time, or time alone"),
-        Field("start", "Start, 2026-10-04T09:00"),
-        Field("risk", "Chance of running dry you accept, %", "about 50"),
+        Field("start", "Start", form="datetime-local"),
+        Field("risk", "Race days that may end late, %", "20"),
     ),
     "Weather": (
         Field("temperature", "Temperature, °C"),
         Field("humidity", "Humidity, %"),
-        Field("wind", "Wind, m/s, or 5@240"),
+        Field("wind", "Wind at 10 m, m/s", "5, or 5@240"),
+        Field("wind_from", "Wind from", choices=(("", "not said"), *((p, p) for p in COMPASS))),
         Field("altitude", "Altitude, m"),
         Field("metar", "or METAR; by the hour with = between"),
-        Field("draft", "Way behind others, %"),
+        Field("draft", "Share of the way in the shelter of others, %"),
     ),
     "More about the course": (
         Field("run", "Number of a run on the course"),
         Field("laps", "Laps", "1"),
         Field("marks", "Marks, ; between", "7km: drinks, 20 s"),
         Field("heights", "Heights from run number"),
+        Field("flat", "If it has no heights", choices=(("", "ask me"), ("yes", "it is flat"))),
         Field("smoothing", "Smoothing of heights, m", "40"),
     ),
     "How to run it": (
@@ -64,10 +68,31 @@ GROUPS: dict[str, tuple[Field, ...]] = {
         Field("negative_split", "Second half harder by, %"),
         Field("companion", "Companion's pace", "5:30/km"),
         Field("after_ride", "Time on the bicycle before", "1:10:00"),
-        Field("date", "By what was known on", "2026-06-30"),
+        Field("date", "By what was known on", form="date"),
     ),
 }
 FIELDS = tuple(f for group in GROUPS.values() for f in group)
+
+
+# What a command line would be told to give, in the page's own words.
+_FIELDS = {
+    "--heights": "“Heights from run number”",
+    "--flat": "“It is flat”",
+    "--course": "a course",
+    "--wind": "the wind",
+    "--start": "the start",
+    "--time": "a goal time",
+    "--distance": "a distance",
+    "--effort": "a result",
+    "--mass": "your mass",
+}
+
+
+def in_words(problem: str) -> str:
+    """A problem without the words of the command line."""
+    for option, words in _FIELDS.items():
+        problem = problem.replace(option, words)
+    return problem
 
 
 def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:
@@ -84,6 +109,11 @@ def question(library: Library, course: Course | None = None, **given: str) -> di
     if "heights" in asked:  # a page opens no file of the machine
         asked["heights"] = whole_number(asked["heights"])
     run = asked.pop("run", None)
+    if "flat" in asked:
+        asked["flat"] = True
+    source = asked.pop("wind_from", None)
+    if source is not None and "@" not in asked.get("wind", "@"):
+        asked["wind"] = f"{asked['wind']}@{source}"
     way = course if course is not None or run is None else whole_number(run)
     if "distance" not in asked and way is None and "time" not in asked:
         asked["distance"] = "half"
@@ -110,6 +140,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
     given = {f.name: request.query_params.get(f.name, "") for f in FIELDS}
     given["scale"] = request.query_params.get("scale", "")
     state: dict[str, Any] = {"course": None, "turn": 0}
+    problems: dict[str, Text] = {}
 
     async def show() -> None:
         """The plan of the fields as they stand, or the sentence that says why there is none."""
@@ -118,18 +149,26 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         try:
             plan, problem = await asyncio.to_thread(lambda: answer(library, state["course"], **given)), ""
         except FootworkError as error:
-            plan, problem = None, sentence(str(error))
+            plan, problem = None, in_words(sentence(str(error)))
         if turn != state["turn"]:
             return
+        for name, where in problems.items():
+            where.set_text(problem if name == state.get("last") else "")
+        if plan is None:
+            # The last plan stays, and the field that was changed says what is wrong.
+            wrong.set_text("" if state.get("last") in problems else problem)
+            stale.set_text("Below is the plan from before that." if state.get("planned") else "")
+            return
+        state["planned"] = True
+        wrong.set_text("")
+        stale.set_text("")
         shown.clear()
         with shown:
-            if plan is None:
-                text("p", problem)
-            else:
-                plan_page.show(base, plan, imperial, state["course"].name if state["course"] else "")
+            plan_page.show(base, plan, imperial, state["course"].name if state["course"] else "")
 
     async def changed(event: Any, name: str) -> None:
         given[name] = str(event.args["value"])
+        state["last"] = name
         state["typed"] = state.get("typed", 0) + 1
         typed = state["typed"]
         await asyncio.sleep(0.25)  # typing settles
@@ -140,8 +179,9 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         try:
             state["course"] = await read_elsewhere(event)
         except FootworkError as error:
-            ui.notify(sentence(str(error)))
+            ui.notify(in_words(sentence(str(error))))
             return
+        state["last"] = "course"
         given.update(distance="", run="")
         fill({"distance": "", "run": ""})
         dropped.set_text(f"Course: {state['course'].name}.")
@@ -168,7 +208,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
             with ui.element("div"):
                 for title, fields in GROUPS.items():
                     if not title:
-                        _inputs(fields, changed)
+                        _inputs(fields, changed, problems)
                         text(
                             "p",
                             "Distance as 10km, 5mi, half or marathon. A course as GPX takes it from the file:",
@@ -180,21 +220,25 @@ async def show_race(base: str, library: Library, request: Request) -> None:
                             )
                         with ui.element("div").classes("row-of"):
                             dropped = text("span", "", "soft")
-                            remove = text("button", "Take the course off", "fw").on("click", removed)
+                            remove = text("button", "Plan without this course", "fw").on("click", removed)
                         remove.set_visibility(False)
-                        _scales(library, given["scale"], changed)
+                        _scales(library, given["scale"], changed, problems)
                         continue
                     with ui.element("details") as box:
                         box.props["open"] = any(given[f.name] for f in fields)
                         text("summary", title)
-                        _inputs(fields, changed)
-            shown = ui.element("div")
+                        _inputs(fields, changed, problems)
+            with ui.element("div"):
+                wrong, stale = text("p", "", "wrong"), text("p", "", "soft")
+                wrong.props["aria-live"] = "polite"
+                shown = ui.element("div")
         fill({name: value for name, value in given.items() if value})
         await show()
 
 
-def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
-    """Labelled fields that the plan follows. No value is bound: a page that redraws would put it back over what was
+def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text]) -> None:
+    """Labelled fields that the plan follows, each with a place for what is wrong with it. No value is bound: a
+    page that redraws would put it back over what was
     typed."""
     with ui.element("div").classes("fw-form"):
         for field in fields:
@@ -206,8 +250,11 @@ def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
                         for value, label in field.choices:
                             text("option", label).props["value"] = value
                 else:
-                    box = ui.element("input").props(f'type="text" autocomplete="off" name="{field.name}"')
+                    box = ui.element("input").props(f'type="{field.form}" autocomplete="off" name="{field.name}"')
                     box.props["placeholder"] = field.option
+
+                problems[field.name] = text("span", "", "wrong")
+                problems[field.name].props["aria-live"] = "polite"
 
                 async def told(event: Any, name: str = field.name) -> None:
                     await changed(event, name)
@@ -215,11 +262,11 @@ def _inputs(fields: tuple[Field, ...], changed: Any) -> None:
                 box.on("change" if field.choices else "input", told, js_handler="(e) => emit({value: e.target.value})")
 
 
-def _scales(library: Library, current: str, changed: Any) -> None:
+def _scales(library: Library, current: str, changed: Any, problems: dict[str, Text]) -> None:
     names = sorted({row.power_scale for row in library.runs() if row.power_scale})
     if len(names) > 1:
         choices = (("", "the device most in use"), *((n, n) for n in names))
-        _inputs((Field("scale", "Watts of", choices=choices),), changed)
+        _inputs((Field("scale", "Watts of", choices=choices),), changed, problems)
         if current:
             fill({"scale": current})
 

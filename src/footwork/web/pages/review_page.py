@@ -45,7 +45,13 @@ def chart(found: RaceReview, imperial: bool) -> Chart:
     def steps(values: list[float]) -> np.ndarray:
         return np.repeat(np.array(values, dtype=float), 2)
 
+    behind = np.cumsum([0.0, *(r["time_s"] - r["planned_s"] for r in rows)])
     panes = [
+        Pane(
+            "seconds behind the plan; it rises where time was lost",
+            [Mark("line", np.concatenate([[0.0], np.cumsum(lengths)]), behind)],
+            height=110,
+        ),
         Pane(
             f"pace, min/{'mi' if imperial else 'km'}",
             [
@@ -53,7 +59,7 @@ def chart(found: RaceReview, imperial: bool) -> Chart:
                 Mark("line", x, steps([r["length_m"] / r["time_s"] for r in rows]), label="run"),
             ],
             "pace-mile" if imperial else "pace",
-        )
+        ),
     ]
     if all(r["power_w"] is not None for r in rows):
         panes.append(
@@ -68,9 +74,9 @@ def chart(found: RaceReview, imperial: bool) -> Chart:
     stores = found["stores"]
     if stores is not None:
         at = np.array([0.0, *(p["end_m"] for p in stores["profile"])])
-        left = 100 * np.array([1.0, *(p["endurance_left"] for p in stores["profile"])])
+        spent = 100 * np.array([0.0, *(p["endurance_spent"] for p in stores["profile"])])
         w = np.array([p["w_prime_j"] for p in stores["profile"]]) / 1000
-        panes.append(Pane("endurance left by what was known, %", [Mark("line", at, left)], height=90))
+        panes.append(Pane("endurance spent by what was known, %", [Mark("line", at, spent)], height=90))
         if np.ptp(w) > 1.0:
             panes.append(Pane("W′ left by what was known, kJ", [Mark("line", at[1:], w)], height=90))
     return Chart(panes, "distance", "The race as run beside its plan, along the way", imperial)
@@ -165,7 +171,7 @@ async def show_review(base: str, library: Library, run_id: str, distance: str = 
         stores = found["stores"]
         if stores is not None:
             heading("The stores")
-            left = stores["endurance_left"]
+            spent = stores["endurance_spent"]
             text(
                 "p",
                 (
@@ -173,8 +179,8 @@ async def show_review(base: str, library: Library, run_id: str, distance: str = 
                     f"{stores['w_prime_least_j'] / 1000:.1f} kJ. "
                 )
                 + (
-                    f"{100 * left:.0f} % of endurance was left. "
-                    if left >= 0
+                    f"{100 * spent:.0f} % of endurance was spent. "
+                    if spent <= 1
                     else "More endurance was spent than was known of. "
                 )
                 + (
