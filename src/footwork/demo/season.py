@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from footwork.demo.simulate import Device, Runner, device_watts, heart_rate, slope_cost
+from footwork.demo.simulate import Device, Runner, device_watts, heart_rate, slope_cost, slope_effort
 from footwork.quantities import Floats
 
 WEEKS = 26
@@ -263,11 +263,14 @@ def run(planned: Planned, base: Runner, rng: np.random.Generator) -> Samples:
     length = float(shares.sum() * runner.speed_cp * 1.35) + 200
     x, y, z = route(length, planned.hilly, rng)
     slope = np.gradient(np.convolve(np.pad(z, 10, mode="edge"), np.ones(21) / 21, mode="valid"))
-    slopes = slope.tolist()
+    # Nobody goes down hills twice in the same way.
+    bold = 0.04 * np.random.default_rng(len(shares) + planned.start.toordinal()).standard_normal()
+    easing = np.where(slope < 0, 1.0 + bold * np.clip(-slope / 0.06, 0.0, 1.0), 1.0)
+    paces = (slope_effort(slope) * easing / slope_cost(slope)).tolist()
     speed, at = np.empty(len(shares)), np.empty(len(shares))
     where, pace = 0.0, 0.0
     for i, share in enumerate(shares.tolist()):
-        aim = share * runner.speed_cp / max(slope_cost(slopes[int(where)]), 0.6)
+        aim = share * runner.speed_cp * paces[int(where)]
         pace += (aim - pace) / 4.0
         where += pace
         speed[i], at[i] = pace, where

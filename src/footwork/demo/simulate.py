@@ -7,6 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from footwork.quantities import Floats
 
@@ -57,9 +58,23 @@ class Runner:
         return replace(self, cost=self.cost * (1 - economy), speed_cp=self.speed_cp / (1 - economy))
 
 
-def slope_cost(grade: float) -> float:
-    """Relative metabolic cost of a slope: a quadratic of our own, near published curves between -15 and +15 %."""
-    return float(1.0 + 5.0 * grade + 17.0 * grade * grade) if grade > -0.147 else 0.632
+SAVED = 0.6  # of what the curve saves downhill, the share that a runner gets
+UP, DOWN, FULL = 1.1, 0.88, 0.06  # effort on climbs and descents of 6 % and more, as shares of the level's
+
+
+def slope_cost(grade: npt.ArrayLike) -> Floats:
+    """Relative metabolic cost of a slope: a quadratic of our own uphill, near published curves up to 15 %; downhill
+    runners get a part of what it saves."""
+    slope = np.asarray(grade, dtype=float)
+    curve = 1.0 + 5.0 * slope + 17.0 * slope**2
+    saves = np.where(slope > -0.147, 1.0 - curve, 0.368)
+    return np.asarray(np.where(slope < 0, 1.0 - SAVED * saves, curve), dtype=float)
+
+
+def slope_effort(grade: npt.ArrayLike) -> Floats:
+    """How hard runners run slopes against the level: harder up, easier down, as in the field."""
+    share = np.clip(np.asarray(grade, dtype=float) / FULL, -1.0, 1.0)
+    return np.asarray(1.0 + np.where(share > 0, UP - 1.0, 1.0 - DOWN) * share, dtype=float)
 
 
 def device_watts(runner: Runner, device: Device, speed: Floats, grade: Floats, rng: np.random.Generator) -> Floats:
@@ -80,8 +95,7 @@ def device_watts(runner: Runner, device: Device, speed: Floats, grade: Floats, r
 
 def heart_rate(runner: Runner, speed: Floats, grade: Floats, temperature: float, rng: np.random.Generator) -> Floats:
     """Heart rate each second [bpm]: first-order in metabolic power, slower at low effort, with drift and heat."""
-    slope = 1.0 + 5.0 * grade + 17.0 * grade**2
-    share = runner.cost * speed * np.maximum(slope, 0.4) / (4.0 * runner.speed_cp * runner.cost / 4.0)
+    share = runner.cost * speed * slope_cost(grade) / (4.0 * runner.speed_cp * runner.cost / 4.0)
     target = runner.rest_rate + (runner.max_rate - runner.rest_rate) * np.clip(0.12 + 0.78 * share, 0, 1.02)
     out = np.empty(len(speed))
     level = runner.rest_rate + 25.0

@@ -10,7 +10,7 @@ RACED: dict[str, Method] = {
         "What this scale shows at a pace, from steady minutes of the last six weeks, drawn towards 1 J/kg/m "
         "where there are few. "
         "Joules per metre are a line on speed, times what slopes, wind and warmth add: the device's share of "
-        "Minetti's cost up and "
+        "Minetti's cost at 3, 6 and 10 % up and "
         "down (prior 1 ± 0.3†), of the wind's drag (0.5 ± 0.5†) and a share per degree (0 ± 0.2 %†), as far "
         "as the runs tell them. "
         "Runs differ from day to day and the error counts runs, not minutes. It describes the device, not "
@@ -71,26 +71,26 @@ RACED: dict[str, Method] = {
     ),
     "pacing": Method(
         "The quickest plan, and the risk of it",
-        "Optimal control: least time over the course's segments so that W′ and endurance never fall below a "
-        "reserve, with power at most "
-        "that for two minutes, speed downhill at most a twentieth above the fastest minutes that your own "
-        "descents of the last six weeks show (else 1.3 times that at CP†) and power changing by at most 2 % "
-        "of CP a second†. A metre costs "
-        "nearly the same at any speed, so the gain over even power is small and shown as it is. Even power, "
-        "even pace and the quickest "
-        "plan keep the same reserve. Race days: the plan is run on 2,000 joint draws of capacity, power at "
-        "speed, conditions and execution "
-        "(1 %†) and the day's form (2 %†); from where a store is empty the rest is run at 80 % of the plan, "
-        "and of CP at most†. Endurance also counts work above CP, without recovery, so it empties first. A "
-        "risk asked for sets the reserve. Instructions are the "
-        "best division of the watts your device will show, a dozen at most. The recovery of W′ was measured "
-        "in cycling; that endurance is spent "
-        "linearly is our assumption†. Climbs of 15 %† and more at up to 1.6 m/s† are walked, by Minetti's "
-        "walking cost.",
-        "min Σ L/v  subject to  W′ balance ≥ r·W′,  Σ dt/T_lim(P) ≤ 1 − r",
+        "One plan, made for a risk: on one race day in five, unless you ask for another, you must ease so much that "
+        "it costs more than 1 % of the time; the planned time has in hand what a device shows differently from day "
+        "to day. Optimal control: least time over the course's segments so that W′ and endurance never fall below a "
+        "reserve, with power at most that for two minutes and changing by at most 2 % of CP a second†. Endurance is "
+        "spent by the mean of power over five minutes† (two-sided, mirrored at start and finish), so that no kick is"
+        " free and a band of effort is: each stretch's band is as wide as costs under 0.3 % of the time in all. A "
+        "metre costs nearly the same at any speed, so the gain over even effort is small. Downhill you get a share "
+        "of what Minetti's curve saves (0.55 ± 0.15†), learned by grade from your own minutes together with how hard"
+        " you run descents, and go no faster than your own minutes or the convention (1.25 times the level at 5 %, "
+        "1.35 at 10 %†) allow. Race days: the plan is run on 2,000 joint draws of capacity, power at speed, "
+        "conditions, execution (1 %†) and the day's form (2 %†) by runners who feel, with an error, what is left and"
+        " ease; where a store is empty all the same the rest is run at 80 % of the plan, and of CP at most†. "
+        "Instructions are the best division of the watts your device will show, ten at most. The recovery of W′ was "
+        "measured in cycling; that endurance is spent linearly is our assumption†. Climbs of 15 %† and more at up to"
+        " 1.6 m/s† are walked, by Minetti's walking cost.",
+        "min Σ L/v  subject to  W′ balance ≥ r·W′,  Σ dt/T_lim(P̄) ≤ 1 − r,  P̄ − (τ/2)² P̄″ = P",
         (
             "Keller 1973, Physics Today 26(9):42 (checked: 400 m to 10 km within 0.2 %).",
             "Skiba & Clarke 2021, IJSPP (W′ balance).",
+            "Townshend et al. 2010, Med Sci Sports Exerc 42:160 (hills); Davies 1980, at second hand.",
             "Andersson et al. 2019, Math Prog Comp 11:1 (CasADi); Wächter & Biegler 2006, Math Prog 106:25 (IPOPT).",
         ),
     ),
@@ -118,16 +118,20 @@ RACED: dict[str, Method] = {
         ("First-order response of heart rate, time constant 38 to 132 s: Gielen 2024, doi:10.1088/1361-6579/ad56f7.",),
     ),
     "race": Method(
-        "Race at even power",
-        "The power that the power-duration relationship allows for the time that this power takes over the "
-        "course: both are found "
-        "together, for 2,000 joint draws of CP, W′, γ, power at speed and conditions. A goal's chance is the share of "
-        "draws that reach it; below 5 % the CP that it would take is given instead. Hills cost by Minetti's "
-        "ratio; wind at "
-        "10 m comes down to 1.2 m by a log profile and is sheltered by 0.7†. A sensor blind to wind shows "
-        "less into it.",
-        "P = P(T(P))",
-        ("Minetti et al. 2002; da Silva et al. 2022; the log wind profile.",),
+        "What can be held in a race",
+        "The power that the power-duration relationship allows for the time that this power takes over the course: "
+        "both are found together, for 2,000 joint draws of CP, W′, γ, power at speed and conditions; on a day alike "
+        "never less than your runs have shown for so long. A goal's chance is the share of draws that reach it; "
+        "below 5 % the CP that it would take is given instead. Hills cost by Minetti's ratio, descents as under the "
+        "quickest plan. Wind at 10 m comes down to 1.2 m by a log profile and is sheltered by 0.7†; from the side it"
+        " holds back too. Heat is the loss at the race's wet-bulb globe temperature less that at your runs': none up"
+        " to 12 to 15 °C, then 0.33 % a degree†; without weather the season's usual one at the place is taken. "
+        "Altitude acts on CP from the first metre. A sensor blind to wind shows less into it.",
+        "P = P(T(P));  F = ½ρ·CdA·(v + w∥)·√((v + w∥)² + w⊥²)",
+        (
+            "Minetti et al. 2002; da Silva et al. 2022; the log wind profile.",
+            "Mantzios et al. 2022, Med Sci Sports Exerc 54:153; Ely et al. 2007; Bassett et al. 1999, from memory.",
+        ),
     ),
     "efforts": Method(
         "Efforts found in a run",
