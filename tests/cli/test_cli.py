@@ -202,7 +202,7 @@ def test_race_day_in_words_and_files(folder, tmp_path):
         tmp_path / "c.fit",
         "--csv",
         tmp_path / "c.csv",
-        "--what-if",
+        "--suppose",
         "critical-power=1.03",
         library=folder,
     ).stdout
@@ -212,7 +212,7 @@ def test_race_day_in_words_and_files(folder, tmp_path):
         "own",
         "harder second half costs",
         "After the ride",
-        "What if critical-power=1.03",
+        "Supposed critical-power=1.03",
         "drinks",
     ):
         assert words in done, words
@@ -232,7 +232,7 @@ BAD = [
     (("race", "--distance", "10km", "--wind", "40@20"), 2, "cannot be raced"),
     (("race", "--distance", "10km", "--start", "noon"), 2, "is no time"),
     (("race", "--distance", "10km", "--companion", "5:00/h"), 2, "per km or mi"),
-    (("race", "--distance", "10km", "--what-if", "luck=2"), 2, "is no change"),
+    (("race", "--distance", "10km", "--suppose", "luck=2"), 2, "is no change"),
     (("race", "--distance", "10km", "--fit-course", "x.gpx"), 2, "must end in .fit"),
     (
         ("race", "--distance", "10km", "--metar", "A 010900Z 36010KT", "--metar", "A 011000Z 36010KT"),

@@ -112,15 +112,18 @@ def test_the_race_follows_its_inputs(page):
     before = page.locator(".num[data-key=power]").get_attribute("data-value")
     page.locator("input[name=distance]").fill("5km")
     page.wait_for_function("v => document.querySelector('.num[data-key=power]')?.dataset.value !== v", arg=before)
-    assert page.locator("table").last.locator("tbody tr").count() == 5  # the splits
+    page.locator("summary:has-text('Kilometre by kilometre')").click()
+    assert page.locator("details:has-text('Kilometre by kilometre') tbody tr").count() == 5
     page.locator("input[name=distance]").fill("nonsense")
-    page.wait_for_selector("text=is not a distance")
+    page.wait_for_selector("label:has(input[name=distance]) >> text=is not a distance")
+    assert page.locator(".num[data-key=power]").count() == 1  # the last plan stays
     page.locator("input[name=distance]").fill("10km")
     page.locator("input[name=time]").fill("1:10:00")
-    page.wait_for_selector("text=1:10:00 has a chance")
+    page.wait_for_selector("text=for 1:10:00: a chance of")
+    assert page.locator("text=is not a distance").count() == 0
     assert page.locator("input[name=time]").input_value() == "1:10:00"  # a redrawn page keeps what was typed
     page.locator("input[name=time]").fill("")
-    page.wait_for_selector("text=and expect")
+    page.wait_for_selector("text=four days in five you make it")
 
 
 def test_the_race_page_takes_its_fields_from_the_address(page, served):
@@ -140,9 +143,11 @@ def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tm
     page.wait_for_selector(".num[data-key=power]")
     assert page.locator("svg.track").count() == 0
     page.locator("input[type=file]").set_input_files(tmp_path / "bay.gpx")
-    page.wait_for_selector("svg.track polyline")
-    page.wait_for_selector("text=m of climb")
+    page.wait_for_selector("svg.track")
+    assert re.search(r"\d+ m up", page.locator(".num[data-key=pace]").inner_text())
+    page.locator("svg.course .ground").wait_for(state="attached")
     page.wait_for_selector("button:has-text('Course for the watch')")
+    page.locator("summary:has-text('Along the course')").click()
     page.wait_for_timeout(600)
     page.locator(".chart").first.scroll_into_view_if_needed()
     box = page.locator(".chart").first.bounding_box()
@@ -151,13 +156,14 @@ def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tm
     before = page.locator("svg.track .here").get_attribute("cx")
     page.mouse.move(box["x"] + 420, box["y"] + 90)
     page.wait_for_function("v => document.querySelector('svg.track .here').getAttribute('cx') !== v", arg=before)
-    page.get_by_role("button", name="Take the course off").click()
+    page.get_by_role("button", name="Plan without this course").click()
     page.wait_for_function("document.querySelector('svg.track') === null")
 
 
 def test_sliders_move_the_plan(page):
     page.goto("/race?distance=10km")
-    slider = page.locator("input[name=what-if-critical_power]")
+    page.locator("summary:has-text('Change one thing')").click()
+    slider = page.locator("input[name=change-critical_power]")
     slider.wait_for()
     assert float(slider.input_value()) == 0
     slider.focus()

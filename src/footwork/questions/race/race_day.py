@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 FORM_SD = 0.02  # a race day is better or worse than usual; the day form of tests, our convention
+SLOWEST_GOAL = 6.0  # times the fastest ever run: 1:25 for a half is meant in hours, 10:00 for 10 km in minutes
 TOO_HOT = 32.2  # wet-bulb globe temperature at which even training is cancelled (ACSM 2007) [°C]
 
 
@@ -123,7 +124,7 @@ def day_of(library: History, asked: RaceQuestion) -> Day:
         time = metres / asked.companion
     notes: list[str] = []
     if time is not None and not only_time:
-        if time < fastest_time(metres) <= 60 * time:
+        if time < fastest_time(metres) <= 60 * time <= SLOWEST_GOAL * fastest_time(metres):
             notes.append(f"A goal of {format_duration(time)} is read as {format_duration(60 * time)}.")
             time *= 60
         _check_goal(metres, time)
