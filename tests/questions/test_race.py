@@ -209,6 +209,52 @@ def test_a_ride_before_takes_from_what_can_be_held(library):
         library.mark(run, "brick", remove=True)
 
 
+def test_a_ride_takes_by_its_length_and_intensity_or_what_is_said(library, tmp_path):
+    held = {
+        told: library.race(**FLAT_TEN, after_ride=told).conditions["after_ride"]["held"]["value"]
+        for told in ("0:30:00", "1:10:00", "1:10:00 at 85 %", "1:10:00 at 68 %", "5:00:00 takes 9 %")
+    }
+    assert held["1:10:00"] == held["1:10:00 at 85 %"] == pytest.approx(-6.2, abs=0.1)
+    # Half an hour takes half of the logarithm, four fifths of a race's intensity four fifths.
+    assert np.log1p(held["0:30:00"] / 100) == pytest.approx(np.log1p(held["1:10:00"] / 100) / 2)
+    assert np.log1p(held["1:10:00 at 68 %"] / 100) == pytest.approx(0.8 * np.log1p(held["1:10:00"] / 100))
+    assert held["5:00:00 takes 9 %"] == pytest.approx(-9.0)
+    with pytest.raises(UsageError, match="longer than anything known here"):
+        library.race(**FLAT_TEN, after_ride="5:00:00")
+    for bad, words in (
+        ("soon", "is not a duration"),
+        ("an hour or so", "is no ride"),
+        ("1:00:00 at 300 %", "cannot be"),
+        ("80:00:00", "lasts up to a day"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            library.race(**FLAT_TEN, after_ride=bad)
+
+
+def test_the_run_of_a_triathlon_has_its_first_kilometre_apart_and_one_clock(library):
+    plan = library.race(**FLAT_TEN, after_ride="1:10:00", transitions=("2:00", "1:30"))
+    first = plan.strategies["instructions"][0]
+    assert first["end_m"] == pytest.approx(1000.0) and "off the bicycle" in first["why"]
+    ride = plan.conditions["after_ride"]
+    assert ride["with_run"]["value"] == pytest.approx(plan.time.value + 4200 + 210)
+    assert "off the bicycle" not in library.race(**FLAT_TEN).strategies["instructions"][0]["why"]
+    with pytest.raises(UsageError, match="belong to a ride"):
+        library.race(**FLAT_TEN, transitions=("2:00",))
+
+
+def test_a_recorded_ride_gives_its_time(library, tmp_path):
+    from footwork.demo import _ride
+
+    (tmp_path / "rides").mkdir()
+    _ride(tmp_path / "rides", dt.date(2026, 4, 4), brick=False)
+    (file,) = (tmp_path / "rides").iterdir()
+    told = library.race(**FLAT_TEN, after_ride=str(file)).conditions["after_ride"]
+    assert 1800 < told["ride_s"] < 4 * 3600 and told["held"]["value"] < -3
+    (tmp_path / "run.fit").write_bytes(fit_of(simulate(dt.date(2026, 5, 9), [(900, 0.7)], seed=1)))
+    with pytest.raises(UsageError, match="holds no ride"):
+        library.race(**FLAT_TEN, after_ride=str(tmp_path / "run.fit"))
+
+
 def test_the_course_of_the_watch_is_read_back_by_two_decoders(library):
     import fitdecode
     import fitfast

@@ -72,7 +72,14 @@ def race(
         typer.Option(help="Share of race days that may end over 1 % later than planned; 0.2, one in five, by default."),
     ] = None,
     after_ride: Annotated[
-        str | None, typer.Option(help="Time on the bicycle before, as 1:10:00: the run leg of a triathlon.")
+        str | None,
+        typer.Option(
+            help="The ride before the run of a triathlon: 1:10:00, '1:10:00 at 75 %' of an hour's power, "
+            "'5:00:00 takes 9 %', or its recording."
+        ),
+    ] = None,
+    transition: Annotated[
+        list[str] | None, typer.Option(help="Time before the ride and again after it, as 1:30. Repeat for the second.")
     ] = None,
     suppose: Annotated[
         list[str] | None,
@@ -134,6 +141,7 @@ def race(
         "own": tuple(own or ()),
         "negative_split": negative_split,
         "after_ride": after_ride,
+        "transitions": tuple(transition or ()),
     }
     name = Path(course).stem if course and not course.isdigit() else ""
     with asked(effort) as library:
@@ -210,6 +218,13 @@ def _plan(plan: Any, imperial: bool) -> None:
     say(f"Pace   {_range(pace, lambda v: format_pace(1000 / v, imperial))}")
     if plan.distance is None:
         say(f"All you most likely have: {plan.best_power.value:.0f} W, {format_duration(best.value)}, one day in two.")
+    if (ride := plan.conditions["after_ride"]) is not None:
+        whole = ride["with_run"]
+        parts = ", ".join(f"transition {format_duration(t)}" for t in ride["transitions_s"])
+        say(
+            f"From the end of the swim: {format_duration(whole['value'])}  {format_duration(whole['low'])} to "
+            f"{format_duration(whole['high'])}, ride {format_duration(ride['ride_s'])}{', ' + parts if parts else ''}"
+        )
     if plan.course["climb_m"]:
         say(f"Climb  {plan.course['climb_m']:.0f} m, heights smoothed over {plan.course['smoothing_m']:.0f} m")
     _instructions(plan.strategies, imperial)
@@ -333,6 +348,8 @@ def _strategies(found: dict[str, Any]) -> None:
     say("Ways to run it, with the same left at the end:")
     for name, s in found["strategies"].items():
         behind = f"  {format_duration(s['behind_quickest_s'])} behind" if s["behind_quickest_s"] >= 0.5 else ""
+        if s["limited_at_m"] is not None:
+            behind = f"  not to be had: the climb to {format_distance(s['limited_at_m'])} limits it"
         dry = f"  a store is empty at {format_distance(s['dry_at_m'])}" if s["dry_at_m"] else ""
         say(f"  {name:<10}  {format_duration(s['time_s']):>8}  mean {s['mean_power_w']:.0f} W{behind}{dry}")
     say(found["why"])

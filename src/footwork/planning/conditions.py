@@ -19,6 +19,8 @@ RESIDENT_M, AWAY_M = 1000.0, 600.0  # who lives at this altitude is acclimatised
 # Energy cost of running rises by 1.6 to 11.6 % after cycling (Millet & Vleck 2000): the middle, and a range of four
 # SDs.
 _RIDE_COST, _RIDE_SD = 0.066, 0.025
+_RACED_AT = 0.85  # intensity of a ride that counts as the studies' do; our convention
+LONGEST_RIDE_S = 3 * 3600.0  # rides longer than the studies and most brick runs know; our convention
 _WHOLE_RIDE_S = 3600.0  # a ride of this length or longer counts in full; our convention
 
 
@@ -102,14 +104,17 @@ def capacity_factors(
     return out * rng.uniform(min(ratios), max(ratios), count)
 
 
-def after_ride(duration: float) -> tuple[float, float]:
+def after_ride(duration: float, intensity: float | None = None) -> tuple[float, float]:
     """Logarithm of the factor on what can be held after a ride of a duration [s], and its standard deviation.
+
+    ``intensity`` is its mean power as a share of what the rider can hold for an hour; the studies' rides were races, at
+    about 0.85 of it, and an easier ride takes less in proportion, a harder one more (our convention).
 
     References
     ----------
     .. [1] Millet G.P., Vleck V.E. (2000), Br J Sports Med 34:384-390, doi:10.1136/bjsm.34.5.384.
     """
-    part = min(duration / _WHOLE_RIDE_S, 1.0)
+    part = min(duration / _WHOLE_RIDE_S, 1.0) * (1.0 if intensity is None else intensity / _RACED_AT)
     return -float(np.log1p(_RIDE_COST)) * part, _RIDE_SD * part
 
 

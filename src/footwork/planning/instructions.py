@@ -121,7 +121,12 @@ def displayed_share(course: Course, speed: Floats, mass: float | None, relation:
 
 
 def stretches(
-    run: pacing.Run, course: Course, share: Floats, places: Sequence[Place] = (), error: Floats | None = None
+    run: pacing.Run,
+    course: Course,
+    share: Floats,
+    places: Sequence[Place] = (),
+    error: Floats | None = None,
+    first: float = 0.0,
 ) -> list[Stretch]:
     """The plan in as few stretches as its watts need, ten at most.
 
@@ -129,7 +134,8 @@ def stretches(
     Stretches end at places that a runner recognises where there is one near. A course that is all alike is three: the
     start, the middle and the finish.
 
-    ``share`` is the displayed over the true power of each segment [1] and ``error`` its relative SD, shape (n,).
+    ``share`` is the displayed over the true power of each segment [1] and ``error`` its relative SD, shape (n,);
+    ``first`` metres are told apart.
     """
     error = np.zeros(len(share)) if error is None else error
     mean = float(np.average(run.power, weights=run.seconds))
@@ -147,6 +153,11 @@ def stretches(
     if len(bounds) == 2:
         inner = np.searchsorted(ends, np.array(EVEN_ENDS) * ends[-1]).tolist()
         bounds = sorted({0, *inner, len(ends)})
+    if first:
+        bounds = sorted(
+            {b for b in bounds if not 0 < ends[b - 1] < 2 * first}
+            | {0, int(np.searchsorted(ends, first - 1.0)) + 1}
+        )
     out = []
     for a, b in pairwise(bounds):
         weight = run.seconds[a:b]
@@ -246,15 +257,26 @@ def with_bands(
         return pacing.scaled(engine, small, effort * (1.0 + off[which]), reserve).time - about
 
     free = np.array([FREE["level" if s.both else s.kind] for s in told])
-    for _ in range(6):
-        ends = np.zeros(len(told))
+
+    def worst() -> tuple[Floats, Floats]:
+        """The worse end of each band, and what it costs alone."""
+        ends, alone = np.zeros(len(told)), np.zeros(len(told))
         for k, (low, high) in enumerate(free.tolist()):
             one = np.eye(len(told))[k]
-            ends[k] = -low if costs(-low * one) >= costs(high * one) else high
+            under, over = costs(-low * one), costs(high * one)
+            ends[k], alone[k] = (-low, under) if under >= over else (high, over)
+        return ends, alone
+
+    ends, alone = worst()
+    # Each may cost an equal part, and costs go by the square of the width: a long stretch has a narrow band.
+    factor = np.minimum(np.sqrt(FREE_COST * about / len(told) / np.maximum(alone, 1e-9)), 1.0)
+    free, ends = free * factor[:, None], ends * factor
+    for _ in range(5):
         cost = costs(ends)
         if cost <= FREE_COST * about:
             break
-        free = free * min((FREE_COST * about / cost) ** 0.5, 0.95)
+        narrower = min((FREE_COST * about / cost) ** 0.5, 0.95)
+        free, ends = free * narrower, ends * narrower
     return [replace(s, free=(low, high)) for s, (low, high) in zip(told, free.tolist(), strict=True)], max(cost, 0.0)
 
 

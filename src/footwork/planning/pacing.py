@@ -174,6 +174,12 @@ def spare(engine: Engine, run: Run, reserve: float) -> float:
     return min(float(run.w_prime.min()) / engine.w_prime, float(run.endurance[-1])) - reserve
 
 
+def limited_at(engine: Engine, run: Run) -> int | None:
+    """The segment at whose end W′ is least, where W′ and not endurance is what limits a run; else None."""
+    at = int(np.argmin(run.w_prime))
+    return at if float(run.w_prime[at]) / engine.w_prime < float(run.endurance[-1]) - 0.01 else None
+
+
 def _hardest(make: Callable[[float], Run], engine: Engine, reserve: float, low: float, high: float) -> Run:
     """The hardest of a family of runs that keeps the reserve; the family's parameter grows with effort."""
 

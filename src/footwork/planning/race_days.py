@@ -97,7 +97,9 @@ def days(
             left = np.maximum(1.0 - KEPT - spent, 1e-3)
             held = np.full(k, level[i])
             for _ in range(2):  # the time that is left follows from what is held
-                held = np.maximum(power_at(rest[i] * needs * level[i] / held / left, critical_power, w_prime, tail), 1.0)
+                held = np.maximum(
+                    power_at(rest[i] * needs * level[i] / held / left, critical_power, w_prime, tail), 1.0
+                )
             can = held / (level[i] * execution)
             noise = SENSE_SD * (rest[i] / rest[0]) ** 0.5 * rng.standard_normal(k)
             can = can * np.exp(noise)

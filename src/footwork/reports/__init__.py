@@ -148,12 +148,27 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
         "p90": format_duration(days["p90"]),
         "plan": plan.sentence,
         "marks": ", ".join(f"{m['name']} {format_distance(m['start_m'], imperial)}" for m in plan.course["marks"]),
+        "ride": _ride_told(plan.conditions["after_ride"]),
         "notes": found["cautions"],
     }
     made: bytes = typst.compile(
         str(_HERE / "card.typ"), format=form, sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def _ride_told(ride: dict[str, Any] | None) -> str:
+    """The clock of a triathlon from the end of the swim, in words; nothing for a run alone."""
+    if ride is None:
+        return ""
+    stops = [format_duration(t) for t in ride["transitions_s"]]
+    parts = [
+        *([f"transition {stops[0]}"] if len(stops) > 1 else []),
+        f"ride {format_duration(ride['ride_s'])}",
+        *([f"transition {stops[-1]}"] if stops else []),
+        f"home at {format_duration(ride['with_run']['value'])}",
+    ]
+    return f"From the end of the swim: {', '.join(parts)}."
 
 
 def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = False) -> dict[str, Any]:

@@ -25,6 +25,7 @@ class StrategiesByName(TypedDict):
     behind_quickest_s: float
     mean_power_w: float
     dry_at_m: float | None
+    limited_at_m: float | None
     segments: list[StrategiesSegment]
 
 

@@ -56,8 +56,9 @@ def review_sentence(found: dict[str, Any], imperial: bool) -> str:
     return text
 
 
-def why_of_strategies(found: dict[str, pacing.Run], path: Course, engine: pacing.Engine) -> str:
-    """What the strategies cost against each other, and why, in words."""
+def why_of_strategies(found: dict[str, pacing.Run], path: Course, limited: int | None) -> str:
+    """What the strategies cost against each other, and why, in words; ``limited`` is the segment that limits even pace,
+    where W′ does."""
     even, pace, quickest = (found[n].time for n in ("even-power", "even-pace", "quickest"))
     gain, loss = even - quickest, pace - min(quickest, even)
     hilly = float(np.abs(path.grade).max(initial=0.0)) > 0.01
@@ -70,12 +71,10 @@ def why_of_strategies(found: dict[str, pacing.Run], path: Course, engine: pacing
         )
     if loss >= 1 and (hilly or windy):
         cause = " and ".join(word for word, there in (("hills", hilly), ("wind", windy)) if there)
-        run = found["even-pace"]
-        where = int(np.argmin(run.w_prime))
-        if float(run.w_prime[where]) / engine.w_prime < float(run.endurance[-1]) - 0.01:
+        if limited is not None:
             text += (
-                f" Even pace is not to be had: the climb that ends at {format_distance(float(path.ends[where]))} takes "
-                "all that may be spent above critical power, however slow the rest."
+                f" Even pace is not to be had: the climb that ends at {format_distance(float(path.ends[limited]))} "
+                "takes all that may be spent above critical power, however slow the rest."
             )
         else:
             text += (
@@ -119,11 +118,11 @@ def plan_sentence(
     return said
 
 
-def why_of_stretch(s: Stretch, mean: float, braked: bool) -> str:
+def why_of_stretch(s: Stretch, mean: float, braked: bool, ridden: bool = False) -> str:
     """Why the watts of a stretch differ from the plan's mean, or nothing where they do not."""
     if s.walked:
         return "walking costs less here"
-    said = []
+    said = ["off the bicycle: no harder than this, it feels worse than it is"] if ridden else []
     reads = round(100 * (s.share - 1.0))
     up, down = s.kind == "up", s.kind == "down"
     # Watts that look the wrong way round for the road are told from a smaller error of the device on.

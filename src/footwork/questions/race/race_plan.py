@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 LEAST_CHANCE = 0.05
 
 
+FIRST_M = 1000.0  # off the bicycle, told apart; our convention
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
 
@@ -165,7 +166,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
             "altitude_m": day.altitude,
             "drag_left": path.drag,
             "capacity_factor": Estimate.from_draws(draws.conditions, "", len(draws.conditions), "conditions", "draws"),
-            "after_ride": None if day.ridden is None else day.ridden.to_json(),
+            "after_ride": None if day.ridden is None else _after_ride(day, asked, took),
         },
         critical_power=made.critical_power,
         warnings=warnings,
@@ -206,6 +207,7 @@ def _basis(day: Day, way: Road, path: Course, table: even_power.TimeAtPower, bes
         way.watch,
         day.shortest,
         _middle(table, day.held, best_times),
+        0.0 if day.ridden is None else FIRST_M,
     )
 
 
@@ -228,6 +230,16 @@ def _about(value: float, low: float, high: float, unit: str, n: int) -> Estimate
 
 def _reached(goal: dict[str, Any] | None) -> bool:
     return goal is not None and goal["critical_power_needed"] is None
+
+
+def _after_ride(day: Day, asked: RaceQuestion, run: Estimate) -> dict[str, Any]:
+    """The ride, what it takes, and the clock from the end of the swim: transitions, ride and run."""
+    if day.ridden is None:
+        return {}
+    before = sum(asked.transitions) + day.ridden.ride.time
+    low, value, high = (before + float(v or 0.0) for v in (run.low, run.value, run.high))
+    told: dict[str, Any] = plain({"with_run": Estimate(value, low, high, "s", run.n, "race")})
+    return {**day.ridden.to_json(), "transitions_s": list(asked.transitions), **told}
 
 
 def _clock(start: dt.datetime | None, seconds: float) -> str | None:

@@ -23,6 +23,7 @@ from footwork.quantities import (
     as_speed,
     parse_wind,
 )
+from footwork.questions.race.after_ride import Ride, as_ride
 
 _WEATHER = ("temperature", "humidity", "wind", "altitude", "metar", "weather_file")
 
@@ -37,7 +38,7 @@ def _source(value: Any) -> Any:
 
 def _several(value: Any) -> tuple[Any, ...]:
     """One thing or several as a tuple."""
-    return (value,) if isinstance(value, str | Effort) else tuple(value)
+    return (value,) if isinstance(value, str | Effort | int | float) else tuple(value)
 
 
 def _count(value: Any) -> int:
@@ -59,7 +60,8 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "draft": lambda value: as_share(value, "the share of drafting"),
     "risk": lambda value: as_share(value, "the risk"),
     "negative_split": lambda value: as_share(value, "the second half's share"),
-    "after_ride": as_duration,
+    "after_ride": as_ride,
+    "transitions": lambda value: tuple(as_duration(v) for v in _several(value)),
     "strategy": lambda value: str(value).strip().lower(),
     "split": as_distance,
     "mass": lambda value: as_number(value, "a mass"),
@@ -133,8 +135,10 @@ class RaceQuestion:
         How much harder the second half is to be than the first, as a share.
     own : sequence of str
         The runner's own watts by stretch, as ``5km=250``: up to there.
-    after_ride : float, optional
-        Time on the bicycle before. [s]
+    after_ride : Ride, optional
+        The ride before, as `after_ride.as_ride` takes it: its time [s], or text with its intensity or what it takes.
+    transitions : sequence of float
+        Time before the ride and after it; with a ride. [s]
 
     `RaceQuestion.of` takes text for each of these as a command line and a page have it, and ``temperature`` [°C],
     ``humidity`` [%], ``wind`` (``5@240`` or ``3``), ``altitude`` [m], ``metar`` lines and a ``weather_file`` for the
@@ -163,7 +167,8 @@ class RaceQuestion:
     risk: float | None = None
     negative_split: float = 0.0
     own: Sequence[str] = ()
-    after_ride: float | None = None
+    after_ride: Ride | None = None
+    transitions: Sequence[float] = ()
 
     @classmethod
     def of(cls, **told: Any) -> RaceQuestion:
@@ -190,8 +195,10 @@ class RaceQuestion:
             raise UsageError(f"splits every {self.split:g} m cannot be: give 100 m to 100 km")
         if self.distance is not None and not 400 <= self.distance <= 500_000:
             raise UsageError(f"a race of {self.distance:.0f} m is outside 400 m to 500 km")
-        if self.after_ride is not None and not 0 < self.after_ride <= 86400:
-            raise UsageError("a ride before the run lasts up to a day")
+        if self.transitions and self.after_ride is None:
+            raise UsageError("transitions belong to a ride: give --after-ride")
+        if len(self.transitions) > 2 or any(not 0 <= t <= 3600 for t in self.transitions):
+            raise UsageError("transitions are two at most, one before the ride and one after it, of an hour at most")
         if self.reports and self.start is None:
             raise UsageError("weather by the hour needs the start: give --start 2026-10-04T09:00")
         return replace(

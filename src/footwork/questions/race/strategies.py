@@ -88,6 +88,7 @@ class StrategyBasis:
     watch: float = 1.0
     shortest: float = pacing.HARDEST_S
     middle: float = 1.0
+    first: float = 0.0  # told apart from the rest, as after a ride [m]
 
     def engine(self) -> pacing.Engine:
         """The runner of the middle of the draws."""
@@ -183,7 +184,7 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
             "reserve": reserve,
             "risk": wishes.risk,
             "w_prime_j": engine.w_prime,
-            "strategies": {name: _told(run, path, fastest) for name, run in found.items()},
+            "strategies": {name: _told(run, path, fastest, engine) for name, run in found.items()},
             "finish_time": {"p10": p10, "p50": p50, "p90": p90},
             "late_probability": days.late(chosen.time),
             "run_dry_probability": float(days.dry[-1]),
@@ -206,8 +207,8 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
                 "carbohydrate_high_g_per_h": eaten.high,
                 "sentence": eaten.sentence,
             },
-            "why": race_words.why_of_strategies(found, path, engine),
-            "instructions": [_instruction(s, basis.watch, mean, path) for s in told],
+            "why": race_words.why_of_strategies(found, path, pacing.limited_at(engine, found["even-pace"])),
+            "instructions": [_instruction(s, basis.watch, mean, path, s.end <= basis.first + 51) for s in told],
             "bands_cost_s": free_cost,
             "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
             "negative_split_costs_s": in_hand * (chosen.time / in_hand - level.time)
@@ -223,7 +224,7 @@ def _stretches(
 ) -> tuple[list[instructions.Stretch], float]:
     """The chosen run's instructions with their bands, and what the bands cost [s]."""
     share, error = instructions.displayed_share(basis.path, chosen.speed, basis.mass, basis.relation)
-    told = instructions.stretches(chosen, basis.path, share, basis.places, error)
+    told = instructions.stretches(chosen, basis.path, share, basis.places, error, basis.first)
     return instructions.with_bands(engine, basis.path, told, reserve)
 
 
@@ -355,7 +356,7 @@ def _unknowns(run: pacing.Run, path: Course, draws: RaceDraws) -> list[dict[str,
     return sorted(rows, key=lambda r: -float(r["share"]))
 
 
-def _told(run: pacing.Run, path: Course, fastest: float) -> dict[str, Any]:
+def _told(run: pacing.Run, path: Course, fastest: float, engine: pacing.Engine) -> dict[str, Any]:
     columns = zip(
         path.ends,
         path.length,
@@ -374,6 +375,7 @@ def _told(run: pacing.Run, path: Course, fastest: float) -> dict[str, Any]:
         "behind_quickest_s": run.time - fastest,
         "mean_power_w": float(np.average(run.power, weights=run.seconds)),
         "dry_at_m": float(path.ends[empty[0]]) if len(empty) else None,
+        "limited_at_m": None if (at := pacing.limited_at(engine, run)) is None else float(path.ends[at]),
         "segments": [
             {
                 "start_m": float(e - le),
@@ -391,7 +393,7 @@ def _told(run: pacing.Run, path: Course, fastest: float) -> dict[str, Any]:
     }
 
 
-def _instruction(s: instructions.Stretch, watch: float, mean: float, path: Course) -> dict[str, Any]:
+def _instruction(s: instructions.Stretch, watch: float, mean: float, path: Course, ridden: bool) -> dict[str, Any]:
     return {
         "start_m": s.start,
         "end_m": s.end,
@@ -413,7 +415,7 @@ def _instruction(s: instructions.Stretch, watch: float, mean: float, path: Cours
         "until": s.until,
         "passes": [{"at_m": p.at, "name": p.name} for p in s.passes],
         "walked": s.walked,
-        "why": race_words.why_of_stretch(s, mean, _braked(s, path)),
+        "why": race_words.why_of_stretch(s, mean, _braked(s, path), ridden),
     }
 
 

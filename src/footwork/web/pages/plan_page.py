@@ -16,7 +16,7 @@ from footwork.quantities import MILE_M, Floats, format_distance, format_duration
 from footwork.questions import race
 from footwork.questions.race import Change, RacePlan
 from footwork.reports import race_card
-from footwork.results.race import Strategies, StrategiesInstruction, StrategiesSegment
+from footwork.results.race import Strategies, StrategiesByName, StrategiesInstruction, StrategiesSegment
 from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
 from footwork.web.forms import sentence as spoken
@@ -57,6 +57,12 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
             0,
             lambda v: format_pace(1000 / v, imperial).split(" ")[0],
             per,
+        )
+    if (ride := plan.conditions["after_ride"]) is not None:
+        text(
+            "p",
+            f"With the ride and {len(ride['transitions_s']) or 'no'} transitions, home "
+            f"{format_duration(ride['with_run']['value'])} after the swim.",
         )
     _heights(plan, imperial)
     _instructions(base, found, imperial)
@@ -295,6 +301,13 @@ def _race_days(plan: RacePlan) -> None:
     text("p", said)
 
 
+def _behind(way: StrategiesByName, imperial: bool) -> str:
+    """How far a way is behind the quickest, or which climb makes it none at all."""
+    if way["limited_at_m"] is not None:
+        return f"the climb to {format_distance(way['limited_at_m'], imperial)} limits it"
+    return format_duration(way["behind_quickest_s"]) if way["behind_quickest_s"] >= 0.5 else "none"
+
+
 def _ways(base: str, found: Strategies, imperial: bool) -> None:
     table(
         ["way", "time", "behind the quickest", "mean effort", "least W′ left", "endurance spent"],
@@ -302,7 +315,7 @@ def _ways(base: str, found: Strategies, imperial: bool) -> None:
             [
                 name.replace("-", " ").capitalize(),
                 format_duration(s["time_s"]),
-                format_duration(s["behind_quickest_s"]) if s["behind_quickest_s"] >= 0.5 else "none",
+                _behind(s, imperial),
                 f"{s['mean_power_w']:.0f} W",
                 f"{min(r['w_prime_j'] for r in s['segments']) / 1000:.1f} kJ",
                 f"{100 * s['segments'][-1]['endurance_spent']:.0f} %"

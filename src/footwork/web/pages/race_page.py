@@ -67,7 +67,8 @@ GROUPS: dict[str, tuple[Field, ...]] = {
         Field("own", "Your own watts, ; between", "5km=250; 10km=260"),
         Field("negative_split", "Second half harder by, %"),
         Field("companion", "Companion's pace", "5:30/km"),
-        Field("after_ride", "Time on the bicycle before", "1:10:00"),
+        Field("after_ride", "The ride before", "1:10:00 at 75 %"),
+        Field("transitions", "Transitions, ; between", "2:00; 1:30"),
         Field("date", "By what was known on", form="date"),
     ),
 }
@@ -84,6 +85,7 @@ _FIELDS = {
     "--time": "a goal time",
     "--distance": "a distance",
     "--effort": "a result",
+    "--after-ride": "“The ride before”",
     "--mass": "your mass",
 }
 
@@ -104,8 +106,10 @@ def question(library: Library, course: Course | None = None, **given: str) -> di
     for name in ("draft", "risk", "negative_split"):
         if name in asked:
             asked[name] = f"{asked[name].rstrip(' %')} %"
-    for name, divided in (("marks", ";"), ("own", ";"), ("metar", r"[=\n]")):
+    for name, divided in (("marks", ";"), ("own", ";"), ("transitions", ";"), ("metar", r"[=\n]")):
         asked[name] = tuple(part.strip() for part in re.split(divided, asked.get(name, "")) if part.strip())
+    if "after_ride" in asked and not re.match(r"\d[\d:.]*(\s|$)", asked["after_ride"]):  # a page opens no file
+        raise UsageError(f"'{asked['after_ride']}' is no ride: write 1:10:00, 1:10:00 at 75 % or 5:00:00 takes 9 %")
     if "heights" in asked:  # a page opens no file of the machine
         asked["heights"] = whole_number(asked["heights"])
     run = asked.pop("run", None)
