@@ -6,9 +6,10 @@ from scipy.optimize import brentq
 
 from footwork.analysis import speed
 from footwork.physics.cost import running_cost
+from footwork.physics.terrain import smooth_altitude
 from footwork.physiology.endurance import power_at, time_to_exhaustion
 from footwork.planning import pacing, transcription
-from footwork.planning.course import Course
+from footwork.planning.course import Course, flat_course
 
 MASS, CP, WP, GAMMA = 68.0, 280.0, 15_000.0, 0.065
 
@@ -182,3 +183,54 @@ def test_for_running_only_the_sign_holds():
     best, _ = pacing.quickest(engine(MASS), path)
     gain = pacing.even_power(engine(MASS), path).time - best.time
     assert 0 <= gain < 10
+
+
+# Riegel 1981 and the tables of records: times grow as distance to the power of 1.06 to 1.09 from 3 km to the marathon.
+@pytest.mark.parametrize(("watts", "joules", "per_metre"), [(280.0, 15_000.0, 68.0), (190.0, 11_000.0, 68.0)])
+def test_the_flat_ladder_of_distances(watts, joules, per_metre):
+    runner = pacing.Engine(watts, joules, GAMMA, lambda v: per_metre * np.asarray(v))
+    metres = np.array([3000.0, 5000.0, 10_000.0, 21_097.5, 42_195.0])
+    times = np.array([pacing.even_power(runner, flat_course(m)).time for m in metres])
+    exponents = np.diff(np.log(times)) / np.diff(np.log(metres))
+    assert ((exponents > 1.06) & (exponents < 1.09)).all()
+
+
+def test_an_elite_runner_of_known_critical_speed():
+    """Critical speed 6.08 m/s and D′ 268 m (elite runners, from memory of the sources): 12:58 for 5 km, which our curve
+    gives within some seconds, as T* lies near there."""
+    runner = pacing.Engine(6.08 * 60, 268 * 60.0, GAMMA, lambda v: 60.0 * np.asarray(v))
+    assert (5000 - 268) / 6.08 == pytest.approx(778.3, abs=0.1)
+    assert pacing.even_power(runner, flat_course(5000.0)).time == pytest.approx(778.3, abs=3.0)
+
+
+def sane(grade):
+    """Time at even effort, and how much longer even pace and the quickest take. [s]"""
+    path = course(grade)
+    even = pacing.even_power(engine(MASS), path)
+    quickest, _ = pacing.quickest(engine(MASS), path, 0.0, even)
+    return even.time, pacing.even_pace(engine(MASS), path).time - even.time, even.time - quickest.time
+
+
+def test_what_pacing_is_worth_on_courses_of_a_half_marathon():
+    """Bounds of ours: even pace costs 0:20 to 1:30 on a city half of 85 m in long climbs, 1 to 4 minutes on a rolling one
+    of 298 m, under 10 s with three metres of height noise on the flat; the quickest gains 0 to 2 s on even effort."""
+    x = (np.arange(422) + 0.5) * 50
+
+    def waves(climb, length):
+        return climb * length / (422 * 50) * np.pi / length * np.cos(2 * np.pi * x / length)
+
+    noise = 3 * np.random.default_rng(1).standard_normal(1056)
+    smooth, _ = smooth_altitude(np.arange(1056) * 20.0, noise)
+    flat = np.diff(np.interp(np.arange(423) * 50.0, np.arange(1056) * 20.0, smooth)) / 50
+    for grade, low, high in ((waves(85, 7000), 20, 90), (waves(298, 3000), 60, 240), (flat, 0, 10)):
+        _, pace, gain = sane(grade)
+        assert low <= pace <= high and -1e-3 <= gain <= 2
+
+
+def test_a_pattern_as_run_in_the_field_is_nearly_free_on_short_hills():
+    """Townshend 2010: runners spend 12 % more effort uphill and 12 % less downhill."""
+    hill = 0.04 * np.sin(2 * np.pi * np.arange(422) * 50 / 1200)
+    path = course(hill)
+    even = pacing.even_power(engine(MASS), path)
+    field = np.where(hill > 0.01, 1.12, np.where(hill < -0.01, 0.88, 1.0)) * even.power.max()
+    assert 0 <= pacing.scaled(engine(MASS), path, field, 0.0).time - even.time < 0.002 * even.time

@@ -160,6 +160,19 @@ def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tm
     page.wait_for_function("document.querySelector('svg.track') === null")
 
 
+def test_a_slider_moves_the_risk(page):
+    page.goto("/race?distance=10km")
+    page.wait_for_selector("text=four days in five you make it")
+    before = page.locator(".num[data-key=power]").get_attribute("data-value")
+    slider = page.locator("input[name=risk]")
+    assert slider.input_value() == "20"
+    slider.focus()
+    for _ in range(2):
+        page.keyboard.press("ArrowLeft")
+    page.wait_for_selector("text=nine days in ten you make it")
+    assert float(page.locator(".num[data-key=power]").get_attribute("data-value")) < float(before)
+
+
 def test_sliders_move_the_plan(page):
     page.goto("/race?distance=10km")
     page.locator("summary:has-text('Change one thing')").click()

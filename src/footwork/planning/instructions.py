@@ -155,8 +155,7 @@ def stretches(
         bounds = sorted({0, *inner, len(ends)})
     if first:
         bounds = sorted(
-            {b for b in bounds if not 0 < ends[b - 1] < 2 * first}
-            | {0, int(np.searchsorted(ends, first - 1.0)) + 1}
+            {b for b in bounds if not 0 < ends[b - 1] < 2 * first} | {0, int(np.searchsorted(ends, first - 1.0)) + 1}
         )
     out = []
     for a, b in pairwise(bounds):
@@ -258,17 +257,10 @@ def with_bands(
 
     free = np.array([FREE["level" if s.both else s.kind] for s in told])
 
-    def worst() -> tuple[Floats, Floats]:
-        """The worse end of each band, and what it costs alone."""
-        ends, alone = np.zeros(len(told)), np.zeros(len(told))
-        for k, (low, high) in enumerate(free.tolist()):
-            one = np.eye(len(told))[k]
-            under, over = costs(-low * one), costs(high * one)
-            ends[k], alone[k] = (-low, under) if under >= over else (high, over)
-        return ends, alone
-
-    ends, alone = worst()
-    # Each may cost an equal part, and costs go by the square of the width: a long stretch has a narrow band.
+    # The wider end is the worse: what a deviation costs goes by its square.
+    ends = np.where(free[:, 0] >= free[:, 1], -free[:, 0], free[:, 1])
+    alone = np.array([costs(end * one) for end, one in zip(ends, np.eye(len(told)), strict=True)])
+    # Each may cost an equal part: a long stretch has a narrow band.
     factor = np.minimum(np.sqrt(FREE_COST * about / len(told) / np.maximum(alone, 1e-9)), 1.0)
     free, ends = free * factor[:, None], ends * factor
     for _ in range(5):

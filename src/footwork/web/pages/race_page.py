@@ -26,6 +26,7 @@ from footwork.web.pages import plan_page
 if TYPE_CHECKING:
     from footwork.api import Library
 
+RISKS = (5, 35)  # per cent of race days that may end late, on the slider
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 # Groups of fields: name, label, what stands there while it is empty.
@@ -34,7 +35,7 @@ GROUPS: dict[str, tuple[Field, ...]] = {
         Field("distance", "Distance", "half"),
         Field("time", "Goal time, or time alone"),
         Field("start", "Start", form="datetime-local"),
-        Field("risk", "Race days that may end late, %", "20"),
+        Field("risk", "Race days that may end late, %", "20", form="range"),
     ),
     "Weather": (
         Field("temperature", "Temperature, °C"),
@@ -248,6 +249,7 @@ def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text]) 
         for field in fields:
             with ui.element("label"):
                 text("span", field.label)
+                number: Text | None = None
                 if field.choices:
                     box = ui.element("select").props(f'name="{field.name}"')
                     with box:
@@ -256,11 +258,17 @@ def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text]) 
                 else:
                     box = ui.element("input").props(f'type="{field.form}" autocomplete="off" name="{field.name}"')
                     box.props["placeholder"] = field.option
+                    if field.form == "range":
+                        # The type comes last: only then it begins in its middle, which is the plan's own risk.
+                        box.props.update({"min": RISKS[0], "max": RISKS[1], "step": 5, "type": box.props.pop("type")})
+                        number = text("b", field.option)
 
                 problems[field.name] = text("span", "", "wrong")
                 problems[field.name].props["aria-live"] = "polite"
 
-                async def told(event: Any, name: str = field.name) -> None:
+                async def told(event: Any, name: str = field.name, number: Text | None = number) -> None:
+                    if number is not None:
+                        number.set_text(str(event.args["value"]))
                     await changed(event, name)
 
                 box.on("change" if field.choices else "input", told, js_handler="(e) => emit({value: e.target.value})")
