@@ -212,8 +212,8 @@ def sane(grade):
 
 
 def test_what_pacing_is_worth_on_courses_of_a_half_marathon():
-    """Bounds of ours: even pace costs 0:20 to 1:30 on a city half of 85 m in long climbs, 1 to 4 minutes on a rolling one
-    of 298 m, under 10 s with three metres of height noise on the flat; the quickest gains 0 to 2 s on even effort."""
+    """Bounds of ours: even pace costs 0:20 to 1:30 on a city half of 85 m in long climbs, 1 to 4 minutes on a rolling
+    one of 298 m, under 10 s with 3 m of height noise on the flat; the quickest gains 0 to 2 s on even effort."""
     x = (np.arange(422) + 0.5) * 50
 
     def waves(climb, length):
