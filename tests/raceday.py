@@ -152,7 +152,7 @@ def by_the_plan(seed: int) -> dict[str, float]:
     cp, wp, tail = posterior.long_draws(2000)
     form = np.exp(FORM_SD * np.random.default_rng(13).standard_normal(len(cp)))
     one = np.ones(len(cp))
-    needs = relation.factors(metres / (metres / (0.97 * runner.speed_cp)), len(cp), 5)
+    needs = relation.factors(0.97 * runner.speed_cp, len(cp), 5)
     basis = StrategyBasis(road, relation, runner.mass, RaceDraws(cp * form, wp * form, tail, one, form, needs))
     told = strategies_for(basis, Wishes(risk=0.2))
     segments = told["strategies"]["quickest"]["segments"]
@@ -168,6 +168,7 @@ def by_the_plan(seed: int) -> dict[str, float]:
         "inside": float(p["p10"] <= time <= p["p90"]),
         "late": float(time > 1.01 * planned),
         "error": 100 * (p["p50"] / time - 1),
+        "in_hand": 100 * told["in_hand_share"],
         "metres": metres,
     }
 
@@ -175,4 +176,4 @@ def by_the_plan(seed: int) -> dict[str, float]:
 def planned_races(races: int, first_seed: int = 95_000) -> dict[str, float]:
     """Shares of races run by the plan between P10 and P90 and over 1 % late, and the mean error of P50 in percent."""
     found = [by_the_plan(seed) for seed in range(first_seed, first_seed + races)]
-    return {name: float(np.mean([f[name] for f in found])) for name in ("inside", "late", "error")}
+    return {name: float(np.mean([f[name] for f in found])) for name in ("inside", "late", "error", "in_hand")}

@@ -27,7 +27,7 @@ from footwork.analysis import (
 from footwork.analysis.capacity_days import CapacityDays
 from footwork.demo.simulate import Device, device_watts, draw_runner
 from footwork.physiology import critical, curve, habitual, tracking
-from footwork.planning import even_power
+from footwork.planning import even_power, pacing, race_days
 from tests import devices, heartfaults, raceday, seasons, sessions
 from tests.everyday import KINDS, Months
 
@@ -122,6 +122,15 @@ def _race_rows(days: int) -> list[str]:
     ]
 
 
+def _planned_rows(races: int) -> list[str]:
+    found = raceday.planned_races(races)
+    return [
+        f"| between P10 and P90 of the plan's race days | {100 * found['inside']:.1f} % |",
+        f"| over 1 % later than planned (the plan's risk is 20 %) | {100 * found['late']:.1f} % |",
+        f"| mean error of the middle race day | {found['error']:+.1f} % |",
+    ]
+
+
 def _drift_row(seasons: int, jump: float) -> str:
     found = [f"{100 * share:.1f} %" for share in devices.drifts(seasons, jump).values()]
     if not jump:
@@ -203,6 +212,14 @@ def table(runners: int) -> str:
             "| what | share |",
             "|---|---|",
             *_race_rows(runners),
+            "",
+            f"Races run by the plan ({runners} simulated, 5 km to the half marathon, flat to hilly courses, with the "
+            f"simulator's own cost of slopes, fatigue and device; pacing {pacing.METHOD_VERSION}, race days "
+            f"{race_days.METHOD_VERSION}).",
+            "",
+            "| what | share |",
+            "|---|---|",
+            *_planned_rows(runners),
             "",
             f"Efforts found ({runners} simulated interval runs: 3 to 10 repeats of 1 to 6 min, 15 to 70 % "
             "harder than the rest between, 5 % noise, a device that",

@@ -18,6 +18,7 @@ from footwork.analysis import (
     worthwhile,
 )
 from footwork.physiology import critical, curve, habitual, tracking
+from footwork.planning import pacing, race_days
 from tests import heartfaults, raceday, recovery, seasons, sessions
 from tests.everyday import KINDS
 
@@ -62,6 +63,11 @@ def test_heart_rate_faults_are_found_and_sound_seconds_spared(kind):
 def test_race_days_lie_in_the_interval_of_the_plan():
     found = raceday.finishes(40)
     assert found["inside the 95 % interval"] >= 0.8 and abs(found["mean error of P50, %"]) < 3
+
+
+def test_races_run_by_the_plan_end_as_foreseen():
+    found = raceday.planned_races(16)
+    assert found["inside"] >= 0.6 and found["late"] <= 0.35 and found["in_hand"] < 2.0 and abs(found["error"]) < 1.5
 
 
 def test_efforts_are_found_in_power_and_in_heart_rate():
@@ -109,6 +115,12 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
         assert row and float(row.group(1)) >= 92.0 and float(row.group(2)) >= 90.0 and int(row.group(3)) <= 15
     effects = re.search(r"^(\d+\.\d) % of them", text, re.MULTILINE)
     assert effects and float(effects.group(1)) >= 92.0
+    assert f"pacing {pacing.METHOD_VERSION}, race days {race_days.METHOD_VERSION}" in text
+    planned = re.search(r"between P10 and P90 of the plan's race days \| (\d+\.\d) %", text)
+    late = re.search(r"over 1 % later than planned .* \| (\d+\.\d) % \|", text)
+    middle = re.search(r"mean error of the middle race day \| ([+-]\d+\.\d) %", text)
+    assert planned and float(planned.group(1)) >= 76.0
+    assert late and float(late.group(1)) <= 20.0 and middle and abs(float(middle.group(1))) < 1.0
     assert f"conversion {conversion.METHOD_VERSION}" in text and f"drift {drift.METHOD_VERSION}" in text
     for name in ("factor at the centre", "watts a third above it"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)

@@ -8,7 +8,7 @@ import pytest
 
 from footwork.analysis import speed
 from footwork.errors import UsageError
-from footwork.planning import instructions, pacing
+from footwork.planning import instructions, pacing, race_days
 from footwork.questions import race
 from footwork.questions.race import RaceDraws, StrategyBasis, Wishes
 from tests.reference.test_pacing import MASS, course, engine
@@ -48,6 +48,14 @@ def test_instructions_cover_the_course_in_ten_or_fewer_and_cost_little():
     share, error = instructions.displayed_share(HILLY, run.speed, MASS, device((0.8, 0.1), (0.6, 0.1), (0.0, 0.1)))
     told, cost = instructions.with_bands(runner, HILLY, instructions.stretches(run, HILLY, share, (), error), 0.0)
     assert 2 <= len(told) <= 10 and 0 < cost < 0.003 * run.time
+    # Run at any ends of the bands, at the same reserve, the course costs no more than was said.
+    which = np.minimum(np.searchsorted([s.end for s in told], HILLY.ends - 25.0), len(told) - 1)
+    effort = np.array([s.effort for s in told])[which]
+    as_told = pacing.scaled(runner, HILLY, effort, 0.0).time
+    rng = np.random.default_rng(3)
+    for _ in range(60):
+        off = np.array([rng.choice([-s.free[0], s.free[1]]) for s in told])
+        assert pacing.scaled(runner, HILLY, effort * (1 + off[which]), 0.0).time - as_told <= 1.15 * cost + 0.5
     assert told[0].start == 0 and told[-1].end == pytest.approx(HILLY.distance)
     assert all(a.end == pytest.approx(b.start) for a, b in pairwise(told))
     assert all(s.low < s.power < s.high for s in told)
@@ -85,6 +93,21 @@ def test_a_risk_is_the_share_of_days_that_end_late_and_more_of_it_is_quicker():
     basis = StrategyBasis(HILLY, speed.prior(MASS), MASS, draws())
     found = {r: race.strategies_for(basis, Wishes(risk=r)) for r in (0.4, 0.2, 0.1)}
     for r, told in found.items():
+        # So many days must ease by more than 1 %, and with what the time has in hand no more are late.
+        run = told["strategies"]["quickest"]["segments"]
+        power, speed_ = (np.array([s[k] for s in run]) for k in ("power_w", "speed_mps"))
+        d = draws()
+        seen = race_days.days(
+            power,
+            HILLY,
+            speed_ * (1 + told["in_hand_share"]),
+            d.critical_power,
+            d.w_prime,
+            d.tail,
+            d.needs,
+            d.execution,
+        )
+        assert seen.gave_way == pytest.approx(r, abs=0.05)
         assert told["late_probability"] == pytest.approx(r, abs=0.02)
         chosen = told["strategies"]["quickest"]
         assert told["in_hand_share"] >= 0 and told["finish_time"]["p10"] < chosen["time_s"]
@@ -192,3 +215,36 @@ def test_the_card_is_a_pdf_and_names_are_never_source(tmp_path):
 def test_races_under_two_minutes_are_planned_as_hard_as_they_are():
     short = pacing.Engine(280.0, 15_000.0, 0.065, engine().flat_power, MASS, 50.0)
     assert short.hardest == pytest.approx(280 + 15_000 / 50) and engine(MASS).hardest < short.hardest
+
+
+def test_the_bands_of_a_flat_course_are_counted_at_opposite_ends():
+    """All stretches harder by one share is the same plan at another reserve: what costs is one harder, one easier."""
+    runner, flat = engine(MASS), course(np.zeros(200))
+    run = pacing.even_power(runner, flat)
+    told, cost = instructions.with_bands(runner, flat, instructions.stretches(run, flat, np.ones(200)), 0.0)
+    assert len(told) == 3 and [round(s.end / 50) for s in told] == [30, 160, 200]
+    assert 0.001 * run.time < cost < 0.003 * run.time
+
+
+def test_the_solvers_own_pattern_is_as_quick_as_even_effort_and_harder_up_hill():
+    rolling = course(0.04 * np.sin(2 * np.pi * np.arange(400) * 50 / 1200))
+    runner = engine(MASS)
+    pattern, solved = pacing._pattern(runner, rolling, 0.0)
+    assert solved.status == "converged" and pattern is not None
+    found, even = pacing.scaled(runner, rolling, pattern, 0.0), pacing.even_power(runner, rolling)
+    assert found.time - even.time < 1.0
+    up, down = found.power[rolling.grade > 0.03].mean(), found.power[rolling.grade < -0.03].mean()
+    assert up > 1.005 * found.power.mean() > 0.995 * found.power.mean() > down
+
+
+def test_a_run_after_a_ride_is_told_to_its_end():
+    flat = course(np.zeros(100))
+    run = pacing.even_power(engine(MASS), flat)
+    told = instructions.stretches(run, flat, np.ones(100), first=1000.0)
+    assert told[0].end == 1000.0 and told[-1].end == flat.distance and len(told) <= 10
+    short = course(np.zeros(16))
+    brief = instructions.stretches(pacing.even_power(engine(MASS), short), short, np.ones(16), first=1000.0)
+    assert brief[-1].end == short.distance
+    longer = course(np.zeros(30))
+    two = instructions.stretches(pacing.even_power(engine(MASS), longer), longer, np.ones(30), first=1000.0)
+    assert [s.end for s in two] == [1000.0, 1500.0]

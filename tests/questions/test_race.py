@@ -219,6 +219,8 @@ def test_a_ride_takes_by_its_length_and_intensity_or_what_is_said(library, tmp_p
     assert np.log1p(held["0:30:00"] / 100) == pytest.approx(np.log1p(held["1:10:00"] / 100) / 2)
     assert np.log1p(held["1:10:00 at 68 %"] / 100) == pytest.approx(0.8 * np.log1p(held["1:10:00"] / 100))
     assert held["5:00:00 takes 9 %"] == pytest.approx(-9.0)
+    short = library.race(**FLAT_TEN, after_ride="1:10").conditions["after_ride"]
+    assert short["ride_s"] == 4200  # hours and minutes: nobody rides 70 s before a run
     with pytest.raises(UsageError, match="longer than anything known here"):
         library.race(**FLAT_TEN, after_ride="5:00:00")
     for bad, words in (
@@ -376,18 +378,35 @@ def test_what_cannot_be_asked_is_one_sentence(library, asked, words):
 
 
 def test_everything_shown_is_of_one_plan(library):
-    """Large figures, splits, instructions, card, watch and table: the chosen strategy, whatever was asked."""
-    for asked in ({}, {"risk": 0.1}, {"strategy": "even-pace"}, {"time": 2700.0}, {"negative_split": 0.02}):
-        plan = library.race(course=circle(), **asked)
+    """Large figures, splits, instructions, watch and table: the chosen strategy, whatever was asked."""
+    import fitfast
+
+    windy = Weather(wind=9.0, wind_from=90.0, temperature=15.0)
+    for asked in (
+        {},
+        {"risk": 0.1},
+        {"strategy": "even-pace"},
+        {"time": 2700.0},
+        {"negative_split": 0.02},
+        {"own": ("5km=230", "10km=240"), "strategy": "own"},
+        {"marks": ("5km: drinks, 60 s",)},
+        {"after_ride": "1:10:00"},
+    ):
+        plan = library.race(course=circle(), weather=windy, **asked)
         chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
         assert plan.power.value == pytest.approx(chosen["mean_power_w"]) and plan.time.value == chosen["time_s"]
         assert plan.pace.value == pytest.approx(100 * chosen["time_s"] / 1000)
         assert plan.splits[-1]["time_s"] == pytest.approx(chosen["time_s"], abs=0.01)
         told = plan.strategies["instructions"]
         assert told[-1]["clock_s"] == pytest.approx(chosen["time_s"], abs=0.01) and len(told) <= 10
-        weighted = sum(i["effort_w"] * i["duration_s"] for i in told) / chosen["time_s"]
+        weighted = sum(i["effort_w"] * i["duration_s"] for i in told) / sum(i["duration_s"] for i in told)
         assert weighted == pytest.approx(chosen["mean_power_w"], rel=2e-3)
         assert f"{chosen['mean_power_w']:.0f} W" in plan.sentence
+        shown = np.array([s["shown_w"] for s in chosen["segments"]])
+        within = [(s["end_m"] <= told[0]["end_m"] + 1) for s in chosen["segments"]]
+        assert told[0]["power_w"] == pytest.approx(shown[within].mean(), rel=0.01)
+        steps = fitfast.parse(race.race_workout(plan, "x"), datetimes=False)["workout_step"]
+        assert [s["wkt_step_name"].split(" ")[-1] for s in steps] == [f"{i['power_w']:.0f}W" for i in told]
         rows = list(csv.DictReader(io.StringIO(race.race_table(plan).decode())))
         assert float(rows[-1]["clock_s"]) == pytest.approx(chosen["time_s"], abs=0.01)
 
@@ -403,6 +422,56 @@ def test_without_a_flag_four_race_days_in_five_make_the_plan(library):
     bolder, shyer = (library.race(**FLAT_TEN, risk=r) for r in (0.5, 0.1))
     assert bolder.time.value < plan.time.value < shyer.time.value
     assert len(plan.strategies["instructions"]) == 3  # a flat, even course is three lines
+
+
+def test_a_race_of_a_time_alone_is_planned_on_the_same_runner(library):
+    hour = library.race(time=3600.0)
+    assert hour.time.value == pytest.approx(3600, rel=2e-3) and 0 < hour.strategies["reserve"] < 0.6
+    there = library.race(distance=hour.distance.value)
+    assert there.time.value == pytest.approx(3600, rel=5e-3)
+    assert there.power.value == pytest.approx(hour.power.value, rel=5e-3)
+
+
+def test_a_race_run_exactly_as_planned_lost_nothing_by_effort(library):
+    """Watts as the plan has them on its own roads: what is left is not effort, and a calm day has no wind."""
+    from footwork.questions.race import race_plan, race_review
+
+    for asked in ({}, {"weather": Weather(wind=6.0, wind_from=240.0)}):
+        plan = race_plan.plan_race(library, course=circle(), **asked)
+        segments = plan.strategies["strategies"]["quickest"]["segments"]
+        took = np.array([50.0 / s["speed_mps"] for s in segments]) / (1 + plan.strategies["in_hand_share"])
+        shown = np.array([s["shown_w"] for s in segments])
+        found = race_review._told(plan, plan.basis.path, took, shown, {})
+        assert abs(found["effort_s"]) < 2 and found["lost_s"] < 0
+        assert found["effort_s"] + found["other_s"] == pytest.approx(found["lost_s"])
+        if not asked:
+            assert abs(found["wind_s"]) < 2
+        else:  # a loop: what is lost against the wind is mostly won with it, the crosswind is not
+            assert 0 < found["wind_s"] < 60
+
+
+def test_what_is_stood_on_the_way_is_not_run_slower(library):
+    stop = ("5km: drinks, 300 s",)
+    plain, stood = library.race(**FLAT_TEN), library.race(**FLAT_TEN, marks=stop)
+    assert stood.time.value == pytest.approx(plain.time.value + 300, abs=20)
+    assert stood.strategies["late_probability"] == pytest.approx(0.2, abs=0.02)
+    assert race.even_power(stood, Change())["time_s"] == pytest.approx(
+        stood.strategies["strategies"]["even-power"]["time_s"], rel=1e-4
+    )
+    paced = library.race(**FLAT_TEN, companion=1000 / 330, marks=stop)
+    assert paced.goal["time_s"] == pytest.approx(3600)
+
+
+def test_a_warmer_day_is_changed_from_what_the_plan_stands_on(library):
+    """The slider and a plan asked with that temperature agree, whether the first was told one or took the season's."""
+    for told in (None, 18.0):
+        sky = Weather() if told is None else Weather(temperature=told)
+        plan = library.race(**FLAT_TEN, weather=sky)
+        stands = plan.conditions["temperature_c"]
+        assert told is None or stands == told
+        warm = library.race(**FLAT_TEN, weather=Weather(temperature=stands + 10))
+        changed = race.even_power(plan, Change(warmer=10.0))["time_s"]
+        assert changed == pytest.approx(warm.strategies["strategies"]["even-power"]["time_s"], rel=0.006)
 
 
 def test_a_goal_typed_in_hours_and_minutes_is_read_as_such_and_said(library):

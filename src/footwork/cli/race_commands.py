@@ -79,7 +79,8 @@ def race(
         ),
     ] = None,
     transition: Annotated[
-        list[str] | None, typer.Option(help="Time before the ride and again after it, as 1:30. Repeat for the second.")
+        list[str] | None,
+        typer.Option(help="Time to change after the ride, as 1:30; given twice, before it and after it."),
     ] = None,
     suppose: Annotated[
         list[str] | None,
@@ -241,7 +242,7 @@ def _plan(plan: Any, imperial: bool) -> None:
                 f"{format_pace(row['speed_mps'], imperial):>10}  {rise}{at}"
             ).rstrip()
         )
-    _strategies(plan.strategies)
+    _strategies(plan.strategies, imperial)
 
 
 def _range(value: Any, form: Callable[[float], str]) -> str:
@@ -341,16 +342,17 @@ def _instructions(found: dict[str, Any], imperial: bool) -> None:
         say(f"Run so instead of by every metre, {found['simplifying_costs_s']:.0f} s are lost.")
 
 
-def _strategies(found: dict[str, Any]) -> None:
+def _strategies(found: dict[str, Any], imperial: bool) -> None:
     """The ways over the course, and what race days make of the chosen one."""
     from footwork.quantities import format_distance, format_duration
 
-    say("Ways to run it, with the same left at the end:")
+    own = "own" in found["strategies"]
+    say("Ways to run it, with the same left at the end" + (", your own as you ask for it:" if own else ":"))
     for name, s in found["strategies"].items():
         behind = f"  {format_duration(s['behind_quickest_s'])} behind" if s["behind_quickest_s"] >= 0.5 else ""
         if s["limited_at_m"] is not None:
-            behind = f"  not to be had: the climb to {format_distance(s['limited_at_m'])} limits it"
-        dry = f"  a store is empty at {format_distance(s['dry_at_m'])}" if s["dry_at_m"] else ""
+            behind = f"  not to be had: the climb to {format_distance(s['limited_at_m'], imperial)} limits it"
+        dry = f"  a store is empty at {format_distance(s['dry_at_m'], imperial)}" if s["dry_at_m"] else ""
         say(f"  {name:<10}  {format_duration(s['time_s']):>8}  mean {s['mean_power_w']:.0f} W{behind}{dry}")
     say(found["why"])
     if found["negative_split_costs_s"] is not None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis.speed import PowerAtSpeed
 from footwork.physics.power import slope_factor, weather_factor
+from footwork.physiology.endurance import time_to_exhaustion
 from footwork.planning import pacing
 from footwork.planning.course import Course, Place, effort_factor, walked
 from footwork.quantities import Floats
@@ -29,16 +30,16 @@ EVEN_ENDS = (0.15, 0.8)  # where a course that is all alike is divided: the star
 # down; our convention, downhill after Townshend (2010).
 FREE = {"level": (0.025, 0.025), "up": (0.04, 0.07), "down": (0.10, 0.04)}
 FREE_COST = 0.0028  # of the time, when every stretch is run at the worse end of its band
-BAND_SEGMENTS = 150
+BAND_SEGMENTS, LIKELY_WORST = 300, 4  # ways to be at the ends that are worked out in full
 EFFORT_WORDS = ((1.04, "harder"), (1.015, "a little harder"), (0.985, "even"), (0.95, "a little easier"))
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """One instruction: where [m], how long [s], the clock at its end [s], displayed watts and their band [W], the
-    effort behind them [W] and as a multiple of the plan's mean, grade, wind against [m/s], the place where it ends (or
-    nothing), places passed on it, and whether most of it is walked; ``share`` is what the device shows of the effort,
-    ``free`` how far effort may lie below and above as shares of it."""
+    """One instruction: where [m], how long [s], the clock at its end with what is stood there [s], displayed watts and
+    their band [W], the effort behind them [W] and as a multiple of the plan's mean, grade, wind against [m/s], the
+    place where it ends (or nothing), places passed on it, and whether most of it is walked; ``share`` is what the
+    device shows of the effort, ``free`` how far effort may lie below and above as shares of it."""
 
     start: float
     end: float
@@ -151,12 +152,11 @@ def stretches(
         places,
     )
     if len(bounds) == 2:
-        inner = np.searchsorted(ends, np.array(EVEN_ENDS) * ends[-1]).tolist()
+        inner = (np.searchsorted(ends, np.array(EVEN_ENDS) * ends[-1] - 1.0) + 1).tolist()
         bounds = sorted({0, *inner, len(ends)})
-    if first:
-        bounds = sorted(
-            {b for b in bounds if not 0 < ends[b - 1] < 2 * first} | {0, int(np.searchsorted(ends, first - 1.0)) + 1}
-        )
+    if first and ends[-1] > first:
+        kept = [b for b in bounds[1:-1] if ends[b - 1] >= 2 * first][-(MOST - 2) :]
+        bounds = [0, int(np.searchsorted(ends, first - 1.0)) + 1, *kept, len(ends)]
     out = []
     for a, b in pairwise(bounds):
         weight = run.seconds[a:b]
@@ -179,7 +179,7 @@ def stretches(
                 power / effort,
                 float(np.average(course.grade[a:b], weights=course.length[a:b])),
                 float(np.average(course.headwind[a:b], weights=course.length[a:b])),
-                float(run.clock[b - 1]),
+                float(run.clock[b - 1] + run.stops[b - 1]),
                 float(np.average(error[a:b], weights=weight)),
                 (0.0, 0.0),
                 until,
@@ -246,30 +246,58 @@ def with_bands(
     engine: pacing.Engine, course: Course, told: Sequence[Stretch], reserve: float
 ) -> tuple[list[Stretch], float]:
     """The stretches with the bands in which effort is free: `FREE`, narrowed until every stretch run at the worse end
-    of its band, all by one factor to the same reserve, costs under 0.3 % of the time; and what that costs [s]."""
+    of its band, all by one factor to the same reserve, costs under 0.3 % of the time; and what that costs [s].
+
+    The worst of all ways to be at the ends is sought by what they spend of endurance, then worked out in full.
+    """
     small = pacing.merged(course, BAND_SEGMENTS)
     which = _of_stretches(small, told)
     effort = np.array([s.effort for s in told])[which]
-    about = pacing.scaled(engine, small, effort, reserve).time
+    about = pacing.scaled(engine, small, effort, reserve)
+    spent = _spent(engine, effort, about.seconds)
+    falls = np.log(_spent(engine, effort * 1.01, about.seconds / 1.01) / spent) / np.log(1.01)
 
-    def costs(off: Floats) -> float:
-        return pacing.scaled(engine, small, effort * (1.0 + off[which]), reserve).time - about
+    def nearly(off: Floats) -> float:
+        """What effort off by shares costs, where speed follows effort [s]."""
+        seconds = about.seconds / (1.0 + off[which])
+        return float(seconds.sum() * (_spent(engine, effort * (1.0 + off[which]), seconds) / spent) ** (1 / falls))
 
+    moving = float(about.seconds.sum())
     free = np.array([FREE["level" if s.both else s.kind] for s in told])
-
-    # The wider end is the worse: what a deviation costs goes by its square.
-    ends = np.where(free[:, 0] >= free[:, 1], -free[:, 0], free[:, 1])
-    alone = np.array([costs(end * one) for end, one in zip(ends, np.eye(len(told)), strict=True)])
     # Each may cost an equal part: a long stretch has a narrow band.
-    factor = np.minimum(np.sqrt(FREE_COST * about / len(told) / np.maximum(alone, 1e-9)), 1.0)
-    free, ends = free * factor[:, None], ends * factor
-    for _ in range(5):
-        cost = costs(ends)
-        if cost <= FREE_COST * about:
+    alone = np.array(
+        [
+            max(nearly(-low * one), nearly(high * one)) - moving
+            for (low, high), one in zip(free.tolist(), np.eye(len(told)), strict=True)
+        ]
+    )
+    free = free * np.minimum(np.sqrt(FREE_COST * moving / len(told) / np.maximum(alone, 1e-9)), 1.0)[:, None]
+    sides = sorted(product((0, 1), repeat=len(told)), key=lambda side: -nearly(_at_ends(free, side)))[:LIKELY_WORST]
+    sides += [tuple(1 - k for k in side) for side in sides]  # where all is turned about the other may be worse
+
+    def costs(side: Sequence[int]) -> float:
+        off = _at_ends(free, side)
+        return pacing.scaled(engine, small, effort * (1.0 + off[which]), reserve).time - about.time
+
+    worst = max(sides, key=costs)
+    for _ in range(8):
+        cost = costs(worst)
+        if cost <= FREE_COST * about.time:
             break
-        narrower = min((FREE_COST * about / cost) ** 0.5, 0.95)
-        free, ends = free * narrower, ends * narrower
+        free = free * min((FREE_COST * about.time / cost) ** 0.5, 0.95)
     return [replace(s, free=(low, high)) for s, (low, high) in zip(told, free.tolist(), strict=True)], max(cost, 0.0)
+
+
+def _at_ends(free: Floats, side: Sequence[int]) -> Floats:
+    """Each stretch at the lower (0) or upper (1) end of its band, as shares of its effort."""
+    return np.where(np.array(side) == 0, -free[:, 0], free[:, 1])
+
+
+def _spent(engine: pacing.Engine, power: Floats, seconds: Floats) -> float:
+    """Endurance that powers over durations spend [1]."""
+    felt = np.maximum(pacing.mean_power(power, seconds, engine.memory), 1.0)
+    lasting = time_to_exhaustion(felt, engine.critical_power, engine.w_prime, engine.tail)
+    return float((seconds / lasting).sum())
 
 
 def simplified(

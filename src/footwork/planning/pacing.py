@@ -174,10 +174,11 @@ def spare(engine: Engine, run: Run, reserve: float) -> float:
     return min(float(run.w_prime.min()) / engine.w_prime, float(run.endurance[-1])) - reserve
 
 
-def limited_at(engine: Engine, run: Run) -> int | None:
-    """The segment at whose end W′ is least, where W′ and not endurance is what limits a run; else None."""
+def limited_at(engine: Engine, course: Course, run: Run) -> int | None:
+    """The climb at whose end W′ is least, where W′ and not endurance is what limits a run; else None."""
     at = int(np.argmin(run.w_prime))
-    return at if float(run.w_prime[at]) / engine.w_prime < float(run.endurance[-1]) - 0.01 else None
+    binds = float(run.w_prime[at]) / engine.w_prime < float(run.endurance[-1]) - 0.01
+    return at if binds and course.grade[at] > 0 else None
 
 
 def _hardest(make: Callable[[float], Run], engine: Engine, reserve: float, low: float, high: float) -> Run:
@@ -262,7 +263,7 @@ def quickest(
     """The quickest run that keeps the reserve in both stores, by optimal control, and how the solver ended.
 
     Power is bounded by that for two minutes, speed by what descents allow, and power changes by at most 2 % of CP a
-    second. Of plans that are all but as quick the one nearest to the `liked` pattern is taken. The solver
+    second. A light pull to the `liked` pattern settles what is as quick either way. The solver
     works on a smooth copy of power at speed; its pattern is then brought to the exact one, so that all strategies keep
     exactly the same reserve. ``even`` is even power at that reserve where it is known already.
 

@@ -141,7 +141,7 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
             }
             for s in plan.splits[:: max(1, -(-len(plan.splits) // 14))]
         ]
-        + ([{"at": "finish", "clock": format_duration(clock)}] if len(plan.splits) > 14 else []),
+        + ([{"at": "finish", "clock": format_duration(clock)}] if len(plan.splits) > 14 and not _ends(plan) else []),
         "scale": plan.scale,
         "time": format_duration(clock),
         "p10": format_duration(days["p10"]),
@@ -155,6 +155,12 @@ def race_card(plan: Any, name: str = "", imperial: bool = False, form: Literal["
         str(_HERE / "card.typ"), format=form, sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def _ends(plan: Any) -> bool:
+    """Whether the splits that a card shows, every so many-th, hold the finish."""
+    step = max(1, -(-len(plan.splits) // 14))
+    return bool((len(plan.splits) - 1) % step == 0)
 
 
 def _ride_told(ride: dict[str, Any] | None) -> str:

@@ -12,6 +12,7 @@ class StrategiesSegment(TypedDict):
     start_m: float
     end_m: float
     power_w: float
+    shown_w: float
     speed_mps: float
     grade: float
     headwind_mps: float
@@ -157,6 +158,7 @@ class Strategies(Result):
     late_probability: float
     run_dry_probability: float
     in_hand_share: float
+    hundred_days_s: list[float]
     finish_curve: list[StrategiesFinishCurve]
     easing_by_segment: list[float]
     unknowns: list[StrategiesUnknown]

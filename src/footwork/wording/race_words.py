@@ -90,13 +90,12 @@ def chances(risk: float) -> str:
         if abs(1 - risk - days / of) < 0.02:
             words = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 9: "nine", 10: "ten"}
             return f"{words[days]} day{'s' if days > 1 else ''} in {words[of]}"
-    return f"{100 * (1 - risk):.0f} days in a hundred"
+    made = round(100 * (1 - risk))
+    return "hardly ever" if made < 1 else "nearly always" if made > 99 else f"on {made} days in a hundred"
 
 
-def plan_sentence(
-    watts: float, seconds: float, risk: float | None, late: float, goal: dict[str, Any] | None, span: Estimate | None
-) -> str:
-    """The plan in one sentence: watts, time, and how often it is made."""
+def plan_sentence(watts: float, seconds: float, late: float, goal: dict[str, Any] | None, span: Estimate | None) -> str:
+    """The plan in one sentence: watts, time, and how often it is made within 1 %; the goal where the plan is of one."""
     if span is not None:
         home = f"and cover about {format_distance(span.value or 0.0)} in {format_duration(seconds)}"
     elif seconds >= 3600:
@@ -107,8 +106,7 @@ def plan_sentence(
     if goal and goal["critical_power_needed"] is None:
         chance = f"a chance of {100 * goal['chance']:.0f} %"
         return f"Hold {watts:.0f} W (effort) for {format_duration(goal['time_s'])}: {chance}."
-    made = chances(late)
-    said = f"Hold {watts:.0f} W (effort), {home}; {made} you make it" + ("." if risk is not None else " within 1 %.")
+    said = f"Hold {watts:.0f} W (effort), {home}; {chances(late)} you make it."
     if goal:
         needed = goal["critical_power_needed"]
         said = (

@@ -30,6 +30,9 @@ NEEDS_SD = 0.02  # how much more or less a device may show at a speed after a ri
 STATED_SD = 0.02  # of what a ride is said to take; our convention
 
 
+SHORT_RIDE_S = 600.0
+
+
 BEST_SD = 0.03  # of one maximal brick run about what was expected of it; our convention
 
 
@@ -75,7 +78,10 @@ def as_ride(told: Any) -> Ride:
             f"'{told}' is no ride: write 1:10:00, '1:10:00 at 75 %' or '5:00:00 takes 9 %', or give its file"
         )
     share, loss = (None if v is None else float(v.replace(",", ".")) / 100 for v in (found["share"], found["loss"]))
-    return Ride(as_duration(found["time"]), share, loss).checked()
+    time = as_duration(found["time"])
+    if time < SHORT_RIDE_S and found["time"].count(":") == 1:
+        time *= 60  # 1:10 is meant in hours: nobody rides so short before a run
+    return Ride(time, share, loss).checked()
 
 
 def _recorded(path: Path) -> Ride:

@@ -13,10 +13,11 @@ from footwork.history.conditions.race_weather import Weather
 from footwork.planning import conditions, pacing, race_days
 from footwork.planning.course import Course
 from footwork.quantities import Floats
+from footwork.questions.race import strategies
 from footwork.questions.race.race_plan import RacePlan
 from footwork.results.race import ChangedPlan
 
-USUAL_C = 15.0  # what the plan stands on where no temperature was given
+USUAL_C = 15.0  # where neither weather nor the season at the place tells what the plan stands on
 
 
 LIMITS = {
@@ -58,14 +59,14 @@ def can_change_wind(plan: RacePlan) -> bool:
 def _changed(plan: RacePlan, change: Change) -> tuple[pacing.Engine, Course, float]:
     """The runner and the course after a change, and the factor on what can be held."""
     basis, sky = plan.basis, plan.sky
+    usual = plan.conditions["temperature_c"]
+    usual = USUAL_C if usual is None else usual
     if change.wind and not can_change_wind(plan):
         raise UsageError("on a course more wind needs a direction: give the plan a wind with one first")
 
     def turned(w: Weather) -> Weather:
         warm = (
-            w.temperature
-            if not change.warmer
-            else (USUAL_C if w.temperature is None else w.temperature) + change.warmer
+            w.temperature if not change.warmer else (usual if w.temperature is None else w.temperature) + change.warmer
         )
         wind = w.wind
         if change.wind:
@@ -82,7 +83,7 @@ def _changed(plan: RacePlan, change: Change) -> tuple[pacing.Engine, Course, flo
     held = change.critical_power
     if change.warmer:
         before, after = (
-            _held(w if w.heat(clock) is not None else replace(w, temperature=USUAL_C), clock) for w in (sky, other)
+            _held(w if w.heat(clock) is not None else replace(w, temperature=usual), clock) for w in (sky, other)
         )
         held *= after / before
     engine = basis.engine()
@@ -100,12 +101,17 @@ def _held(sky: Weather, clock: Floats) -> float:
     return 1.0 if heat is None else 1.0 - conditions.heat_slowing(float(heat.mean()), float(clock[-1]))[0]
 
 
+def _in_hand(plan: RacePlan, run: pacing.Run) -> float:
+    """Time of a run with what the plan has in hand [s]; nobody stands for longer."""
+    return float(strategies.later(run, 1.0 + plan.strategies["in_hand_share"]).time)
+
+
 def even_power(plan: RacePlan, change: Change) -> ChangedPlan:
     """Even power after a change.
 
     Returns
     -------
-    dict
+    ChangedPlan
         ``time_s``, ``power_w``, ``w_prime_least_j``, ``endurance_spent``, ``dry_probability`` and
         ``gives_way_probability``, of having to ease by more than 1 %. With another ``power``
         that power is run whatever it leaves in the stores, else the highest that leaves the plan's reserve.
@@ -117,7 +123,7 @@ def even_power(plan: RacePlan, change: Change) -> ChangedPlan:
     d = plan.basis.draws
     days = race_days.days(run.power, path, run.speed, held * d.critical_power, d.w_prime, d.tail, d.needs, d.execution)
     return ChangedPlan(
-        time_s=run.time * (1.0 + plan.strategies["in_hand_share"]),
+        time_s=_in_hand(plan, run),
         power_w=float(np.average(run.power, weights=run.seconds)),
         w_prime_least_j=float(run.w_prime.min()),
         endurance_spent=1.0 - float(run.endurance[-1]),
@@ -130,4 +136,4 @@ def optimum(plan: RacePlan, change: Change) -> dict[str, Any]:
     """The quickest plan after a change: ``time_s`` and the solver's ``status``; ``power`` has no part in it."""
     engine, path, _ = _changed(plan, change.checked())
     run, solved = pacing.quickest(engine, path, plan.strategies["reserve"])
-    return {"time_s": run.time * (1.0 + plan.strategies["in_hand_share"]), "status": solved.status}
+    return {"time_s": _in_hand(plan, run), "status": solved.status}

@@ -54,6 +54,7 @@ class Day:
     shortest: float
     ridden: Effect | None
     notes: tuple[str, ...]
+    temperature: float | None  # told, or the season's usual [°C]
 
     @property
     def held(self) -> tuple[Floats, Floats, Floats]:
@@ -121,7 +122,7 @@ def day_of(library: History, asked: RaceQuestion) -> Day:
     if not 400 <= metres <= 500_000:
         raise UsageError(f"a race of {metres:.0f} m is outside 400 m to 500 km")
     if asked.companion is not None:
-        time = metres / asked.companion
+        time = metres / asked.companion + float(way.path.stops.sum())
     notes: list[str] = []
     if time is not None and not only_time:
         if time < fastest_time(metres) <= 60 * time <= SLOWEST_GOAL * fastest_time(metres):
@@ -144,9 +145,11 @@ def day_of(library: History, asked: RaceQuestion) -> Day:
     count = len(cp)
     needs = relation.factors(metres / nominal, count, 5)
     usual_heat, taken = _heats(usual, way, asked.start.date() if asked.start else made.date)
+    told = sky.value("temperature", np.linspace(0.0, nominal, 20))
+    temperature = None if told is None else float(told.mean())
     if heat is None and taken is not None:
-        heat = np.full(20, taken[1])
-        notes.append(f"No weather is given: the season's usual here is taken, about {taken[0]:.0f} °C.")
+        temperature, heat = taken[0], np.full(20, taken[1])
+        notes.append(f"No temperature is given: the season's usual here is taken, about {taken[0]:.0f} °C.")
     factor = conditions.capacity_factors(
         None if heat is None else float(heat.mean()),
         altitude,
@@ -181,6 +184,7 @@ def day_of(library: History, asked: RaceQuestion) -> Day:
         shortest,
         ridden,
         tuple(notes),
+        temperature,
     )
 
 

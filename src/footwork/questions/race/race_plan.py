@@ -35,8 +35,9 @@ RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for:
 
 @dataclass(frozen=True)
 class RacePlan:
-    """The answer, and everything in it is of one plan but for ``best_power`` and ``best_time``, all that the runner
-    could hold and reach at even effort; `to_json` is the documented form."""
+    """The answer, and everything in it is of one plan but for the interval of ``power``, which is of what can be held,
+    and for ``best_power`` and ``best_time``, all that the runner could hold and reach at even effort;
+    `to_json` is the documented form."""
 
     question: dict[str, Any]
     scale: str
@@ -104,8 +105,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     if day.only_time and time is not None:
         able = power_at(time, *day.held)
         covered = path.distance * time / table.time(able / draws.needs)
-        way, told = _as_far_as(library, day, time, float(np.median(covered)))
-        path, table = day.laid(way)
+        way, path, basis, told = _as_far_as(library, day, time, float(np.median(covered)))
         best_times = np.full(len(able), time)
         low, middle, high = np.quantile(covered, [0.025, 0.5, 0.975])
         far = path.distance
@@ -114,9 +114,8 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         able, best_times = even_power.sustainable(table, *day.held, draws.needs)
         if time is not None:
             goal = _goal(time, table, day, best_times)
-        told = strategies.strategies_for(
-            _basis(day, way, path, table, best_times), _wishes(asked, time if _reached(goal) else None)
-        )
+        basis = _basis(day, way, path, _middle(table, day.held, best_times))
+        told = strategies.strategies_for(basis, _wishes(asked, time if _reached(goal) else None))
     chosen = told["strategies"][told["chosen"]]
     finish = told["finish_curve"]
     power = _about(chosen["mean_power_w"], float(np.quantile(able, 0.025)), float(np.quantile(able, 0.975)), "W", n)
@@ -161,6 +160,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
             "headwind_mps": float(np.average(path.headwind, weights=path.length)),
             "crosswind_mps": float(np.average(np.broadcast_to(path.crosswind, path.length.shape), weights=path.length)),
             "air_density_kgm3": float(path.density.mean()),
+            "temperature_c": day.temperature,
             "wet_bulb_globe_c": None if day.heat is None else float(day.heat.mean()),
             "hottest_wet_bulb_globe_c": hottest,
             "altitude_m": day.altitude,
@@ -173,31 +173,39 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         profile=_profile(path, planned),
         course=_course(way, places),
         sentence=race_words.plan_sentence(
-            chosen["mean_power_w"], chosen["time_s"], told["risk"], told["late_probability"], goal, span
+            chosen["mean_power_w"],
+            chosen["time_s"],
+            told["late_probability"],
+            None if told["chosen"] == "own" else goal,
+            span,
         ),
         strategies=Strategies(**told, cautions=careful),
-        basis=_basis(day, way, path, table, best_times),
+        basis=basis,
         way=way,
         sky=day.sky,
         reachable=best_times,
     )
 
 
-def _as_far_as(library: History, day: Day, time: float, distance: float) -> tuple[Road, dict[str, Any]]:
+def _as_far_as(
+    library: History, day: Day, time: float, distance: float
+) -> tuple[Road, Course, StrategyBasis, dict[str, Any]]:
     """The road that the plan covers in a time [s], and the plan; a first guess at its length [m]."""
-    for _ in range(3):
+    # The runner of the middle is that of the first road: a race as long as it takes tells nothing of one.
+    middle = _middle(day.table, day.held, even_power.sustainable(day.table, *day.held, day.draws.needs)[1])
+    for _ in range(4):
         way = CourseAsked(distance=distance, marks=day.asked.marks).road(library)
-        path, table = day.laid(way)
-        basis = _basis(day, way, path, table, np.full(len(day.draws.needs), time))
+        path, _ = day.laid(way)
+        basis = _basis(day, way, path, middle)
         told = strategies.strategies_for(basis, _wishes(day.asked, None))
         took = told["strategies"][told["chosen"]]["time_s"]
         if abs(took / time - 1) < 1e-3:
             break
         distance *= time / took
-    return way, told
+    return way, path, basis, told
 
 
-def _basis(day: Day, way: Road, path: Course, table: even_power.TimeAtPower, best_times: Floats) -> StrategyBasis:
+def _basis(day: Day, way: Road, path: Course, middle: float) -> StrategyBasis:
     return StrategyBasis(
         path,
         day.relation,
@@ -206,7 +214,7 @@ def _basis(day: Day, way: Road, path: Course, table: even_power.TimeAtPower, bes
         tuple(way.places()),
         way.watch,
         day.shortest,
-        _middle(table, day.held, best_times),
+        middle,
         0.0 if day.ridden is None else FIRST_M,
     )
 

@@ -129,7 +129,7 @@ class RaceQuestion:
     strategy : str, optional
         Which one the whole plan is of: ``quickest`` by default, ``even-pace`` with a companion.
     risk : float, optional
-        Chance of a day that must ease by more than 1 %, which the plan is made for: 0.2 by default. A goal is planned
+        Share of race days that may end over 1 % later than planned: 0.2 by default. A goal is planned
         as it is asked for.
     negative_split : float
         How much harder the second half is to be than the first, as a share.

@@ -190,12 +190,13 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
     chosen = plan.strategies["strategies"][plan.strategies["chosen"]]
     planned = np.array([s["power_w"] for s in chosen["segments"]])
     meant = path.length / np.array([s["speed_mps"] for s in chosen["segments"]])
+    usual = meant / (1.0 + plan.strategies["in_hand_share"])  # at the planned watts on a day as expected
     speed = path.length / took
     share = instructions.displayed_share(path, np.maximum(speed, 0.5), basis.mass, basis.relation)[0]
     has_power = bool(np.isfinite(shown).mean() > 0.9)
     effort = np.where(np.isfinite(shown), shown, np.nanmean(shown) if has_power else planned) / share
     able = path.length / pacing.speed_at(engine, path, np.clip(effort, 1.0, None))
-    still = replace(path, headwind=np.zeros(len(path.length)))
+    still = replace(path, headwind=np.zeros(len(path.length)), crosswind=0.0)
     level = replace(still, grade=np.zeros(len(path.length)))
     calm, flat = (path.length / pacing.speed_at(engine, c, planned) for c in (still, level))
     rows = []
@@ -216,18 +217,18 @@ def _told(plan: RacePlan, path: Course, took: Floats, shown: Floats, asked: dict
                     if has_power and np.isfinite(shown[here]).all()
                     else None,
                     "planned_power_w": float(np.average((planned * share)[here], weights=meant[here])),
-                    "effort_s": float((able - meant)[here].sum()) if has_power else None,
-                    "other_s": float((took - able - path.stops)[here].sum()) if has_power else None,
+                    "effort_s": float((able - usual)[here].sum()) if has_power else None,
+                    "other_s": float((took - able - path.stops + usual - meant)[here].sum()) if has_power else None,
                 }
             )
     out: dict[str, Any] = {
         "planned_s": chosen["time_s"],
         "lost_s": float(took.sum()) - chosen["time_s"],
         "stops_planned_s": float(path.stops.sum()),
-        "effort_s": float((able - meant).sum()) if has_power else None,
-        "other_s": float((took - able - path.stops).sum()) if has_power else None,
+        "effort_s": float((able - usual).sum()) if has_power else None,
+        "other_s": float((took - able - path.stops + usual - meant).sum()) if has_power else None,
         "hills_s": float((calm - flat).sum()),
-        "wind_s": float((meant - calm).sum()),
+        "wind_s": float((usual - calm).sum()),
         "rows": rows,
         "stores": None,
         "fade_share": None,

@@ -20,6 +20,7 @@ EXECUTION_SD = 0.01  # how exactly a runner holds the power asked for, over a ra
 
 
 MOST_RESERVE = 0.999
+DUST = 1e-6  # of a store: less than nothing by rounding is nothing
 SEARCH_DRAWS = 800  # of race days, while the risk is sought
 DAY_SEGMENTS = 150  # of race days that are asked for their times only
 LEAST_SHARE, MOST_SHARE = 0.6, 1.1  # of all that the runner most likely has, between which it is sought
@@ -101,10 +102,10 @@ class StrategyBasis:
 class Wishes:
     """How the race is to be run.
 
-    ``strategy`` is the one that everything shown is of; ``risk`` the chance of a day that must ease by more than 1 %,
-    which the plan is made for (None: it spends all that the runner most likely has); ``goal`` a time [s], a slower one
-    than the best leaves more in the stores; ``negative_split`` how much harder the second half is to be, as a share;
-    ``own`` watts up to a distance [m].
+    ``strategy`` is the one that everything shown is of; ``risk`` the share of race days that may end over 1 % later
+    than planned, which the plan is made for: so many must ease by that much (None: it spends all that the runner most
+    likely has); ``goal`` a time [s], a slower one than the best leaves more in the stores; ``negative_split`` how much
+    harder the second half is to be, as a share; ``own`` watts up to a distance [m].
     """
 
     strategy: str = "quickest"
@@ -154,6 +155,8 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
     reserve = _reserve(engine, path, draws, wishes)
     even = pacing.even_power(engine, path, reserve)
     quickest, solved = pacing.quickest(engine, path, reserve, even)
+    if wishes.goal is not None:  # a goal is a time, not what it leaves
+        quickest = pacing.leaning(engine, path, quickest, 0.0, reserve, wishes.goal)
     found = {"quickest": quickest, "even-power": even, "even-pace": pacing.even_pace(engine, path, reserve)}
     level = found.get(wishes.strategy, quickest)
     if wishes.negative_split:
@@ -165,17 +168,21 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
         found["own"] = _own(engine, basis, found["even-power"], wishes.own)
     days = _days(found[wishes.strategy], path, draws)
     risky = wishes.risk is not None and wishes.goal is None and wishes.strategy != "own"
-    in_hand = _in_hand(days, found[wishes.strategy].time, wishes.risk if risky else None)
+    in_hand = _in_hand(days, found[wishes.strategy], wishes.risk if risky else None)
+    leaning_costs = in_hand * (found[wishes.strategy].time - level.time)
     unknowns = _unknowns(*_coarse(found[wishes.strategy], path), draws)
-    found = {name: _later(run, in_hand) for name, run in found.items()}
+    found = {name: later(run, in_hand) for name, run in found.items()}
     chosen = found[wishes.strategy]
-    told, free_cost = _stretches(engine, basis, chosen, reserve)
-    share = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation)[0]
-    simple = _later(instructions.simplified(engine, path, chosen, share, told, reserve), in_hand)
+    share, error = instructions.displayed_share(path, chosen.speed, basis.mass, basis.relation)
+    told, free_cost = instructions.with_bands(
+        engine, path, instructions.stretches(chosen, path, share, basis.places, error, basis.first), reserve
+    )
+    climb = pacing.limited_at(engine, path, found["even-pace"])
+    simple = later(instructions.simplified(engine, path, chosen, share, told, reserve), in_hand)
     # Energy by distance on the level: climbs and soft ground count as the longer road that costs as much.
     eaten = fuel.guidance(float((path.length * ground_factor(path, chosen.speed)).sum()), chosen.time, basis.mass)
     p10, p50, p90 = (float(q) for q in np.quantile(days.times, [0.1, 0.5, 0.9]))
-    fastest = min(run.time for run in found.values())
+    fastest = found["quickest"].time
     mean = float(np.average([s.power for s in told], weights=[s.seconds for s in told]))
     out: dict[str, Any] = plain(
         {
@@ -184,11 +191,15 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
             "reserve": reserve,
             "risk": wishes.risk,
             "w_prime_j": engine.w_prime,
-            "strategies": {name: _told(run, path, fastest, engine) for name, run in found.items()},
+            "strategies": {
+                name: _told(run, path, fastest, share, climb if name == "even-pace" else None)
+                for name, run in found.items()
+            },
             "finish_time": {"p10": p10, "p50": p50, "p90": p90},
             "late_probability": days.late(chosen.time),
             "run_dry_probability": float(days.dry[-1]),
             "in_hand_share": in_hand - 1.0,
+            "hundred_days_s": [float(t) for t in np.quantile(days.times, (np.arange(100) + 0.5) / 100)],
             "finish_curve": [
                 {"share": float(s), "time_s": float(t)}
                 for s, t in zip(CURVE, np.quantile(days.times, CURVE), strict=True)
@@ -207,38 +218,33 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
                 "carbohydrate_high_g_per_h": eaten.high,
                 "sentence": eaten.sentence,
             },
-            "why": race_words.why_of_strategies(found, path, pacing.limited_at(engine, found["even-pace"])),
-            "instructions": [_instruction(s, basis.watch, mean, path, s.end <= basis.first + 51) for s in told],
+            "why": race_words.why_of_strategies(found, path, climb),
+            "instructions": [
+                _instruction(s, basis.watch, mean, path, basis.first > 0 and k == 0) for k, s in enumerate(told)
+            ],
             "bands_cost_s": free_cost,
             "simplifying_costs_s": 0.0 if wishes.strategy == "own" else simple.time - chosen.time,
-            "negative_split_costs_s": in_hand * (chosen.time / in_hand - level.time)
-            if wishes.negative_split and wishes.strategy != "own"
+            "negative_split_costs_s": leaning_costs
+            if wishes.negative_split and wishes.strategy != "own" and wishes.goal is None
             else None,
         }
     )
     return out
 
 
-def _stretches(
-    engine: pacing.Engine, basis: StrategyBasis, chosen: pacing.Run, reserve: float
-) -> tuple[list[instructions.Stretch], float]:
-    """The chosen run's instructions with their bands, and what the bands cost [s]."""
-    share, error = instructions.displayed_share(basis.path, chosen.speed, basis.mass, basis.relation)
-    told = instructions.stretches(chosen, basis.path, share, basis.places, error, basis.first)
-    return instructions.with_bands(engine, basis.path, told, reserve)
-
-
-def _later(run: pacing.Run, factor: float) -> pacing.Run:
+def later(run: pacing.Run, factor: float) -> pacing.Run:
     """The same effort on a day that takes so many times as long."""
     return replace(run, speed=run.speed / factor, seconds=run.seconds * factor)
 
 
-def _in_hand(days: race_days.Days, time: float, risk: float | None) -> float:
-    """How many times longer than the middle day the plan's time is, so that no more days than the risk end over 1 %
-    later: what a device shows at a pace, and what a runner holds, differ from day to day."""
+def _in_hand(days: race_days.Days, run: pacing.Run, risk: float | None) -> float:
+    """How many times longer than on the middle day the plan's running is, so that no more days than the risk end over
+    1 % later: what a device shows at a pace, and what a runner holds, differ from day to day."""
     if risk is None:
         return 1.0
-    return max(float(np.quantile(days.times, 1.0 - risk)) / (race_days.LATE * time), 1.0)
+    stood = float(run.stops.sum())
+    asked = float(np.quantile(days.times, 1.0 - risk)) / race_days.LATE
+    return max((asked - stood) / (run.time - stood), 1.0)
 
 
 def _descents(path: Course) -> list[dict[str, Any]]:
@@ -356,11 +362,12 @@ def _unknowns(run: pacing.Run, path: Course, draws: RaceDraws) -> list[dict[str,
     return sorted(rows, key=lambda r: -float(r["share"]))
 
 
-def _told(run: pacing.Run, path: Course, fastest: float, engine: pacing.Engine) -> dict[str, Any]:
+def _told(run: pacing.Run, path: Course, fastest: float, share: Floats, limited: int | None) -> dict[str, Any]:
     columns = zip(
         path.ends,
         path.length,
         run.power,
+        run.power * share,
         run.speed,
         path.grade,
         path.headwind,
@@ -369,18 +376,19 @@ def _told(run: pacing.Run, path: Course, fastest: float, engine: pacing.Engine) 
         run.clock,
         strict=True,
     )
-    empty = np.flatnonzero((run.w_prime < 0) | (run.endurance < -1e-6))
+    empty = np.flatnonzero((run.w_prime < -DUST * run.w_prime.max()) | (run.endurance < -DUST))
     return {
         "time_s": run.time,
         "behind_quickest_s": run.time - fastest,
         "mean_power_w": float(np.average(run.power, weights=run.seconds)),
         "dry_at_m": float(path.ends[empty[0]]) if len(empty) else None,
-        "limited_at_m": None if (at := pacing.limited_at(engine, run)) is None else float(path.ends[at]),
+        "limited_at_m": None if limited is None else float(path.ends[limited]),
         "segments": [
             {
                 "start_m": float(e - le),
                 "end_m": float(e),
                 "power_w": float(p),
+                "shown_w": float(d),
                 "speed_mps": float(v),
                 "grade": float(g),
                 "headwind_mps": float(w),
@@ -388,7 +396,7 @@ def _told(run: pacing.Run, path: Course, fastest: float, engine: pacing.Engine) 
                 "endurance_spent": float(s),
                 "clock_s": float(c),
             }
-            for e, le, p, v, g, w, j, s, c in columns
+            for e, le, p, d, v, g, w, j, s, c in columns
         ],
     }
 

@@ -59,11 +59,9 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
             per,
         )
     if (ride := plan.conditions["after_ride"]) is not None:
-        text(
-            "p",
-            f"With the ride and {len(ride['transitions_s']) or 'no'} transitions, home "
-            f"{format_duration(ride['with_run']['value'])} after the swim.",
-        )
+        count = len(ride["transitions_s"])
+        stops = ("", " and one transition", " and two transitions")[count]
+        text("p", f"With the ride{stops}, home {format_duration(ride['with_run']['value'])} after the swim.")
     _heights(plan, imperial)
     _instructions(base, found, imperial)
     _take_along(plan, name, imperial)
@@ -74,8 +72,9 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
             ui.html(_track(plan, imperial), sanitize=False)
     for warning in plan.warnings:
         note(warning, base, "race")
-    with _folded("Change one thing"):
-        _change(plan, imperial)
+    if found["chosen"] != "own":
+        with _folded("Change one thing"):
+            _change(plan, imperial)
     with _folded("Mile by mile" if imperial else "Kilometre by kilometre"):
         _splits(plan, imperial)
     with _folded("Along the course: pace, wind, and what is spent"):
@@ -275,9 +274,7 @@ def _road(i: StrategiesInstruction) -> str:
 def _race_days(plan: RacePlan) -> None:
     heading("A hundred race days")
     found, t = plan.strategies, plan.strategies["finish_time"]
-    curve = found["finish_curve"]
-    share, at = (np.array([c[k] for c in curve]) for k in ("share", "time_s"))
-    times = np.interp((np.arange(100) + 0.5) / 100, share, at).tolist()
+    times = found["hundred_days_s"]
     planned = found["strategies"][found["chosen"]]["time_s"]
     ui.html(
         course_picture.race_days(times, planned, f"plan {format_duration(planned)}", format_duration), sanitize=False
@@ -293,7 +290,7 @@ def _race_days(plan: RacePlan) -> None:
             "differs from day to day."
         )
     best = plan.best_time
-    if plan.distance is None and best.value is not None:
+    if plan.distance is None and best.value is not None and best.value < planned - 1:
         said += (
             f" Faster plans exist: at {plan.best_power.value:.0f} W you would be home in "
             f"{format_duration(best.value)}, on one day in two."

@@ -213,7 +213,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
             with ui.element("div"):
                 for title, fields in GROUPS.items():
                     if not title:
-                        _inputs(fields, changed, problems)
+                        _inputs(fields, changed, problems, given)
                         text(
                             "p",
                             "Distance as 10km, 5mi, half or marathon. A course as GPX takes it from the file:",
@@ -232,7 +232,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
                     with ui.element("details") as box:
                         box.props["open"] = any(given[f.name] for f in fields)
                         text("summary", title)
-                        _inputs(fields, changed, problems)
+                        _inputs(fields, changed, problems, given)
             with ui.element("div"):
                 wrong, stale = text("p", "", "wrong"), text("p", "", "soft")
                 wrong.props["aria-live"] = "polite"
@@ -241,7 +241,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         await show()
 
 
-def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text]) -> None:
+def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text], given: dict[str, str]) -> None:
     """Labelled fields that the plan follows, each with a place for what is wrong with it. No value is bound: a
     page that redraws would put it back over what was
     typed."""
@@ -261,7 +261,7 @@ def _inputs(fields: tuple[Field, ...], changed: Any, problems: dict[str, Text]) 
                     if field.form == "range":
                         # The type comes last: only then it begins in its middle, which is the plan's own risk.
                         box.props.update({"min": RISKS[0], "max": RISKS[1], "step": 5, "type": box.props.pop("type")})
-                        number = text("b", field.option)
+                        number = text("b", given.get(field.name) or field.option)
 
                 problems[field.name] = text("span", "", "wrong")
                 problems[field.name].props["aria-live"] = "polite"
@@ -278,7 +278,7 @@ def _scales(library: Library, current: str, changed: Any, problems: dict[str, Te
     names = sorted({row.power_scale for row in library.runs() if row.power_scale})
     if len(names) > 1:
         choices = (("", "the device most in use"), *((n, n) for n in names))
-        _inputs((Field("scale", "Watts of", choices=choices),), changed, problems)
+        _inputs((Field("scale", "Watts of", choices=choices),), changed, problems, {})
         if current:
             fill({"scale": current})
 
