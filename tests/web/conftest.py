@@ -32,6 +32,38 @@ def served(season_library, tmp_path_factory):
     child.wait(10)
 
 
+SLOW = """
+import asyncio, pathlib, sys, time
+real = asyncio.to_thread
+
+async def slow(work, *given, **named):
+    def late():
+        time.sleep(2.5)
+        return work(*given, **named)
+    return await real(late)
+
+asyncio.to_thread = slow
+from footwork.web.server import serve
+serve([pathlib.Path(sys.argv[1])], 0)
+"""
+
+
+@pytest.fixture(scope="session")
+def slow_server(served, tmp_path_factory):
+    """Address of a server every answer of which takes seconds."""
+    folder = tmp_path_factory.mktemp("slow") / "season"
+    shutil.copytree(served[1], folder)
+    child = subprocess.Popen(
+        [sys.executable, "-c", SLOW, str(folder)], stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "true"}
+    )
+    assert child.stdout is not None
+    address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
+    assert address
+    yield address.group()
+    child.terminate()
+    child.wait(10)
+
+
 def chromium_path() -> str:
     found = os.environ.get("FOOTWORK_CHROMIUM") or next(
         (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), ""

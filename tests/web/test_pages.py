@@ -37,6 +37,15 @@ def page(browser, served):
     made.problems = []
     made.on("console", lambda m: made.problems.append(m.text) if m.type == "error" else None)
     made.on("pageerror", lambda e: made.problems.append(str(e)))
+    go = made.goto
+
+    def there(address, **given):
+        """A page that takes longer stands as a shell first; what is tested is the page."""
+        answer = go(address, **given)
+        made.wait_for_function("!document.querySelector('.fw-working')")
+        return answer
+
+    made.goto = there
     yield made
     context.close()
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
+import traceback
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
-from inspect import Signature, signature
+from inspect import Parameter, Signature, isawaitable, signature
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from footwork.api import Library
 
 PATIENCE_S = 60.0  # before the framework gives a page up; a slow machine is no error
+SHELL_AFTER_S = 0.12  # a page that takes longer stands as a shell first
 
 
 @dataclass(frozen=True)
@@ -46,14 +49,60 @@ class Page:
     def register(self, base: str, library: Library) -> None:
         """Serve the page of a library under an address."""
         if self.show is not None:
-            shown: Any = partial(self.show, base, library)
-            # The framework reads what the address gives off the signature; a partial does not tell where its types are.
+            show = partial(self.show, base, library)
+
+            async def shown(**given: Any) -> None:
+                await _in_time(partial(show, **given), base, self.nav)
+
+            # The framework reads what the address gives off the signature.
             there = getattr(self.show, "__globals__", {})
             told = list(signature(self.show).parameters.values())[2:]
-            told = [p.replace(annotation=eval(p.annotation, there)) for p in told]  # text, by the __future__ import
-            shown.__signature__ = Signature(told)
+            told = [
+                # Types are text, by the __future__ import.
+                p.replace(annotation=eval(p.annotation, there), kind=Parameter.KEYWORD_ONLY)
+                for p in told
+            ]
+            shown.__signature__ = Signature(told)  # type: ignore[attr-defined]
             shown.__name__ = self.show.__name__
             ui.page(f"{base}{self.address}", response_timeout=PATIENCE_S)(shown)
+
+
+async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:
+    """Draw a page, or stand its shell at once where that takes longer, and put the page in its place when it is ready.
+    Nobody waits for a computation, and none goes on for a page that nobody opened."""
+    from footwork.web import layout
+
+    client = ui.context.client
+    with ui.element("div") as place:
+        pass
+
+    async def draw() -> None:
+        with place:
+            drawn = show()
+            if isawaitable(drawn):
+                await drawn
+
+    drawing = asyncio.ensure_future(draw())
+    await asyncio.wait({drawing}, timeout=SHELL_AFTER_S)
+    if drawing.done():
+        drawing.result()
+        return
+    place.set_visibility(False)
+    shell = layout.working(base, active)
+    try:
+        await client.connected(timeout=PATIENCE_S)
+    except TimeoutError:
+        drawing.cancel()
+        return
+    try:
+        await drawing
+    except Exception:
+        traceback.print_exc()
+        place.clear()
+        with place:
+            layout.broken(base)
+    shell.delete()
+    place.set_visibility(True)
 
 
 _menu: list[Page] = []

@@ -54,7 +54,10 @@ def heading(label: str) -> Text:
 @contextmanager
 def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> Iterator[None]:
     """Header, title and the sentence that says what matters; the page's body goes inside."""
-    ui.add_head_html(f"<style>{_CSS}</style>")
+    styled = ui.context.client.storage
+    if not styled.get("styled"):  # a page that comes late follows a shell that has it already
+        ui.add_head_html(f'<style>{_CSS}</style><script>document.documentElement.lang = "en"</script>')
+        styled["styled"] = True
     ui.page_title(f"{title} · Footwork")
     with ui.element("header").classes("fw-head"):
         link("Footwork", f"{base}/", "fw-name")
@@ -63,11 +66,31 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> I
                 made = link(label, f"{base}/{path}", "on" if label == active else "")
                 if label == active:
                     made.props["aria-current"] = "page"
-    with ui.element("main").classes("fw-main wide" if wide else "fw-main"):
+    # The framework's own frame is the page's main landmark; there is one of those.
+    with ui.element("div").classes("fw-main wide" if wide else "fw-main"):
         text("h1", title)
         if lede:
             text("p", lede, "lede")
         yield
+
+
+def working(base: str, active: str) -> Element:
+    """What stands while a page is worked out: the menu, and a word on it."""
+    with (
+        ui.element("div").classes("fw-working") as shell,
+        page(base, active, active or "Footwork", "Being worked out…"),
+    ):
+        pass
+    return shell
+
+
+def broken(base: str) -> None:
+    """What stands where a page could not be drawn: what to do, and the way back."""
+    with page(
+        base, "", "This page could not be drawn", "Something in Footwork failed, not your data: nothing was changed."
+    ):
+        text("p", "Load it again; if it fails again, the terminal that serves these pages says why.")
+        link("Back to the first page", f"{base}/", "button")
 
 
 def whole_number(given: str) -> int:

@@ -1,0 +1,36 @@
+"""Pages whose answers take long: nobody waits at a blank window, and none is an error."""
+
+import httpx
+import pytest
+
+PAGES = ("/", "/runs/3", "/usual", "/capacity", "/progress", "/devices", "/diary")
+
+
+@pytest.fixture
+def slow_page(browser, slow_server):
+    context = browser.new_context(base_url=slow_server, viewport={"width": 1280, "height": 900})
+    made = context.new_page()
+    yield made
+    context.close()
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_page_stands_as_a_shell_until_it_is_worked_out(slow_page, path):
+    answer = slow_page.goto(path)
+    assert answer.status == 200
+    slow_page.wait_for_selector(".fw-working >> text=Being worked out")
+    assert slow_page.locator(".fw-working nav a").count() > 5  # the way to elsewhere is there at once
+    slow_page.wait_for_function("!document.querySelector('.fw-working')")
+    assert slow_page.locator("header.fw-head").count() == 1 and slow_page.locator(".fw-main h1").is_visible()
+    assert "Being worked out" not in slow_page.locator(".fw-main").inner_text()
+    # The look comes with the shell, once.
+    assert (
+        slow_page.evaluate(
+            "[...document.querySelectorAll('style')].filter(s => s.textContent.includes('.fw-head')).length"
+        )
+        == 1
+    )
+
+
+def test_a_slow_twin_answers_too(slow_server):
+    assert httpx.get(f"{slow_server}/capacity.json", timeout=60).status_code == 200
