@@ -248,3 +248,15 @@ def test_a_run_after_a_ride_is_told_to_its_end():
     longer = course(np.zeros(30))
     two = instructions.stretches(pacing.even_power(engine(MASS), longer), longer, np.ones(30), first=1000.0)
     assert [s.end for s in two] == [1000.0, 1500.0]
+
+
+def test_on_one_constant_descent_all_ways_are_one():
+    """Where a descent limits the speed throughout, no watts are quicker, and even pace is even power."""
+    steep = course(np.full(100, -0.2))
+    runner = replace(engine(MASS), level=270.0)
+    even, pace = pacing.even_power(runner, steep), pacing.even_pace(runner, steep)
+    quickest, _ = pacing.quickest(runner, steep)
+    limit = 1.15 * float(runner.level_speed(270.0))
+    for run in (even, pace, quickest):
+        assert run.speed == pytest.approx(limit, rel=1e-4) and run.time == pytest.approx(even.time, rel=1e-5)
+    assert pacing.at_power(runner, steep, np.full(100, 320.0)).time == pytest.approx(even.time, rel=1e-6)

@@ -16,6 +16,7 @@ WIDTH, HEIGHT, ABOVE, BELOW = 860, 130, 46, 24
 MAP_WIDTH, MAP_HEIGHT = 300, 260
 THIN, THICK = 3.0, 11.0  # of the line, at the least and the most effort of a plan
 LEAST_RANGE_M = 40.0  # heights are drawn over this at least, so that a flat course looks flat
+LEAST_SPAN_S = 20.0  # of race days that are all alike
 BREEZE = 1.5  # m/s along the way that an arrow stands for; our convention
 
 
@@ -77,9 +78,6 @@ def profile(
         anchor = "start" if at < 15 else "end" if at > WIDTH - 15 else "middle"
         drawn.append(f'<line class="tick" x1="{at:.1f}" x2="{at:.1f}" y1="{floor}" y2="{floor + 5}"/>')
         drawn.append(f'<text x="{at:.1f}" y="{floor + 19}" text-anchor="{anchor}">{label}</text>')
-    top = int(np.argmax(heights))
-    said = f"{low:.0f} to {heights[top]:.0f} m above the sea; the line is as thick as the effort"
-    drawn.append(f'<text x="0" y="12">{said}</text>')
     drawn += _numbers(begins, total, lambda m: (x(m), y(float(np.interp(m, ends, heights)))))
     drawn += _arrows(ends, headwind, x)
     return (
@@ -154,6 +152,7 @@ def race_days(times: Sequence[float], planned: float, said: str, form: Callable[
     """A hundred race days as bars by SVG, and where the plan lies; ``times`` are their finishes [s], ``form`` tells a
     time as text."""
     low, high = min(*times, planned), max(*times, planned)
+    low, high = low - max(0.5 * (LEAST_SPAN_S - high + low), 0.0), high + max(0.5 * (LEAST_SPAN_S - high + low), 0.0)
     width, height, bars = 420.0, 90.0, 17
     edges = np.linspace(low, high + 1e-6, bars + 1)
     counts, _ = np.histogram(times, edges)

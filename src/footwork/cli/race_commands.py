@@ -68,8 +68,10 @@ def race(
     ] = None,
     negative_split: Annotated[float, typer.Option(help="How much harder the second half is to be, as 0.02.")] = 0.0,
     risk: Annotated[
-        float | None,
-        typer.Option(help="Share of race days that may end over 1 % later than planned; 0.2, one in five, by default."),
+        str | None,
+        typer.Option(
+            help="Share of race days that may end over 1 % later than planned; 20 %, one in five, by default."
+        ),
     ] = None,
     after_ride: Annotated[
         str | None,
@@ -173,8 +175,9 @@ def _suppose(changed: dict[str, Any] | None, texts: list[str] | None) -> None:
     if changed:
         say(
             f"Supposed {', '.join(texts or ())}: {format_duration(changed['time_s'])} at "
-            f"{changed['power_w']:.0f} W even effort, on {100 * changed['gives_way_probability']:.0f} days in a "
-            f"hundred you must ease; the quickest plan {format_duration(changed['quickest_time_s'])}."
+            f"{changed['power_w']:.0f} W even effort; on {100 * changed['gives_way_probability']:.0f} days in a "
+            f"hundred you must ease. The quickest plan with this one's reserve: "
+            f"{format_duration(changed['quickest_time_s'])}."
         )
 
 
@@ -217,8 +220,11 @@ def _plan(plan: Any, imperial: bool) -> None:
     else:
         say(f"Distance  {describe(plan.distance)}")
     say(f"Pace   {_range(pace, lambda v: format_pace(1000 / v, imperial))}")
-    if plan.distance is None:
-        say(f"All you most likely have: {plan.best_power.value:.0f} W, {format_duration(best.value)}, one day in two.")
+    if plan.distance is None and best.value < 0.99 * time.value:
+        say(
+            f"For all you most likely have: {plan.best_power.value:.0f} W, {format_duration(best.value)}; "
+            "on half of race days that is too much."
+        )
     if (ride := plan.conditions["after_ride"]) is not None:
         whole = ride["with_run"]
         parts = ", ".join(f"transition {format_duration(t)}" for t in ride["transitions_s"])

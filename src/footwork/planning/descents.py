@@ -24,7 +24,7 @@ KNOTS = (0.03, 0.06, 0.10)  # falls at which it is learned
 EASED, EASED_SD = 0.88, 0.08  # of the level effort on falls of 6 % and more (Townshend 2010: 0.79 over 0.89)
 # How many times the level speed of the same effort a descent is run at most, by fall; 1.25 and 1.35 are our convention,
 # steeper ground brakes.
-_FALLS, _QUICKEST = (0.0, 0.05, 0.10, 0.15, 0.25, 0.45), (1.12, 1.25, 1.35, 1.35, 1.2, 0.9)
+_FALLS, _QUICKEST = (0.0, 0.05, 0.10, 0.15, 0.20, 0.30, 0.45), (1.12, 1.25, 1.35, 1.30, 1.15, 0.9, 0.6)
 LEVEL = 0.012
 NEAR_MINUTES, LEAST_LEVEL = 12, 3  # level minutes of the same run that a descent is held against
 LEAST_MINUTES = 10  # fewer do not tell how fast a runner goes down

@@ -17,7 +17,11 @@ METHOD_VERSION = 3
 
 
 def segment_speed(
-    power: npt.ArrayLike, course: Course, flat_power: Callable[[Floats], Floats], mass: float | None
+    power: npt.ArrayLike,
+    course: Course,
+    flat_power: Callable[[Floats], Floats],
+    mass: float | None,
+    level: float | None = None,
 ) -> Floats:
     """Speed on every segment at given powers; on descents no faster than their limit times the level speed.
 
@@ -31,6 +35,8 @@ def segment_speed(
         Flat, windless power [W] at a speed [m/s].
     mass : float or None
         For the share of wind and air density; without it they are left out. [kg]
+    level : float, optional
+        Power whose level speed limits descents; by default each power's own. [W]
 
     Returns
     -------
@@ -50,8 +56,8 @@ def segment_speed(
     alike = Course(np.ones(len(kinds)), grade, wind, density, None, surface, course.drag, None, side, course.descents)
     low = np.full((len(target), len(kinds)), 0.05)
     grid = np.arange(0.02, FASTEST, 0.02)
-    level = np.interp(target[:, 0], flat_power(grid), grid)
-    high = np.minimum(alike.descent_limit * level[:, None], FASTEST)
+    flat = np.interp(target[:, 0] if level is None else np.full(len(target), level), flat_power(grid), grid)
+    high = np.minimum(alike.descent_limit * flat[:, None], FASTEST)
     for _ in range(30):
         middle = 0.5 * (low + high)
         above = flat_power(middle) * effort_factor(alike, middle, mass) >= target
@@ -77,10 +83,16 @@ class TimeAtPower:
         )
 
 
-def tabulate(course: Course, flat_power: Callable[[Floats], Floats], mass: float | None, around: float) -> TimeAtPower:
-    """Race times at even powers from 0.3 to 2.5 times ``around`` [W]."""
+def tabulate(
+    course: Course,
+    flat_power: Callable[[Floats], Floats],
+    mass: float | None,
+    around: float,
+    level: float | None = None,
+) -> TimeAtPower:
+    """Race times at even powers from 0.3 to 2.5 times ``around`` [W]; ``level`` as `segment_speed`."""
     powers = around * np.geomspace(0.3, 2.5, 60)
-    speeds = segment_speed(powers, course, flat_power, mass)
+    speeds = segment_speed(powers, course, flat_power, mass, level)
     return TimeAtPower(powers, (course.length[None, :] / speeds).sum(axis=1) + course.stops.sum())
 
 

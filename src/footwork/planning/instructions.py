@@ -145,7 +145,7 @@ def stretches(
     # What is walked is told apart from what is run before watts are.
     bounds = _division(
         # Hills are told apart by how they are run, even where the watts are alike.
-        np.where(walking, WALK_APART * shown, shown * pacing.liked(course)),
+        (np.where(walking, WALK_APART * shown, shown), mean * pacing.liked(course)),
         run.seconds,
         ends - 0.5 * course.length,
         ends,
@@ -196,9 +196,11 @@ def stretches(
     return out
 
 
-def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, places: Sequence[Place]) -> list[int]:
-    """Indexes that divide the course, by dynamic programming over blocks of some hundred metres that end at places
-    where there are any."""
+def _division(
+    signals: Sequence[Floats], seconds: Floats, middles: Floats, ends: Floats, places: Sequence[Place]
+) -> list[int]:
+    """Indexes that divide the course where the signals change, by dynamic programming over blocks of some hundred
+    metres that end at places where there are any."""
     total = float(ends[-1])
     step = max(LEAST_M, total / 120)
     count = max(int(total // step), 1)
@@ -206,18 +208,19 @@ def _division(shown: Floats, seconds: Floats, middles: Floats, ends: Floats, pla
     for place in sorted(places, key=lambda p: p.weight):
         if len(marks) and LEAST_M <= place.at <= total - LEAST_M:
             marks[np.argmin(np.abs(marks - place.at))] = place.at
-    edges = np.unique(np.concatenate([[0], np.searchsorted(middles, np.sort(marks)), [len(shown)]])).tolist()
+    inner = np.searchsorted(middles, np.sort(marks))
+    edges = np.unique(np.concatenate([[0], inner, [len(seconds)]])).tolist()
     w = np.concatenate([[0.0], np.cumsum(seconds)])[edges]
-    wy = np.concatenate([[0.0], np.cumsum(seconds * shown)])[edges]
-    wyy = np.concatenate([[0.0], np.cumsum(seconds * shown**2)])[edges]
+    sums = [tuple(np.concatenate([[0.0], np.cumsum(seconds * y**k)])[edges] for k in (1, 2)) for y in signals]
     n = len(edges) - 1
 
     def costs(end: int) -> Floats:
         """Squared error of one stretch from each block before ``end`` to it."""
         size = np.maximum(w[end] - w[:end], 1e-9)
-        return np.asarray(wyy[end] - wyy[:end] - (wy[end] - wy[:end]) ** 2 / size, dtype=float)
+        errors = [yy[end] - yy[:end] - (y[end] - y[:end]) ** 2 / size for y, yy in sums]
+        return np.asarray(np.sum(errors, axis=0), dtype=float)
 
-    level = float(wy[-1] / w[-1])
+    level = float(sums[0][0][-1] / w[-1])
     worth = (WORTH_SHARE * level) ** 2 * float(w[-1]) / MOST
     best = np.full((MOST + 1, n + 1), np.inf)
     back = np.zeros((MOST + 1, n + 1), dtype=int)

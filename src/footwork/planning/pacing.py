@@ -39,7 +39,8 @@ FlatPower = Callable[[Floats], Floats]
 @dataclass(frozen=True)
 class Engine:
     """One runner on one day: CP [W], W′ [J], γ; flat power [W] at a speed [m/s]; mass [kg] for wind, or None; the
-    ``shortest`` time that the highest power of a plan can be held for [s], and the ``memory`` of endurance [s]."""
+    ``shortest`` time that the highest power of a plan can be held for [s], the ``memory`` of endurance [s], and the
+    power whose ``level`` speed descents are limited against [W] (None: the power asked for)."""
 
     critical_power: float
     w_prime: float
@@ -48,6 +49,7 @@ class Engine:
     mass: float | None = None
     shortest: float = HARDEST_S
     memory: float = MEMORY_S
+    level: float | None = None
 
     @property
     def hardest(self) -> float:
@@ -95,15 +97,23 @@ def needed_power(engine: Engine, course: Course, speed: Floats) -> Floats:
 def speed_at(engine: Engine, course: Course, power: Floats) -> Floats:
     """Speed on each segment at powers, by bisection, shape (s,). [m/s]
 
-    On a descent no faster than its limit times the level speed at the mean of the powers.
+    On a descent no faster than its limit times the engine's level speed, or that at the mean of the powers.
     """
-    level = float(engine.level_speed(float(np.average(power, weights=course.length))))
-    low, high = np.full(len(course.length), 0.05), np.minimum(course.descent_limit * level, FASTEST)
+    low, high = (
+        np.full(len(course.length), 0.05),
+        _ceiling(engine, course, float(np.average(power, weights=course.length))),
+    )
     for _ in range(28):
         middle = 0.5 * (low + high)
         above = needed_power(engine, course, middle) >= power
         high, low = np.where(above, middle, high), np.where(above, low, middle)
     return low  # never the far side of the step from walking to running
+
+
+def _ceiling(engine: Engine, course: Course, power: float) -> Floats:
+    """Highest speed on each segment of a plan about a power [W], shape (s,). [m/s]"""
+    level = float(engine.level_speed(power if engine.level is None else engine.level))
+    return np.asarray(np.minimum(course.descent_limit * level, FASTEST), dtype=float)
 
 
 def at_speed(engine: Engine, course: Course, speed: Floats) -> Run:
@@ -206,13 +216,13 @@ def even_power(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
 
 
 def even_pace(engine: Engine, course: Course, reserve: float = 0.0) -> Run:
-    """One speed all the way, as high as the reserve allows.
+    """One speed all the way, as high as the reserve allows; slower only where a descent does not allow it.
 
     ``reserve`` is what is to be left of either store [1].
     """
-    whole = np.ones(len(course.length))
-    top = float(engine.level_speed(engine.hardest))
-    return _hardest(lambda v: at_speed(engine, course, v * whole), engine, reserve, SLOWEST, top)
+    most = _ceiling(engine, course, engine.critical_power)
+    top = float(most.max()) if (most < FASTEST).all() else 1.35 * float(engine.level_speed(engine.hardest))
+    return _hardest(lambda v: at_speed(engine, course, np.minimum(v, most)), engine, reserve, SLOWEST, top)
 
 
 def in_time(engine: Engine, course: Course, time: float, even_speed: bool = False) -> Run:
@@ -308,7 +318,7 @@ def _pattern(engine: Engine, course: Course, reserve: float) -> tuple[Floats | N
     n = len(course.length)
     cp, wp, hardest = engine.critical_power, engine.w_prime, engine.hardest
     level = float(np.max(even.power))
-    limit = np.minimum(course.descent_limit * float(engine.level_speed(level)), FASTEST)
+    limit = _ceiling(engine, course, level)
     cost = _smooth_cost(engine, float(limit.max(initial=0.0, where=limit < FASTEST)))
     t_star, p_star, gamma = (float(v) for v in tail_start(cp, wp, engine.tail))
     half = 0.5 * max(engine.memory, 1.0)

@@ -57,6 +57,8 @@ class Ride:
             raise UsageError("a ride before the run lasts up to a day")
         if self.intensity is not None and not 0.3 <= self.intensity <= 1.2:
             raise UsageError(f"a ride at {100 * self.intensity:g} % of an hour's power cannot be: give 30 to 120")
+        if self.intensity is not None and self.intensity > 1.0 and self.time > 3600:
+            raise UsageError("a ride of over an hour cannot be harder than an hour's power: give 30 to 100 %")
         if self.loss is not None and not 0 <= self.loss <= 0.5:
             raise UsageError(f"a ride that takes {100 * self.loss:g} % cannot be: give 0 to 50")
         return self
@@ -123,7 +125,7 @@ class Effect:
         more = 100 * (float(np.exp(self.needs[0])) - 1)
         whence = "as you say" if self.ride.loss is not None else "by the literature"
         own = f" and {_runs(self.maximal, 'maximal ')}" if self.maximal else ""
-        shown = f"; {_runs(self.bricks)} of yours: {more:+.1f} % watts at a speed" if self.bricks else ""
+        shown = f"; after {_runs(self.bricks)} of yours the same speed took {more:+.1f} % watts" if self.bricks else ""
         known = "" if self.ride.intensity is not None or self.ride.loss is not None else " at an intensity not told"
         return (
             f"After the ride of {format_duration(self.ride.time)}{known} about {loss:.0f} % less can be held "

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 HIGHEST_M = 6000.0
 
 
+MOST_STRETCH = 1.15  # a course further from its official distance is another; our convention
 LEAST_HEIGHTS = 0.5  # of the points; with fewer the hills between are not known
 
 
@@ -119,6 +120,7 @@ class Road:
     def places(self) -> list[course.Place]:
         """Marks, hills and turns by distance; a mark counts more than a hill, a hill more than a turn."""
         own = [course.Place(m.start, m.name, 2) for m in self.marks]
+        own += [course.Place(m.end, f"end of {m.name}", 2) for m in self.marks if m.cost]
         return sorted(own + course.places(self.path, self.latitude, self.longitude), key=lambda p: p.at)
 
     def under(self, sky: Weather, clock: Floats, altitude: float = 0.0, drag: float = 1.0) -> course.Course:
@@ -215,7 +217,7 @@ def lay(
         z, _ = smooth_altitude(x, z, smoothing)
     measured = float(x[-1])
     stretch = distance / measured if distance else 1.0
-    if not 0.5 <= stretch <= 2.0:
+    if not 1 / MOST_STRETCH <= stretch <= MOST_STRETCH:
         raise UsageError(
             f"{name} is {measured / 1000:.1f} km long, too far from the official {(distance or 0) / 1000:.1f} km"
         )

@@ -81,14 +81,14 @@ def _laid(
     time."""
     guess = float(np.median(cp))
     clock = np.zeros(len(way.path.length))
-    for _ in range(2 if sky.hours else 1):
+    watts: float | None = None  # what descents are limited against is known once the race has been reckoned
+    for _ in range(2):
         path = way.under(sky, clock, altitude, 1.0 - DRAFT_SAVES * asked.draft)
-        table = even_power.tabulate(path, relation.power, mass, guess)
+        table = even_power.tabulate(path, relation.power, mass, guess, watts)
         watts, nominal = (float(np.median(v)) for v in even_power.sustainable(table, cp, wp, tail))
         if sky.hours:
-            clock = np.cumsum(
-                path.length / even_power.segment_speed([watts], path, relation.power, mass)[0] + path.stops
-            )
+            speeds = even_power.segment_speed([watts], path, relation.power, mass, watts)[0]
+            clock = np.cumsum(path.length / speeds + path.stops)
     return path, table, nominal
 
 

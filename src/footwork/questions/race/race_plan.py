@@ -13,7 +13,7 @@ from footwork.history.conditions.race_weather import Weather
 from footwork.physiology.endurance import power_at
 from footwork.planning import even_power
 from footwork.planning.course import WALK_GRADE, Course, Place
-from footwork.quantities import MILE_M, Estimate, Floats, format_duration, plain
+from footwork.quantities import MILE_M, Estimate, Floats, format_distance, format_duration, plain
 from footwork.questions.capacity import Capacity
 from footwork.questions.race import strategies
 from footwork.questions.race.course_laid import CourseAsked, Road
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 LEAST_CHANCE = 0.05
 
 
+STEEP_DOWN = 0.15  # from here on a descent is named
+HIGHER_M = 300.0  # further from the height of home than this is named
 FIRST_M = 1000.0  # off the bicycle, told apart; our convention
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
@@ -118,7 +120,13 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         told = strategies.strategies_for(basis, _wishes(asked, time if _reached(goal) else None))
     chosen = told["strategies"][told["chosen"]]
     finish = told["finish_curve"]
-    power = _about(chosen["mean_power_w"], float(np.quantile(able, 0.025)), float(np.quantile(able, 0.975)), "W", n)
+    planned_goal = goal is not None and _reached(goal) and told["chosen"] != "own"
+    if goal is not None and planned_goal:
+        goal["chance"] = 1.0 - told["late_probability"]
+        low_w, high_w = goal["power"].low, goal["power"].high
+    else:
+        low_w, high_w = (float(q) for q in np.quantile(able, [0.025, 0.975]))
+    power = _about(chosen["mean_power_w"], low_w, high_w, "W", n)
     took = _about(chosen["time_s"], finish[0]["time_s"], finish[-1]["time_s"], "s", n)
     hottest = None if day.heat is None else float(day.heat.max())
     careful = [
@@ -127,7 +135,20 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         *cautions.race_cautions(chosen["time_s"], hottest),
         *([day.ridden.sentence] if day.ridden else []),
     ]
-    warnings = [*careful, *made.warnings, *way.notes, *day.notes, *_notes(path, made, asked, way, day.sky)]
+    warnings = [
+        *careful,
+        *made.warnings,
+        *way.notes,
+        *day.notes,
+        *_notes(path, made, asked, way, day.sky, day.altitude),
+    ]
+    if asked.risk is not None and planned_goal:
+        warnings.append("A goal is planned as it is asked for: the share of late race days is what comes of it.")
+    if chosen["limited_at_m"] is not None:
+        warnings.append(
+            f"Even pace suits this course badly: the climb to {format_distance(chosen['limited_at_m'])} sets the pace "
+            "of the whole."
+        )
     if told["solver"]["status"] != "converged":
         warnings.append(
             f"The quickest plan was not found ({told['solver']['status']}): even effort stands in its place."
@@ -286,7 +307,7 @@ def _middle(table: even_power.TimeAtPower, held: tuple[Floats, Floats, Floats], 
 
 
 def _goal(time: float, table: even_power.TimeAtPower, day: Day, times: Floats) -> dict[str, Any]:
-    """The goal's chance, and where it has none the CP that it takes."""
+    """The goal's chance by the best times, and where it has none the CP that it takes."""
     n = day.n
     if time > table.times.max():
         raise UsageError(
@@ -320,7 +341,7 @@ def _profile(path: Course, speeds: Floats) -> list[dict[str, float]]:
     ]
 
 
-def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: Weather) -> list[str]:
+def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: Weather, altitude: float) -> list[str]:
     """What was taken for granted, and what was given in vain."""
     out = []
     directed = any(w.wind and w.wind_from is not None for w in sky.all())
@@ -340,6 +361,16 @@ def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: We
         out.append(
             f"Climbs of {100 * WALK_GRADE:.0f} % and more are walked where that costs less; watts shown while "
             "walking are not comparable, so go by feel there."
+        )
+    if path.grade.min() < -STEEP_DOWN:
+        out.append(
+            f"Descents steeper than {100 * STEEP_DOWN:.0f} %: how fast they can be run is the ground's to say, and "
+            "they hurt for days; the plan's speed there is only a limit by our convention."
+        )
+    if abs(altitude - made.home_altitude) > HIGHER_M:
+        out.append(
+            f"At {altitude:.0f} m, against {made.home_altitude:.0f} m where you run: what that takes is in the plan, "
+            "between the curves of those who are used to it and those who are not."
         )
     if np.abs(path.grade).max() > 0.4:
         out.append("Parts of the course are steeper than 40 %, the steepest that running and walking were measured on.")

@@ -190,7 +190,7 @@ class RaceQuestion:
             raise UsageError("a companion's pace lies between 2:05 and 33:20 a kilometre")
         for name, value, most in (("drafting", self.draft, 1.0), ("negative split", self.negative_split, 0.2)):
             if not 0 <= value <= most:
-                raise UsageError(f"a share of {name} of {value:g} cannot be: give 0 to {most:g}")
+                raise UsageError(f"{100 * value:g} % of {name} cannot be: give 0 to {100 * most:g} %")
         if not 100 <= self.split <= 100_000:
             raise UsageError(f"splits every {self.split:g} m cannot be: give 100 m to 100 km")
         if self.distance is not None and not 400 <= self.distance <= 500_000:

@@ -52,6 +52,7 @@ class RaceDraws:
     form: Floats
     needs: Floats
     ride: Floats | float = 1.0
+    by_clock: bool = False  # whether the runner keeps to a pace, not to watts
 
     def thinned(self, count: int) -> RaceDraws:
         """Every so many-th of the draws, about ``count`` of them."""
@@ -65,11 +66,14 @@ class RaceDraws:
             self.form[::step],
             self.needs[::step],
             ride,
+            self.by_clock,
         )
 
     @property
     def execution(self) -> Floats:
         """How exactly each race day keeps to the plan: power over the planned [1], shape (k,)."""
+        if self.by_clock:
+            return self.needs
         return np.asarray(
             np.exp(EXECUTION_SD * np.random.default_rng(11).standard_normal(len(self.needs))), dtype=float
         )
@@ -95,7 +99,9 @@ class StrategyBasis:
         """The runner of the middle of the draws."""
         d = self.draws
         cp, wp, tail = (float(np.median(v)) for v in (d.critical_power, d.w_prime, d.tail))
-        return pacing.Engine(self.middle * cp, self.middle * wp, tail, self.relation.power, self.mass, self.shortest)
+        made = pacing.Engine(self.middle * cp, self.middle * wp, tail, self.relation.power, self.mass, self.shortest)
+        # Descents are limited against the level speed of all that the runner has.
+        return replace(made, level=float(pacing.even_power(made, self.path).power.max()))
 
 
 @dataclass(frozen=True)
@@ -117,12 +123,14 @@ class Wishes:
     def check(self) -> None:
         """Raises UsageError for what cannot be planned."""
         names = (*pacing.STRATEGIES, *(("own",) if self.own else ()))
+        if self.strategy == "own" and not self.own:
+            raise UsageError(
+                "your own watts are the strategy, but none are given: --own 5km=250 says up to where which"
+            )
         if self.strategy not in names:
             raise UsageError(f"'{self.strategy}' is no strategy here: use {', '.join(names)}")
         if self.risk is not None and not 0.01 <= self.risk <= 0.9:
-            raise UsageError(
-                f"a risk of {self.risk:g} cannot be planned for: give 0.01 to 0.9, as 0.2 for one race day in five"
-            )
+            raise UsageError(f"{100 * self.risk:g} % of race days late cannot be planned for: give 1 to 90 %")
 
 
 def parse_own(texts: Sequence[str]) -> tuple[tuple[float, float], ...]:
@@ -153,6 +161,8 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
     path, draws = basis.path, basis.draws
     engine = basis.engine()
     reserve = _reserve(engine, path, draws, wishes)
+    # Descents are limited against the level speed of this plan, no longer of all that the runner has.
+    engine = replace(engine, level=float(pacing.even_power(engine, path, reserve).power.max()))
     even = pacing.even_power(engine, path, reserve)
     quickest, solved = pacing.quickest(engine, path, reserve, even)
     if wishes.goal is not None:  # a goal is a time, not what it leaves
@@ -166,6 +176,9 @@ def strategies_for(basis: StrategyBasis, wishes: Wishes) -> dict[str, Any]:
         }
     if wishes.own:
         found["own"] = _own(engine, basis, found["even-power"], wishes.own)
+    if wishes.goal is not None and wishes.strategy != "own":
+        # A goal is run by the clock: a day that takes more watts for its pace takes them from the runner.
+        draws = replace(draws, by_clock=True)
     days = _days(found[wishes.strategy], path, draws)
     risky = wishes.risk is not None and wishes.goal is None and wishes.strategy != "own"
     in_hand = _in_hand(days, found[wishes.strategy], wishes.risk if risky else None)

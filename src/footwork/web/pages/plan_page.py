@@ -112,6 +112,12 @@ def _heights(plan: RacePlan, imperial: bool) -> None:
         return
     ends, effort, wind = _columns(plan)
     begins = [i["start_m"] for i in plan.strategies["instructions"]]
+    heights = np.array(plan.course["height_m"])
+    text(
+        "p",
+        f"{heights.min():.0f} to {heights.max():.0f} m above the sea; the line is as thick as the effort.",
+        "soft caption",
+    )
     ui.html(
         course_picture.profile(ends, np.array(plan.course["height_m"]), effort, wind, begins, imperial), sanitize=False
     )
@@ -230,8 +236,8 @@ def strategies_chart(plan: RacePlan, imperial: bool) -> Chart:
 def _instructions(base: str, found: Strategies, imperial: bool) -> None:
     told = found["instructions"]
     words = ("", "One thing", "Two things", "Three things", "Four things", "Five things", "Six things", "Seven things")
-    number = words[len(told)] if len(told) < len(words) else f"{len(told)} things"
-    heading(f"{number} to remember")
+    number = words[len(told)] if len(told) < len(words) else ""
+    heading(f"{number} to remember" if number else f"{len(told)} stretches")
     with ui.element("table").classes("t plan"):
         with ui.element("thead"), ui.element("tr"):
             for label in ("", "where", "", "watts to read", "free within", "how it feels", "pace"):
@@ -290,10 +296,10 @@ def _race_days(plan: RacePlan) -> None:
             "differs from day to day."
         )
     best = plan.best_time
-    if plan.distance is None and best.value is not None and best.value < planned - 1:
+    if plan.distance is None and best.value is not None and best.value < 0.99 * planned:
         said += (
             f" Faster plans exist: at {plan.best_power.value:.0f} W you would be home in "
-            f"{format_duration(best.value)}, on one day in two."
+            f"{format_duration(best.value)}, but on half of race days that is too much."
         )
     text("p", said)
 

@@ -95,7 +95,7 @@ def in_words(problem: str) -> str:
     """A problem without the words of the command line."""
     for option, words in _FIELDS.items():
         problem = problem.replace(option, words)
-    return problem
+    return problem.replace("'footwork runs' lists them", "the runs page lists them")
 
 
 def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:
@@ -144,6 +144,8 @@ async def show_race(base: str, library: Library, request: Request) -> None:
     imperial = library.setting("units") == "imperial"
     given = {f.name: request.query_params.get(f.name, "") for f in FIELDS}
     given["scale"] = request.query_params.get("scale", "")
+    if not (given["distance"] or given["run"] or given["time"]):
+        given["distance"] = "half"  # said in its field: without it a time alone is a race of that time
     state: dict[str, Any] = {"course": None, "turn": 0}
     problems: dict[str, Text] = {}
 
@@ -161,6 +163,8 @@ async def show_race(base: str, library: Library, request: Request) -> None:
             where.set_text(problem if name == state.get("last") else "")
         if plan is None:
             # The last plan stays, and the field that was changed says what is wrong.
+            if state.get("last") == "course":
+                dropped.set_text(problem)
             wrong.set_text("" if state.get("last") in problems else problem)
             stale.set_text("Below is the plan from before that." if state.get("planned") else "")
             return
@@ -184,7 +188,8 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         try:
             state["course"] = await read_elsewhere(event)
         except FootworkError as error:
-            ui.notify(in_words(sentence(str(error))))
+            upload.reset()  # what is no course does not look as if it were one
+            dropped.set_text(in_words(sentence(str(error))))
             return
         state["last"] = "course"
         given.update(distance="", run="")
