@@ -55,7 +55,7 @@ def season(
                 )
             hills = rng.uniform(0, 0.02) if kind < 0.8 else 0.05
             grade = hills * np.sin(np.arange(len(shares)) / rng.uniform(40, 150) + rng.uniform(0, 6))
-            speed = shares * base.speed_cp / np.maximum(1 + 5 * grade + 17 * grade**2, 0.6)
+            speed = shares * base.speed_cp * simulate.slope_effort(grade) / simulate.slope_cost(grade)
             power = np.exp(rng.normal(0, 0.012)) * simulate.device_watts(base, device, speed, grade, rng)
             ill, sleep = bool(rng.random() < 0.02), float(np.clip(rng.normal(7.2, 0.8), 4, 9))
             rate = simulate.heart_rate(runner, speed, grade, temperature, rng)

@@ -215,7 +215,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         with ui.element("p"):
             link("Past races against their plans", f"{base}/race/log")
         with ui.element("div").classes("split"):
-            with ui.element("div"):
+            with ui.element("div").classes("asking"):
                 for title, fields in GROUPS.items():
                     if not title:
                         _inputs(fields, changed, problems, given)
