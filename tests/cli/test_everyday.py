@@ -84,7 +84,7 @@ def test_a_library_goes_out_and_comes_back(copy, tmp_path):
     done = footwork("restore", tmp_path / "b.zip", "--into", tmp_path / "third", library=copy)
     assert done.returncode == 3 and "damaged" in done.stderr and not (tmp_path / "third").exists()
     assert of_json("export", "--all", "--out", tmp_path / "out", library=copy)["runs"] == again["runs"]
-    assert all(c["ok"] for c in of_json("doctor", library=copy)["checks"])
+    assert all(c["ok"] for c in of_json("check-up", library=copy)["checks"])
     next((copy / "originals").rglob("*.gz")).unlink()
     done = footwork("doctor", "--json", library=copy)
     assert done.returncode == 4 and json.loads(done.stdout)["problems"]

@@ -1,4 +1,4 @@
-"""Backup and restore, export of everything, the doctor: the identity, private places, and broken files."""
+"""Backup and restore, export of everything, the check-up: the identity, private places, and broken files."""
 
 import datetime as dt
 import json
@@ -107,7 +107,7 @@ def test_folders_with_odd_names_are_checked_and_restored(library, tmp_path, monk
     library.backup(tmp_path / "b.zip")
     for name in ("a?b", "My #1", "50%41x"):
         Library.restore(tmp_path / "b.zip", tmp_path / name).close()
-        assert check_up.doctor(tmp_path / name)["problems"] == []
+        assert check_up.check_library(tmp_path / name)["problems"] == []
     (tmp_path / "empty").mkdir()
     monkeypatch.chdir(tmp_path / "empty")
     Library.restore(tmp_path / "b.zip", ".").close()
@@ -150,15 +150,15 @@ def test_positions_near_a_private_place_stay_inside_unless_asked(library, tmp_pa
             private_places.add_place(library, *wrong)
 
 
-def test_the_doctor_finds_nothing_wrong_with_a_sound_library(library):
+def test_the_check_up_finds_nothing_wrong_with_a_sound_library(library):
     before = everything(library)
     library.close()
-    found = check_up.doctor(library.folder)
+    found = check_up.check_library(library.folder)
     assert found["problems"] == [] and all(c["ok"] for c in found["checks"]) and len(found["checks"]) == 7
     assert everything(library) == before
 
 
-def test_the_doctor_mends_what_can_be_rebuilt_and_names_what_cannot(library):
+def test_the_check_up_mends_what_can_be_rebuilt_and_names_what_cannot(library):
     before = everything(library)
     folder = library.folder
     library.close()
@@ -169,11 +169,11 @@ def test_the_doctor_mends_what_can_be_rebuilt_and_names_what_cannot(library):
     with sqlite3.connect(folder / "derived" / "derived.sqlite") as raw:
         raw.execute("UPDATE result SET versions='old' WHERE recording_id=3")
     raw.close()
-    found = check_up.doctor(folder)
+    found = check_up.check_library(folder)
     assert len(found["problems"]) >= 2 and found["repaired"] == []
-    mended = check_up.doctor(folder, repair=True)
+    mended = check_up.check_library(folder, repair=True)
     assert mended["problems"] == [] and len(mended["repaired"]) >= 2
-    assert check_up.doctor(folder, repair=True)["problems"] == []
+    assert check_up.check_library(folder, repair=True)["problems"] == []
     assert not (folder / "derived" / "signals" / "stray.parquet").exists()
     assert everything(library) == before
     library.close()
@@ -182,7 +182,7 @@ def test_the_doctor_mends_what_can_be_rebuilt_and_names_what_cannot(library):
     original.write_bytes(kept[:-20])
     (folder / "originals" / "ab").mkdir(exist_ok=True)
     (folder / "originals" / "ab" / "stray.gz").write_bytes(kept)
-    found = check_up.doctor(folder, repair=True)
+    found = check_up.check_library(folder, repair=True)
     assert len(found["problems"]) == 2 and "restore it from a backup" in found["problems"][0]
     assert "footwork add" in found["problems"][1]
 
@@ -193,9 +193,9 @@ def test_a_damaged_derived_database_is_made_anew(library):
     library.close()
     path = folder / "derived" / "derived.sqlite"
     path.write_bytes(path.read_bytes()[:4096] + b"\xff" * 8192)
-    found = check_up.doctor(folder)
+    found = check_up.check_library(folder)
     assert "rebuilt" in found["problems"][0]
-    assert check_up.doctor(folder, repair=True)["problems"] == []
+    assert check_up.check_library(folder, repair=True)["problems"] == []
     with Library.open(folder) as again:
         assert everything(again) == before
 

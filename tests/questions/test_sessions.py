@@ -261,7 +261,7 @@ def test_the_commands(library, tmp_path):
     folder = library.folder
     assert of_json("session", "preview", FOUR, library=folder) == library.session(FOUR).to_json()
     told = ok("session", "preview", "four minutes", library=folder).stdout
-    assert FOUR in told and "Least W′" in told and "chance of running dry" in told
+    assert FOUR in told and "W′ at its lowest" in told and "chance of running dry" in told
     solved = of_json("session", "solve", "5 x (4 min at ?, 2 min easy jog)", "--leave", "0.3", library=folder)
     assert 1.0 < solved["solved"] < 1.4
     made = of_json("session", "new", FOUR, "--date", "2026-09-01", "--name", "fours", library=folder)

@@ -90,7 +90,7 @@ places
 diary
 edit list
 weather 17
-doctor
+check-up
 methods
 methods critical-power
 efforts recordings/2026-03-12-1837.fit

@@ -49,7 +49,7 @@ Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by 
 Scale = Annotated[
     str | None,
     typer.Option(
-        help="Whose watts: a scale's name, also followed by 'with converted watts'; by default the one most used "
+        help="The scale of the watts: its name, also followed by 'with converted watts'; by default the one most used "
         "in the six weeks before."
     ),
 ]

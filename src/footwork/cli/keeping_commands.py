@@ -288,7 +288,7 @@ def places(
             try:
                 latitude, longitude = (float(v) for v in add.split(","))
             except ValueError:
-                raise UsageError(f"--add '{add}' is no place: write 48.1374,11.5755") from None
+                raise UsageError(f"--add '{add}' is no place: write 46.2130,-21.7340") from None
             library.add_place(name, latitude, longitude, radius)
         if remove is not None:
             library.remove_place(remove)
@@ -335,14 +335,15 @@ def restore(
 
 
 @app.command()
-def doctor(
+@app.command("doctor", hidden=True)  # its name before; for one release
+def check_up(
     repair: Annotated[bool, typer.Option("--repair", help="Rebuild what can be rebuilt.")] = False,
     as_json: Json = False,
 ) -> None:
     """Check the library: databases, every original, results, signals."""
-    from footwork.maintenance import check_up
+    from footwork.maintenance.check_up import check_library
 
-    found = check_up.doctor(folder(), repair, progress("checking"))
+    found = check_library(folder(), repair, progress("checking"))
     if as_json:
         out(found)
     else:

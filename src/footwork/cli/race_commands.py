@@ -287,7 +287,7 @@ def _review(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
         left = f"endurance spent {100 * spent:.0f} %" if spent <= 1 else "more endurance spent than was known of"
         least = stores["w_prime_least_j"] / 1000
         lowest = (
-            f"Least W′ {least:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}"
+            f"W′ at its lowest {least:.1f} kJ at {format_distance(stores['w_prime_least_at_m'], imperial)}"
             if least >= 0
             else "More W′ spent than was known of"
         )

@@ -171,7 +171,7 @@ def _previewed(found: Any, imperial: bool) -> None:
     say(
         f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "
         f"shares of {'accepted' if found['accepted'] else 'estimated'} CP {found['critical_power_w']:.0f} W. "
-        f"Least W′ {(least.value or 0) / 1000:.1f} kJ  "
+        f"W′ at its lowest {(least.value or 0) / 1000:.1f} kJ  "
         f"{(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}; chance of running dry {dry:.0f} %."
     )
     for s in found["steps"]:

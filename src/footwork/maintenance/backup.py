@@ -41,7 +41,7 @@ def backup(library: History, path: Path) -> dict[str, Any]:
     UsageError
         The file is there already, or its folder is not.
     LibraryError
-        An original is missing or damaged (`doctor` tells which), or the disk is full.
+        An original is missing or damaged (`check-up` tells which), or the disk is full.
     """
     if path.exists():
         raise UsageError(f"{path} is there already: name a new file")

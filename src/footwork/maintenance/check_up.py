@@ -15,7 +15,7 @@ from footwork.history.recordings import results
 from footwork.store import blobs, database, schema
 
 
-def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
+def check_library(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
     """Check a library: databases, schema, every original's hash, orphans, results and signals.
 
     With ``repair`` everything that can be rebuilt is. Returns ``checks`` (name, ``ok``, what was looked at),
@@ -38,7 +38,7 @@ def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str
                 found.repaired.append("the derived database was damaged: all results are made anew")
                 found.check("derived database", "sound after repair")
             else:
-                found.check("derived database", "", [f"{error}: it can be rebuilt, run doctor --repair"])
+                found.check("derived database", "", [f"{error}: it can be rebuilt, run check-up --repair"])
                 found.told("results", "not looked at")
                 return found.to_json()
     with History.open(folder, create=False, refresh=False) as library:
@@ -99,7 +99,7 @@ def doctor(folder: Path, repair: bool = False, progress: Any = None) -> dict[str
 
 
 class _Findings:
-    """What the doctor saw."""
+    """What the check saw."""
 
     def __init__(self) -> None:
         self.checks: list[dict[str, Any]] = []
@@ -119,7 +119,7 @@ class _Findings:
             return self.told(name, good)
         text = f"{len(bad)} {name} {what}"
         if not repair:
-            return self.check(name, good, [f"{text}: run doctor --repair"])
+            return self.check(name, good, [f"{text}: run check-up --repair"])
         left = how()
         self.repaired.append(text)
         return self.check(name, "good after repair", left)

@@ -73,7 +73,7 @@ async def run_command(library: Path, *words: str) -> tuple[str, Any]:
         return "", result
     told = result.get("error") if isinstance(result, dict) else None
     if told is None and result:
-        return "", result  # a doctor's findings are an answer too
+        return "", result  # what a check finds is an answer too
     last = errors.decode("utf-8", "replace").strip().rpartition("\n")[2].removeprefix("footwork: ")
     return str(told or last or f"'{words[0]}' ended with code {child.returncode}"), result
 

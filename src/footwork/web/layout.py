@@ -218,7 +218,7 @@ def scale_links(base: str, library: Library, where: str, current: str, convertib
     names = {row.power_scale for row in library.runs() if row.power_scale}
     if len(names) > 1:
         with ui.element("div").classes("row-of"):
-            text("span", "Whose watts:", "soft")
+            text("span", "Watts as shown by:", "soft")
             for name in sorted(names):
                 made = link(name, f"{base}/{where}?scale={quote(name)}", "button")
                 if name == current:

@@ -49,7 +49,7 @@ async def show_diary(base: str, library: Library) -> None:
         if found
         else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
     )
-    with page(base, "Diary", "Diary", lede):
+    with page(base, "How it felt", "How it felt", lede):
         heading("Write about a day")
         command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
         if caution := held_back(library.health()):
@@ -78,4 +78,4 @@ def _well(base: str, library: Library) -> None:
     button.on("click", press)
 
 
-PAGES = (Page("/diary", show_diary, data, nav="Diary", place=8),)
+PAGES = (Page("/diary", show_diary, data, nav="How it felt", place=8),)

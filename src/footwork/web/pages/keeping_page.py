@@ -96,8 +96,8 @@ async def show_keeping(base: str, library: Library) -> None:
         )
         heading("Check-up")
         text("p", "Looks at both databases, every original, all results and signals.", "soft")
-        command_form(library, ["doctor"], (), "Check", checked)
-        command_form(library, ["doctor"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
+        command_form(library, ["check-up"], (), "Check", checked)
+        command_form(library, ["check-up"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
         heading("Export everything")
         text(
             "p",
@@ -154,7 +154,7 @@ async def show_keeping(base: str, library: Library) -> None:
             library,
             ["places"],
             (
-                Field("add", "Latitude,longitude as 48.1374,11.5755", "--add"),
+                Field("add", "Latitude,longitude as 46.2130,-21.7340", "--add"),
                 Field("name", "Name, as home", "--name"),
                 Field("radius", "Radius, m (300)", "--radius"),
             ),

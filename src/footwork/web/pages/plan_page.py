@@ -313,7 +313,7 @@ def _behind(way: StrategiesByName, imperial: bool) -> str:
 
 def _ways(base: str, found: Strategies, imperial: bool) -> None:
     table(
-        ["way", "time", "behind the quickest", "mean effort", "least W′ left", "endurance spent"],
+        ["way", "time", "behind the quickest", "mean effort", "W′ at its lowest", "endurance spent"],
         [
             [
                 name.replace("-", " ").capitalize(),

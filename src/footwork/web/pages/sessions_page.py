@@ -139,7 +139,7 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
     text("p", found["text"])
     least = minimum(found)
     with ui.element("div").classes("numbers"):
-        whisker(base, "Least W′", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
+        whisker(base, "W′ at its lowest", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
     text(
         "p",
         f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "

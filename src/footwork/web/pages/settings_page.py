@@ -99,7 +99,7 @@ async def show_settings(base: str, library: Library) -> None:
                     ui.navigate.to(f"{base}/settings")
 
                 button.on("click", choose)
-        heading("Whose watts")
+        heading("Which device's watts")
         text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
         table(["scale"], [[name] for name in found["scales"].values()], two_line=False)
 
