@@ -48,13 +48,32 @@ serve([pathlib.Path(sys.argv[1])], 0)
 """
 
 
-@pytest.fixture(scope="session")
-def slow_server(served, tmp_path_factory):
-    """Address of a server every answer of which takes seconds."""
-    folder = tmp_path_factory.mktemp("slow") / "season"
-    shutil.copytree(served[1], folder)
+BROKEN = """
+import asyncio, pathlib, sys, time
+from footwork.web.pages import today_page, usual_page
+
+def at_once(*_):
+    raise RuntimeError("a fault of the program")
+
+def later(*_, **__):
+    time.sleep(1.0)
+    raise RuntimeError("a fault of the program")
+
+today_page.data = at_once
+usual_page.data = later
+from footwork.web.server import serve
+serve([pathlib.Path(sys.argv[1])], 0)
+"""
+
+
+def _serving(program, folder):
+    """Address of a server that runs a program of its own, until the test is done."""
     child = subprocess.Popen(
-        [sys.executable, "-c", SLOW, str(folder)], stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "true"}
+        [sys.executable, "-c", program, str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "CI": "true"},
     )
     assert child.stdout is not None
     address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
@@ -62,6 +81,22 @@ def slow_server(served, tmp_path_factory):
     yield address.group()
     child.terminate()
     child.wait(10)
+
+
+@pytest.fixture(scope="session")
+def slow_server(served, tmp_path_factory):
+    """Address of a server every answer of which takes seconds."""
+    folder = tmp_path_factory.mktemp("slow") / "season"
+    shutil.copytree(served[1], folder)
+    yield from _serving(SLOW, folder)
+
+
+@pytest.fixture(scope="session")
+def broken_server(served, tmp_path_factory):
+    """Address of a server whose first page and usual watts fail."""
+    folder = tmp_path_factory.mktemp("broken") / "season"
+    shutil.copytree(served[1], folder)
+    yield from _serving(BROKEN, folder)
 
 
 def chromium_path() -> str:

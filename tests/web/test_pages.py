@@ -359,6 +359,12 @@ def test_an_unknown_run_is_a_page_that_says_so(page):
     page.get_by_text("There is no run 999").wait_for()
 
 
+def test_an_address_that_leads_nowhere_has_a_page_of_ours(page):
+    answer = page.context.new_page().goto("/nowhere")
+    assert answer.status == 404 and "There is no such page" in answer.text() and "Footwork" in answer.text()
+    assert 'lang="en"' in answer.text() and 'href="/"' in answer.text()
+
+
 def test_several_libraries_have_addresses_of_their_own(season_library, tmp_path):
     import shutil
     import subprocess

@@ -34,3 +34,15 @@ def test_a_page_stands_as_a_shell_until_it_is_worked_out(slow_page, path):
 
 def test_a_slow_twin_answers_too(slow_server):
     assert httpx.get(f"{slow_server}/capacity.json", timeout=60).status_code == 200
+
+
+def test_a_page_that_fails_says_so_in_our_words_before_and_after_its_shell(browser, broken_server):
+    """One page fails at once, one after a while: 500 with a way back, or the same where the page was to be."""
+    context = browser.new_context(base_url=broken_server)
+    made = context.new_page()
+    answer = made.goto("/")
+    assert answer.status == 500 and "This page could not be drawn" in answer.text() and 'href="/"' in answer.text()
+    assert made.goto("/usual").status == 200
+    made.wait_for_selector("text=This page could not be drawn")
+    assert made.locator("a:has-text('Back to the first page')").count() == 1
+    context.close()

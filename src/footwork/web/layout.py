@@ -84,13 +84,31 @@ def working(base: str, active: str) -> Element:
     return shell
 
 
+# Title and sentences of what is said where there is no page.
+MISSING = ("There is no such page", "The address leads nowhere here. It may be of a run that was deleted, or mistyped.")
+FAILED = (
+    "This page could not be drawn",
+    "Something in Footwork failed, not your data: nothing was changed. Load it again; if it fails again, send whoever "
+    "looks after your Footwork the last lines of the terminal that serves these pages.",
+)
+BACK = "Back to the first page"
+
+
 def broken(base: str) -> None:
     """What stands where a page could not be drawn: what to do, and the way back."""
-    with page(
-        base, "", "This page could not be drawn", "Something in Footwork failed, not your data: nothing was changed."
-    ):
-        text("p", "Load it again; if it fails again, the terminal that serves these pages says why.")
-        link("Back to the first page", f"{base}/", "button")
+    with page(base, "", *FAILED):
+        link(BACK, f"{base}/", "button")
+
+
+def bare(title: str, sentence: str) -> str:
+    """A page without the framework, as HTML; its words are our own."""
+    return (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        f"<title>{title} · Footwork</title><style>{_CSS}</style><body>"
+        '<header class="fw-head"><a class="fw-name" href="/">Footwork</a></header>'
+        f'<main class="fw-main"><h1>{title}</h1><p class="lede">{sentence}</p>'
+        f'<a class="button" href="/">{BACK}</a></main></body></html>'
+    )
 
 
 def whole_number(given: str) -> int:

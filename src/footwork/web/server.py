@@ -9,13 +9,14 @@ import os
 import re
 import socket
 import sys
+import traceback
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Request
-from fastapi.responses import JSONResponse
+from fastapi.responses import HTMLResponse, JSONResponse
 
 from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
@@ -77,12 +78,14 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
 
 def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -> Any:
     """The guarded ASGI application; one library stands at the root, several under their names."""
+    from nicegui import app as framework
     from nicegui import ui
 
     from footwork.web import guard, pages
     from footwork.web.layout import link, page, text
 
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+    _own_faces(framework)
     single = len(libraries) == 1
     for name, library in libraries.items():
         base = "" if single else f"/{name}"
@@ -112,6 +115,21 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
         reconnect_timeout=10,
     )
     return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
+
+
+def _own_faces(framework: FastAPI) -> None:
+    """What the framework says where there is no page, in our look and words."""
+    from footwork.web import layout
+
+    async def missing(_: Request, __: Exception) -> HTMLResponse:
+        return HTMLResponse(layout.bare(*layout.MISSING), 404)
+
+    async def failed(_: Request, problem: Exception) -> HTMLResponse:
+        traceback.print_exception(problem)
+        return HTMLResponse(layout.bare(*layout.FAILED), 500)
+
+    framework.add_exception_handler(404, missing)
+    framework.add_exception_handler(Exception, failed)
 
 
 _ICON = (
