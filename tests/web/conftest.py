@@ -99,6 +99,24 @@ def broken_server(served, tmp_path_factory):
     yield from _serving(BROKEN, folder)
 
 
+@pytest.fixture
+def empty_server(tmp_path):
+    """Address of a server that was started where nothing is, and the folder."""
+    folder = tmp_path / "mine"
+    child = subprocess.Popen(
+        [sys.executable, "-m", "footwork", "--library", str(folder), "serve", "--port", "0"],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "CI": "true"},
+    )
+    assert child.stdout is not None
+    address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
+    assert address
+    yield address.group(), folder
+    child.terminate()
+    child.wait(10)
+
+
 def chromium_path() -> str:
     found = os.environ.get("FOOTWORK_CHROMIUM") or next(
         (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), ""

@@ -58,7 +58,7 @@ __all__ = [
     "usable",
 ]
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 # Prior means and SDs, in bpm for each unit of its column: W, share of the reference squared, % of slope, hours, °C over
 # 12 °C, °C hours, days of illness, hours of sleep short, a half swing of the year where only the climate is known (its
 # swing errs by about 2.5 °C), a conversion, a year, and two
@@ -70,7 +70,7 @@ WALK_SD = 0.4  # bpm a week: how far a level moves by chance, the prior's scale 
 WEEK = 7.0
 # Spreads from run to run [bpm], of drift [bpm/h] and of a week's step [bpm] where too few runs tell them; ours.
 FEW = (3.0, 5.0, 0.1)
-DRIFT_FLOOR = 0.05  # bpm/h: drift is no straight line; our convention
+DRIFT_FLOOR = 0.08  # bpm/h: drift is no straight line, and hills lean on it as a device shows them; our convention
 SPREADS_UNKNOWN = 6.0  # as Student's t widens; our convention
 SURE_SLOPE = 3.0  # standard errors that the slope must be away from nothing
 ONE_POWER = (

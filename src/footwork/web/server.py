@@ -44,7 +44,8 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
         name = re.sub(r"[^a-z0-9-]+", "-", folder.resolve().name.lower()).strip("-") or "library"
         if name in libraries:
             raise UsageError(f"two libraries are called {name}: rename a folder")
-        libraries[name] = Library.open(folder, create=False)
+        # Nothing there yet is a beginning: the pages say how. A folder with other things in it is no library.
+        libraries[name] = Library.open(folder, create=not folder.exists() or not any(folder.iterdir()))
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

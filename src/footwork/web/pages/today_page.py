@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+import shutil
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from nicegui import events, ui
@@ -12,7 +14,8 @@ from footwork.quantities import Estimate, format_distance, format_duration, form
 from footwork.questions.today import due_sentence
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.layout import domain_strip, heading, link, measured, note, page, text, whisker
+from footwork.web.forms import Field, inputs, sentence
+from footwork.web.layout import Text, domain_strip, heading, link, measured, note, page, text, whisker
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -25,8 +28,71 @@ def data(library: Library) -> Due:
     return found
 
 
+def show_beginning(base: str, library: Library) -> None:
+    """Three ways to begin, on a library without runs."""
+    with page(base, "Today", "Three ways to begin", "There are no runs here yet. Everything stays on this machine."):
+        heading("Drop your recordings")
+        uploader(base, library)
+        heading("Or name a folder of this machine")
+        text("p", "Every recording in it and below it is read; the files themselves stay as they are.", "soft")
+        given: dict[str, str] = {}
+        inputs((Field("folder", f"Folder, as {Path.home() / 'Downloads'}"),), given, "begin-")
+        read, told = _button("Read this folder")
+
+        async def from_folder(_: Any) -> None:
+            folder = given.get("folder", "").strip()
+            if not folder:
+                told.set_text("Name a folder first.")
+                return
+            told.set_text("Reading…")
+            problem, made = await jobs.run_command(library.folder, "add", "--", folder)
+            failed = [f"{f['file']}: {f['reason']}" for f in made.get("failed", [])]
+            if made.get("added"):
+                ui.navigate.to(f"{base}/")
+            else:
+                told.set_text(sentence(problem or "; ".join(failed[:3]) or "there is no recording in it"))
+
+        read.on("click", from_folder)
+        heading("Or look around first")
+        text(
+            "p",
+            "An invented runner's half year, made on the spot in a minute or two. To begin with your own runs afterwards, "
+            "start Footwork with another empty folder.",
+            "soft",
+        )
+        press, status = _button("Make the demo")
+
+        async def make(_: Any) -> None:
+            press.props["disabled"] = True
+            status.set_text("Making the season, then reading it…")
+            folder = jobs.inbox()
+            try:
+                problem, made = await jobs.run_command(library.folder, "demo", str(folder / "demo"))
+                if not problem:
+                    problem, _ = await jobs.run_command(library.folder, "add", "--", str(made["recordings"]))
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+            if problem:
+                status.set_text(sentence(problem))
+            else:
+                ui.navigate.to(f"{base}/")
+
+        press.on("click", make)
+
+
+def _button(label: str) -> tuple[Text, Text]:
+    """A button, and the place beside it that says how it goes."""
+    with ui.element("div").classes("row-of"):
+        made, told = text("button", label, "fw"), text("span", "", "soft")
+    told.props["aria-live"] = "polite"
+    return made, told
+
+
 async def show_today(base: str, library: Library) -> None:
     found = await asyncio.to_thread(data, library)
+    if found["newest"] is None and not found["planned"]:
+        show_beginning(base, library)
+        return
     imperial = library.setting("units") == "imperial"
     with page(base, "Today", "Today", due_sentence(found, imperial)):
         newest = found["newest"]
