@@ -56,8 +56,8 @@ def show_beginning(base: str, library: Library) -> None:
         heading("Or look around first")
         text(
             "p",
-            "An invented runner's half year, made on the spot in a minute or two. To begin with your own runs afterwards, "
-            "start Footwork with another empty folder.",
+            "An invented runner's half year, made on the spot in a minute or two. To begin with your own runs "
+            "afterwards, start Footwork with another empty folder.",
             "soft",
         )
         press, status = _button("Make the demo")
