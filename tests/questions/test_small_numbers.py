@@ -59,9 +59,12 @@ def test_the_log_of_predictions_tells_its_mean_error_by_students_t():
 
 
 def test_a_ride_says_what_it_takes_in_per_cent():
-    effect = after_ride.Effect((np.log(0.95), 0.02), (np.log(1.03), 0.01), 3, 2)
-    assert "about 5 % less" in effect.sentence and "+3.0 % watts at a speed" in effect.sentence
-    assert "of yours" not in after_ride.Effect((np.log(0.95), 0.02), (0.0, 0.01), 0, 0).sentence
+    effect = after_ride.Effect((np.log(0.95), 0.02), (np.log(1.03), 0.01), 3, 2, after_ride.Ride(4200.0))
+    assert "about 5 % less" in effect.sentence and "the same speed took +3.0 % watts" in effect.sentence
+    # 95 % of 0.95 e^(0.02 z): 1.2 to 8.6 % less.
+    assert "After the ride of 1:10:00" in effect.sentence and "(1 to 9 %)" in effect.sentence
+    unseen = after_ride.Effect((np.log(0.95), 0.02), (0.0, 0.01), 0, 0, after_ride.Ride(4200.0))
+    assert "of yours" not in unseen.sentence
 
 
 def test_a_change_next_to_a_stop_is_the_stop():

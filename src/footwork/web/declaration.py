@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import traceback
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from inspect import Parameter, Signature, isawaitable, signature
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
+
+from footwork.web.layout import broken, working
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -70,8 +72,6 @@ class Page:
 async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:
     """Draw a page, or stand its shell at once where that takes longer, and put the page in its place when it is ready.
     Nobody waits for a computation, and none goes on for a page that nobody opened."""
-    from footwork.web import layout
-
     client = ui.context.client
     with ui.element("div") as place:
         pass
@@ -88,7 +88,7 @@ async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:
         drawing.result()
         return
     place.set_visibility(False)
-    shell = layout.working(base, active)
+    shell = working(base, active)
     try:
         await client.connected(timeout=PATIENCE_S)
     except TimeoutError:
@@ -100,19 +100,6 @@ async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:
         traceback.print_exc()
         place.clear()
         with place:
-            layout.broken(base)
+            broken(base)
     shell.delete()
     place.set_visibility(True)
-
-
-_menu: list[Page] = []
-
-
-def put_in_menu(pages: Iterable[Page]) -> None:
-    """Let the menu show those of the pages that have a word in it, by their places."""
-    _menu[:] = sorted((p for p in pages if p.nav), key=lambda p: p.place)
-
-
-def menu() -> list[tuple[str, str]]:
-    """Addresses (without the leading stroke) and words of the menu, in order."""
-    return [(p.address.strip("/"), p.nav) for p in _menu]

@@ -17,7 +17,7 @@ from footwork.errors import NoSuchRun
 from footwork.history.scales.scale_keys import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
-from footwork.web.declaration import menu
+from footwork.web.menu import menu
 
 if TYPE_CHECKING:
     from footwork.api import Library

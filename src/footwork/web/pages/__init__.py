@@ -5,7 +5,8 @@ from __future__ import annotations
 from importlib import import_module
 from pkgutil import iter_modules
 
-from footwork.web.declaration import Page, put_in_menu
+from footwork.web.declaration import Page
+from footwork.web.menu import put_in_menu
 
 PAGES: tuple[Page, ...] = tuple(
     page
