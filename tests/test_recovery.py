@@ -66,7 +66,7 @@ def test_race_days_lie_in_the_interval_of_the_plan():
 
 
 def test_races_run_by_the_plan_end_as_foreseen():
-    found = raceday.planned_races(16)
+    found = raceday.planned_races(10)
     assert found["inside"] >= 0.6 and found["late"] <= 0.35 and found["in_hand"] < 2.0 and abs(found["error"]) < 1.5
 
 

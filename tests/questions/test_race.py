@@ -385,8 +385,7 @@ def test_everything_shown_is_of_one_plan(library):
     windy = Weather(wind=9.0, wind_from=90.0, temperature=15.0)
     for asked in (
         {},
-        {"risk": 0.1},
-        {"strategy": "even-pace"},
+        {"strategy": "even-pace", "risk": 0.1},
         {"time": 2700.0},
         {"negative_split": 0.02},
         {"own": ("5km=230", "10km=240"), "strategy": "own"},

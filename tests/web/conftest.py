@@ -11,25 +11,28 @@ import sys
 import pytest
 
 
+def _serving(*words):
+    """Address of a server that python runs, until the test is done."""
+    child = subprocess.Popen(
+        [sys.executable, *map(str, words)], stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "true"}
+    )
+    assert child.stdout is not None
+    line = child.stdout.readline()
+    address = re.search(r"http://127\.0\.0\.1:\d+", line)
+    assert address, line
+    yield address.group()
+    child.terminate()
+    child.wait(10)
+
+
 @pytest.fixture(scope="session")
 def served(season_library, tmp_path_factory):
     """Address of a served copy of the season's library, and its folder."""
     season_library.close()
     folder = tmp_path_factory.mktemp("served") / "season"
     shutil.copytree(season_library.folder, folder)
-    child = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(folder), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    assert child.stdout is not None
-    line = child.stdout.readline()
-    address = re.search(r"http://127\.0\.0\.1:\d+", line)
-    assert address, line
-    yield address.group(), folder
-    child.terminate()
-    child.wait(10)
+    for address in _serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+        yield address, folder
 
 
 SLOW = """
@@ -38,7 +41,7 @@ real = asyncio.to_thread
 
 async def slow(work, *given, **named):
     def late():
-        time.sleep(2.5)
+        time.sleep(1.5)
         return work(*given, **named)
     return await real(late)
 
@@ -66,29 +69,12 @@ serve([pathlib.Path(sys.argv[1])], 0)
 """
 
 
-def _serving(program, folder):
-    """Address of a server that runs a program of its own, until the test is done."""
-    child = subprocess.Popen(
-        [sys.executable, "-c", program, str(folder)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    assert child.stdout is not None
-    address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
-    assert address
-    yield address.group()
-    child.terminate()
-    child.wait(10)
-
-
 @pytest.fixture(scope="session")
 def slow_server(served, tmp_path_factory):
     """Address of a server every answer of which takes seconds."""
     folder = tmp_path_factory.mktemp("slow") / "season"
     shutil.copytree(served[1], folder)
-    yield from _serving(SLOW, folder)
+    yield from _serving("-c", SLOW, folder)
 
 
 @pytest.fixture(scope="session")
@@ -96,25 +82,15 @@ def broken_server(served, tmp_path_factory):
     """Address of a server whose first page and usual watts fail."""
     folder = tmp_path_factory.mktemp("broken") / "season"
     shutil.copytree(served[1], folder)
-    yield from _serving(BROKEN, folder)
+    yield from _serving("-c", BROKEN, folder)
 
 
 @pytest.fixture
 def empty_server(tmp_path):
     """Address of a server that was started where nothing is, and the folder."""
     folder = tmp_path / "mine"
-    child = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(folder), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    assert child.stdout is not None
-    address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
-    assert address
-    yield address.group(), folder
-    child.terminate()
-    child.wait(10)
+    for address in _serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+        yield address, folder
 
 
 def chromium_path() -> str:

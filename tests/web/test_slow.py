@@ -3,7 +3,7 @@
 import httpx
 import pytest
 
-PAGES = ("/", "/runs/3", "/usual", "/capacity", "/progress", "/devices", "/diary")
+PAGES = ("/", "/runs/3", "/capacity", "/progress")
 
 
 @pytest.fixture
