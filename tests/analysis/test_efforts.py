@@ -67,3 +67,43 @@ def test_power_at_speed_recovers_the_line_within_its_error():
 
 def test_power_at_speed_needs_minutes():
     assert speed.fit([blocks(np.random.default_rng(1), np.full(5, 3.0), 70, 1.0)], 70.0) is None
+
+
+def hilly(rng, runs, response, walked=0.0):
+    """Runs over slopes whose device answers them by a share, up 0.7 of it at 10 %; grades are read with their error."""
+    from footwork.analysis.summary import AT
+    from footwork.physics.power import slope_factor
+
+    out = []
+    for _ in range(runs):
+        rows = blocks(rng, np.full(60, 3.0), 70.0, 1.0)
+        true = np.where(np.arange(60) % 3 == 0, 0.0, rng.choice([-0.06, -0.03, 0.03, 0.06, 0.10], 60))
+        share = np.where(true >= 0.1, 0.7 * response, response)
+        rows[:, AT["power"]] *= 1.0 + share * (slope_factor(true) - 1.0)
+        rows[:, AT["grade"]] = true + rng.normal(0, speed.GRADE_SD, 60)
+        rows[:, AT["cadence"]] = 165.0
+        if walked:  # steep minutes on foot, of which the device shows little
+            steep = true >= 0.06
+            rows[steep, AT["cadence"]], rows[steep, AT["power"]] = 115.0, 120.0
+        out.append(rows)
+    return out
+
+
+def test_a_devices_response_is_learned_by_grade_and_errors_of_grade_are_taken_out():
+    rng = np.random.default_rng(9)
+    runs = hilly(rng, 20, 0.9)
+    made = speed.fit(runs, 70.0)
+    told, sd = made.slope_response(np.array([0.03, 0.06, 0.10, -0.03, -0.06, 0.0]))
+    assert told[:5] == pytest.approx([0.9, 0.9, 0.63, 0.9, 0.9], abs=0.05) and (sd[:5] < 0.15).all()
+    # The share of the grades' variance that is no error of theirs: 1 - 0.004² / variance.
+    spread = float(np.var(np.concatenate([r[:, 3] for r in runs])))
+    assert made.reliable == pytest.approx(1 - 0.004**2 / spread, abs=1e-3)
+    # Between the slopes it is a line, beyond them it stays.
+    middle, far = made.slope_response(np.array([0.045, 0.08, 0.2]))[0][:2], made.slope_response(np.array([0.2]))[0][0]
+    assert middle == pytest.approx([(told[0] + told[1]) / 2, (told[1] + told[2]) / 2]) and far == pytest.approx(told[2])
+
+
+def test_walked_minutes_say_nothing_of_how_a_device_shows_running_up_hill():
+    made = speed.fit(hilly(np.random.default_rng(10), 20, 0.9, walked=1.0), 70.0)
+    up = made.slope_response(np.array([0.03, 0.06]))[0]
+    assert up == pytest.approx([0.9, 0.95], abs=0.1)  # at 6 % none was run: the prior and the others tell

@@ -101,3 +101,11 @@ def test_a_ratio_is_against_the_level_minutes_near():
     assert fall == pytest.approx([0.04, 0.04]) and ratio == pytest.approx([1.1, 1.1])
     assert len(descents.ratios(speed[18:22], grade[18:22])[0]) == 1  # three level minutes are enough
     assert len(descents.ratios(speed[19:22], grade[19:22])[0]) == 0
+
+
+def test_minutes_of_one_run_tell_less_than_as_many_of_many():
+    """A run's ratio has an error of its own: sqrt(0.04² / runs + 0.08² / minutes), both conventions."""
+    rng = np.random.default_rng(8)
+    for runs, spread in ((1, np.hypot(0.04, 0.08 / 5)), (12, np.hypot(0.04 / 12**0.5, 0.08 / 300**0.5))):
+        _, low, high = learn(minutes(rng, runs, 1.0, 0.06)).grades[1].ratio
+        assert np.log(high / low) / (2 * 1.96) == pytest.approx(spread)

@@ -260,3 +260,8 @@ def test_on_one_constant_descent_all_ways_are_one():
     for run in (even, pace, quickest):
         assert run.speed == pytest.approx(limit, rel=1e-4) and run.time == pytest.approx(even.time, rel=1e-5)
     assert pacing.at_power(runner, steep, np.full(100, 320.0)).time == pytest.approx(even.time, rel=1e-6)
+
+
+def test_the_band_to_read_holds_the_freedom_and_the_devices_error():
+    told = instructions.Stretch(0.0, 500.0, 120.0, 250.0, 260.0, 1.0, 250 / 260, 0.05, 0.0, 120.0, 0.03, (0.04, 0.04))
+    assert (told.low, told.high) == pytest.approx((250 * 0.95, 250 * 1.05))  # 3 and 4 % together are 5 %

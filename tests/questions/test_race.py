@@ -474,6 +474,27 @@ def test_a_warmer_day_is_changed_from_what_the_plan_stands_on(library):
         assert changed == pytest.approx(warm.strategies["strategies"]["even-power"]["time_s"], rel=0.006)
 
 
+def test_heat_is_against_what_the_runs_were_run_in():
+    """Told temperatures count; where none is told the climate of the runs' days does, and the race's of its season."""
+    from types import SimpleNamespace
+
+    from footwork.physics.air import wet_bulb_globe_temperature as felt
+    from footwork.physics.climate import usual_temperature
+    from footwork.questions.race.race_day import _heats
+
+    def run(told, latitude, day=dt.date(2026, 7, 1)):
+        return SimpleNamespace(latitude=latitude, date=day, sky=SimpleNamespace(temperature=told))
+
+    road = SimpleNamespace(latitude=None)
+    usual, _ = _heats([run(20.0, None), run(24.0, None), run(31.0, None)], road, None)
+    assert usual == pytest.approx(float(felt(24.0, 0.5)))
+    july, january = dt.date(2026, 7, 1), dt.date(2027, 1, 10)
+    evidence, race_day = _heats([run(None, 50.0)], road, january)
+    assert evidence == pytest.approx(float(felt(usual_temperature(july.toordinal(), 50.0), 0.5)))
+    assert race_day[0] == pytest.approx(usual_temperature(january.toordinal(), 50.0)) and race_day[1] < evidence
+    assert _heats([run(None, None)], road, january) == (None, None)
+
+
 def test_a_goal_typed_in_hours_and_minutes_is_read_as_such_and_said(library):
     plan = library.race(**FLAT_TEN, time="0:48")
     assert plan.goal["time_s"] == 2880 and any("read as 48:00" in w for w in plan.warnings)

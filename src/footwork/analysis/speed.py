@@ -28,7 +28,7 @@ _MINUTE_SD, _PRIOR_DAY_SD = (
 STEEPEST = 0.15  # steeper minutes are hiked or braked
 LEAST_CADENCE = 130.0  # of running [steps/min]; slower minutes are walked; our convention
 GRADE_SD = 0.004  # error of a minute's grade, which makes any response to slopes look weaker; our convention
-SLOPES = (0.03, 0.06, 0.10)  # up and down, where a device's response is learned; between them it is a line
+SLOPES = (0.03, 0.06, 0.10)  # up and down, where a device's response is learned; plans take a line between them
 _APART_SD = 0.15  # how much the response at one of them may differ from all; our convention
 _UP, _DOWN = (tuple(f"{way} {100 * g:.0f} %" for g in SLOPES) for way in ("uphill", "downhill"))
 # What else goes with a device's watts at a speed: prior mean and SD, our conventions. Responses to slopes are multiples
@@ -115,7 +115,9 @@ def _others(block: Floats, sky: Sky | None, reliable: float = 1.0) -> Floats:
     degrees above 15 °C. Grades are drawn to the level by the share of them that is no error."""
     grade = reliable * np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
     extra = power_model.slope_factor(grade) - 1.0
-    near = np.column_stack([np.interp(np.abs(grade), SLOPES, hat) for hat in np.eye(len(SLOPES))])
+    # Each minute tells of the slope nearest to it: a line between them would lean on the errors of grades.
+    nearest = np.argmin(np.abs(np.abs(grade)[:, None] - np.array(SLOPES)), axis=1)
+    near = np.eye(len(SLOPES))[nearest]
     warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
     return np.column_stack(
         [
