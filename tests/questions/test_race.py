@@ -422,6 +422,8 @@ def test_without_a_flag_four_race_days_in_five_make_the_plan(library):
     bolder, shyer = (library.race(**FLAT_TEN, risk=r) for r in (0.5, 0.1))
     assert bolder.time.value < plan.time.value < shyer.time.value
     assert len(plan.strategies["instructions"]) == 3  # a flat, even course is three lines
+    costs = [d["cost_share"] for d in plan.strategies["descents"]]
+    assert 1 > costs[0] > costs[1] > costs[2] > 0.6  # the steeper the cheaper, of the level's cost
 
 
 def test_a_race_of_a_time_alone_is_planned_on_the_same_runner(library):

@@ -100,11 +100,6 @@ class Descents:
             most = np.where(fall <= 1.5 * shown[-1].fall, np.minimum(most, own), most)
         return np.where(slope < 0, most, np.inf)
 
-    @property
-    def minutes(self) -> int:
-        """Minutes downhill that it rests on."""
-        return sum(g.minutes for g in self.grades)
-
 
 def ratios(speed: Floats, grade: Floats) -> tuple[Floats, Floats]:
     """Falls and speeds over the level speed of the minutes near, of one run.

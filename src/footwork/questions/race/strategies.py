@@ -265,7 +265,7 @@ def _descents(path: Course) -> list[dict[str, Any]]:
     return [
         {
             "grade": -g.fall,
-            "cost_share": 1.0 / float(path.descents.factor(-g.fall)),
+            "cost_share": float(path.descents.factor(-g.fall)),
             "saved_share": g.saved[0],
             "saved_sd": g.saved[1],
             "effort_share": g.effort[0],
