@@ -4,7 +4,6 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-import ruptures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -29,17 +28,6 @@ def covers(parts, n):
     assert parts[0].start == 0 and parts[-1].end == n
     # Only a run that gets harder step by step has work beside work.
     assert all(a.end == b.start and (a.kind != b.kind or a.kind == "work") for a, b in pairwise(parts))
-
-
-# The exact optimum of the same cost by dynamic programming, from a general library.
-@pytest.mark.parametrize("seed", range(4))
-def test_change_points_agree_with_dynamic_programming(seed):
-    rng = np.random.default_rng(seed)
-    levels = rng.normal(0, 1, 4)
-    values = np.repeat(levels, [20, 15, 30, 25]) + 0.1 * rng.standard_normal(90)
-    found = intervals.change_points(values, 0.5)
-    exact = ruptures.Dynp(model="l2", min_size=4, jump=1).fit(values).predict(n_bkps=len(found) - 1)
-    assert found == exact
 
 
 @pytest.mark.parametrize("contrast", [1.15, 1.3, 1.6])

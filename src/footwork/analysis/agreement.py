@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from footwork.analysis.quantiles import chi_square, student
 from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 
@@ -54,9 +55,7 @@ def effective_number(values: npt.ArrayLike) -> float:
 
 
 def _t(n: float) -> float:
-    from scipy.stats import t
-
-    return float(t.ppf(0.975, max(n - 1, 1)))
+    return student(0.975, max(n - 1, 1))
 
 
 @dataclass(frozen=True)
@@ -275,8 +274,6 @@ def intraclass(ratings: npt.ArrayLike) -> dict[str, float]:
 
 def _typical(sd: float, n_eff: float, unit: str, count: int) -> Estimate:
     """Hopkins' typical error, SD of the differences over √2, with its chi-squared interval."""
-    from scipy.stats import chi2
-
     value, free = sd / np.sqrt(2), n_eff - 1
-    low, high = (value * float(np.sqrt(free / chi2.ppf(q, free))) for q in (0.975, 0.025))
+    low, high = (value * float(np.sqrt(free / chi_square(q, free))) for q in (0.975, 0.025))
     return Estimate(float(value), low, high, unit, count, "agreement", "effective pairs")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from footwork.analysis.agreement import repeatability
+from footwork.analysis.quantiles import chi_square, student
 from footwork.errors import NotEnoughData
 from footwork.quantities import Estimate, Floats
 from footwork.signals import Signals
@@ -137,9 +138,7 @@ def measure(signals: Signals, column: str = "power", start: int | None = None) -
 
 def _with_interval(value: float, pairs: int) -> Estimate:
     """The interval of a standard deviation from so many differences about zero (chi-squared)."""
-    from scipy.stats import chi2
-
-    low, high = (value * float((pairs / chi2.ppf(q, pairs)) ** 0.5) for q in (0.975, 0.025))
+    low, high = (value * float((pairs / chi_square(q, pairs)) ** 0.5) for q in (0.975, 0.025))
     return Estimate(value, low, high, "W", pairs, "device-check", "repeats")
 
 
@@ -150,8 +149,6 @@ def _estimate(value: float, half: float, unit: str, n: int) -> Estimate:
 def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estimate]:
     """Slope [W per m/s] and intercept [W] of power on speed, and how far the middle level lies off the line through the
     outer two, in percent."""
-    from scipy.stats import t
-
     x, y = speeds.ravel(), watts.ravel()
     if not np.isfinite(x).all() or np.ptp(x) <= 0:
         reason = "speed is not known"
@@ -161,12 +158,12 @@ def _linearity(speeds: Floats, watts: Floats) -> tuple[Estimate, Estimate, Estim
     line, *_ = np.linalg.lstsq(design, y, rcond=None)
     variance = float(((y - design @ line) ** 2).sum()) / (n - 2)
     covariance = variance * np.linalg.inv(design.T @ design)
-    q = float(t.ppf(0.975, n - 2))
+    q = student(0.975, n - 2)
     v, p = speeds.mean(axis=0), watts.mean(axis=0)
     share = (v[1] - v[0]) / (v[2] - v[0])
     off = 100 * (p[1] / (p[0] + share * (p[2] - p[0])) - 1)
     spread = float(np.std(watts[1] - watts[0], ddof=1)) / 2**0.5 / 2**0.5  # of a mean of two
-    half = float(t.ppf(0.975, LEVELS - 1)) * 100 * spread * (1 + share**2 + (1 - share) ** 2) ** 0.5 / float(p[1])
+    half = student(0.975, LEVELS - 1) * 100 * spread * (1 + share**2 + (1 - share) ** 2) ** 0.5 / float(p[1])
     return (
         _estimate(float(line[1]), q * covariance[1, 1] ** 0.5, "W s/m", n),
         _estimate(float(line[0]), q * covariance[0, 0] ** 0.5, "W", n),
@@ -178,8 +175,6 @@ def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
     """Seconds from the known time of a step until the device has shown 63 % of it, the legs' own time to change
     included: a delay and a first-order lag fitted to the mean of the steps, its interval by leaving each step out in
     turn."""
-    from scipy.stats import t
-
     flat = watts.ravel()
     found = []
     for k in range(1, len(flat)):
@@ -202,7 +197,7 @@ def _response(power: Floats, begin: int, watts: Floats) -> Estimate:
     middle = reached(steps.mean(axis=0))
     others = np.array([reached(np.delete(steps, k, axis=0).mean(axis=0)) for k in range(n)])
     error = float(np.sqrt((n - 1) / n * ((others - others.mean()) ** 2).sum()))
-    half = float(t.ppf(0.975, n - 1)) * max(error, 0.3)  # the grid's own step
+    half = student(0.975, n - 1) * max(error, 0.3)  # the grid's own step
     if half > middle + 5.0:
         return Estimate.withheld("s", "device-check", "the steps are too noisy to tell", n, "steps")
     return Estimate(middle, max(middle - half, 0.0), middle + half, "s", n, "device-check", "steps")

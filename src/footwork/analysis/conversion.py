@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis import mixed
+from footwork.analysis.quantiles import student
 from footwork.analysis.summary import AT, BLOCK_S, even
 from footwork.physics.power import slope_factor
 from footwork.quantities import Floats
@@ -174,9 +175,7 @@ def learn(pairs: Sequence[Minutes], through: str = "common runs") -> Conversion 
     )
     low, high = np.percentile(first, [2, 98])
     # Few runs tell their own spread badly: Student's quantile for them, as a wider standard error.
-    from scipy.stats import t
-
-    wider = float(t.ppf(0.975, len(kept) + 1) / 1.96) ** 2
+    wider = float(student(0.975, len(kept) + 1) / 1.96) ** 2
     return Conversion(
         float(made.coefficients[0]),
         float(made.coefficients[1]),

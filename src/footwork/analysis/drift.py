@@ -11,6 +11,7 @@ import numpy as np
 
 from footwork.analysis import mixed, speed
 from footwork.analysis.agreement import effective_number
+from footwork.analysis.change_points import change_points
 from footwork.analysis.summary import AT
 from footwork.quantities import Floats
 
@@ -87,18 +88,11 @@ def jumps(values: Floats) -> list[Jump]:
     n = len(values)
     if n < 2 * LEAST_RUNS:
         return []
-    import ruptures
-
     # Neighbours tell the spread whatever jumps there are.
     spread = max(1.4826 * float(np.median(np.abs(np.diff(values)))) / 2**0.5, 0.004)
     local = np.array([np.median(values[max(i - 4, 0) : i + 5]) for i in range(n)])
     kept = np.clip(values, local - 3 * spread, local + 3 * spread)
-    ends = (
-        ruptures.KernelCPD(kernel="linear", min_size=LEAST_RUNS)
-        .fit((kept / spread)[:, None])
-        .predict(pen=PENALTY * float(np.log(n)))
-    )
-    bounds = [0, *(int(e) for e in ends)]
+    bounds = [0, *change_points(kept / spread, PENALTY * float(np.log(n)), LEAST_RUNS)]
     out = []
     for (a, b), (_, c) in pairwise(pairwise(bounds)):
         before, after = kept[a:b], kept[b:c]

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from footwork.analysis.quantiles import student
 from footwork.analysis.summary import AT, IN_ROWS
 from footwork.quantities import Estimate, Floats
 from footwork.signals import FORM
@@ -61,8 +62,6 @@ def answer(runs: Sequence[tuple[dt.date, Floats]]) -> dict[str, Any]:
     runs : sequence of (date, numpy.ndarray of shape (n, 13))
         The oldest first, columns `summary.BLOCK_COLUMNS`.
     """
-    from scipy.stats import t
-
     out: list[dict[str, Any]] = []
     for name, (unit, _) in MEASURES.items():
         found, speed, _ = at_speed([b for _, b in runs], name)
@@ -81,7 +80,7 @@ def answer(runs: Sequence[tuple[dt.date, Floats]]) -> dict[str, Any]:
             x = (day - day.mean()) / np.ptp(day)
             slope = float(x @ y / (x @ x))
             rest = y - y.mean() - slope * x
-            half = float(t.ppf(0.975, n - 2) * np.sqrt(rest @ rest / (n - 2) / (x @ x)))
+            half = float(student(0.975, n - 2) * np.sqrt(rest @ rest / (n - 2) / (x @ x)))
             change = Estimate(slope, slope - half, slope + half, unit, n, "form", "runs")
         out.append(
             {

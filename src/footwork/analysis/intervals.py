@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from footwork.analysis.change_points import change_points
 from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described
 from footwork.quantities import Floats
 
@@ -51,25 +52,6 @@ class Part:
     def seconds(self) -> int:
         """How long it lasts [s]."""
         return self.end - self.start
-
-
-def change_points(values: Floats, penalty: float, shortest: int = 4) -> list[int]:
-    """Where the mean of a series changes, by exact penalised least squares; the end is the last.
-
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (n,)
-    penalty : float
-        What a further change must be worth in squared error.
-    shortest : int
-        Least number of values between changes.
-    """
-    import ruptures
-
-    if len(values) < 2 * shortest:
-        return [len(values)]
-    found = ruptures.KernelCPD(kernel="linear", min_size=shortest).fit(values[:, None]).predict(pen=penalty)
-    return [int(v) for v in found]
 
 
 def find(

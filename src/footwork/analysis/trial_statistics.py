@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from footwork.analysis.quantiles import student
 from footwork.analysis.worthwhile import sure_enough
 from footwork.quantities import Estimate, Floats
 
@@ -65,15 +66,15 @@ def power_of(effect: float, sd: float, runs: int, worthwhile: float = 0.0, neede
     needed : float
         Probability that the verdict asks for.
     """
-    from scipy.stats import nct, t
+    from scipy.special import nctdtr
 
     if runs < 2:
         return 0.0
-    edge, root = t.ppf(needed, runs - 1), np.sqrt(runs) / sd
-    right = float(nct.sf(edge, runs - 1, (abs(effect) - worthwhile) * root))
+    edge, root = student(needed, runs - 1), np.sqrt(runs) / sd
+    right = 1.0 - float(nctdtr(runs - 1, (abs(effect) - worthwhile) * root, edge))
     if worthwhile:  # a verdict on the wrong side is no success
         return right
-    return right + float(np.nan_to_num(nct.cdf(-edge, runs - 1, abs(effect) * root)))
+    return right + float(np.nan_to_num(nctdtr(runs - 1, abs(effect) * root, -edge)))
 
 
 def runs_needed(effect: float, sd: float, worthwhile: float, others: int = 1, power: float = POWER) -> int | None:
@@ -245,9 +246,7 @@ def effects(blocks: Sequence[Block], conditions: int, slope: float = 0.0, resolu
 
 def estimate(found: Fit, k: int, unit: str, method: str = "trial") -> Estimate:
     """One effect with its 95 % interval."""
-    from scipy.stats import t
-
-    half = float(t.ppf(0.975, max(found.freedom[k], 1.0)) * np.sqrt(found.covariance[k, k]))
+    half = student(0.975, max(found.freedom[k], 1.0)) * float(np.sqrt(found.covariance[k, k]))
     at = float(found.values[k])
     return Estimate(at, at - half, at + half, unit, found.blocks, method, "blocks")
 
@@ -267,8 +266,6 @@ def optimum(cadence: Floats, rate: Floats, groups: Floats, hours: Floats) -> tup
         Fieller's interval; withheld where the curve does not bend upwards for sure, or the vertex lies outside what was
         run.
     """
-    from scipy.stats import t
-
     middle = float(cadence.mean())
     c = cadence - middle
     own = []
@@ -286,7 +283,7 @@ def optimum(cadence: Floats, rate: Floats, groups: Floats, hours: Floats) -> tup
         ), np.zeros(2)
     b1, b2 = found.values
     v = found.covariance
-    q = float(t.ppf(0.975, max(found.freedom[1], 1.0))) ** 2
+    q = student(0.975, max(found.freedom[1], 1.0)) ** 2
     # Fieller: the ratio r = -b1 / (2 b2) solves (b1 + 2 r b2)² <= q Var(b1 + 2 r b2).
     a2, a1, a0 = 4 * (b2**2 - q * v[1, 1]), 4 * (b1 * b2 - q * v[0, 1]), b1**2 - q * v[0, 0]
     if b2 <= 0 or a2 <= 0:

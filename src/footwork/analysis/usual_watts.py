@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from footwork.analysis import mixed
+from footwork.analysis.quantiles import student
 from footwork.analysis.summary import AT, even
 from footwork.physics.air import wind_at_height
 from footwork.physics.power import slope_factor, weather_factor
@@ -260,8 +261,6 @@ def mean_of_runs(values: Floats, unit: str, minutes: int) -> Estimate:
         return Estimate.withheld(
             unit, "usual", f"only {len(known)} runs and {minutes} minutes of it", len(known), "runs"
         )
-    from scipy.stats import t as student
-
     middle = float(known.mean())
-    error = float(student.ppf(0.975, len(known) - 1) * known.std(ddof=1) / len(known) ** 0.5)
+    error = float(student(0.975, len(known) - 1) * known.std(ddof=1) / len(known) ** 0.5)
     return Estimate(middle, middle - error, middle + error, unit, len(known), "usual", "runs")

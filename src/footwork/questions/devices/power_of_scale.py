@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import speed
+from footwork.analysis.quantiles import chi_square, student
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.scales import conversions, scale_keys
@@ -147,12 +148,10 @@ def _held_out(library: History, key: str, asked: dt.date) -> dict[str, Any]:
         reason = "fewer than five measured runs on this scale"
         return {k: Estimate.withheld("%", "power-at-speed", reason) for k in ("run_error", "run_bias", "minute_error")}
     errors = told.of_runs
-    from scipy.stats import chi2, t
-
     n = len(errors)
     sd, bias = 100 * told.run_sd, 100 * float(np.mean(errors))
-    ends = [sd * float(((n - 1) / chi2.ppf(q, n - 1)) ** 0.5) for q in (0.975, 0.025)]
-    half = float(t.ppf(0.975, n - 1)) * sd / n**0.5
+    ends = [sd * float(((n - 1) / chi_square(q, n - 1)) ** 0.5) for q in (0.975, 0.025)]
+    half = student(0.975, n - 1) * sd / n**0.5
     return {
         "run_error": Estimate(sd, ends[0], ends[1], "%", n, "power-at-speed", "runs held out"),
         "run_bias": Estimate(bias, bias - half, bias + half, "%", n, "power-at-speed", "runs held out"),

@@ -10,6 +10,7 @@ import numpy as np
 
 from footwork.analysis import form, response
 from footwork.analysis import worthwhile as progress
+from footwork.analysis.quantiles import student
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError
 from footwork.physics.power import slope_factor
@@ -242,12 +243,10 @@ def _speed(of: Season, power: float) -> dict[str, Any]:
 
 
 def _mean(values: Floats, unit: str, method: str) -> Estimate:
-    from scipy.stats import t
-
     n = len(values)
     if n < 3:
         return Estimate.withheld(unit, method, f"only {n} run{'s' if n > 1 else ''}", n, "runs")
-    half = float(t.ppf(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
+    half = float(student(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
     return Estimate(
         float(values.mean()), float(values.mean()) - half, float(values.mean()) + half, unit, n, method, "runs"
     )
@@ -256,8 +255,6 @@ def _mean(values: Floats, unit: str, method: str) -> Estimate:
 def _durability(of: Season) -> list[dict[str, Any]]:
     """How heart rate at the reference power stands after so much work in a run, against its first part, over the
     window's runs."""
-    from scipy.stats import t
-
     model = of.model
     out = []
     for low, high in ((400, 600), (600, 800), (800, 1200), (1200, 1600), (1600, 2400)):
@@ -274,7 +271,7 @@ def _durability(of: Season) -> list[dict[str, Any]]:
         n = len(per_run)
         if n >= 4:
             values = np.array(per_run)
-            half = float(t.ppf(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
+            half = float(student(0.975, n - 1) * values.std(ddof=1) / np.sqrt(n))
             out.append(
                 {
                     "from_kj": low,

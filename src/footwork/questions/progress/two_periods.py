@@ -12,6 +12,7 @@ import numpy as np
 
 from footwork.analysis import form, matched_power, response
 from footwork.analysis import worthwhile as progress
+from footwork.analysis.quantiles import student
 from footwork.analysis.response import TooFewRuns
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError
@@ -354,8 +355,6 @@ def _cost(block: Floats, band: tuple[float, float]) -> float | None:
 def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> dict[str, Any]:
     """Difference of means of runs, by Welch's interval; single runs by the spread from day to day, where that is
     known."""
-    from scipy.stats import t
-
     told: dict[str, Any] = {"name": name, "smallest_worthwhile_change": None, "probability_worthwhile": None}
     counts = [len(s) for s in sides]
     if not all(counts):
@@ -365,7 +364,7 @@ def _plain(name: str, sides: list[Floats], unit: str, day_sd: float | None) -> d
         v = [s.var(ddof=1) / len(s) for s in sides]
         total = sum(v)
         free = total**2 / max(sum(x**2 / (c - 1) for x, c in zip(v, counts, strict=True)), 1e-30)
-        half = float(t.ppf(0.975, max(free, 1)) * np.sqrt(total))
+        half = float(student(0.975, max(free, 1)) * np.sqrt(total))
     elif day_sd is not None:
         half = 1.96 * day_sd * float(np.sqrt(sum(1 / c for c in counts)))
     else:

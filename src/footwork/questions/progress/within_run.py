@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import response
+from footwork.analysis.quantiles import student
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.log import entries
@@ -36,8 +37,6 @@ def drift_within(library: History, run_id: int) -> RunDrift:
     NotEnoughData
         Under 25 settled minutes with heart rate and power.
     """
-    from scipy.stats import t
-
     row = entries.library_row(library, run_id)
     if row.scale_key is None:
         raise NotEnoughData(f"run {run_id} has no power")
@@ -69,7 +68,7 @@ def drift_within(library: History, run_id: int) -> RunDrift:
     # The runner's own slope of heart rate on power is known far better than one run tells it.
     prior = np.diag([0.0, 1 / max(slope_sd, 0.02) ** 2, 0.0, 1 / 0.5**2, 1 / 0.5**2])
     beta, covariance, free = response.alike(y, design, prior, prior @ np.array([0.0, slope, 0.0, 0.0, 0.0]))
-    half = float(t.ppf(0.975, free) * np.sqrt(covariance[2, 2]))
+    half = float(student(0.975, free) * np.sqrt(covariance[2, 2]))
     drift = Estimate(
         float(beta[2]), float(beta[2]) - half, float(beta[2]) + half, "bpm/h", int(kept.sum()), "within-run", "minutes"
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import efforts
+from footwork.analysis.quantiles import student
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.history import catalogue
 from footwork.history.conditions.race_weather import Weather
@@ -338,12 +339,10 @@ def _predictions(library: History) -> dict[str, Any]:
 
 def _error(errors: Floats) -> Estimate:
     """Mean error of the middle time, slower than predicted is positive."""
-    from scipy.stats import t
-
     n = len(errors)
     if n < LEAST_LOG:
         return Estimate(None, None, None, "%", n, "race", "races", f"{n} races, {LEAST_LOG} are needed")
-    half = float(t.ppf(0.975, n - 1) * errors.std(ddof=1) / n**0.5)
+    half = float(student(0.975, n - 1) * errors.std(ddof=1) / n**0.5)
     middle = float(errors.mean())
     return Estimate(middle, middle - half, middle + half, "%", n, "race", "races")
 

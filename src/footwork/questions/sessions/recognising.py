@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import repeats
+from footwork.analysis.quantiles import student
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries
 from footwork.history.log.entries import MAXIMAL_MARKS
@@ -215,8 +216,6 @@ def compare_sessions(library: History, first: int, second: int) -> SessionsApart
 
 def _change(values: Floats, day: float, unit: str) -> Estimate:
     """Mean change with the spread over the repeats and from day to day."""
-    from scipy.stats import t
-
     known = values[np.isfinite(values)]
     n = len(known)
     if n < 2:
@@ -225,7 +224,7 @@ def _change(values: Floats, day: float, unit: str) -> Estimate:
     # Degrees of freedom of the spread over repeats and from day to day together (Welch and Satterthwaite).
     total = own + day**2
     free = total**2 / (own**2 / (n - 1) + day**4 / DAY_FREEDOM) if total > 0 else n - 1
-    half = float(t.ppf(0.975, free)) * total**0.5
+    half = student(0.975, free) * total**0.5
     return Estimate(middle, middle - half, middle + half, unit, len(known), "repeated-sessions", "repeats")
 
 
