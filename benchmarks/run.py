@@ -93,12 +93,12 @@ def bench_commands(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     )
     bare = seconds_of(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True), 7)
     out = []
-    for name, args, budget in (
-        ("footwork --help", ["--help"], 0.4),
-        (f"footwork runs, {count} runs", ["--library", str(library), "runs"], 0.8),
-    ):
-        taken = seconds_of(lambda args=args: subprocess.run(command(*args), stdout=subprocess.DEVNULL, check=True), 7)  # type: ignore[misc]
-        out.append((name, f"{taken:.2f} s", f"{taken / bare:.1f} times a bare interpreter; budget {budget} s"))
+    for question in ("--help", "today", "runs", "show 5", "capacity", "usual", "progress", "race --distance half"):
+        words = command("--library", str(library), *question.split())
+        ask = lambda words=words: subprocess.run(words, stdout=subprocess.DEVNULL, check=True)  # type: ignore[misc] # noqa: E731
+        first, again = seconds_of(ask, 1), seconds_of(ask, 5)
+        told = f"{again / bare:.1f} times a bare interpreter, {first:.1f} s at first; budget 0.6 s"
+        out.append((f"footwork {question}, {count} runs, nothing changed", f"{again:.2f} s", told))
     return out + bench_pages(library, count)
 
 

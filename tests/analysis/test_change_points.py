@@ -1,5 +1,7 @@
 """Changes of level against a general library of change points, and in cases by hand."""
 
+import itertools
+
 import numpy as np
 import pytest
 import ruptures
@@ -9,7 +11,7 @@ from footwork.analysis.change_points import change_points
 
 def cost_of(values, ends, penalty):
     edges = [0, *ends]
-    return sum(((values[a:b] - values[a:b].mean()) ** 2).sum() + penalty for a, b in zip(edges, edges[1:], strict=False))
+    return sum(((values[a:b] - values[a:b].mean()) ** 2).sum() + penalty for a, b in itertools.pairwise(edges))
 
 
 # The exact optimum of the same cost for that number of changes, by the library's dynamic programme.

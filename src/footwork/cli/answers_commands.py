@@ -7,12 +7,28 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, plural, say, way_out
+from footwork.cli.common import (
+    Date,
+    Efforts,
+    Json,
+    Mass,
+    Scale,
+    app,
+    asked,
+    day,
+    opened,
+    out,
+    plural,
+    remembered,
+    say,
+    way_out,
+)
 from footwork.errors import UsageError
 from footwork.wording.cautions import before_hard_work, held_back
 
 
 @app.command()
+@remembered
 def capacity(
     effort: Efforts = None,
     date: Date = None,
@@ -171,6 +187,7 @@ def _history(result: dict[str, Any]) -> None:
 
 
 @app.command()
+@remembered
 def today(as_json: Json = False) -> None:
     """What is new and what is due: the week, critical power, a test, an accepted CP that the evidence left."""
     from footwork.quantities import Estimate, describe
@@ -197,6 +214,7 @@ def today(as_json: Json = False) -> None:
 
 
 @app.command()
+@remembered
 def usual(
     date: Date = None,
     scale: Scale = None,
@@ -247,6 +265,7 @@ def usual(
 
 
 @app.command()
+@remembered
 def compare(
     what: Annotated[list[str], typer.Argument(help="Number of a run with two devices, or two files.")],
     first: Annotated[int, typer.Option(help="Which recording of the run is the first.")] = 1,

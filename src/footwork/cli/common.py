@@ -7,13 +7,16 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import IO, TYPE_CHECKING, Annotated, Any, TypeVar, cast
 
 import typer
 
 if TYPE_CHECKING:
     from footwork.api import Library
+
+_Command = TypeVar("_Command", bound=Callable[..., None])
 
 app = typer.Typer(
     help="Running power on your own machine: recordings in; critical power, domains and race plans out.",
@@ -126,6 +129,58 @@ def asked(efforts: list[str] | None) -> Any:
     if efforts and not (_folder / "library.sqlite").exists():
         return Library.from_nothing()
     return _noted(Library.open(_folder, create=False, progress=progress("rebuilding")))
+
+
+class _Both:
+    """A stream that also keeps what it passes on."""
+
+    def __init__(self, stream: IO[str]) -> None:
+        self._stream = stream
+        self.text = ""
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return self._stream.write(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def remembered(command: _Command) -> _Command:
+    """A command that only asks: asked again of an unchanged library, it prints what it printed before. Not so where it
+    reads or writes a file of its own, or had something to say beside its answer."""
+
+    @wraps(command)
+    def asked_again(**given: Any) -> None:
+        from footwork.maintenance import printed
+
+        flat = [v for value in given.values() for v in (value if isinstance(value, list) else [value])]
+        if any(isinstance(v, Path) or (isinstance(v, str) and v and os.path.exists(v)) for v in flat):
+            return command(**given)
+        terminal = sys.stdout.isatty()
+        question = {
+            "command": f"{command.__module__}.{command.__name__}",
+            "given": given,
+            "to": [sys.stdout.encoding, terminal, os.get_terminal_size().columns if terminal else 0],
+            "zone": os.environ.get("TZ", ""),
+        }
+        known = printed.recall(_folder, question)
+        if known is not None:
+            sys.stdout.write(known)
+            return None
+        rests = printed.rests_on(_folder)
+        stdout, stderr = sys.stdout, sys.stderr
+        out_, err = _Both(stdout), _Both(stderr)
+        sys.stdout, sys.stderr = cast("Any", out_), cast("Any", err)
+        try:
+            command(**given)
+        finally:
+            sys.stdout, sys.stderr = stdout, stderr
+        if not err.text:
+            printed.keep(_folder, question, rests, out_.text)
+        return None
+
+    return cast("_Command", asked_again)
 
 
 def way_out(caution: str) -> str:

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Json, Scale, app, day, opened, out, say
+from footwork.cli.common import Date, Json, Scale, app, day, opened, out, remembered, say
 from footwork.errors import UsageError
 
 devices = typer.Typer(
@@ -134,6 +134,7 @@ def _whole(e: dict[str, Any]) -> str:
 
 
 @app.command("power-at-speed")
+@remembered
 def power_at_speed(date: Date = None, scale: Scale = None, as_json: Json = False) -> None:
     """What a scale shows at your paces, flat, uphill, downhill and in wind."""
     from footwork.quantities import format_pace

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Json, Scale, app, day, opened, out, say
+from footwork.cli.common import Date, Json, Scale, app, day, opened, out, remembered, say
 from footwork.errors import UsageError
 from footwork.wording.cautions import held_back
 
@@ -20,6 +20,7 @@ Worthwhile = Annotated[
 
 
 @app.command()
+@remembered
 def progress(
     since: Annotated[
         str | None, typer.Option(help="First day, YYYY-MM-DD; half a year before the last by default.")
@@ -145,6 +146,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
 
 
 @app.command("compare-runs")
+@remembered
 def compare_runs(
     first: Annotated[str, typer.Argument(help="Number of a run, or a block of days as 2026-03-02..2026-03-29.")],
     second: Annotated[str, typer.Argument(help="The same, to be held against the first.")],
@@ -278,6 +280,7 @@ def _designed(kept: dict[str, Any], imperial: bool, held: str | None) -> None:
 
 
 @trial.command("list")
+@remembered
 def list_trials(as_json: Json = False) -> None:
     """Kept trials and the runs that were run for them."""
     with opened() as library:
@@ -348,6 +351,7 @@ def join(
 
 
 @trial.command()
+@remembered
 def analyse(
     number: Annotated[int, typer.Argument(help="The trial.")],
     show: Annotated[bool, typer.Option("--show", help="Every block with its condition.")] = False,

@@ -8,11 +8,12 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, out, say
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, out, remembered, say
 from footwork.errors import UsageError
 
 
 @app.command()
+@remembered
 def race(
     distance: Annotated[
         str | None, typer.Option(help="10km, 5mi, half, marathon; with --course the official distance.")

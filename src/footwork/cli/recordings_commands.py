@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, day, opened, out, plural, progress, say
+from footwork.cli.common import Json, app, day, opened, out, plural, progress, remembered, say
 from footwork.errors import UsageError
 
 
@@ -57,6 +57,7 @@ def add(
 
 
 @app.command()
+@remembered
 def runs(
     everything: Annotated[bool, typer.Option("--all", help="All runs as plain lines.")] = False,
     find: Annotated[
@@ -174,6 +175,7 @@ def _tags(row: Any) -> list[str]:
 
 
 @app.command()
+@remembered
 def show(
     run: Annotated[int, typer.Argument(help="Number of the run.")],
     scale: Annotated[

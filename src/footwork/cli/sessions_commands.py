@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, say, way_out
+from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, remembered, say, way_out
 from footwork.errors import FootworkError, UsageError
 from footwork.wording.cautions import before_hard_work, held_back
 
@@ -21,6 +21,7 @@ Words = Annotated[
 
 
 @app.command()
+@remembered
 def efforts(
     what: Annotated[str, typer.Argument(help="Number of a run, or a recording that need not be in the library.")],
     signal: Annotated[
@@ -142,6 +143,7 @@ def new(
 
 
 @session.command("list")
+@remembered
 def list_(as_json: Json = False) -> None:
     """Kept sessions beside the runs of their days."""
     with opened() as library:
@@ -199,6 +201,7 @@ def _previewed(found: Any, imperial: bool) -> None:
 
 
 @session.command()
+@remembered
 def preview(
     what: Words,
     date: Date = None,
@@ -220,6 +223,7 @@ def preview(
 
 
 @session.command()
+@remembered
 def solve(
     what: Annotated[
         str, typer.Argument(help="A session with one ?: 5 x (4 min at ?, 2 min easy), or ? min easy, or ? x (...).")
@@ -288,6 +292,7 @@ def export(
 
 
 @session.command()
+@remembered
 def match(
     run: Annotated[int, typer.Argument(help="Number of the run.")],
     session_: Annotated[
@@ -352,6 +357,7 @@ def match(
 
 
 @session.command()
+@remembered
 def compare(
     first: Annotated[int, typer.Argument(help="Number of the earlier run.")],
     second: Annotated[int, typer.Argument(help="Number of the later run.")],
@@ -378,6 +384,7 @@ def compare(
 
 
 @session.command()
+@remembered
 def shelf(
     name: Annotated[str | None, typer.Argument(help="Which; all by default.")] = None, as_json: Json = False
 ) -> None:

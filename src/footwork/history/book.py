@@ -16,7 +16,7 @@ from footwork.history.catalogue import RunRow
 from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_number, as_seconds
 from footwork.results.health import Health
 from footwork.signals import Signals
-from footwork.store import database, schema
+from footwork.store import database, schema, stamps
 
 Path_ = str | Path
 
@@ -89,7 +89,7 @@ class History:
 
     def cached(self, key: Any, make: Callable[[], Any]) -> Any:
         """A result across runs, kept until anything in the library's databases changes."""
-        stamp = database.stamp(self.folder)
+        stamp = stamps.stamp(self.folder)
         if stamp != self._cache_stamp:
             self._cache, self._cache_stamp = {}, stamp
         # An answer begun before a write belongs to the old cache, which this name still holds.

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import LibraryError, UnreadableFile, UsageError
-from footwork.store import blobs, database, schema
+from footwork.store import blobs, database, schema, stamps
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -147,8 +147,8 @@ def restore(path: Path, folder: Path) -> dict[str, Any]:
     try:
         work.mkdir(parents=True)
         manifest = _verified(path, work)
-        database.check(work / database.FILE_NAME)
-        blobs.place_folder(work, folder, last=database.FILE_NAME)
+        database.check(work / stamps.FILE_NAME)
+        blobs.place_folder(work, folder, last=stamps.FILE_NAME)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}; nothing was kept") from None
     finally:

@@ -12,7 +12,7 @@ from sqlalchemy import select
 from footwork.errors import FootworkError, LibraryError
 from footwork.history.book import History
 from footwork.history.recordings import results
-from footwork.store import blobs, database, schema
+from footwork.store import blobs, database, schema, stamps
 
 
 def check_library(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
@@ -28,7 +28,7 @@ def check_library(folder: Path, repair: bool = False, progress: Any = None) -> d
     """
     found = _Findings()
     derived = folder / "derived"
-    if (folder / database.FILE_NAME).exists() and (derived / "derived.sqlite").exists():
+    if (folder / stamps.FILE_NAME).exists() and (derived / "derived.sqlite").exists():
         try:
             database.check(derived / "derived.sqlite")
             found.check("derived database", "sound")
@@ -42,7 +42,7 @@ def check_library(folder: Path, repair: bool = False, progress: Any = None) -> d
                 found.told("results", "not looked at")
                 return found.to_json()
     with History.open(folder, create=False, refresh=False) as library:
-        database.check(folder / database.FILE_NAME)
+        database.check(folder / stamps.FILE_NAME)
         found.check("library database", f"sound, version {schema.LIBRARY_VERSION}")
         with library.reading() as connection:
             files = dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).all())

@@ -17,8 +17,7 @@ from sqlalchemy.pool import NullPool
 
 from footwork.errors import LibraryError
 from footwork.store import schema
-
-FILE_NAME = "library.sqlite"
+from footwork.store.stamps import FILE_NAME
 
 
 def is_writable(folder: Path) -> bool:
@@ -183,19 +182,6 @@ def check(path: Path) -> None:
         rows = [str(error)]
     if rows != ["ok"]:
         raise LibraryError(f"the database {path} is damaged ({next(r for r in rows if r != 'ok')[:100]})")
-
-
-def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
-    """Changes whenever either database is written to."""
-    out = []
-    for name in (FILE_NAME, f"{FILE_NAME}-wal", "derived/derived.sqlite", "derived/derived.sqlite-wal"):
-        try:
-            found = (folder / name).stat()
-            # An empty journal comes and goes with each connection and says nothing.
-            out.append((found.st_mtime_ns, found.st_size) if found.st_size else (0, 0))
-        except FileNotFoundError:
-            out.append((0, 0))
-    return tuple(out)
 
 
 @contextmanager

@@ -69,7 +69,7 @@ def delete_forever(library: History, run_id: int) -> list[int]:
         blobs.original_path(library.folder, sha).unlink(missing_ok=True)
         for path in (library.folder / "derived" / "signals").glob(f"{sha[:24]}-*"):
             path.unlink(missing_ok=True)
-    for name in ("capacity", "snapshots"):  # they name runs; the second are of older versions
+    for name in ("capacity", "printed", "snapshots"):  # they name runs; the last are of older versions
         shutil.rmtree(library.folder / "derived" / name, ignore_errors=True)
     library.refresh()
     return sorted(gone)

@@ -1,0 +1,69 @@
+"""What was printed before is printed again while nothing that it rests on has changed.
+
+A question asked twice of an unchanged library costs no more than reading a file: neither the library nor what computes
+is loaded. What it rests on is the two databases, the day, this version of the source, and how it was asked.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from footwork.store import stamps
+
+FOLDER = "derived/printed"
+MOST_KEPT = 200  # the oldest go first
+
+
+def rests_on(folder: Path) -> str:
+    """What an answer of today rests on beside its question; empty where there is no library."""
+    if not (folder / stamps.FILE_NAME).exists():
+        return ""
+    return json.dumps([stamps.stamp(folder), dt.date.today().isoformat(), _source()])
+
+
+def recall(folder: Path, question: Mapping[str, Any]) -> str | None:
+    """The text that was kept for a question, None where there is none or something has changed since."""
+    try:
+        kept: str = _path(folder, question).read_text("utf-8")
+    except (OSError, UnicodeDecodeError):
+        return None
+    rests, _, text = kept.partition("\n")
+    return text if rests and rests == rests_on(folder) else None
+
+
+def keep(folder: Path, question: Mapping[str, Any], rests: str, text: str) -> None:
+    """Keep the text of an answer, unless the library changed meanwhile (``rests`` is `rests_on` of before) or cannot be
+    written: a kept answer is worth no error."""
+    if not rests or rests != rests_on(folder):
+        return
+    path = _path(folder, question)
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(exist_ok=True)
+        made, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
+        with os.fdopen(made, "w", encoding="utf-8", newline="") as out:
+            out.write(f"{rests}\n{text}")
+        os.replace(name, path)
+        found = sorted(path.parent.iterdir(), key=lambda p: p.stat().st_mtime)
+        for old in found[:-MOST_KEPT]:
+            old.unlink(missing_ok=True)
+
+
+def _path(folder: Path, question: Mapping[str, Any]) -> Path:
+    told = json.dumps(question, sort_keys=True, default=str)
+    return folder / FOLDER / f"{hashlib.sha256(told.encode()).hexdigest()[:24]}.txt"
+
+
+@cache
+def _source() -> int:
+    """Changes with any file of the program."""
+    here = Path(__file__).resolve().parent.parent
+    return max(entry.stat().st_mtime_ns for entry in here.rglob("*.py"))
