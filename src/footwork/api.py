@@ -181,11 +181,15 @@ class Library(History):
 
         return runs.balance_along(self, run_id)
 
-    def today(self) -> Due:
-        """What is new and what is due."""
+    def today(self, date: Day | None = None) -> Due:
+        """What to do next and why, six weeks day by day, the newest run's verdict and what is due; as of today or of
+        another day."""
         from footwork.questions import today
 
-        found: Due = self.cached("today", lambda: today.what_is_due(self))
+        day = as_day(date)
+        # Kept for the day it was asked on: what comes next depends on it.
+        key = ("today", day, dt.date.today())
+        found: Due = self.cached(key, lambda: today.what_is_due(self, day))
         return found
 
     def load(self, since: Day | None = None, until: Day | None = None) -> SpanLoad:

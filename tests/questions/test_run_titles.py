@@ -20,7 +20,10 @@ WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-
 @pytest.mark.parametrize(
     ("pieces", "title"),
     [
-        ([(3600, "work", None)], "One effort of one level"),
+        ([(3600, "work", None)], "An even hour"),
+        ([(5090, "work", None)], "An even 85 minutes"),
+        ([(7190, "work", None)], "An even two hours"),
+        ([(50, "work", None)], "One short effort"),
         ([WARM, *[(483, "work", "3 x 8:00"), REST] * 3, COOL], "Three times eight minutes"),
         ([WARM, *[(200, "work", "5 x 1000 m"), REST] * 5, COOL], "Five times 1000 m"),
         ([WARM, *[(24, "work", "14 x 0:25"), REST] * 14, COOL], "14 times 25 seconds"),

@@ -15,7 +15,7 @@ from footwork.analysis.change_points import change_points
 from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
 LEAST_WORK_S = 10  # but for strides; our convention
 STANDING = {"power": 40.0, "speed": 0.6}
@@ -36,6 +36,10 @@ JUMP_S, MOST_JUMP = (15, 3), 16.0  # how a step is seen, and what the sharpest i
 MOST_STRETCHES, MOST_STOPS = 90, 40
 Signal = Literal["power", "speed", "heart_rate"]
 Kind = Literal["warm-up", "work", "recovery", "cool-down"]
+
+
+LONG_EASY_S = 180  # an easy piece that long tells what is easy in this run; our convention, as the next two
+EASY_MORE, HARDER = 1.15, 1.18  # times the easy level that still is easy; times it that the work passes
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def find(
     if len(parts) < 2:
         return whole
     refined = _refined(_tidied(parts), level, standing, signal)
-    return _named(_tidied(_at_laps(refined, laps))) or whole
+    return _easy_ends(_named(_tidied(_at_laps(refined, laps))), level, moving) or whole
 
 
 def _as_on_the_flat(level: Floats, grade: Floats, moving: npt.NDArray[np.bool_]) -> Floats:
@@ -235,6 +239,30 @@ def _named(parts: Sequence[tuple[int, int, str]]) -> list[Part]:
         kind: Kind = "work" if h else "warm-up" if k < works[0] else "cool-down" if k > works[-1] else "recovery"
         out.append(Part(a, b, kind))
     return out
+
+
+def _easy_ends(parts: list[Part], level: Floats, moving: npt.NDArray[np.bool_]) -> list[Part]:
+    """Work at either end that is no harder than the run's long easy pieces is warm-up or cool-down: before a race a
+    minute's walk to the line makes work of the jog before it."""
+
+    def mean(p: Part) -> float:
+        kept = moving[p.start : p.end]
+        return float(level[p.start : p.end][kept].mean()) if kept.any() else -np.inf
+
+    easy = [mean(p) for p in parts if p.kind != "work" and p.seconds >= LONG_EASY_S]
+    works = [k for k, p in enumerate(parts) if p.kind == "work"]
+    if not easy:
+        return parts
+    hardest = max(mean(parts[k]) for k in works)
+    limit = min(max(easy) + np.log(EASY_MORE), hardest - np.log(HARDER))
+    while works[0] + 1 not in works and mean(parts[works[0]]) < limit:  # not a step of a run that gets harder
+        works.pop(0)
+    while works[-1] - 1 not in works and mean(parts[works[-1]]) < limit:
+        works.pop()
+    first, last = works[0], works[-1]
+    ends = [("warm-up", parts[:first]), ("cool-down", parts[last + 1 :])]
+    before, after = ([Part(p[0].start, p[-1].end, kind)] if p else [] for kind, p in ends)  # type: ignore[arg-type]
+    return [*before, *parts[first : last + 1], *after]
 
 
 def _with_stops(changes: Sequence[int], standing: npt.NDArray[np.bool_], n: int) -> list[int]:

@@ -188,23 +188,39 @@ def _history(result: dict[str, Any]) -> None:
 
 @app.command()
 @remembered
-def today(as_json: Json = False) -> None:
-    """What is new and what is due: the week, critical power, a test, an accepted CP that the evidence left."""
+def today(
+    date: Annotated[str | None, typer.Option(help="As that day knew it, YYYY-MM-DD; by default today.")] = None,
+    as_json: Json = False,
+) -> None:
+    """What to do next and why, six weeks and their load, the newest run's verdict, and what is due."""
     from footwork.quantities import Estimate, describe
     from footwork.questions import today
 
     with opened() as library:
-        found = library.today()
+        found = library.today(day(date))
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(found)
-    say(today.due_sentence(found, imperial))
     if not found["runs"]:
+        say(today.due_sentence(found, imperial))
         return None
-    for r in found["planned"]:
-        say(f"Planned for today, session {r['id']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
-    load = Estimate.from_json(found["week"]["load"])
-    say(f"Load             {describe(load)}")
+    say(f"{found['headline']}. {found['reason']}".rstrip())
+    say(today.due_sentence(found, imperial))
+    newest = found["newest"]
+    told = " ".join(t for t in (newest["against_session"], newest["against_usual"]) if t)
+    say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title']}. {told}".rstrip())
+    for r in found["next"]:
+        watts = f", {r['power_w']:.0f} W" if r["power_w"] else ""
+        say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")
+    if found["caution"]:
+        say(found["caution"])
+    usual = found["usual_week"]
+    for week in found["weeks"]:
+        load = describe(Estimate.from_json(week["load"])) if week["runs"] else "no run"
+        say(f"Week {week['monday']}  {plural(week['runs'], 'run') + ', ' if week['runs'] else ''}{load}")
+    if usual:
+        half = f"half of {usual['weeks']} weeks {usual['low']:.0f} to {usual['high']:.0f}"
+        say(f"Usual week       {usual['cp_minutes']:.0f} CP-min, {half}")
     say(f"Critical power   {describe(Estimate.from_json(found['critical_power']), 0, found['kind'])}")
     for item in found["due"]:
         say(f"Due: {item['what']}: {item['why']}.{way_out(item['why'])}")

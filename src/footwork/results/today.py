@@ -36,6 +36,9 @@ class DueNewest(TypedDict):
     entered_by_hand: bool
     note: str
     weather: DueWeather | None
+    title: str
+    against_usual: str
+    against_session: str
 
 
 class DueWeek(TypedDict):
@@ -47,6 +50,55 @@ class DueWeek(TypedDict):
     seconds_in_domains: dict[str, float]
 
 
+class DueRun(TypedDict):
+    id: int
+    title: str
+    duration_s: float
+    seconds_in_domains: dict[str, float] | None
+    marks: list[str]
+
+
+class DueAsked(TypedDict):
+    id: int
+    name: str
+    text: str
+    duration_s: float | None
+
+
+class DueDay(TypedDict):
+    date: str
+    runs: list[DueRun]
+    asked: list[DueAsked]
+
+
+class DueWeekRow(TypedDict):
+    monday: str
+    days: list[DueDay]
+    runs: int
+    duration_s: float
+    distance_m: float
+    load: EstimateJson
+    runs_without_load: int
+
+
+class UsualWeek(TypedDict):
+    cp_minutes: float
+    low: float
+    high: float
+    weeks: int
+
+
+class DueNext(TypedDict):
+    id: int
+    date: str
+    name: str
+    text: str
+    duration_s: float | None
+    power_w: float | None
+    speed_mps: float | None
+    run_dry_probability: float | None
+
+
 class DueItem(TypedDict):
     what: str
     why: str
@@ -56,8 +108,22 @@ class DueItem(TypedDict):
 
 @dataclass(frozen=True, kw_only=True)
 class Due(Result):
-    """What is new and what is due."""
+    """What is new, what is due and what to do next.
 
+    ``headline`` says what to do next and ``reason`` why, as of ``asked_on``; ``weeks`` are six, each with its seven
+    days, the runs and the sessions asked that were not run; ``usual_week`` the median and quartiles of the complete
+    weeks before.
+    """
+
+    asked_on: str
+    headline: str
+    reason: str
+    caution: str
+    held: bool
+    days_since: int | None
+    weeks: list[DueWeekRow]
+    usual_week: UsualWeek | None
+    next: list[DueNext]
     planned: list[Any]
     scale: str
     runs: int

@@ -29,12 +29,18 @@ class Field:
     form: str = "text"
 
 
+_NUMBER = {
+    "number": ' step="any" inputmode="decimal"',
+    "datetime-local": ' step="1"',
+}  # what a browser is told beside the form of input
+
+
 def sentence(problem: str) -> str:
     """An error as a sentence of its own."""
     return f"{problem[0].upper()}{problem[1:]}{'' if problem.endswith('.') else '.'}" if problem else ""
 
 
-def inputs(fields: Sequence[Field], given: dict[str, str], prefix: str = "") -> None:
+def inputs(fields: Sequence[Field], given: dict[str, Any], prefix: str = "") -> None:
     """Labelled fields whose text goes to ``given`` as it is typed."""
     with ui.element("div").classes("fw-form"):
         for field in fields:
@@ -47,7 +53,9 @@ def inputs(fields: Sequence[Field], given: dict[str, str], prefix: str = "") -> 
                             text("option", label).props["value"] = value
                     event = "change"
                 else:
-                    box = ui.element("input").props('type="text" autocomplete="off"')
+                    box = ui.element("input").props(
+                        f'type="{field.form}" autocomplete="off"{_NUMBER.get(field.form, "")}'
+                    )
                     event = "input"
                 box.props["name"] = f"{prefix}{field.name}"
                 box.on(

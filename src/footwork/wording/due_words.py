@@ -1,13 +1,22 @@
-"""What is said first today."""
+"""What is said first today: what to do next, and why."""
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
 from footwork.quantities import format_distance, format_duration
-from footwork.results.today import Due
+from footwork.wording.cautions import held_back
+
+if TYPE_CHECKING:
+    from footwork.results.health import Health
+    from footwork.results.today import Due
+
+LONG_AGO_DAYS = 14  # without a run what was usual no longer says what is wise; our convention
 
 
 def due_sentence(found: Due, imperial: bool) -> str:
-    """The first line of the day, of `what_is_due`."""
+    """The days up to the newest run in a sentence, of `what_is_due`."""
     if not found["runs"]:
         return "No runs yet: add recordings, FIT, GPX or CSV files, also zipped."
     week = found["week"]
@@ -16,3 +25,72 @@ def due_sentence(found: Due, imperial: bool) -> str:
         f"{week['runs']} run{'s' if week['runs'] != 1 else ''}, "
         f"{format_distance(week['distance_m'], imperial)} in {format_duration(week['duration_s'])}."
     )
+
+
+def long_date(day: dt.date) -> str:
+    """A date as it is said, ``Sunday 30 August``."""
+    return f"{day:%A} {day.day} {day:%B}"
+
+
+def ago(days: int) -> str:
+    """How long something is ago, in the largest whole unit."""
+    if days < LONG_AGO_DAYS:
+        return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+    return f"{days // 7} weeks ago" if days < 120 else f"{days // 30} months ago"
+
+
+def what_next(
+    today: dt.date, newest: dt.date | None, health: Health | None, ahead: list[dict[str, Any]], hard: str | None
+) -> tuple[str, str]:
+    """What to do next, and why.
+
+    Parameters
+    ----------
+    newest : date or None
+        Day of the newest run.
+    ahead : list of dict
+        Sessions that are kept from today on and not run yet, the nearest first: ``date``, ``name``, ``text``.
+    hard : str or None
+        Day of a hard run, today or yesterday.
+    """
+    held = held_back(health)
+    if held is not None and health is not None:
+        head = {
+            "ill": "Rest until you are well",
+            "injured": "No running until you are well again",
+            "returning": "Easy running only",
+        }[health.state]
+        return head, held
+    session = ahead[0] if ahead else None
+    on = dt.date.fromisoformat(session["date"]) if session else None
+    name = (session["name"] or session["text"]) if session else ""
+    gone = (today - newest).days if newest else None
+    if gone is not None and gone > LONG_AGO_DAYS and newest is not None:
+        why = f"Your newest run here was {ago(gone)}, on {long_date(newest)}. "
+        planned = f" {_when(on, today)} is kept: {name}. Move it until easy running feels usual." if on else ""
+        return (
+            "Begin again with easy runs",
+            f"{why}What you can hold after such a pause is not known from before it: keep the first runs short and "
+            f"easy, by feel.{planned}",
+        )
+    if on == today:
+        return f"Today: {name}", _why_easy(hard, today)
+    if on is not None:
+        easy = f"Easy until {on:%A}, then {name}" if (on - today).days > 1 else f"Tomorrow: {name}"
+        if (on - today).days > 6:
+            easy = f"Nothing is kept before {long_date(on)}: {name}"
+        return easy, _why_easy(hard, today)
+    if hard is not None:
+        return ("Easy tomorrow" if hard == today.isoformat() else "Easy today"), _why_easy(hard, today)
+    return "No session is kept for the days ahead", "Keep one on Sessions, and it stands here with its watts."
+
+
+def _when(day: dt.date | None, today: dt.date) -> str:
+    return "" if day is None else "Today" if day == today else long_date(day)
+
+
+def _why_easy(hard: str | None, today: dt.date) -> str:
+    if hard is None:
+        return ""
+    when = "Today's" if hard == today.isoformat() else "Yesterday's"
+    return f"{when} run was hard, and hard days do best two days apart."

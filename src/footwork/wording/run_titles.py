@@ -28,7 +28,11 @@ def run_title(found: Sequence[dict[str, Any]]) -> str:
     """
     works = [e for e in found if e["kind"] == "work"]
     if len(found) <= 1 or not works:
-        return "One effort of one level"
+        whole = found[-1]["end_s"] - found[0]["start_s"] if found else 0.0
+        minutes = round(whole / 60)
+        if minutes % 60 == 0 and minutes:
+            return "An even hour" if minutes == 60 else f"An even {_number(minutes // 60)} hours"
+        return f"An even {_number(minutes)} minutes" if minutes > 1 else "One short effort"
     said: list[str] = []
     for group in dict.fromkeys(e["group"] for e in works):
         members = [e for e in works if e["group"] == group]
@@ -43,6 +47,17 @@ def run_title(found: Sequence[dict[str, Any]]) -> str:
         said.append("uphill")
     title = ", ".join(said)
     return title[:1].upper() + title[1:]
+
+
+def short_title(title: str) -> str:
+    """A title of repeats as short as a label, ``4 x 6 min``; empty for any other."""
+    found = re.fullmatch(r"(\w+) times (?:about )?([\w:]+)(?: (minutes?|seconds|m|km))?(?:,.*)?", title)
+    if found is None:
+        return ""
+    count, size, unit = found.groups()
+    digits = [str(NUMBERS.index(w.lower())) if w.lower() in NUMBERS[1:] else w for w in (count, size)]
+    unit = {"minutes": " min", "minute": " min", "seconds": " s", None: ""}.get(unit, f" {unit}")
+    return f"{digits[0]} x {digits[1]}{unit}"
 
 
 def _group(name: str, count: int) -> str:

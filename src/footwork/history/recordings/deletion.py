@@ -69,6 +69,7 @@ def delete_forever(library: History, run_id: int) -> list[int]:
         blobs.original_path(library.folder, sha).unlink(missing_ok=True)
         for path in (library.folder / "derived" / "signals").glob(f"{sha[:24]}-*"):
             path.unlink(missing_ok=True)
+    (library.folder / "derived" / "titles.json").unlink(missing_ok=True)
     for name in ("capacity", "printed", "snapshots"):  # they name runs; the last are of older versions
         shutil.rmtree(library.folder / "derived" / name, ignore_errors=True)
     library.refresh()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -12,7 +11,6 @@ from sqlalchemy import select
 
 from footwork.analysis import screening
 from footwork.analysis.cleaning import SLOWEST_MPS
-from footwork.errors import FootworkError
 from footwork.history import catalogue
 from footwork.history.catalogue import RunRow
 from footwork.history.log import entries
@@ -22,9 +20,8 @@ from footwork.history.scales import scale_keys
 from footwork.physiology import curve
 from footwork.quantities import format_distance, format_duration, plain
 from footwork.questions import capacity, load
-from footwork.questions.runs.found_efforts import efforts_of_run
+from footwork.questions.runs.titles import run_titles
 from footwork.store import blobs, schema
-from footwork.wording.run_titles import run_title
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -132,7 +129,7 @@ def run_in_full(library: History, run_id: int) -> Run:
         best=_best_efforts(best) if best is not None else [],
         diary=told.diary,
         clipped=_clipped(library, row),
-        title=_title(library, run_id),
+        title=run_titles(library, [row])[run_id],
     )
 
 
@@ -142,12 +139,6 @@ def _impossible(row: RunRow) -> list[str]:
         return []
     way = f"{format_distance(row.distance_m)} in {format_duration(row.duration_s)}"
     return [f"{way} cannot be what was run: footwork edit distance {row.id} METRES corrects it"]
-
-
-def _title(library: History, run_id: int) -> str | None:
-    with contextlib.suppress(FootworkError):  # a run without any signal to find efforts in has none
-        return run_title(efforts_of_run(library, run_id))
-    return None
 
 
 def _clipped(library: History, row: RunRow) -> dict[str, Any] | None:

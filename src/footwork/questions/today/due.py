@@ -12,10 +12,12 @@ from footwork.history.log import accepted
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import MODEL
 from footwork.quantities import Estimate, plain
-from footwork.questions import capacity, devices, sessions
+from footwork.questions import capacity, devices, runs, sessions
 from footwork.questions import load as load_question
+from footwork.questions.today import weeks
 from footwork.results.today import Due
 from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.due_words import what_next
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -23,23 +25,35 @@ if TYPE_CHECKING:
 TEST_DAYS = 42
 
 
-def what_is_due(library: History) -> Due:
-    """The newest run, the week up to it, capacity, and what the runner should do about the data."""
-    rows: list[RunRow] = library.runs()
+def what_is_due(library: History, date: dt.date | None = None) -> Due:
+    """The newest run, the weeks up to it, capacity, what to do next, and what the runner should do about the data.
+
+    As of today, or as another day knew it.
+    """
+    today = date or dt.date.today()
+    rows: list[RunRow] = [r for r in library.runs() if date is None or r.local.date() <= date]
     due: list[dict[str, str]] = []
-    planned = [r for r in sessions.listed_sessions(library) if str(r["date"]) == dt.date.today().isoformat()]
+    listed = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
+    ahead = weeks.next_sessions(library, listed, rows, today)
+    newest_day = rows[0].local.date() if rows else None
+    held = held_back(library.health(today)) is not None
+    hard = weeks.was_hard(library, rows, today)
+    headline, reason = what_next(today, newest_day, library.health(today), ahead, hard)
+    common = {
+        "asked_on": today,
+        "headline": headline,
+        "reason": reason,
+        "caution": before_hard_work("session") if ahead and not held else "",
+        "held": held,
+        "days_since": (today - newest_day).days if newest_day else None,
+        **weeks.weeks_until(library, rows, listed, today),
+        "next": ahead,
+        "planned": [s for s in listed if s["date"] == today.isoformat()],
+    }
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
         return _told(
-            planned=planned,
-            scale="",
-            runs=0,
-            newest=None,
-            week=None,
-            critical_power=nothing,
-            evidence=None,
-            kind="",
-            due=due,
+            **common, scale="", runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due
         )
     newest = rows[0]
     day = newest.local.date()
@@ -54,7 +68,7 @@ def what_is_due(library: History) -> Due:
             }
         )
     try:
-        made = capacity.estimate_capacity(library)
+        made = capacity.estimate_capacity(library, date=date)
         critical_power, evidence = made.critical_power, made.evidence
         chosen = made.accepted["critical_power_w"] if made.accepted else None
         if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
@@ -64,7 +78,7 @@ def what_is_due(library: History) -> Due:
             )
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
-        due += _held(library) or [*_test_due(made, day), *_looks_like(library, newest.id)]
+        due += _held(library, today) or [*_test_due(made, day), *_looks_like(library, newest.id)]
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
@@ -75,11 +89,13 @@ def what_is_due(library: History) -> Due:
         "load": load["load"],
         "seconds_in_domains": load["seconds_in_domains"],
     }
+    against, asked = weeks.verdicts(library, newest, listed)
+    title = runs.run_titles(library, [newest])[newest.id] or ""
     return _told(
-        planned=planned,
+        **common,
         scale=made.scale if evidence else "",
         runs=len(rows),
-        newest=newest.to_json(),
+        newest={**newest.to_json(), "title": title, "against_usual": against, "against_session": asked},
         week=totals,
         critical_power=critical_power,
         due=due,
@@ -123,9 +139,9 @@ def _looks_like(library: History, run_id: int) -> list[dict[str, str]]:
     ]
 
 
-def _held(library: History) -> list[dict[str, str]]:
+def _held(library: History, day: dt.date) -> list[dict[str, str]]:
     """A caution in place of any test while the diary tells of illness, injury or a return from it."""
-    health = library.health()
+    health = library.health(day)
     if (why := held_back(health)) is None or health is None:
         return []
     what = "Easy running only" if health.state == "returning" else "Get well first"

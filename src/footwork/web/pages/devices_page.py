@@ -250,7 +250,7 @@ def _decide(library: Library, base: str, found: Devices) -> None:
     command_form(
         library,
         ["devices", "break"],
-        (Field("scale", "Scale", choices=choices), Field("date", "First day, YYYY-MM-DD")),
+        (Field("scale", "Scale", choices=choices), Field("date", "First day", form="date")),
         "Break",
         here,
         needed=["date"],

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from footwork.api import Library
 
 DAY_FIELDS = (
-    Field("date", "Day, YYYY-MM-DD (today if empty)", "--date"),
-    Field("sleep", "Sleep, hours", "--sleep"),
-    Field("resting_heart_rate", "Resting heart rate, bpm", "--resting-heart-rate"),
-    Field("soreness", "Soreness, 0 to 10", "--soreness"),
+    Field("date", "Day, today if empty", "--date", form="date"),
+    Field("sleep", "Sleep, hours", "--sleep", form="number"),
+    Field("resting_heart_rate", "Resting heart rate, bpm", "--resting-heart-rate", form="number"),
+    Field("soreness", "Soreness, 0 to 10", "--soreness", form="number"),
     Field("illness", "Illness", "--illness"),
     Field("injury", "Injury", "--injury"),
     Field("note", "Note", "--note"),
@@ -41,7 +41,7 @@ def words(row: dict[str, Any]) -> str:
     )
 
 
-async def show_diary(base: str, library: Library) -> None:
+async def show_diary(base: str, library: Library, tell: str = "") -> None:
     found = await asyncio.to_thread(data, library)
     lede = (
         f"{len(found)} {'entry' if len(found) == 1 else 'entries'}. Exertion belongs to a run: write it on the run's "
@@ -52,6 +52,8 @@ async def show_diary(base: str, library: Library) -> None:
     with page(base, "How it felt", "How it felt", lede):
         heading("Write about a day")
         command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
+        if tell in {f.name for f in DAY_FIELDS}:
+            ui.run_javascript(f"document.querySelector('[name={tell}]')?.focus()")
         if caution := held_back(library.health()):
             note(caution, base, "cautions")
             _well(base, library)

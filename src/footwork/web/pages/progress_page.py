@@ -236,7 +236,7 @@ async def show_progress(
             given: dict[str, str] = {"since": since, "until": until, "worthwhile": worthwhile}
             inputs(
                 [
-                    Field("since", "First day, YYYY-MM-DD"),
+                    Field("since", "First day", form="date"),
                     Field("until", "Last day"),
                     Field("worthwhile", "Smallest worthwhile change, %; 0.5 if empty"),
                 ],

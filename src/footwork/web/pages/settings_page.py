@@ -11,6 +11,7 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web import jobs
 from footwork.web.declaration import Page
+from footwork.web.forms import Field, inputs
 from footwork.web.layout import heading, page, table, text
 
 if TYPE_CHECKING:
@@ -51,16 +52,8 @@ async def show_settings(base: str, library: Library) -> None:
             table(["fact", "value", ""], rows)
         else:
             text("p", "Nothing is known yet. Mass is what power without a meter needs.")
-        with ui.element("div").classes("fw-form").style("margin-top:18px"):
-            for name, label in {**_FACTS, "date": "From date, YYYY-MM-DD"}.items():
-                with ui.element("label"):
-                    text("span", label)
-                    box = ui.element("input").props(f'type="text" autocomplete="off" name="{name}"')
-                    box.on(
-                        "input",
-                        lambda e, name=name: given.update({name: str(e.args["value"])}),
-                        js_handler="(e) => emit({value: e.target.value})",
-                    )
+        fields = [Field(name, label, form="number") for name, label in _FACTS.items()]
+        inputs([*fields, Field("date", "From which day, today if empty", form="date")], given)
         status = text("p", "")
         status.props["aria-live"] = "polite"
 

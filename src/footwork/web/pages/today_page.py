@@ -1,36 +1,43 @@
-"""What is new, what is due, and the place to drop recordings."""
+"""This week: what to do next, six weeks as run and asked, the newest run, and the place to drop recordings."""
 
 from __future__ import annotations
 
 import asyncio
 import datetime as dt
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from nicegui import events, ui
 
+from footwork.charts.weeks_picture import six_weeks
+from footwork.errors import UsageError
+from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
-from footwork.questions.today import due_sentence
+from footwork.questions.sessions import session_workout
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, inputs, sentence
-from footwork.web.layout import Text, domain_strip, heading, link, measured, note, page, text, whisker
+from footwork.web.forms import Field, downloads, inputs, sentence
+from footwork.web.layout import Text, heading, link, measured, method_link, note, page, text, whisker
+from footwork.wording.due_words import ago, long_date
 
 if TYPE_CHECKING:
     from footwork.api import Library
     from footwork.results.today import Due
 
 
-def data(library: Library) -> Due:
-    """Shown by the page and its twin."""
-    found: Due = library.today()
+def data(library: Library, date: str = "") -> Due:
+    """Shown by the page and its twin, as of today or as another day knew it. Raises UsageError for no date."""
+    found: Due = library.today(date or None)
     return found
 
 
 def show_beginning(base: str, library: Library) -> None:
     """Three ways to begin, on a library without runs."""
-    with page(base, "Today", "Three ways to begin", "There are no runs here yet. Everything stays on this machine."):
+    with page(
+        base, "This week", "Three ways to begin", "There are no runs here yet. Everything stays on this machine."
+    ):
         heading("Drop your recordings")
         uploader(base, library)
         heading("Or name a folder of this machine")
@@ -88,79 +95,145 @@ def _button(label: str) -> tuple[Text, Text]:
     return made, told
 
 
-async def show_today(base: str, library: Library) -> None:
-    found = await asyncio.to_thread(data, library)
-    if found["newest"] is None and not found["planned"]:
+async def show_week(base: str, library: Library, date: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(data, library, date)
+    except UsageError as error:
+        with page(base, "This week", "No such day", sentence(str(error))):
+            link("This week", f"{base}/", "button")
+        return
+    if found["newest"] is None and not found["next"]:
         show_beginning(base, library)
         return
     imperial = library.setting("units") == "imperial"
-    with page(base, "Today", "Today", due_sentence(found, imperial)):
-        newest = found["newest"]
+    on = dt.date.fromisoformat(found["asked_on"])
+    newest = found["newest"]
+    told = f"{long_date(on)}. {found['reason']}".strip()
+    with page(base, "This week", found["headline"], told):
+        _numbers(base, found, imperial)
         if newest:
-            with ui.element("div").classes("numbers"):
-                cp = found["critical_power"]
-                whisker(
-                    base,
-                    f"Critical power on {found['scale']}" if found["scale"] else "Critical power",
-                    "critical_power",
-                    Estimate.from_json(cp),
-                    found["kind"],
-                )
-                power = f"{newest['power_w']:.0f}" if newest["power_w"] is not None else "none"
-                how = (
-                    f"measured, {newest['power_scale']}"
-                    if newest["measured"]
-                    else "modelled"
-                    if newest["power_w"] is not None
-                    else "no power"
-                )
-                measured(
-                    "Mean power of the newest run",
-                    power,
-                    "W",
-                    how,
-                    base,
-                    "scales" if newest["measured"] else "modelled-power",
-                )
-                load = found["week"]["load"]
-                whisker(base, "Load of the week", "week.load", Estimate.from_json(load), "", 0, unit="CP-minutes")
-            domain_strip(found["week"]["seconds_in_domains"])
-            heading("Newest run")
-            distance = newest["distance_m"]
-            at = dt.datetime.fromisoformat(newest["date"])
-            line = f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
-            if distance:
-                line += (
-                    f": {format_distance(distance, imperial)} in {format_duration(newest['duration_s'])}, "
-                    f"{format_pace(distance / newest['duration_s'], imperial)}"
-                )
-            with ui.element("p"):
-                link(line, f"{base}/runs/{newest['id']}")
-        if found["planned"]:
-            heading("Planned for today")
-            for r in found["planned"]:
-                with ui.element("p"):
-                    link(f"{r['name']}: {r['text']}" if r["name"] else r["text"], f"{base}/sessions?session={r['id']}")
-        if found["due"]:
-            heading("Due")
-            for item in found["due"]:
-                with ui.element("p").classes("note"):
-                    link(item["what"], f"{base}/{item['page']}")
-                    text("span", f": {item['why']}. {item.get('caution', '')}".rstrip())
+            _weeks(base, found, on)
+        if found["next"]:
+            _next(base, library, found, imperial)
+        if newest:
+            _newest(base, found, imperial)
+        for item in found["due"]:
+            with ui.element("p").classes("note"):
+                link(item["what"], f"{base}/{item['page']}")
+                text("span", f": {item['why']}. {item.get('caution', '')}".rstrip())
+        with ui.element("div").classes("row-of asking"):
+            link("Write how it felt", f"{base}/diary", "button")
+            link("I am ill or injured", f"{base}/diary?tell=illness", "button")
+            link("Plan a race", f"{base}/race", "button")
         heading("Add recordings")
         uploader(base, library)
+
+
+def _numbers(base: str, found: Due, imperial: bool) -> None:
+    """What comes next in watts, critical power, and the load of the week."""
+    with ui.element("div").classes("numbers"):
+        nearest = found["next"][0] if found["next"] else None
+        if nearest and nearest["power_w"] and not found["held"]:
+            speed = nearest["speed_mps"]
+            pace = f"about {format_pace(speed, imperial)} on the flat" if speed else ""
+            when = long_date(dt.date.fromisoformat(nearest["date"]))
+            measured(f"Hardest part, {when}", f"{nearest['power_w']:.0f}", "W asked", pace, base, "w-prime-balance")
+        cp = Estimate.from_json(found["critical_power"])
+        label = f"Critical power on {found['scale']}" if found["scale"] else "Critical power"
+        whisker(base, label, "critical_power", cp, found["kind"])
+        week = next((w for w in found["weeks"] if w["monday"] <= found["asked_on"] <= w["days"][6]["date"]), None)
+        if week:
+            load = Estimate.from_json(week["load"])
+            if week["runs"]:
+                whisker(base, "Load of this week so far", "week.load", load, "", 0, unit="CP-minutes")
+            else:
+                measured("Load of this week so far", "none", "yet", "no run this week", base, "cp-minutes")
+
+
+def _weeks(base: str, found: Due, on: dt.date) -> None:
+    heading("Six weeks")
+    for narrow in (False, True):
+        picture = six_weeks(found["weeks"], found["usual_week"], found["asked_on"], f"{base}/runs/", narrow)
+        ui.html(picture, sanitize=False)
+    with ui.element("div").classes("key"):
+        for name in NAMES:
+            with ui.element("span"):
+                ui.html(f'<i class="d-{name}"></i>', sanitize=False, tag="span")
+                text("span", name)
+        with ui.element("span"):
+            ui.html('<i class="outline"></i>', sanitize=False, tag="span")
+            text("span", "asked, or a run without power")
+        text("span", "length of a bar: time")
+    usual = found["usual_week"]
+    told = (
+        f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; the band holds "
+        "half of them. "
+        if usual
+        else "A usual week is told once four of the weeks before hold runs. "
+    )
+    with ui.element("p").style("margin-top:10px"):
+        text("span", told, "soft")
+        method_link(base, "cp-minutes", "How load is counted")
+    first = dt.date.fromisoformat(found["weeks"][0]["monday"])
+    with ui.element("div").classes("row-of"):
+        link("Earlier weeks", f"{base}/?date={first - dt.timedelta(days=1)}", "soft")
+        if on < dt.date.today():
+            later = min(on + dt.timedelta(days=42), dt.date.today())
+            link("Later weeks", f"{base}/?date={later}", "soft")
+            link("This week", f"{base}/", "soft")
+
+
+def _next(base: str, library: Library, found: Due, imperial: bool) -> None:
+    """Sessions ahead: what each asks, and its way to the watch."""
+    heading("Next")
+    for session in found["next"]:
+        day = dt.date.fromisoformat(session["date"])
+        asks = [f"{session['power_w']:.0f} W"] if session["power_w"] else []
+        asks += [f"about {format_pace(session['speed_mps'], imperial)}"] if session["speed_mps"] else []
+        asks += [format_duration(session["duration_s"]) + " in all"] if session["duration_s"] else []
+        with ui.element("div").classes("ahead"):
+            text("span", long_date(day), "when")
+            with ui.element("div"):
+                link(f"{session['name'] or session['text']}", f"{base}/sessions?session={session['id']}")
+                text("div", ", ".join([*([session["text"]] if session["name"] else []), *asks]), "soft")
+            if not found["held"]:
+                downloads([("To the watch", f"session-{session['date']}.fit", _workout(library, session))])
+    if found["caution"]:
+        note(found["caution"], base, "cautions")
+
+
+def _workout(library: Library, session: Any) -> Callable[[], bytes]:
+    return lambda: session_workout(library, session["text"], session["name"])
+
+
+def _newest(base: str, found: Due, imperial: bool) -> None:
+    newest = found["newest"]
+    at = dt.datetime.fromisoformat(newest["date"])
+    gone = f", {ago(found['days_since'])}" if found["days_since"] else ""
+    heading("Newest run")
+    with ui.element("p"):
+        link(newest["title"] or "A run", f"{base}/runs/{newest['id']}")
+        line = f", {long_date(at.date())} at {at:%H:%M}{gone}: "
+        if newest["distance_m"]:
+            line += f"{format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}, "
+            line += f"{format_pace(newest['distance_m'] / newest['duration_s'], imperial)}"
+        else:
+            line += format_duration(newest["duration_s"])
+        if newest["power_w"] is not None:
+            line += f", {newest['power_w']:.0f} W {'measured' if newest['measured'] else 'modelled'}"
+        text("span", f"{line}.")
+    for verdict, key in ((newest["against_session"], "sessions"), (newest["against_usual"], "usual")):
+        if verdict:
+            note(verdict, base, key)
 
 
 def uploader(base: str, library: Library) -> None:
     """Drag and drop, with progress and a report; the files are imported by another process."""
     state: dict[str, Any] = {"job": None}
     text("p", "FIT, GPX or CSV, also gzipped or zipped. They stay on this machine.", "soft")
-    with ui.element("div").classes("fw-form").style("max-width:300px"), ui.element("label"):
-        text("span", "Start, only for files without a date")
-        start = ui.element("input").props('type="datetime-local" step="1"')
-        start.on(
-            "input", lambda e: state.update(start=e.args["value"]), js_handler="(e) => emit({value: e.target.value})"
-        )
+    with ui.element("details"):
+        text("summary", "A file that holds no date")
+        inputs((Field("start", "When that run began", form="datetime-local"),), state, "upload-")
     status = text("p", "")
     status.props["aria-live"] = "polite"
     report = ui.element("div")
@@ -202,13 +275,11 @@ def uploader(base: str, library: Library) -> None:
                     note(f"{entry['file']}, {kind}: {entry['reason']}")
             link("Show the runs", f"{base}/runs", "button")
 
-    box = ui.upload(
-        label="Drop recordings here, or choose files", multiple=True, auto_upload=True, on_multi_upload=received
-    )
+    box = ui.upload(label="Drop recordings here", multiple=True, auto_upload=True, on_multi_upload=received)
     box.classes("upload-box").props('flat bordered color="transparent" text-color="inherit"')
     with ui.element("div").classes("upload") as frame:
         box.move(frame)
     timer = ui.timer(0.5, follow, active=False)
 
 
-PAGES = (Page("/", show_today, data, nav="Today", place=0, twin="/today.json"),)
+PAGES = (Page("/", show_week, data, nav="This week", place=0, twin="/today.json"),)

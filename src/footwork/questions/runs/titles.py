@@ -1,0 +1,60 @@
+"""What each run was, in a few words, kept so that a list of runs need not look through their signals again."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from footwork.analysis import intervals
+from footwork.errors import FootworkError
+from footwork.history.catalogue import RunRow
+from footwork.history.log import entries
+from footwork.history.log.entries import Told
+from footwork.questions.runs.found_efforts import efforts_of_run
+from footwork.wording.run_titles import run_title
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+FILE = "derived/titles.json"
+
+
+def run_titles(library: History, rows: Iterable[RunRow]) -> dict[int, str | None]:
+    """Titles of runs by their numbers, as ``Three times eight minutes``; None for a run without any signal to tell it
+    from. What is not kept yet is found from the signals, some 30 ms a run of an hour."""
+    path = library.folder / FILE
+    kept: dict[str, list[str | None]] = {}
+    with contextlib.suppress(OSError, ValueError):
+        kept = json.loads(path.read_text("utf-8"))
+    told = entries.told(library)
+    out, fresh = {}, False
+    for row in rows:
+        rests = _rests_on(row, told.get(row.id, Told()))
+        found = kept.get(str(row.id))
+        if found is None or found[0] != rests:
+            found = kept[str(row.id)] = [rests, _title(library, row.id)]
+            fresh = True
+        out[row.id] = found[1]
+    if fresh and not library.readonly:
+        with contextlib.suppress(OSError):  # a title is found again where it cannot be kept
+            part = path.with_name(f"titles-{os.getpid()}.part")
+            part.write_text(json.dumps(kept), "utf-8")
+            os.replace(part, path)
+    return out
+
+
+def _rests_on(row: RunRow, told: Told) -> str:
+    """Changes with whatever a title rests on: how efforts are found, the recording, and what the runner corrected."""
+    on = (intervals.METHOD_VERSION, row.recording_id, row.part, row.column, row.start, row.duration_s, row.elapsed_s)
+    more = (row.distance_m, row.power_w, row.heart_rate_bpm, told.efforts)
+    return hashlib.sha256(repr((on, more)).encode()).hexdigest()[:12]
+
+
+def _title(library: History, run_id: int) -> str | None:
+    with contextlib.suppress(FootworkError):
+        return run_title(efforts_of_run(library, run_id))
+    return None
