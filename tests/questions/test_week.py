@@ -1,0 +1,160 @@
+"""What to do next, six weeks as they were run and asked, and what the newest run was."""
+
+import datetime as dt
+import json
+import shutil
+
+import numpy as np
+import pytest
+
+from footwork.api import Library
+from footwork.charts.weeks_picture import six_weeks
+from footwork.questions.runs import run_titles
+from footwork.questions.runs import titles as kept_titles
+from footwork.results.health import Health
+from footwork.wording.due_words import ago, what_next
+from footwork.wording.run_titles import short_title
+
+TODAY = dt.date(2026, 4, 22)  # a Wednesday
+
+
+@pytest.fixture
+def library(season_library, tmp_path):
+    season_library.close()
+    with Library.open(shutil.copytree(season_library.folder, tmp_path / "library")) as copy:
+        yield copy
+
+
+def kept(days, name="Hill reps", text="6 x 2 min hard"):
+    return [{"date": (TODAY + dt.timedelta(days=days)).isoformat(), "name": name, "text": text}]
+
+
+@pytest.mark.parametrize(
+    ("newest", "state", "ahead", "hard", "said"),
+    [
+        (1, "ill", kept(1), None, "Rest until you are well"),
+        (1, "injured", kept(0), None, "No running until you are well again"),
+        (1, "returning", kept(2), None, "Easy running only"),
+        (15, None, kept(0), None, "Begin again with easy runs"),
+        (14, None, kept(0), None, "Today: Hill reps"),
+        (1, None, kept(0, name=""), None, "Today: 6 x 2 min hard"),
+        (1, None, kept(1), 1, "Tomorrow: Hill reps"),
+        (1, None, kept(3), 1, "Easy until Saturday, then Hill reps"),
+        (1, None, kept(7), None, "Nothing is kept before Wednesday 29 April: Hill reps"),
+        (0, None, [], 0, "Easy tomorrow"),
+        (1, None, [], 1, "Easy today"),
+        (1, None, [], None, "No session is kept for the days ahead"),
+        (None, None, kept(0), None, "Today: Hill reps"),
+    ],
+)
+def test_what_to_do_next(newest, state, ahead, hard, said):
+    health = state and Health(state, TODAY, TODAY if state == "returning" else None, False)
+    on = None if newest is None else TODAY - dt.timedelta(days=newest)
+    head, why = what_next(
+        TODAY, on, health, ahead, None if hard is None else (TODAY - dt.timedelta(days=hard)).isoformat()
+    )
+    assert head == said
+    assert ("two days apart" in why) == (hard is not None)
+
+
+def test_after_a_pause_the_kept_session_is_named_with_its_day():
+    _, why = what_next(TODAY, TODAY - dt.timedelta(days=30), None, kept(3), None)
+    assert "4 weeks ago, on Monday 23 March" in why and "Saturday 25 April is kept: Hill reps" in why
+    assert [ago(d) for d in (0, 1, 13, 20, 119, 130)] == [
+        "today",
+        "yesterday",
+        "13 days ago",
+        "2 weeks ago",
+        "17 weeks ago",
+        "4 months ago",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("title", "short"),
+    [
+        ("Four times six minutes", "4 x 6 min"),
+        ("Ten times 1:30, up and down", "10 x 1:30"),
+        ("Six times 20 seconds", "6 x 20 s"),
+        ("Five times 1000 m", "5 x 1000 m"),
+        ("Two times about 46 minutes", "2 x 46 min"),
+        ("An even 50 minutes", ""),
+        ("Two efforts of two minutes to seven minutes", ""),
+    ],
+)
+def test_titles_of_repeats_have_a_label(title, short):
+    assert short_title(title) == short
+
+
+def test_six_weeks_hold_each_day_and_a_session_that_was_not_run(library):
+    number = library.plan_session("6 x 2 min hard, 10 min easy", "2026-04-17", "Hill reps")
+    library.plan_session("30 min easy", "2026-04-13", "")
+    found = library.today("2026-04-15")
+    assert [w["monday"] for w in found["weeks"]] == [
+        f"2026-{d}" for d in ("03-09", "03-16", "03-23", "03-30", "04-06", "04-13")
+    ]
+    last = found["weeks"][-1]
+    assert [len(d["runs"]) for d in last["days"]] == [1, 0, 1, 0, 0, 0, 0]  # as 15 April knew it
+    assert [[a["name"] for a in d["asked"]] for d in last["days"]] == [[], [], [], [], ["Hill reps"], [], []]
+    monday = found["weeks"][0]["days"][0]["runs"][0]
+    assert sum(monday["seconds_in_domains"].values()) == pytest.approx(monday["duration_s"], abs=2)
+    assert found["weeks"][0]["load"]["value"] == pytest.approx(library.load("2026-03-09", "2026-03-15")["cp_minutes"])
+    [ahead] = found["next"]
+    assert (ahead["id"], ahead["date"]) == (number, "2026-04-17") and ahead["power_w"] > 200
+    assert found["headline"] == "Easy until Friday, then Hill reps" and "physician" in found["caution"]
+    assert found["days_since"] == 0 and found["runs"] == 21
+
+
+def test_the_usual_week_is_the_median_of_complete_weeks(library):
+    loads = [
+        library.load(monday, monday + dt.timedelta(days=6))["cp_minutes"]
+        for monday in (dt.date(2026, 3, 2) + dt.timedelta(weeks=k) for k in range(5))
+    ]
+    usual = library.today("2026-04-08")["usual_week"]
+    assert usual["weeks"] == 5 and usual["cp_minutes"] == pytest.approx(np.median(loads))
+    assert (usual["low"], usual["high"]) == pytest.approx(tuple(np.quantile(loads, [0.25, 0.75])))
+    assert library.today("2026-03-25")["usual_week"] is None  # three complete weeks
+
+
+def test_after_a_long_break_the_last_weeks_that_were_run_are_shown(library):
+    found = library.today("2026-09-01")
+    assert found["weeks"][-1]["monday"] == "2026-04-13" and found["headline"] == "Begin again with easy runs"
+    library.tell(date="2026-04-18", illness="a cold")
+    told = library.today("2026-04-19")
+    assert told["headline"] == "Rest until you are well" and told["held"] and not told["caution"]
+
+
+def test_titles_are_kept_until_something_about_the_run_changes(library, monkeypatch):
+    rows = library.runs()
+    first = run_titles(library, rows)
+    assert first[rows[0].id] == library.run(rows[0].id).title
+    asked = []
+    monkeypatch.setattr(kept_titles, "efforts_of_run", lambda library, run: asked.append(run) or [])
+    assert run_titles(library, rows) == first and not asked
+    library.trim(rows[0].id, end="10:00")
+    run_titles(library, library.runs())
+    assert asked == [rows[0].id]
+    (library.folder / kept_titles.FILE).write_text("{broken")
+    run_titles(library, library.runs())
+    assert len(asked) == 1 + len(rows) and len(json.loads((library.folder / kept_titles.FILE).read_text())) == len(rows)
+
+
+def test_the_picture_names_what_it_draws():
+    run = {"id": 7, "title": "Four times six <b>", "duration_s": 3600, "marks": ["test"]}
+    run["seconds_in_domains"] = {"moderate": 1800, "heavy": 0, "severe": 1800, "extreme": 0}
+    asked = {"id": 1, "name": "A session with a long name", "text": "", "duration_s": 1800}
+    days = [
+        {"date": f"2026-04-{20 + k}", "runs": [run] if k == 1 else [], "asked": [asked] if k == 4 else []}
+        for k in range(7)
+    ]
+    week = {"monday": "2026-04-20", "days": days, "runs": 1, "load": {"value": 80.0}}
+    usual = {"cp_minutes": 90, "low": 70, "high": 100, "weeks": 8}
+    drawn = six_weeks([week], usual, "2026-04-22", "/runs/")
+    assert 'href="/runs/7"' in drawn and ">test<" in drawn and ">A session wit…<" in drawn and ">80<" in drawn
+    assert "<b>" not in drawn and "f-severe" in drawn and "f-heavy" not in drawn
+    [moderate, severe] = [p.split('width="')[1].split('"')[0] for p in drawn.split("<rect ")[1:] if "f-" in p[:20]]
+    assert moderate == severe
+    narrow = six_weeks([week], None, "2026-04-22", "/runs/", narrow=True)
+    assert ">test<" not in narrow and "withheld" not in narrow
+    week["load"]["value"] = None
+    assert ">withheld<" in six_weeks([week], usual, "2026-04-22", "/runs/")
