@@ -38,14 +38,24 @@ class Pane:
 
 
 @dataclass(frozen=True)
+class Span:
+    """A stretch of the horizontal axis that is shaded in all panes and named above the first."""
+
+    start: float
+    end: float
+    label: str = ""
+
+
+@dataclass(frozen=True)
 class Chart:
     """Panes that share one horizontal axis: seconds, metres, seconds on a logarithmic scale, or
-    days (a date's ordinal), watts, speed shown as pace, or a plain number."""
+    days (a date's ordinal), watts, speed shown as pace, or a plain number. ``spans`` are shaded in all panes."""
 
     panes: list[Pane]
     axis: Literal["time", "distance", "log-time", "date", "watts", "pace", "pace-mile", "count"] = "time"
     alt: str = ""
     imperial: bool = False
+    spans: tuple[Span, ...] = ()
 
 
 def thin(x: Floats, y: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:

@@ -112,10 +112,18 @@ def _arrows(ends: Floats, headwind: Floats, x: Callable[[float], float]) -> list
     return out
 
 
-def track(latitude: Floats, longitude: Floats, ends: Floats, effort: Floats, imperial: bool = False) -> str:
+def track(
+    latitude: Floats,
+    longitude: Floats,
+    ends: Floats,
+    effort: Floats,
+    imperial: bool = False,
+    wind: tuple[float, float] | None = None,
+) -> str:
     """The course from above as SVG, north up, as thick as the effort, with distances on the way.
 
-    Positions and ``ends`` have shape (n + 1,) [deg], [m]; ``effort`` shape (n,) [W].
+    Positions and ``ends`` have shape (n + 1,) [deg], [m]; ``effort`` shape (n,) [W]; ``wind`` is its speed [m/s] and
+    where it comes from [deg], drawn as an arrow in the corner.
     """
     east, north = (longitude - longitude.mean()) * np.cos(np.radians(latitude.mean())), latitude - latitude.mean()
     scale = min((MAP_WIDTH - 50) / max(float(np.ptp(east)), 1e-9), (MAP_HEIGHT - 40) / max(float(np.ptp(north)), 1e-9))
@@ -139,6 +147,10 @@ def track(latitude: Floats, longitude: Floats, ends: Floats, effort: Floats, imp
             f'<circle class="ring" cx="{a:.1f}" cy="{b:.1f}" r="3.4"/><text x="{a + 7:.1f}" y="{b - 3:.1f}">'
             f"{'start' if mark == 0 else mark}</text>"
         )
+    if wind is not None and wind[0] >= 0.5:
+        arrow = '<path class="wind" d="M0 -14V14m-4 -5l4 5l4 -5"/>'
+        drawn.append(f'<g transform="translate(22 22) rotate({wind[1]:.0f})">{arrow}</g>')
+        drawn.append(f'<text x="42" y="27" style="text-anchor:start">wind {wind[0]:.0f} m/s</text>')
     corners = zip(ends.tolist(), x.tolist(), y.tolist(), strict=True)
     way = json.dumps([[round(m), round(a, 1), round(b, 1)] for m, a, b in corners])
     return (

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from footwork.charts import Chart, Mark, Pane, thin
+from footwork.charts import Chart, Mark, Pane, Span, thin
 from footwork.quantities import MILE_M, Floats
 
-_LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 38
+_LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 32
 _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
 # Constant functions of the page; numbers only ever reach them as data.
 _CLOCK = (
@@ -56,7 +56,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
     titles: list[dict[str, Any]] = []
     series: list[dict[str, Any]] = []
     top = _TOP
-    right = max([_RIGHT, *(8 * len(m.label) + 14 for p in chart.panes for m in p.marks)])
+    right = _right(chart)
     unit = (1 / MILE_M if chart.imperial else 1e-3) if chart.axis == "distance" else 1.0
     named = {
         "time": _CLOCK,
@@ -75,7 +75,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
             {
                 "text": pane.title,
                 "left": 0,
-                "top": top - 26,
+                "top": top - 22,
                 "padding": 0,
                 "textStyle": {"fontSize": 13, "fontWeight": "normal", "color": _SOFT},
             }
@@ -119,11 +119,21 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
                 "axisLine": {"show": False},
                 "axisTick": {"show": False},
                 "splitLine": {"show": False},
-                "axisLabel": {"color": _SOFT, "fontSize": 13, "margin": 6, ":formatter": _number(pane)},
+                "axisLabel": {
+                    "color": _SOFT,
+                    "fontSize": 13,
+                    "margin": 6,
+                    ":formatter": _number(pane),
+                    "customValues": _round_ticks(pane, low, high),
+                },
             }
         )
+        drawn: list[dict[str, Any]] = []
         for number, mark in enumerate(pane.marks):
-            series += _series(mark, pane, index, number, window)
+            drawn += _series(mark, pane, index, number, window)
+        if drawn and chart.spans:
+            drawn[0]["markArea"] = _areas(chart.spans, index == 0)
+        series += drawn
         top += pane.height + _GAP
     axes = list(range(len(chart.panes)))
     readout = (
@@ -168,6 +178,44 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
         "aria": {"enabled": True, "label": {"enabled": True, "description": chart.alt}},
         "toolbox": {"show": False},
     }
+
+
+def _areas(spans: tuple[Span, ...], named: bool) -> dict[str, Any]:
+    """Shades over stretches of the axis, named where it is asked."""
+    label = {"show": named, "position": "top", "color": _SOFT, "fontSize": 12, "distance": 3}
+    return {
+        "silent": True,
+        "itemStyle": {"color": _RULE, "opacity": 0.38},
+        "label": label,
+        "data": [[{"xAxis": s.start, "name": s.label if named else ""}, {"xAxis": s.end}] for s in spans],
+    }
+
+
+def _round_ticks(pane: Pane, low: float, high: float) -> list[float]:
+    """The ends of a vertical axis and two or three round values between, none too near to another to be read."""
+    metres = {"pace": 1000.0, "pace-mile": MILE_M}.get(pane.form)
+    ends = [low, high] if metres is None else [metres / max(v, 0.05) for v in (high, low)]
+    plain = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000)
+    steps = plain if metres is None else (5, 10, 15, 30, 60, 120)
+    step = next((s for s in steps if (ends[1] - ends[0]) / s <= 4), steps[-1])
+    inner = [step * k for k in range(int(np.ceil(ends[0] / step)), int(ends[1] // step) + 1)]
+    apart = 22.0 / pane.height * (high - low)  # pixels that two labels need between them
+    out = [low, high]
+    for value in inner if metres is None else [metres / v for v in inner if v > 0]:
+        if all(abs(value - other) >= apart for other in out):
+            out.append(value)
+    return sorted(out)
+
+
+def plot_area(chart: Chart) -> tuple[float, float, float, float]:
+    """Where a chart's panes lie, for what is laid over them: pixels from the left and the right, and the ends of its
+    axis."""
+    low, high = _extent(chart)
+    return _LEFT, _right(chart), low, high
+
+
+def _right(chart: Chart) -> float:
+    return max([_RIGHT, *(8 * len(m.label) + 14 for p in chart.panes for m in p.marks)])
 
 
 def _extent(chart: Chart) -> tuple[float, float]:

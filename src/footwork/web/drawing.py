@@ -8,6 +8,7 @@ import numpy as np
 from nicegui import ui
 
 from footwork.charts import Chart, interactive
+from footwork.web.layout import text
 
 
 def smooth(values: Any, seconds: int) -> Any:
@@ -18,17 +19,36 @@ def smooth(values: Any, seconds: int) -> Any:
     return np.where(known, np.convolve(np.nan_to_num(values), kernel, mode="same") / np.maximum(number, 1), np.nan)
 
 
-def show_chart(chart: Chart) -> Any:
-    """Place a chart on the page."""
+def show_chart(chart: Chart, rows_below: bool = False) -> Any:
+    """Place a chart on the page, to be saved as a picture; with ``rows_below`` the rows of a table point into it."""
     made = ui.echart(interactive.options(chart), renderer="svg").classes("chart")
     made.style(f"height:{interactive.height(chart)}px")
     made.props["aria-label"] = chart.alt
+    if rows_below:
+        made.props["data-plot"] = " ".join(f"{v:.2f}" for v in interactive.plot_area(chart))
+    save_as(made.html_id, chart.alt)
     return made
 
 
+def save_as(element: str, told: str) -> None:
+    """Words that save a picture of the page, by its element's id, as SVG or PNG under what it shows."""
+    name = "-".join("".join(c if c.isalnum() else " " for c in told.lower()).split())[:60]
+    with ui.element("div").classes("save"):
+        for kind in ("svg", "png"):
+            button = text("button", f"Save as {kind.upper()}")
+            button.props["aria-label"] = f"Save as {kind.upper()}: {told}"
+            button.on("click", js_handler=f"() => window.footwork.save('{element}', '{kind}', '{name}')")
+
+
+def show_picture(drawn: str, told: str) -> None:
+    """Place SVG that we drew ourselves, to be saved as a picture."""
+    made = ui.html(drawn, sanitize=False)
+    save_as(made.html_id, told)
+
+
 def zooming(chart: Chart) -> None:
-    """A chart that brings more points where the reader zooms in."""
-    made = show_chart(chart)
+    """A chart that brings more points where the reader zooms in, and into which rows below point."""
+    made = show_chart(chart, rows_below=True)
     x = chart.panes[0].marks[-1].x
 
     def zoomed(event: Any) -> None:

@@ -22,7 +22,7 @@ from footwork.web.menu import menu
 if TYPE_CHECKING:
     from footwork.api import Library
 
-_CSS = Path(__file__).with_name("style.css").read_text(encoding="utf-8")
+_CSS, _SCRIPT = (Path(__file__).with_name(name).read_text(encoding="utf-8") for name in ("style.css", "page.js"))
 
 
 class Text(TextElement):
@@ -56,7 +56,7 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> I
     """Header, title and the sentence that says what matters; the page's body goes inside."""
     styled = ui.context.client.storage
     if not styled.get("styled"):  # a page that comes late follows a shell that has it already
-        ui.add_head_html(f'<style>{_CSS}</style><script>document.documentElement.lang = "en"</script>')
+        ui.add_head_html(f"<style>{_CSS}</style><script>{_SCRIPT}</script>")
         styled["styled"] = True
     ui.page_title(f"{title} · Footwork")
     with ui.element("header").classes("fw-head"):
@@ -170,7 +170,7 @@ def whisker(
         if found.value is None or found.low is None or found.high is None:
             text("div", "withheld", "v")
             ui.html(
-                '<svg class="whisker" width="200" height="18" role="img" aria-label="no value"><line x1="0" '
+                '<svg class="whisker" viewBox="0 0 200 18" role="img" aria-label="no value"><line x1="0" '
                 'x2="200" y1="9" y2="9" class="axis"/></svg>',
                 sanitize=False,
             )
@@ -185,7 +185,7 @@ def whisker(
         span = max(high - low, 1e-9)
         at = [200 * (v - (low - 0.6 * span)) / (2.2 * span) for v in (low, value, high)]
         ui.html(
-            f'<svg class="whisker" width="200" height="18" viewBox="0 0 200 18" role="img" aria-label="interval">'
+            f'<svg class="whisker" viewBox="0 0 200 18" role="img" aria-label="interval">'
             f'<line x1="0" x2="200" y1="9" y2="9" class="axis"/><line x1="{at[0]:.1f}" x2="{at[2]:.1f}" '
             'y1="9" y2="9" class="bar"/>'
             f'<circle cx="{at[1]:.1f}" cy="9" r="5" class="dot"/></svg>',
@@ -197,16 +197,25 @@ def whisker(
             text("span", form(found.high))
 
 
-def table(headers: Sequence[str], rows: Sequence[Sequence[Any]], two_line: bool = True, labelled: bool = False) -> None:
+def table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[Any]],
+    two_line: bool = True,
+    labelled: bool = False,
+    spans: Sequence[tuple[float, float]] = (),
+) -> None:
     """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above, and
-    with ``labelled`` each further cell names its column there."""
+    with ``labelled`` each further cell names its column there. ``spans`` are the stretches of the rows on the axis of
+    the panes above, where they are shown under the pointer."""
     with ui.element("table").classes(f"t{' two-line' if two_line else ''}{' labelled' if labelled else ''}"):
         with ui.element("thead"), ui.element("tr"):
             for header in headers:
                 text("th", header)
         with ui.element("tbody"):
-            for row in rows:
-                with ui.element("tr"):
+            for number, row in enumerate(rows):
+                with ui.element("tr") as line:
+                    if spans:
+                        line.props.update({"data-span": "{} {}".format(*spans[number]), "tabindex": 0})
                     for header, cell in zip(headers, row, strict=False):
                         if isinstance(cell, tuple):
                             with ui.element("td"):

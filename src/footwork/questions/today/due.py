@@ -89,7 +89,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         "load": load["load"],
         "seconds_in_domains": load["seconds_in_domains"],
     }
-    against, asked = weeks.verdicts(library, newest, listed)
+    against, asked = weeks.run_verdicts(library, newest)
     title = runs.run_titles(library, [newest])[newest.id] or ""
     return _told(
         **common,

@@ -136,15 +136,17 @@ def _asks(library: History, text: str) -> dict[str, Any]:
     }
 
 
-def verdicts(library: History, row: RunRow, planned: list[dict[str, Any]]) -> tuple[str, str]:
-    """A run against what was usual before it, and against the session of its day; empty where nothing is to be said."""
+def run_verdicts(library: History, row: RunRow) -> tuple[str, str]:
+    """A run against what was usual before it, and against the session kept for its day; empty where nothing is to be
+    said."""
     against, asked = "", ""
+    planned = sessions.listed_sessions(library)
     if row.scale_key is not None:
         try:
             against = usual.run_against_usual(library, row.id)["sentence"]
         except FootworkError:
             against = ""
-    session = next((s for s in planned if s["date"] == row.local.date().isoformat()), None)
+    session = next((s for s in planned if str(s["date"]) == row.local.date().isoformat()), None)
     if session is not None:
         try:
             asked = sessions.match_session(library, row.id, session["text"])["verdict"]

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from nicegui import ui
 
-from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
-from footwork.quantities import Estimate, format_duration, format_pace
+from footwork.quantities import format_duration, format_pace
 from footwork.web.declaration import Page
-from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form, sentence, unfolded
-from footwork.web.layout import heading, link, method_link, note, table, text, whisker, whole_number
-from footwork.wording.run_titles import run_title
+from footwork.web.forms import Field, command_form, sentence
+from footwork.web.layout import heading, link, method_link, note, table, text, whole_number
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -32,26 +29,16 @@ def data(library: Library, run_id: str, signal: str = "") -> dict[str, Any]:
     return {"efforts": found, "balance": balance, "looks_like": library.recognised(number)}
 
 
-def balance_chart(found: dict[str, Any]) -> Chart:
-    """W′ balance with its interval."""
-    x = np.array(found["seconds"], dtype=float)
-    low, middle, high = (np.array(found[k]) / 1000 for k in ("low_j", "middle_j", "high_j"))
-    return Chart(
-        [Pane("W′ balance, kJ", [Mark("band", x, low, high), Mark("line", x, middle)], height=150)],
-        "time",
-        "W′ balance along the run, with its interval",
-    )
-
-
-def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
-    """The part of the run page."""
+def section(
+    base: str, library: Library, run_id: int, imperial: bool, spans: Sequence[tuple[float, float]] = ()
+) -> None:
+    """The part of the run page; ``spans`` are where the efforts lie on the axis of its panes."""
     heading("Efforts")
     try:
         found = library.efforts(run_id)
     except FootworkError as error:
         text("p", sentence(str(error)), "soft")
         return
-    text("p", f"{run_title(found)}.")
     if len(found) > 1:
         table(
             ["what", "from", "lasts", "stood", "power", "pace", "heart rate", "slope"],
@@ -69,14 +56,15 @@ def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
                 for e in found
             ],
             labelled=True,
+            spans=spans if len(spans) == len(found) else (),
         )
     looks = library.recognised(run_id)
     if looks is not None:
         note(looks["sentence"], base, "efforts")
-    with ui.element("p"):
+    with ui.element("div").classes("row-of").style("margin-top:12px"):
         link("Hold this run against a session", f"{base}/runs/{run_id}/session")
-    with ui.element("p"):
         link("Heart rate along this run", f"{base}/runs/{run_id}/drift")
+        method_link(base, "efforts", "How efforts are found")
     for trial in library.trials():
         if any(j["run"] == run_id for j in trial["joined"]):
             with ui.element("p"):
@@ -84,8 +72,6 @@ def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
                     f"It was run for trial {trial['id']}, {', '.join(trial['conditions'][1:])}",
                     f"{base}/trials/{trial['id']}",
                 )
-    with ui.element("p"):
-        method_link(base, "efforts", "How efforts are found")
     with ui.element("details"):
         text("summary", "Divide it otherwise")
         now = ", ".join(f"{format_duration(e['start_s']) if e['start_s'] else '0:00'} {e['kind']}" for e in found)
@@ -98,26 +84,6 @@ def section(base: str, library: Library, run_id: int, imperial: bool) -> None:
             f"{base}/runs/{run_id}",
             needed=["correct"],
         )
-    unfolded("W′ balance along the run", lambda: library.balance(run_id), lambda left: _balance(base, left))
-
-
-def _balance(base: str, left: dict[str, Any]) -> None:
-    least = Estimate.from_json(left["minimum"])
-    with ui.element("div").classes("numbers"):
-        whisker(
-            base,
-            f"Least, at {format_duration(left['minimum_at_s'])}",
-            "balance.minimum",
-            least.scaled(1e-3, "kJ"),
-            digits=1,
-        )
-    show_chart(balance_chart(left))
-    text(
-        "p",
-        f"By what was known on {left['as_of']}. Recovery was measured in cycling; the band holds the model's "
-        "own error.",
-        "soft",
-    )
 
 
 PAGES = (Page("/runs/{run_id}/efforts", None, data),)  # the efforts stand on the run's page

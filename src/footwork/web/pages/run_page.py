@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
+from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from nicegui import ui
 
-from footwork.charts import Chart, Mark, Pane
+from footwork.charts import Chart, Mark, Pane, Span
+from footwork.charts.course_picture import track
 from footwork.errors import FootworkError
-from footwork.quantities import Estimate, describe_weather, format_distance, format_duration, format_pace, plain
+from footwork.quantities import Estimate, Floats, describe_weather, format_distance, format_duration, format_pace, plain
+from footwork.questions.today import run_verdicts
+from footwork.results.effort import BalanceAlong
 from footwork.signals import Signals
 from footwork.web.declaration import Page
-from footwork.web.drawing import show_chart, smooth, zooming
-from footwork.web.forms import unfolded
+from footwork.web.drawing import show_chart, show_picture, smooth, zooming
 from footwork.web.layout import (
     domain_strip,
     heading,
@@ -30,18 +35,19 @@ from footwork.web.layout import (
     whole_number,
 )
 from footwork.web.pages import efforts_page
+from footwork.wording.due_words import long_date
 
 if TYPE_CHECKING:
     from footwork.api import Library
 
 _MARKS = {
-    "race": "Mark as race",
-    "test": "Mark as test",
-    "maximal": "Mark as maximal",
-    "easy": "Mark as easy",
-    "long": "Mark as long",
-    "brick": "Mark as brick run",
-    "treadmill": "Mark as treadmill",
+    "race": "a race",
+    "test": "a test",
+    "maximal": "all I had",
+    "easy": "easy",
+    "long": "a long run",
+    "brick": "after a ride",
+    "treadmill": "on a treadmill",
 }
 
 
@@ -66,20 +72,25 @@ def _critical_power(library: Library, scale_key: str | None) -> Estimate:
         return Estimate.withheld("W", "critical-power", str(error))
 
 
-def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> Chart:
-    """Power with the CP band, heart rate, pace and altitude."""
+def panes(
+    signals: Signals,
+    found: dict[str, Any],
+    by: str,
+    imperial: bool,
+    efforts: Sequence[dict[str, Any]] = (),
+    balance: BalanceAlong | None = None,
+) -> Chart:
+    """Power with the CP band, heart rate, pace, cadence, W′ balance and altitude, the efforts shaded in all."""
     over_distance = by == "distance" and np.isfinite(signals.get("distance")).any()
-    x = signals["time"] - signals["time"][0]
-    if over_distance:
-        x = np.maximum.accumulate(np.nan_to_num(signals["distance"]))
+    x = _axis(signals, by)
     cp: Estimate = found["critical_power"]
     made = []
     if "power" in signals:
         marks = [Mark("line", x, np.where(signals.timer, signals["power"], np.nan))]
-        if cp.low is not None and cp.high is not None:
+        if cp.low is not None and cp.high is not None and cp.value is not None:
             ends = np.array([x[0], x[-1]])
-            marks.insert(0, Mark("band", ends, np.full(2, cp.low), np.full(2, cp.high), "CP"))
-        made.append(Pane("power, W", marks, height=150))
+            marks.insert(0, Mark("band", ends, np.full(2, cp.low), np.full(2, cp.high), f"CP {cp.value:.0f}"))
+        made.append(Pane("power, W", marks, height=140))
     if np.isfinite(signals.get("heart_rate")).any():
         rate, sound = signals["heart_rate"], signals.sound_heart_rate
         rates = [Mark("line", x, sound)]
@@ -87,7 +98,7 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
             # One second more at each end, so that what is not counted joins what is.
             beside = np.convolve(np.isfinite(rate) & ~np.isfinite(sound), np.ones(3), mode="same") > 0
             rates.insert(0, Mark("line", x, np.where(beside, rate, np.nan), soft=True))
-        made.append(Pane("heart rate, bpm" + ("; grey is not counted" if len(rates) > 1 else ""), rates))
+        made.append(Pane("heart rate, bpm" + ("; grey is not counted" if len(rates) > 1 else ""), rates, height=96))
     if np.isfinite(signals.get("speed")).any():
         speed = smooth(signals["speed"], 9)
         made.append(
@@ -95,13 +106,53 @@ def panes(signals: Signals, found: dict[str, Any], by: str, imperial: bool) -> C
                 f"pace, min/{'mi' if imperial else 'km'}",
                 [Mark("line", x, np.where(speed > 0.8, speed, np.nan))],
                 "pace-mile" if imperial else "pace",
+                96,
             )
         )
+    if np.isfinite(signals.get("cadence")).any():
+        cadence = smooth(signals["cadence"], 5)
+        made.append(Pane("cadence, steps/min", [Mark("line", x, np.where(cadence > 100, cadence, np.nan))], height=72))
+    if balance is not None:
+        at = x[np.clip(np.array(balance["seconds"]), 0, len(x) - 1)]
+        low, middle, high = (np.array(balance[k]) / 1000 for k in ("low_j", "middle_j", "high_j"))
+        made.append(Pane("W′ balance, kJ", [Mark("band", at, low, high), Mark("line", at, middle)], height=84))
     if np.isfinite(signals.get("altitude")).any():
-        made.append(Pane("altitude, m", [Mark("line", x, signals["altitude"])], height=120))
+        made.append(Pane("altitude, m", [Mark("line", x, signals["altitude"])], height=72))
     return Chart(
-        made, "distance" if over_distance else "time", "Power, heart rate, pace and altitude of the run", imperial
+        made,
+        "distance" if over_distance else "time",
+        f"Power, heart rate, pace and altitude of run {found['id']}",
+        imperial,
+        tuple(Span(e["span"][0], e["span"][1], e["label"]) for e in spans_of(efforts, x) if e["label"]),
     )
+
+
+def spans_of(efforts: Sequence[dict[str, Any]], x: Floats) -> list[dict[str, Any]]:
+    """Where efforts lie on the axis, and for work a label: its number among the work."""
+    out, number = [], 0
+    for effort in efforts:
+        ends = (float(x[min(max(int(effort[k]), 0), len(x) - 1)]) for k in ("start_s", "end_s"))
+        number += effort["kind"] == "work"
+        labelled = effort["kind"] == "work" and len(efforts) > 1
+        out.append({"span": tuple(ends), "label": str(number) if labelled else ""})
+    return out
+
+
+def track_of(signals: Signals, found: dict[str, Any], imperial: bool) -> str | None:
+    """The way of a run from above, as thick as its effort; None without positions."""
+    latitude, longitude = signals.get("latitude"), signals.get("longitude")
+    known = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude) & np.isfinite(signals.get("distance")))
+    if len(known) < 60:
+        return None
+    power = signals["power"] if "power" in signals else signals.get("speed")
+    effort = smooth(np.where(signals.timer, power, np.nan), 31)
+    at = known[np.unique(np.linspace(0, len(known) - 1, 400).astype(int))]
+    effort = np.nan_to_num(effort[at[:-1]], nan=float(np.nanmedian(effort)))
+    weather = found["weather"]
+    told = weather is not None and weather.get("wind_from_deg") is not None and weather.get("wind_mps") is not None
+    wind = (weather["wind_mps"], weather["wind_from_deg"]) if told else None
+    way = signals["distance"]
+    return track(latitude[at], longitude[at], np.maximum.accumulate(way[at] - way[at[0]]), effort, imperial, wind)
 
 
 def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
@@ -129,7 +180,9 @@ def best_chart(found: dict[str, Any], best: list[dict[str, Any]]) -> Chart:
 
 
 def sentence(found: dict[str, Any], imperial: bool) -> str:
-    out = [f"Run {found['id']}" + (f": {found['title'][0].lower()}{found['title'][1:]}." if found["title"] else ".")]
+    """When, how far and with whose watts."""
+    at = dt.datetime.fromisoformat(found["date"])
+    out = [f"Run {found['id']}, {long_date(at.date())} {at.year}, {at:%H:%M}."]
     if found["distance_m"]:
         out.append(
             f"{format_distance(found['distance_m'], imperial)} in {format_duration(found['duration_s'])}, "
@@ -137,16 +190,11 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
         )
     else:
         out.append(f"{format_duration(found['duration_s'])}.")
-    if found["power_w"] is not None:
-        out.append(
-            f"{found['power_w']:.0f} W on average, "
-            + (f"measured by {found['power_scale']}." if found["measured"] else "modelled from speed and grade.")
-        )
-    elif found["entered_by_hand"]:
+    if found["entered_by_hand"]:
         out.append("Entered by hand: there is no recording.")
-    elif any(p for r in found["recordings"] for p in r["power"]):
+    elif found["power_w"] is None and any(p for r in found["recordings"] for p in r["power"]):
         out.append("Power is withheld: it is left out by an edit.")
-    else:
+    elif found["power_w"] is None:
         out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
     if found["legs_before"]:
         out.append(f"Run after {' and '.join(found['legs_before'])}.")
@@ -156,62 +204,103 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
     return " ".join(out)
 
 
+def _worked_out(library: Library, run_id: str, scale: str) -> dict[str, Any]:
+    """Everything that the page shows of a run."""
+    found = data(library, run_id, scale)
+    number = int(run_id)
+    row = library.run(number).row
+    out: dict[str, Any] = {
+        "found": found,
+        "row": row,
+        "signals": None,
+        "efforts": [],
+        "balance": None,
+        "best": [],
+        "library": library,
+    }
+    if found["entered_by_hand"]:
+        return out
+    out["signals"] = library.signals(number)
+    with suppress(FootworkError):
+        out["efforts"] = library.efforts(number)
+    with suppress(FootworkError):
+        out["balance"] = library.balance(number)
+    out["best"] = library.best_curve(None, None, row.scale_key) if row.scale_key else []
+    out["verdicts"] = run_verdicts(library, row)
+    return out
+
+
 async def show_run(base: str, library: Library, run_id: str, by: str = "time", scale: str = "") -> None:
     try:
-        found = await asyncio.to_thread(data, library, run_id, scale)
-        by_hand = found["entered_by_hand"]
-        signals = None if by_hand else await asyncio.to_thread(library.signals, int(run_id))
+        made = await asyncio.to_thread(_worked_out, library, run_id, scale)
     except FootworkError as error:
         with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
             link("All runs", f"{base}/runs")
         return
     imperial = library.setting("units") == "imperial"
-    row = (await asyncio.to_thread(library.run, int(run_id))).row
-    with page(
-        base, "Runs", f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}", sentence(found, imperial)
-    ):
+    found, row, signals = made["found"], made["row"], made["signals"]
+    with page(base, "Runs", found["title"] or "A run", sentence(found, imperial)):
         if signals is None:
-            _told(base, found)
             _marks(base, library, row.id, found["marks"])
+            _told(base, found)
             return
-        _numbers(base, found)
-        if row.scale_key:
-            scale_links(base, library, f"runs/{row.id}", scale or found["power_scale"], convertible=False)
-        with ui.element("div").classes("row-of"):
-            for key, label in (("time", "Over time"), ("distance", "Over distance")):
-                made = link(label, f"{base}/runs/{row.id}?by={key}", "button")
-                if by == key:
-                    made.props["aria-current"] = "true"
-            text("span", "Hold Ctrl and scroll, or pinch, to zoom.", "soft")
-        chart = panes(signals, found, by, imperial)
-        if chart.panes:
-            zooming(chart)
+        against, asked = made["verdicts"]
+        for verdict, key in ((asked, "sessions"), (against, "usual")):
+            if verdict:
+                note(verdict, base, key)
+        _marks(base, library, row.id, found["marks"])
+        drawn = track_of(signals, found, imperial)
+        with ui.element("div").classes("beside" if drawn else ""):
+            _numbers(base, found, made["balance"])
+            if drawn is not None:
+                with ui.element("div"):
+                    show_picture(drawn, f"The way of run {row.id} from above, as thick as its effort")
+        _panes(base, made, by, imperial, scale)
         if found["load"]:
             domain_strip(found["load"]["seconds_in_domains"])
             with ui.element("p"):
                 method_link(base, "domains", "How domains are known")
-        best = await asyncio.to_thread(library.best_curve, None, None, row.scale_key) if row.scale_key else []
-        if found["mean_maximal_power"]:
-            heading("Best efforts of this run")
-            show_chart(best_chart(found, best))
-            with ui.element("p"):
-                method_link(base, "mean-maximal", "How best efforts are found")
-        efforts_page.section(base, library, row.id, imperial)
-        if row.scale_key:
-            unfolded(
-                "This run against what was usual",
-                lambda: library.run_against_usual(row.id),
-                lambda usual: note(usual["sentence"], base, "usual"),
-            )
+        x = _axis(signals, by)
+        efforts_page.section(base, library, row.id, imperial, [e["span"] for e in spans_of(made["efforts"], x)])
         _laps(found, imperial)
+        if found["mean_maximal_power"]:
+            with ui.element("details"):
+                text("summary", "Best efforts of this run")
+                show_chart(best_chart(found, made["best"]))
+                with ui.element("p"):
+                    method_link(base, "mean-maximal", "How best efforts are found")
         _told(base, found)
         _recordings(base, found)
-        _marks(base, library, row.id, found["marks"])
         _heart_rate(base, library, found)
         _cleaning(base, found)
 
 
-def _numbers(base: str, found: dict[str, Any]) -> None:
+def _axis(signals: Signals, by: str) -> Floats:
+    """What the panes run over: seconds, or metres where the way is known."""
+    if by == "distance" and np.isfinite(signals.get("distance")).any():
+        return np.asarray(np.maximum.accumulate(np.nan_to_num(signals["distance"])))
+    return np.asarray(signals["time"] - signals["time"][0])
+
+
+def _panes(base: str, made: dict[str, Any], by: str, imperial: bool, scale: str) -> None:
+    """The panes under one cursor."""
+    found, row, signals = made["found"], made["row"], made["signals"]
+    with ui.element("div").classes("row-of"):
+        for key, label in (("time", "Over time"), ("distance", "Over distance")):
+            button = link(label, f"{base}/runs/{row.id}?by={key}", "button")
+            if by == key:
+                button.props["aria-current"] = "true"
+        text("span", "Hold Ctrl and scroll, or pinch, to zoom.", "soft")
+    chart = panes(signals, found, by, imperial, made["efforts"], made["balance"])
+    if chart.panes:
+        zooming(chart)
+    if row.scale_key:
+        with ui.element("details"):
+            text("summary", "The same by another device's watts")
+            scale_links(base, made["library"], f"runs/{row.id}", scale or found["power_scale"], convertible=False)
+
+
+def _numbers(base: str, found: dict[str, Any], balance: BalanceAlong | None) -> None:
     with ui.element("div").classes("numbers"):
         if found["power_w"] is not None:
             unit, method = ("W measured", "scales") if found["measured"] else ("W modelled", "modelled-power")
@@ -229,11 +318,15 @@ def _numbers(base: str, found: dict[str, Any]) -> None:
             )
         if found["load"]:
             whisker(base, "Load", "load.load", found["load"]["load"], "by today's CP", 0, unit="CP-minutes")
+        if balance is not None:
+            least = Estimate.from_json(balance["minimum"]).scaled(1e-3, "kJ")
+            when = f"at {format_duration(balance['minimum_at_s'])}"
+            whisker(base, "Lowest W′ balance", "balance.minimum", least, when, 1)
 
 
 def _told(base: str, found: dict[str, Any]) -> None:
     """Diary and weather, and where to correct."""
-    heading("How it was")
+    heading("How it felt, and the weather")
     for name, value in found["diary"].items():
         if value is not None:
             text("p", f"{name.replace('_', ' ').capitalize()}: {value if isinstance(value, str) else f'{value:g}'}")
@@ -247,7 +340,12 @@ def _told(base: str, found: dict[str, Any]) -> None:
 def _laps(found: dict[str, Any], imperial: bool) -> None:
     if not found["laps"]:
         return
-    heading("Laps")
+    with ui.element("details"):
+        text("summary", f"{len(found['laps'])} laps")
+        _lap_table(found, imperial)
+
+
+def _lap_table(found: dict[str, Any], imperial: bool) -> None:
     table(
         ["lap", "time", "distance", "pace", "power", "heart rate", "domain"],
         [
@@ -287,14 +385,11 @@ def _recordings(base: str, found: dict[str, Any]) -> None:
 
 
 def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
-    heading("Marks")
-    text("p", "Efforts of a race or test count as maximal and settle critical power.", "soft")
-    if "race" in marks:
-        with ui.element("p"):
-            link("This race against the plan of the day before", f"{base}/runs/{run_id}/review")
-    with ui.element("div").classes("row-of"):
+    with ui.element("div").classes("row-of marks"):
+        text("span", "It was", "soft")
         for name, label in _MARKS.items():
-            button = text("button", f"Unmark {name}" if name in marks else label, "fw on" if name in marks else "fw")
+            button = text("button", label, "fw on" if name in marks else "fw")
+            button.props["aria-pressed"] = str(name in marks).lower()
 
             async def press(_: Any, name: str = name) -> None:
                 try:
@@ -305,7 +400,8 @@ def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
                 ui.navigate.to(f"{base}/runs/{run_id}")
 
             button.on("click", press)
-        method_link(base, "cautions", "Cautions before a test")
+        if "race" in marks:
+            link("This race against the plan of the day before", f"{base}/runs/{run_id}/review")
 
 
 def _heart_rate(base: str, library: Library, found: dict[str, Any]) -> None:
@@ -313,7 +409,12 @@ def _heart_rate(base: str, library: Library, found: dict[str, Any]) -> None:
     screened = found["heart_rate_screening"]
     if not screened:
         return
-    heading("Heart rate")
+    with ui.element("details"):
+        text("summary", "Heart rate, as it counts")
+        _judged(base, library, found, screened)
+
+
+def _judged(base: str, library: Library, found: dict[str, Any], screened: dict[str, Any]) -> None:
     faults = [f"{kind.replace('_', ' ')} {format_duration(s)}" for kind, s in screened["faults_s"].items()]
     counts = f"{100 * screened['sound_share']:.0f} % of seconds count"
     text("p", f"{counts}. Not counted: {', '.join(faults)}." if faults else f"{counts}.")
@@ -333,7 +434,12 @@ def _heart_rate(base: str, library: Library, found: dict[str, Any]) -> None:
 
 
 def _cleaning(base: str, found: dict[str, Any]) -> None:
-    heading("What was cleaned")
+    with ui.element("details"):
+        text("summary", "What was cleaned")
+        _cleaned(base, found)
+
+
+def _cleaned(base: str, found: dict[str, Any]) -> None:
     lines = [found["clipped"]["why"]] if found["clipped"] else []
     lines += [f"Lost: {t}" for t in found["lost"]] + found["notes"] + [c["sentence"] for c in found["changes"]]
     if not lines:

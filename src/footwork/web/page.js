@@ -1,0 +1,66 @@
+// What every page brings along: pictures to save, rows of a table shown in the panes above it.
+document.documentElement.lang = "en";
+window.footwork = {
+  // A picture as a file: its colours are worked out, for they are the page's.
+  save(id, kind, name) {
+    const box = document.getElementById(id), old = box && (box.tagName === "svg" ? box : box.querySelector("svg"));
+    if (!old) return;
+    const style = getComputedStyle(document.documentElement), made = old.cloneNode(true), size = old.getBoundingClientRect();
+    const kept = ["fill", "stroke", "stroke-width", "font-size", "font-weight", "text-anchor", "opacity", "stroke-linecap", "stroke-linejoin", "display"];
+    const pairs = [[old, made]];
+    while (pairs.length) {
+      const [a, b] = pairs.pop(), shown = getComputedStyle(a);
+      for (const key of kept) b.style.setProperty(key, shown.getPropertyValue(key));
+      for (let i = 0; i < a.children.length; i++) pairs.push([a.children[i], b.children[i]]);
+    }
+    made.setAttribute("xmlns", "http://www.w3.org/2000/svg");
+    made.setAttribute("width", size.width);
+    made.setAttribute("height", size.height);
+    made.style.background = style.getPropertyValue("--paper");
+    made.style.fontFamily = getComputedStyle(document.body).fontFamily;
+    const text = new XMLSerializer().serializeToString(made).replace(/var\(--([a-z]+)\)/g, (_, key) => style.getPropertyValue("--" + key).trim());
+    const whole = new Blob([text], { type: "image/svg+xml" });
+    const give = (blob) => {
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(blob);
+      link.download = name + "." + kind;
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    };
+    if (kind === "svg") return give(whole);
+    const image = new Image();
+    image.onload = () => {
+      const canvas = document.createElement("canvas");
+      canvas.width = 2 * size.width;
+      canvas.height = 2 * size.height;
+      const pen = canvas.getContext("2d");
+      pen.scale(2, 2);
+      pen.fillStyle = style.getPropertyValue("--paper");
+      pen.fillRect(0, 0, size.width, size.height);
+      pen.drawImage(image, 0, 0, size.width, size.height);
+      canvas.toBlob(give);
+    };
+    image.src = URL.createObjectURL(whole);
+  },
+  // The stretch of a row, laid over the panes while the pointer or the focus is on it.
+  point(row, on) {
+    const chart = document.querySelector(".chart[data-plot]");
+    if (!chart) return;
+    let mark = chart.querySelector(".pointed");
+    if (!mark) {
+      mark = document.createElement("div");
+      mark.className = "pointed";
+      chart.appendChild(mark);
+    }
+    const [left, right, low, high] = chart.dataset.plot.split(" ").map(Number), [a, b] = row.dataset.span.split(" ").map(Number);
+    const wide = chart.clientWidth - left - right, at = (v) => left + (wide * (v - low)) / (high - low);
+    mark.style.display = on ? "block" : "none";
+    mark.style.left = at(a) + "px";
+    mark.style.width = Math.max(at(b) - at(a), 2) + "px";
+  },
+};
+for (const [event, on] of [["mouseover", true], ["mouseout", false], ["focusin", true], ["focusout", false]])
+  document.addEventListener(event, (e) => {
+    const row = e.target.closest && e.target.closest("tr[data-span]");
+    if (row) window.footwork.point(row, on);
+  });
