@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from footwork.history.book import History, Path_
 from footwork.history.catalogue import RunRow
 from footwork.history.recordings.reading import read
-from footwork.quantities import Day, Effort, Span, as_day, as_seconds
+from footwork.quantities import Day, Effort, Span, as_date, as_day, as_seconds
 
 if TYPE_CHECKING:
     import polars as pl
@@ -263,6 +263,26 @@ class Library(History):
         from footwork.questions import sessions
 
         return sessions.plan_session(self, text, as_day(date), name)
+
+    def change_session(
+        self, number: int, date: Day | None = None, text: str | None = None, name: str | None = None
+    ) -> int:
+        """Move a kept session to another day, or say it otherwise; returns its new number."""
+        from footwork.questions import sessions
+
+        return sessions.change_session(self, number, as_day(date), text, name)
+
+    def copy_session(self, number: int, date: Day) -> int:
+        """Keep a session for another day too; returns the new number."""
+        from footwork.questions import sessions
+
+        return sessions.copy_session(self, number, [as_date(date)])[0]
+
+    def repeat_session(self, number: int, weeks: int) -> list[int]:
+        """Keep a session on its weekday in each of so many weeks after it; returns the new numbers."""
+        from footwork.questions import sessions
+
+        return sessions.repeat_session(self, number, weeks)
 
     def sessions(self) -> list[dict[str, Any]]:
         """Kept sessions, the newest day first, with the runs of their days."""

@@ -142,6 +142,51 @@ def new(
     return None
 
 
+Number = Annotated[int, typer.Argument(help="Number of the kept session.")]
+
+
+@session.command()
+def change(
+    number: Number,
+    date: Annotated[str | None, typer.Option(help="Move it to this day, YYYY-MM-DD.")] = None,
+    text: Annotated[str | None, typer.Option(help="Other words for it.")] = None,
+    name: Annotated[str | None, typer.Option(help="Another name.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Move a kept session to another day, or say it otherwise."""
+    if date is None and text is None and name is None:
+        raise UsageError("say what changes: --date, --text or --name")
+    with opened() as library:
+        _changed(library, [library.change_session(number, day(date), text, name)], as_json)
+
+
+@session.command()
+def copy(number: Number, date: Annotated[str, typer.Argument(help="Day, YYYY-MM-DD.")], as_json: Json = False) -> None:
+    """Keep a session for another day too."""
+    with opened() as library:
+        _changed(library, [library.copy_session(number, date)], as_json)
+
+
+@session.command()
+def repeat(
+    number: Number, weeks: Annotated[int, typer.Option(help="In how many weeks after it.")] = 1, as_json: Json = False
+) -> None:
+    """Keep a session on its weekday in the weeks after it."""
+    with opened() as library:
+        _changed(library, library.repeat_session(number, weeks), as_json)
+
+
+def _changed(library: Any, numbers: list[int], as_json: bool) -> None:
+    rows = [r for r in reversed(library.sessions()) if r["id"] in numbers]
+    held = held_back(library.health())
+    if as_json:
+        return out(rows)
+    for r in rows:
+        say(f"Session {r['id']} for {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
+    say(f"footwork edit undo NUMBER takes one back. {held or before_hard_work('session')}{way_out(held or '')}")
+    return None
+
+
 @session.command("list")
 @remembered
 def list_(as_json: Json = False) -> None:

@@ -317,6 +317,11 @@ def listed(library: History, run_id: int | None = None, undone: bool = False) ->
     ]
 
 
+def take_back(connection: Connection, entry_id: int) -> None:
+    """Undo one entry that nothing builds on, inside the caller's transaction."""
+    connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))
+
+
 def undo(library: History, entry_id: int) -> str:
     """Take one entry back; returns what it was, in words.
 
@@ -343,7 +348,7 @@ def undo(library: History, entry_id: int) -> str:
             raise UsageError(f"run {number} would be {both} at once: take the later mark off first")
     sentence = next(row["sentence"] for row in listed(library) if row["id"] == entry_id)
     with library.writing() as connection:
-        connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))
+        take_back(connection, entry_id)
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence

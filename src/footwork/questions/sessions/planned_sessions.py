@@ -4,6 +4,7 @@ run."""
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +27,7 @@ from footwork.wording.cautions import before_hard_work, held_back
 if TYPE_CHECKING:
     from footwork.history.book import History
 
+MOST_WEEKS = 52
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
 
 
@@ -235,15 +237,53 @@ def plan_session(library: History, text: str, date: dt.date | None = None, name:
 
     Raises UsageError for words that are no session.
     """
+    return entries.write(library, "session", None, _kept(text, name), date or dt.date.today())
+
+
+def _kept(text: str, name: str) -> dict[str, Any]:
     session = session_words.parse(text)
     if session.unknowns:
         raise UsageError("a session that is kept holds no ?")
-    label = " ".join(name.split())[:60]
-    return entries.write(library, "session", None, {"text": session.text(), "name": label}, date or dt.date.today())
+    return {"text": session.text(), "name": " ".join(name.split())[:60]}
+
+
+def change_session(
+    library: History, number: int, date: dt.date | None = None, text: str | None = None, name: str | None = None
+) -> int:
+    """Move a kept session to another day, or say it otherwise; returns its new number. In a calendar it stays the one
+    event.
+
+    Raises UsageError where there is none, or for words that are no session.
+    """
+    row = kept_session(library, number)
+    payload = {**_kept(text or row["text"], row["name"] if name is None else name), "first": row["first"]}
+    on = date or dt.date.fromisoformat(str(row["date"]))
+    with library.writing() as connection:
+        entries.take_back(connection, number)
+        return entries.keep(connection, "session", None, payload, on)
+
+
+def copy_session(library: History, number: int, dates: Sequence[dt.date]) -> list[int]:
+    """Keep a session again for other days; returns the new numbers. Raises UsageError where there is none."""
+    row = kept_session(library, number)
+    with library.writing() as connection:
+        return [entries.keep(connection, "session", None, _kept(row["text"], row["name"]), day) for day in dates]
+
+
+def repeat_session(library: History, number: int, weeks: int) -> list[int]:
+    """Keep a session on its weekday in each of so many weeks after it; returns the new numbers.
+
+    Raises UsageError where there is none, or for more than a year of weeks.
+    """
+    if not 1 <= weeks <= MOST_WEEKS:
+        raise UsageError(f"a session can be repeated for 1 to {MOST_WEEKS} weeks, not {weeks}")
+    day = dt.date.fromisoformat(str(kept_session(library, number)["date"]))
+    return copy_session(library, number, [day + dt.timedelta(weeks=k + 1) for k in range(weeks)])
 
 
 def listed_sessions(library: History) -> list[dict[str, Any]]:
-    """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text`` and the runs of that day."""
+    """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, and
+    its ``first`` number, which stays when it is moved."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
         on.setdefault(row.local.date().isoformat(), []).append(row.id)
@@ -256,6 +296,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
             "name": e.payload["name"],
             "text": e.payload["text"],
             "runs": sorted(on.get(str(e.date), [])),
+            "first": e.payload.get("first", e.id),
         }
         for e in found
     ]
@@ -350,7 +391,7 @@ def calendar(library: History) -> bytes:
         )
     events = [
         ical.Event(
-            f"session-{r['id']}@footwork",
+            f"session-{r['first']}@footwork",
             dt.date.fromisoformat(str(r["date"])),
             r["name"] or "Running session",
             f"{r['text']}\n{before_hard_work('session')}",

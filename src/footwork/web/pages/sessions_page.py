@@ -24,17 +24,17 @@ from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import (
     domain_strip,
     fill,
-    heading,
     link,
+    measured,
     method_link,
     note,
     page,
     table,
     text,
-    unbroken,
     whisker,
     whole_number,
 )
+from footwork.web.pages import session_week
 from footwork.wording import cautions
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def chart(found: SessionPreview) -> Chart:
     panes = [
         Pane(
             "power, W",
-            [Mark("line", np.array([0.0, x[-1]]), cp, label="CP", soft=True), Mark("line", x, power)],
+            [Mark("line", np.array([0.0, x[-1]]), cp, label=f"CP {cp[0]:.0f}", soft=True), Mark("line", x, power)],
             height=140,
         )
     ]
@@ -134,11 +134,25 @@ def match_chart(library: Library, run_id: int, found: SessionMatch) -> Chart | N
     )
 
 
+def can_finish(found: SessionPreview) -> str:
+    """Whether the session can be finished, first of all."""
+    dry = found["run_dry_probability"]
+    if dry < 0.02:
+        return "You can finish it, with something left"
+    if dry < 0.1:
+        return f"You most likely finish it: {100 * (1 - dry):.0f} in 100"
+    return f"Hard to finish: {100 * (1 - dry):.0f} in 100 would"
+
+
 def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> None:
     """The preview."""
+    text("h2", can_finish(found), "lead")
     text("p", found["text"])
-    least = minimum(found)
+    least, hardest = minimum(found), found["steps"][found["hardest"]]
     with ui.element("div").classes("numbers"):
+        if hardest["power_w"] >= 1:
+            pace = f"about {format_pace(hardest['speed_mps'], imperial)} on the flat" if hardest["speed_mps"] else ""
+            measured("Hardest part", f"{hardest['power_w']:.0f}", "W asked", pace, base, "w-prime-balance")
         whisker(base, "W′ at its lowest", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
     text(
         "p",
@@ -151,32 +165,44 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
         text("p", f"A kinder version, {found['kinder']['change']}: {found['kinder']['text']}.")
     show_chart(chart(found))
     domain_strip(found["seconds_in_domains"])
-    hardest = found["steps"][found["hardest"]]
-    table(
-        ["step", "from", "lasts", "power", "flat pace", "heart rate at its end", "domain", "W′ left", "dry by then"],
-        [
+    with ui.element("details"):
+        text("summary", f"Step by step, {len(found['steps'])} steps")
+        table(
             [
-                (f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"],
-                format_duration(s["start_s"]) if s["start_s"] else "0:00",
-                format_duration(s["duration_s"]),
-                f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest",
-                format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "",
-                f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
-                s["domain"],
-                f"{s['w_prime_j'] / 1000:.1f} kJ",
-                f"{100 * s['dry_by']:.0f} %",
-            ]
-            for s in found["steps"]
-        ],
-        labelled=True,
-    )
-    if len(found["steps"]) > 1:
-        text(
-            "p",
-            f"The hardest step, by the chance of running dry in it, else by the least W′: {hardest['text']}, "
-            f"at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
-            "soft",
+                "step",
+                "from",
+                "lasts",
+                "power",
+                "flat pace",
+                "heart rate at its end",
+                "domain",
+                "W′ left",
+                "dry by then",
+            ],
+            [
+                [
+                    (f"{'.'.join(map(str, s['repeat']))}: " if s["repeat"] else "") + s["text"],
+                    format_duration(s["start_s"]) if s["start_s"] else "0:00",
+                    format_duration(s["duration_s"]),
+                    f"{s['power_w']:.0f} W" if s["power_w"] >= 1 else "rest",
+                    format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "",
+                    f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
+                    s["domain"],
+                    f"{s['w_prime_j'] / 1000:.1f} kJ",
+                    f"{100 * s['dry_by']:.0f} %",
+                ]
+                for s in found["steps"]
+            ],
+            labelled=True,
         )
+        if len(found["steps"]) > 1:
+            text(
+                "p",
+                "The hardest step, by the chance of running dry in it, else by the least W′: "
+                f"{hardest['text']}, "
+                f"at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
+                "soft",
+            )
     for warning in (*found["of_capacity"], *found["warnings"]):
         note(warning, base, "sessions")
     if found["held_back"]:
@@ -194,37 +220,6 @@ def _take_along(library: Library, found: SessionPreview) -> None:
             ("As YAML", "session.yaml", lambda: yaml_of({"text": words}).encode()),
         ]
     )
-
-
-def _planned(base: str, library: Library) -> None:
-    """Kept sessions by week, each with the run that was run for it."""
-    rows = library.sessions()
-    heading("Planned beside done")
-    if rows:
-        weeks: dict[dt.date, list[dict[str, Any]]] = {}
-        for r in rows:
-            day = dt.date.fromisoformat(str(r["date"]))
-            weeks.setdefault(day - dt.timedelta(days=day.weekday()), []).append(r)
-        for monday, mine in weeks.items():
-            text("h3", f"Week of {monday.day} {monday:%B %Y}")
-            table(
-                ["day", "session", "run"],
-                [
-                    [
-                        unbroken(str(r["date"])),
-                        (
-                            f"{r['name'] + ': ' if r['name'] else ''}{r['text']}",
-                            f"{base}/sessions?session={quote(r['text'])}",
-                        ),
-                        (f"run {r['runs'][0]}", f"{base}/runs/{r['runs'][0]}/session") if r["runs"] else "not run",
-                    ]
-                    for r in mine
-                ],
-                labelled=True,
-            )
-        downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
-    else:
-        text("p", "No session is kept yet.")
 
 
 def _builder(state: dict[str, Any], follow: Callable[[], Awaitable[None]]) -> None:
@@ -258,11 +253,11 @@ def _builder(state: dict[str, Any], follow: Callable[[], Awaitable[None]]) -> No
 def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
     """Keep the session, solve for its unknown, hold two runs of one session against each other."""
     with ui.element("details"):
-        text("summary", "Keep it for a day")
+        text("summary", "Keep it for a day, with a name")
         command_form(
             library,
             ["session", "new"],
-            [Field("date", "Day, YYYY-MM-DD; today if empty", "--date"), Field("name", "Name", "--name")],
+            [Field("date", "Day, today if empty", "--date", form="date"), Field("name", "Name", "--name")],
             "Keep this session",
             f"{base}/sessions",
             prefix="keep-",
@@ -299,7 +294,16 @@ def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
         )
 
 
-async def show_sessions(base: str, library: Library, session: str = "", scale: str = "") -> None:
+def _monday(week: str) -> dt.date:
+    """The Monday of a day's week in the address; of today's where it is none."""
+    try:
+        day = dt.date.fromisoformat(week)
+    except ValueError:
+        day = dt.date.today()
+    return day - dt.timedelta(days=day.weekday())
+
+
+async def show_sessions(base: str, library: Library, session: str = "", scale: str = "", week: str = "") -> None:
     imperial = library.setting("units") == "imperial"
     try:  # a number or a name in the address; what is typed is words
         words = worded(library, session)[0]
@@ -353,7 +357,8 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
             note(cautions.before_hard_work("test"), base, "cautions")
         shown = ui.element("div")
         _forms(base, library, state)
-        _planned(base, library)
+        session_week.Week(base, library, lambda: state["words"], _monday(week)).section()
+        downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
         with ui.element("p"):
             method_link(base, "sessions", "How a preview is made")
         await follow()
