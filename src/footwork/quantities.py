@@ -364,6 +364,21 @@ def format_pace(speed: float, imperial: bool = False) -> str:
     return f"{format_duration((MILE_M if imperial else 1000.0) / speed)} /{'mi' if imperial else 'km'}"
 
 
+def round_paces(slowest: float, fastest: float, imperial: bool = False, most: int = 9) -> list[float]:
+    """Speeds of round paces between two speeds, the slowest first: by the quarter or half minute, or coarser, so that
+    there are no more than ``most``.
+
+    ``slowest`` and ``fastest`` [m/s]; returns [m/s], empty where no round pace lies between.
+    """
+    metres = MILE_M if imperial else 1000.0
+    low, high = metres / fastest, metres / slowest
+    for step in (5, 10, 15, 30, 60, 120):
+        paces = [step * k for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
+        if len(paces) <= most:
+            return [metres / pace for pace in reversed(paces)]
+    return []
+
+
 def format_distance(metres: float, imperial: bool = False) -> str:
     """``12.40 km`` or ``7.71 mi``.
 

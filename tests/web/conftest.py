@@ -53,7 +53,7 @@ serve([pathlib.Path(sys.argv[1])], 0)
 
 BROKEN = """
 import asyncio, pathlib, sys, time
-from footwork.web.pages import today_page, usual_page
+from footwork.web.pages import today_page, numbers_page
 
 def at_once(*_):
     raise RuntimeError("a fault of the program")
@@ -63,7 +63,7 @@ def later(*_, **__):
     raise RuntimeError("a fault of the program")
 
 today_page.data = at_once
-usual_page.data = later
+numbers_page.data = later
 from footwork.web.server import serve
 serve([pathlib.Path(sys.argv[1])], 0)
 """

@@ -24,6 +24,7 @@ class Mark:
     label: str = ""
     accent: bool = False
     soft: bool = False
+    names: tuple[str, ...] = ()  # of points, one each; those without room are left out
 
 
 @dataclass(frozen=True)

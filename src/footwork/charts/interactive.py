@@ -11,6 +11,7 @@ from footwork.quantities import MILE_M, Floats
 
 _LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 32
 _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
+_SMALL = {"color": _SOFT, "fontSize": 12, "distance": 5}
 # Constant functions of the page; numbers only ever reach them as data.
 _CLOCK = (
     "(v) => { v = Math.round(v); const h = Math.floor(v / 3600), m = Math.floor(v / 60) % 60, s = v % 60; return "
@@ -295,8 +296,10 @@ def _series(
                 "symbol": "circle",
                 "symbolSize": 4 if mark.soft else 8,
                 "z": 10,
-                "data": _pairs(x, y),
+                "data": _named(_pairs(x, y), mark.names),
                 "itemStyle": {"color": _ACCENT if mark.accent else _SOFT if mark.soft else _INK},
+                "label": {"show": bool(mark.names), "formatter": "{b}", "position": "top", **_SMALL},
+                "labelLayout": {"hideOverlap": True},
             }
         ]
     x, y = thin(x, y)
@@ -321,6 +324,10 @@ def _series(
             },
         }
     ]
+
+
+def _named(pairs: list[list[float | None]], names: tuple[str, ...]) -> list[Any]:
+    return [{"value": p, "name": n} for p, n in zip(pairs, names, strict=True)] if names else pairs
 
 
 def _pairs(x: Floats, y: Floats) -> list[list[float | None]]:

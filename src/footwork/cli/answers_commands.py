@@ -231,6 +231,44 @@ def today(
 
 @app.command()
 @remembered
+def numbers(
+    date: Date = None,
+    scale: Scale = None,
+    card: Annotated[Path | None, typer.Option(help="Write them as a PDF for the fridge.")] = None,
+    as_json: Json = False,
+) -> None:
+    """My numbers: each domain and usual running in watts, pace and heart rate, and flat watts at round paces."""
+    from footwork import reports
+    from footwork.maintenance import export
+
+    if card is not None:
+        export.check_out(card, ".pdf")
+    with opened() as library:
+        told = reports.numbers_of(
+            library, library.capacity((), day(date), scale), library.setting("units") == "imperial"
+        )
+        if card is not None:
+            export.write_whole(card, reports.numbers_card(told))
+    if as_json:
+        return out(told)
+    say(f"Critical power {told['cp']} on {told['scale']}: {told['evidence']}. {told['holds']}")
+    for row in told["domains"]:
+        rate = f"  {row['rate']} bpm" if row["rate"] else ""
+        say(f"{row['name']:<24} {row['watts']:>9} W  {row['pace']:>11} flat{rate}")
+    for row in told["usual"]:
+        flat = f", {row['flat']} on the flat" if row["flat"] else ""
+        say(f"usual {row['name']:<18} {row['watts']:>9} W  {row['pace']:>11} as run{flat}  {row['rate']} bpm")
+    for row in told["paces"]:
+        say(f"flat at {row['pace']:<16} {row['watts']:>9} W  ±{row['days']} W from day to day")
+    for note in filter(None, [told["differ"], *told["notes"]]):
+        say(f"Note: {note}")
+    if card is not None:
+        say(f"Wrote {card}, which holds until about {told['until']}.")
+    return None
+
+
+@app.command()
+@remembered
 def usual(
     date: Date = None,
     scale: Scale = None,

@@ -79,6 +79,7 @@ def runs(
 ) -> None:
     """List, find and add up runs: date, distance, time, power and whose watts, heart rate."""
     from footwork.quantities import format_distance, format_duration, format_pace, parse_distance
+    from footwork.questions.runs import run_titles
 
     def ends(text: str, what: str, read: Any = float) -> tuple[float | None, float | None]:
         low, dots, high = text.partition("..")
@@ -128,11 +129,13 @@ def runs(
                     ).rstrip()
                 )
             return None
+        shown = rows if everything else rows[:20]
+        titles = run_titles(library, shown, most=200)
     if as_json:
         return out([row.to_json() for row in rows])
     if not everything:
         say(f"{plural(len(rows), 'run')}{', the last 20:' if len(rows) > 20 else '.'}")
-    for row in rows if everything else rows[:20]:
+    for row in shown:
         distance = format_distance(row.distance_m, imperial) if row.distance_m else "-"
         pace = format_pace(row.distance_m / row.duration_s, imperial) if row.distance_m else "-"
         power = (
@@ -145,7 +148,7 @@ def runs(
         say(
             (
                 f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  "
-                f"{pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join(_tags(row))}"
+                f"{pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join([titles[row.id] or '', *_tags(row)])}"
             ).rstrip()
         )
     return None

@@ -177,6 +177,13 @@ def _ride_told(ride: dict[str, Any] | None) -> str:
     return f"From the end of the swim: {', '.join(parts)}."
 
 
+# Why usual paces and paces of domains at the same watts are not one.
+DIFFER = (
+    "What you usually run holds hills, wind and the rests of hard sessions, so its pace is not that of the same watts "
+    "on the flat; the flat pace of the same watts stands beside it."
+)
+
+
 def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = False) -> dict[str, Any]:
     """What the card of a runner's numbers holds, in words: domains, the band around critical power, usual running.
 
@@ -233,9 +240,21 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
                 "watts": f"{group['power']['value']:.0f}",
                 "pace": format_pace(group["speed"]["value"], imperial).split(" ")[0] if group["speed"]["value"] else "",
                 "rate": f"{group['heart_rate']['value']:.0f}" if group["heart_rate"]["value"] else "",
+                "flat": forms["speed"](float(held.power_at_speed.speed(group["power"]["value"])))
+                if held.power_at_speed
+                else "",
             }
             for group in (usual["groups"] if usual else ())
             if group["power"]["value"]
+        ],
+        "differ": DIFFER if usual and usual["groups"] else "",
+        "paces": [
+            {
+                "pace": forms["speed"](row["speed_mps"]),
+                "watts": f"{row['power']['value']:.0f}",
+                "days": f"{1.96 * row['spread_w']:.0f}",
+            }
+            for row in (usual["at_pace"] if usual else ())
         ],
         "notes": [*filter(None, [held.extrapolated]), *held.warnings, before_hard_work("session")],
     }

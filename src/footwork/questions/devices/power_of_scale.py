@@ -14,7 +14,7 @@ from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.quantities import Estimate, Floats, plain
+from footwork.quantities import Estimate, Floats, plain, round_paces
 from footwork.questions import capacity
 from footwork.results.whose_watts import PowerOfScale
 from footwork.wording.device_words import NO_ECONOMY
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 
+RARE = 0.03  # of the level minutes at either end, whose paces are not told; our convention
 _WORDS = {
     **{
         f"{way} {100 * g:.0f} %": (f"watts {way} at {100 * g:.0f} %, as a share of what {what}", "share")
@@ -62,7 +63,7 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         )
     rows = [r for r in capacity.near(library, held.scale_key, held.date) if not r.indoor]
     points = _points(rows)
-    low, high = (min(p["speed_mps"] for p in points), max(p["speed_mps"] for p in points)) if points else (2.2, 4.5)
+    paces = round_paces(*_run_between(points), library.setting("units") == "imperial", 9)
     return {
         "date": held.date,
         "scale": held.scale,
@@ -71,12 +72,22 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         "runs": known.runs,
         "minutes": known.minutes,
         "day_spread": known.day_sd,
-        "at": [_at(known, float(v), held.mass) for v in np.linspace(low, high, 9)],
+        "at": [_at(known, float(v), held.mass) for v in paces],
         "effects": [_effect(name, known) for name in speed.EFFECTS] if known.effects else [],
         "held_out": _held_out(library, held.scale_key, held.date),
         "points": points,
         "sentence": NO_ECONOMY,
     }
+
+
+def _run_between(points: list[dict[str, Any]]) -> tuple[float, float]:
+    """Speeds between which nearly all level minutes lie; nobody's paces are told from a few of them. [m/s]"""
+    if not points:
+        return 2.2, 4.5
+    order = sorted(points, key=lambda p: p["speed_mps"])
+    share = np.cumsum([p["minutes"] for p in order]) / sum(p["minutes"] for p in order)
+    low, high = (order[int(np.searchsorted(share, q))]["speed_mps"] for q in (RARE, 1.0 - RARE))
+    return float(low), float(high)
 
 
 def _points(rows: list[StreamRows]) -> list[dict[str, Any]]:

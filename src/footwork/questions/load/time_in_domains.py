@@ -85,6 +85,19 @@ def load_of_run(library: History, row: RunRow) -> RunLoad | None:
     )
 
 
+def domains_of_runs(library: History, rows: list[RunRow]) -> dict[int, dict[str, float]]:
+    """Seconds in each domain of runs by their numbers, each by the CP of its own scale and day; runs whose scale has
+    none are left out."""
+    out = {}
+    for row in rows:
+        borders = _borders(library, row.scale_key)
+        mine = _by_run(library, row.scale_key or "").get(row.id) if borders else None
+        if borders is not None and mine is not None:
+            edges = [float(b.value or 0.0) for b in borders.at(borders.factor(mine.date))]
+            out[row.id] = domains.seconds_in_domains(mine.histogram, edges)
+    return out
+
+
 def domains_of(library: History, row: RunRow, watts: list[float | None]) -> list[str | None]:
     """The domain that each mean power of a run lies in, two joined by 'or' where it lies within a border's interval.
 

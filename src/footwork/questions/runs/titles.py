@@ -23,19 +23,25 @@ if TYPE_CHECKING:
 FILE = "derived/titles.json"
 
 
-def run_titles(library: History, rows: Iterable[RunRow]) -> dict[int, str | None]:
+def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None) -> dict[int, str | None]:
     """Titles of runs by their numbers, as ``Three times eight minutes``; None for a run without any signal to tell it
-    from. What is not kept yet is found from the signals, some 30 ms a run of an hour."""
+    from. What is not kept yet is found from the signals, some 30 ms a run of an hour, of the first ``most`` runs only;
+    the others have none yet."""
     path = library.folder / FILE
     kept: dict[str, list[str | None]] = {}
     with contextlib.suppress(OSError, ValueError):
         kept = json.loads(path.read_text("utf-8"))
     told = entries.told(library)
-    out, fresh = {}, False
+    out: dict[int, str | None] = {}
+    fresh = False
     for row in rows:
         rests = _rests_on(row, told.get(row.id, Told()))
         found = kept.get(str(row.id))
+        if (found is None or found[0] != rests) and most is not None and most <= 0:
+            out[row.id] = None
+            continue
         if found is None or found[0] != rests:
+            most = None if most is None else most - 1
             found = kept[str(row.id)] = [rests, _title(library, row.id)]
             fresh = True
         out[row.id] = found[1]

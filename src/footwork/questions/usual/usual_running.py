@@ -13,7 +13,7 @@ from footwork.errors import NotEnoughData
 from footwork.history.log import entries
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.quantities import Estimate, plain
+from footwork.quantities import Estimate, plain, round_paces
 from footwork.questions import capacity
 from footwork.results.usual import UsualRunning
 from footwork.wording import usual_words
@@ -76,7 +76,7 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         "measured": held.measured,
         "reason": reason,
         "groups": [_group(name, *ends, before, chosen) for name, ends in BANDS.items()] if chosen else [],
-        "at_pace": _at_pace(power) if power else [],
+        "at_pace": _at_pace(power, library.setting("units") == "imperial") if power else [],
         "effects": _effects(power, rate),
         "newest": _compared(newest, power, rate) if newest is not None else None,
         # The newest is not among the runs that were learned from; each other is judged without itself.
@@ -135,10 +135,10 @@ def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float
     }
 
 
-def _at_pace(power: model.Usual) -> list[dict[str, Any]]:
-    """Flat power at four paces the runner runs, fresh, with the day-to-day spread."""
+def _at_pace(power: model.Usual, imperial: bool) -> list[dict[str, Any]]:
+    """Flat power at round paces that the runner runs, fresh, with the day-to-day spread."""
     out = []
-    for v in np.linspace(power.lowest, power.highest, 4):
+    for v in round_paces(power.lowest, power.highest, imperial):
         row = np.array([[1.0, v - power.centre[0], 0.0, 0.0, 0.25, 0.0, 0.0]])
         expected, error = float((row @ power.coefficients)[0]), float((row[0] @ power.covariance @ row[0]) ** 0.5)
         low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))

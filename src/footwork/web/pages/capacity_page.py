@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -15,10 +15,9 @@ from footwork.charts import Chart, Mark, Pane
 from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_duration, format_pace, parse_date
 from footwork.questions.capacity import Capacity
-from footwork.reports import numbers_card, numbers_of
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form, downloads
+from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
 from footwork.wording.cautions import before_hard_work
 
@@ -73,6 +72,7 @@ def curve_chart(found: Capacity) -> Chart:
                 np.array([e["duration_s"] for e in used], float),
                 np.array([e["power_w"] for e in used], float),
                 accent=True,
+                names=_apart([np.log(e["duration_s"]) for e in used], [_short_date(e["label"]) for e in used], 0.12),
             )
         )
     return Chart(
@@ -80,6 +80,23 @@ def curve_chart(found: Capacity) -> Chart:
         "log-time",
         "Best mean power by duration with the power-duration relationship as a band",
     )
+
+
+def _apart(at: Sequence[float], names: Sequence[str], room: float) -> tuple[str, ...]:
+    """Names of points with room between them along the axis; the later in the list stand."""
+    out: list[str] = []
+    for k, name in enumerate(names):
+        out.append("" if any(abs(at[k] - other) < room for other in at[k + 1 :]) else name)
+    return tuple(out)
+
+
+def _short_date(label: str) -> str:
+    """A date as a point's name, ``19 May``; what is no date as it is."""
+    try:
+        day = dt.date.fromisoformat(label)
+    except ValueError:
+        return label
+    return f"{day.day} {day:%b}"
 
 
 async def show_capacity(base: str, library: Library, date: str = "", scale: str = "") -> None:
@@ -138,9 +155,8 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
         with ui.element("p"):
             link("How domains are known", f"{base}/methods#domains", "soft")
         if found.critical_power.value:
-            downloads(
-                [("My numbers on paper", "my-numbers.pdf", lambda: numbers_card(numbers_of(library, found, imperial)))]
-            )
+            with ui.element("p"):
+                link("My numbers, with what you usually run, also on paper", f"{base}/numbers")
         _evidence(base, found)
 
 
@@ -178,6 +194,20 @@ def history_chart(told: dict[str, Any]) -> Chart:
     if steps and len(days):
         at = np.array([next((w for d, w in reversed(steps) if d <= day), np.nan) for day in days])
         marks.append(Mark("line", days, at, label="accepted"))
+    moved = [m for m in told["moved"][:8] if m["run"]]
+    if moved:
+        marks.append(
+            Mark(
+                "points",
+                np.array([dt.date.fromisoformat(m["date"]).toordinal() for m in moved], float),
+                np.array([m["after_w"] for m in moved], float),
+                names=_apart(
+                    [float(dt.date.fromisoformat(m["date"]).toordinal()) for m in moved],
+                    [f"{m['after_w'] - m['before_w']:+.0f} W, {_short_date(m['date'])}" for m in moved],
+                    0.1 * (len(days) or 1),
+                ),
+            )
+        )
     return Chart(
         [Pane("critical power, W", marks, height=200)], "date", "Proposed critical power day by day with its interval"
     )
@@ -233,25 +263,31 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
                 ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 
             taken.on("click", take_back)
-    command_form(
-        library,
-        ["capacity"],
-        (Field("accept", "or another CP, W", "--accept"), Field("from", "From date, YYYY-MM-DD (today)", "--date")),
-        "Accept it",
-        f"{base}/capacity?scale={quote(found.scale)}",
-        needed=["accept"],
-        fixed=[f"--scale={found.scale}"],
-    )
-    if told["tests"]:
-        heading("What a test would tell")
-        table(
-            ["test", "interval now", "expected after"],
-            [
-                [t["test"], f"± {t['half_width_now_w']:.0f} W", f"± {t['half_width_after_w']:.0f} W"]
-                for t in told["tests"]
-            ],
+    with ui.element("details"):
+        text("summary", "Accept another critical power")
+        command_form(
+            library,
+            ["capacity"],
+            (
+                Field("accept", "Critical power, W", "--accept", form="number"),
+                Field("from", "From which day, today if empty", "--date", form="date"),
+            ),
+            "Accept it",
+            f"{base}/capacity?scale={quote(found.scale)}",
+            needed=["accept"],
+            fixed=[f"--scale={found.scale}"],
         )
-        note(before_hard_work("test"), base, "cautions")
+    if told["tests"]:
+        with ui.element("details"):
+            text("summary", "What a test would tell")
+            table(
+                ["test", "interval now", "expected after"],
+                [
+                    [t["test"], f"± {t['half_width_now_w']:.0f} W", f"± {t['half_width_after_w']:.0f} W"]
+                    for t in told["tests"]
+                ],
+            )
+            note(before_hard_work("test"), base, "cautions")
 
 
 def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]:
@@ -277,19 +313,20 @@ def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]
 def _evidence(base: str, found: Capacity) -> None:
     if not found.evidence["efforts"]:
         return
-    heading("Evidence")
-    table(
-        ["effort", "power", "kind", "run"],
-        [
+    with ui.element("details"):
+        text("summary", f"The {len(found.evidence['efforts'])} efforts it rests on")
+        table(
+            ["effort", "power", "kind", "run"],
             [
-                format_duration(e["duration_s"]),
-                f"{e['power_w']:.0f} W",
-                e["kind"],
-                (e["label"], f"{base}/runs/{e['run']}") if e["run"] else e["label"],
-            ]
-            for e in found.evidence["efforts"]
-        ],
-    )
+                [
+                    format_duration(e["duration_s"]),
+                    f"{e['power_w']:.0f} W",
+                    e["kind"],
+                    (e["label"], f"{base}/runs/{e['run']}") if e["run"] else e["label"],
+                ]
+                for e in found.evidence["efforts"]
+            ],
+        )
 
 
 PAGES = (Page("/capacity", show_capacity, data, nav="Capacity", place=3),)

@@ -10,13 +10,17 @@ from nicegui import ui
 from footwork.history.log.entries import MARKS
 from footwork.physiology.domains import NAMES
 from footwork.quantities import MILE_M, format_distance, format_duration, format_pace, parse_date
+from footwork.questions.load import domains_of_runs
+from footwork.questions.runs import run_titles
+from footwork.questions.sessions import listed_sessions
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
-from footwork.web.layout import heading, link, method_link, page, table, text
+from footwork.web.layout import domain_bar, heading, link, method_link, page, table, text
 
 if TYPE_CHECKING:
     from footwork.api import Library
 
+TITLES_A_TIME = 100  # found from the signals by one look at the list; the next look finds more
 SHOWN = 104  # weeks or months in one look
 
 
@@ -31,8 +35,21 @@ def data(
         mark=mark,
         shoe=shoe,
     )
-    found: list[dict[str, Any]] = library.totals(by, rows) if by else [row.to_json() for row in rows]
-    return found
+    if by:
+        found: list[dict[str, Any]] = library.totals(by, rows)
+        return found
+    titles = run_titles(library, rows, TITLES_A_TIME)
+    domains = domains_of_runs(library, rows)
+    asked = {str(s["date"]): s["name"] or s["text"] for s in listed_sessions(library)}
+    return [
+        {
+            **row.to_json(),
+            "title": titles[row.id],
+            "seconds_in_domains": domains.get(row.id),
+            "session": asked.get(row.date[:10]),
+        }
+        for row in rows
+    ]
 
 
 def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]]:
@@ -46,6 +63,7 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         day = r["date"][:16].replace("T", " ")
         said = [
             *r["marks"],
+            "a session" if r["session"] else "",
             r["surface"],
             r["shoe"],
             "by hand" if r["entered_by_hand"] else "",
@@ -53,21 +71,27 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         ]
         marks = ", ".join(t for t in said if t)
         weather = r["weather"] or {}
-        first = f"{day}  {format_distance(distance, imperial) if distance else ''}  {format_duration(r['duration_s'])}"
+        seconds = r["seconds_in_domains"]
+        title = r["title"] or ""
+        first = f"{day[:10]}  {title}"
         second = "  ".join(
             t
             for t in (
-                f"{power:.0f} W {whose}" if power is not None else "no power",
+                format_distance(distance, imperial) if distance else "",
+                format_duration(r["duration_s"]),
+                f"{power:.0f} W" if power is not None else "no power",
                 f"{rate:.0f} bpm" if rate else "",
                 format_pace(distance / r["duration_s"], imperial) if distance else "",
-                marks,
+                *r["marks"],
             )
             if t
         )
         out.append(
             {
                 "id": r["id"],
-                "date": day,
+                "date": day[:10],
+                "title": title,
+                "domains": [round(seconds[n]) for n in NAMES] if seconds else None,
                 "distance": round(distance / metres, 2) if distance else None,
                 "time": round(r["duration_s"]),
                 "pace": round(pace) if pace and pace < 3600 else None,
@@ -89,12 +113,17 @@ _CLOCK = (
     "60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, "
     "'0'); }"
 )
+# A run's time in domains as a small bar, as long as its time against two hours.
+_BAR = (
+    "(p) => { const box = document.createElement('div'); box.className = 'domain-bar'; if (!p.value) return box; "
+    "['moderate', 'heavy', 'severe', 'extreme'].forEach((name, k) => { const part = document.createElement('i'); "
+    "part.className = 'd-' + name; part.style.width = Math.min(100 * p.value[k] / 7200, 100) + '%'; "
+    "part.title = name + ' ' + Math.round(p.value[k] / 60) + ' min'; box.appendChild(part); }); return box; }"
+)
 _FIT_WIDTH = (
     "(p) => { const narrow = p.clientWidth < 640; if (p.api.fwNarrow === narrow) return; p.api.fwNarrow = narrow;"
     " p.api.setColumnsVisible(['two'], narrow);"
-    " "
-    "p.api.setColumnsVisible(['date','distance','time','pace','power','scale','rate','climb','marks','warmth','wind'], "
-    "!narrow);"
+    " p.api.setColumnsVisible(p.api.getColumns().map((c) => c.getColId()).filter((c) => c !== 'two'), !narrow);"
     " p.api.setGridOption('rowHeight', narrow ? 62 : 38); p.api.setGridOption('headerHeight', narrow ? 0 : 38);"
     " p.api.setGridOption('floatingFiltersHeight', narrow ? 0 : 38); p.api.resetRowHeights(); "
     "p.api.sizeColumnsToFit(); }"
@@ -112,7 +141,7 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
         f"{len(rows)} run{'s' if len(rows) != 1 else ''}, {measured} with measured power. Find, sort or filter them, "
         "and open a run by its row."
         if rows
-        else "No runs yet: add recordings on the Today page."
+        else "No runs yet: add recordings on This week."
     )
     with page(base, "Runs", "Runs", lede, wide=True):
         _ways(base, "")
@@ -136,35 +165,29 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
             "filterParams": {"defaultOption": "greaterThanOrEqual", "filterPlaceholder": "at least"},
         }
         words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
+        columns: list[dict[str, Any]] = [
+            {"field": "date", "headerName": "date", "width": 108, **words},
+            {"field": "title", "headerName": "what it was", "width": 214, **words},
+            {"field": "domains", "headerName": "domains", "width": 100, ":cellRenderer": _BAR},
+            {"field": "distance", "headerName": unit, "width": 72, **number},
+            {"field": "time", "headerName": "time", "width": 86, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+            {"field": "pace", "headerName": f"/{unit}", "width": 74, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+            {"field": "power", "headerName": "W", "width": 72, **number},
+            {"field": "scale", "headerName": "whose watts", "width": 120, **words},
+            {"field": "rate", "headerName": "bpm", "width": 66, **number},
+            {"field": "climb", "headerName": "climb, m", "width": 84, **number},
+            {"field": "marks", "headerName": "marks, shoe", "width": 122, **words},
+            {"field": "warmth", "headerName": "°C", "width": 62, **number},
+            {"field": "wind", "headerName": "wind, m/s", "width": 84, **number},
+            {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
+        ]
+        drawn = grid_rows(rows, imperial)
+        # A column of which no run tells anything takes no room.
+        empty = {key for key in ("warmth", "wind", "climb", "rate", "marks") if not any(r[key] for r in drawn)}
         grid = ui.aggrid(
             {
-                "columnDefs": [
-                    {"field": "date", "headerName": "date", "width": 170, **words},
-                    {"field": "distance", "headerName": unit, "width": 84, **number},
-                    {
-                        "field": "time",
-                        "headerName": "time",
-                        "width": 92,
-                        ":valueFormatter": _CLOCK,
-                        "type": "rightAligned",
-                    },
-                    {
-                        "field": "pace",
-                        "headerName": f"pace, /{unit}",
-                        "width": 100,
-                        ":valueFormatter": _CLOCK,
-                        "type": "rightAligned",
-                    },
-                    {"field": "power", "headerName": "power, W", "width": 104, **number},
-                    {"field": "scale", "headerName": "whose watts", "width": 140, **words},
-                    {"field": "rate", "headerName": "bpm", "width": 80, **number},
-                    {"field": "climb", "headerName": "climb, m", "width": 100, **number},
-                    {"field": "marks", "headerName": "marks, shoe, note", "width": 190, **words},
-                    {"field": "warmth", "headerName": "°C", "width": 76, **number},
-                    {"field": "wind", "headerName": "wind, m/s", "width": 108, **number},
-                    {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
-                ],
-                "rowData": grid_rows(rows, imperial),
+                "columnDefs": [c for c in columns if c["field"] not in empty],
+                "rowData": drawn,
                 "rowHeight": 38,
                 "headerHeight": 38,
                 "suppressCellFocus": False,
@@ -206,23 +229,24 @@ def _totals(base: str, groups: list[dict[str, Any]], by: str, imperial: bool) ->
             f"{format_distance(newest['distance_m'], imperial)} in {format_duration(newest['duration_s'])}."
         )
         if newest
-        else "No runs yet: add recordings on the Today page."
+        else "No runs yet: add recordings on This week."
     )
     with page(base, "Runs", f"Runs by {by}", lede, wide=True):
         _ways(base, by)
         if not groups:
             return
+        longest = max(sum(g["seconds_in_domains"].values()) for g in groups[:SHOWN])
         table(
-            [by, "runs", "time", "distance", "climb", "CP-minutes", *NAMES],
+            [by, "domains", "runs", "time", "distance", "climb", "CP-minutes"],
             [
                 [
                     _start(g, by),
+                    domain_bar(g["seconds_in_domains"], longest),
                     str(g["runs"]),
                     format_duration(g["duration_s"]),
                     format_distance(g["distance_m"], imperial),
                     f"{g['climb_m']:.0f} m",
                     _load(g),
-                    *(format_duration(g["seconds_in_domains"][n]) for n in NAMES),
                 ]
                 for g in groups[:SHOWN]
             ],
@@ -257,7 +281,7 @@ def _by_hand(base: str, library: Library) -> None:
         library,
         ["enter"],
         (
-            Field("start", "Day or time, as 2024-09-29T10:15"),
+            Field("start", "When it began", form="datetime-local"),
             Field("time", "Time, as 42:50", "--time"),
             Field("distance", "Distance, as 10km", "--distance"),
             Field("heart_rate", "Mean heart rate, bpm", "--heart-rate"),
