@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say
+from footwork.errors import UsageError
 
 
 @app.command()
@@ -55,11 +56,23 @@ def serve(
     folders: Annotated[list[Path] | None, typer.Argument(help="Library folders; by default the one library.")] = None,
     port: Annotated[int, typer.Option(help="Port on 127.0.0.1; 0 takes a free one.")] = 8383,
     open_browser: Annotated[bool, typer.Option("--open", help="Open the address in a browser.")] = False,
+    watch: Annotated[
+        str | None,
+        typer.Option(help="A folder whose new recordings come in by themselves, now and later; '' watches none."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Serve the pages on this machine only."""
     from footwork.web.server import serve as run_server
 
+    if watch is not None:
+        if folders and len(folders) > 1:
+            raise UsageError("--watch belongs to one library: serve it alone")
+        place = folders[0] if folders else folder()
+        from footwork.api import Library
+
+        with Library.open(place, create=not place.exists() or not any(place.iterdir())) as library:
+            library.set_setting("watched", watch)
     run_server(folders or [folder()], port, open_browser, as_json)
 
 

@@ -187,13 +187,14 @@ class History:
         return ZoneInfo(name) if name else None
 
     def setting(self, name: str, default: str = "") -> str:
-        """A setting: ``units`` is metric or imperial, ``zone`` an IANA time zone."""
+        """A setting: ``units`` is metric or imperial, ``zone`` an IANA time zone, ``watched`` a folder whose new
+        recordings come in by themselves while pages are served."""
         with self.reading() as connection:
             value = connection.execute(select(schema.setting.c.value).where(schema.setting.c.name == name)).scalar()
         return default if value is None else str(value)
 
     def set_setting(self, name: str, value: str) -> None:
-        """Set a setting. Raises UsageError for an unknown one."""
+        """Set a setting; an empty ``watched`` folder is watched no more. Raises UsageError for an unknown one."""
         from zoneinfo import available_timezones
 
         from footwork.errors import UsageError
@@ -201,6 +202,10 @@ class History:
         if name == "zone":
             if value not in available_timezones():
                 raise UsageError(f"'{value}' is no time zone: write it as Europe/Lisbon")
+        elif name == "watched":
+            if value and not Path(value).is_dir():
+                raise UsageError(f"'{value}' is no folder of this machine, so it cannot be watched")
+            value = str(Path(value).resolve()) if value else ""
         elif (name, value) not in {("units", "metric"), ("units", "imperial")}:
             raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
         self.store_setting(name, value)

@@ -52,6 +52,14 @@ def heading(label: str) -> Text:
 
 
 @contextmanager
+def folded(summary: str) -> Iterator[None]:
+    """A part of a page that opens under its summary."""
+    with ui.element("details"):
+        text("summary", summary)
+        yield
+
+
+@contextmanager
 def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> Iterator[None]:
     """Header, title and the sentence that says what matters; the page's body goes inside."""
     styled = ui.context.client.storage

@@ -42,6 +42,23 @@ window.footwork = {
     };
     image.src = URL.createObjectURL(whole);
   },
+  // Of the methods, those that hold all words of a search.
+  find(words) {
+    const wanted = words.toLowerCase().split(/\s+/).filter(Boolean);
+    let shown = 0;
+    for (const section of document.querySelectorAll(".method")) {
+      const there = wanted.every((word) => section.textContent.toLowerCase().includes(word));
+      section.hidden = !there;
+      document.querySelector(`.contents [data-of="${section.dataset.key}"]`).hidden = !there;
+      shown += there;
+    }
+    document.querySelector(".nothing").hidden = shown > 0;
+  },
+  // A page that came late goes to the part that its address names.
+  arrive() {
+    const part = location.hash && document.getElementById(location.hash.slice(1));
+    if (part) part.scrollIntoView();
+  },
   // The stretch of a row, laid over the panes while the pointer or the focus is on it.
   point(row, on) {
     const chart = document.querySelector(".chart[data-plot]");

@@ -12,6 +12,7 @@ import sys
 import traceback
 import webbrowser
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -84,7 +85,10 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
 
     from footwork.web import guard, pages
     from footwork.web.layout import link, page, text
+    from footwork.web.watching import watch
 
+    for library in libraries.values():
+        framework.on_startup(partial(watch, library))
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     _own_faces(framework)
     single = len(libraries) == 1

@@ -18,7 +18,7 @@ from footwork.questions.capacity import Capacity
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
-from footwork.web.layout import heading, link, note, page, scale_links, table, text, whisker
+from footwork.web.layout import folded, heading, link, note, page, scale_links, table, text, whisker
 from footwork.wording.cautions import before_hard_work
 
 if TYPE_CHECKING:
@@ -263,8 +263,7 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
                 ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 
             taken.on("click", take_back)
-    with ui.element("details"):
-        text("summary", "Accept another critical power")
+    with folded("Accept another critical power"):
         command_form(
             library,
             ["capacity"],
@@ -278,8 +277,7 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
             fixed=[f"--scale={found.scale}"],
         )
     if told["tests"]:
-        with ui.element("details"):
-            text("summary", "What a test would tell")
+        with folded("What a test would tell"):
             table(
                 ["test", "interval now", "expected after"],
                 [
@@ -313,8 +311,7 @@ def _border(name: str, border: dict[str, Estimate], imperial: bool) -> list[str]
 def _evidence(base: str, found: Capacity) -> None:
     if not found.evidence["efforts"]:
         return
-    with ui.element("details"):
-        text("summary", f"The {len(found.evidence['efforts'])} efforts it rests on")
+    with folded(f"The {len(found.evidence['efforts'])} efforts it rests on"):
         table(
             ["effort", "power", "kind", "run"],
             [

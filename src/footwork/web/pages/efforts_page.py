@@ -11,7 +11,7 @@ from footwork.errors import FootworkError
 from footwork.quantities import format_duration, format_pace
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, link, method_link, note, table, text, whole_number
+from footwork.web.layout import folded, heading, link, method_link, note, table, text, whole_number
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -72,8 +72,7 @@ def section(
                     f"It was run for trial {trial['id']}, {', '.join(trial['conditions'][1:])}",
                     f"{base}/trials/{trial['id']}",
                 )
-    with ui.element("details"):
-        text("summary", "Divide it otherwise")
+    with folded("Divide it otherwise"):
         now = ", ".join(f"{format_duration(e['start_s']) if e['start_s'] else '0:00'} {e['kind']}" for e in found)
         text("p", f"As it is: {now}", "soft")
         command_form(

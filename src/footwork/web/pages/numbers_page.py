@@ -12,7 +12,7 @@ from footwork.quantities import Estimate, format_pace, parse_date
 from footwork.reports import numbers_card, numbers_of
 from footwork.web.declaration import Page
 from footwork.web.forms import downloads
-from footwork.web.layout import heading, link, method_link, note, page, scale_links, table, text, whisker
+from footwork.web.layout import folded, heading, link, method_link, note, page, scale_links, table, text, whisker
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -95,8 +95,7 @@ def _effects(found: UsualRunning) -> None:
     known = [e for e in found["effects"] if e["effect"]["value"] is not None]
     if not known:
         return
-    with ui.element("details"):
-        text("summary", "What else goes with your watts")
+    with folded("What else goes with your watts"):
         table(
             ["with", "change", "interval"],
             [
@@ -118,8 +117,7 @@ def _effects(found: UsualRunning) -> None:
 def _last_runs(base: str, found: UsualRunning) -> None:
     if not found["runs"]:
         return
-    with ui.element("details"):
-        text("summary", "The last runs against the usual")
+    with folded("The last runs against the usual"):
         table(["run", "watts at pace", "heart rate at power"], [_row(base, r) for r in found["runs"]], labelled=True)
         with ui.element("p"):
             method_link(base, "usual")

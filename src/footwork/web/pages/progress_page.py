@@ -20,6 +20,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, inputs, sentence, unfolded
 from footwork.web.layout import (
+    folded,
     heading,
     link,
     method_link,
@@ -105,6 +106,11 @@ def _chances(found: SeasonProgress) -> None:
     decision = found["decision"]
     if decision["probability_better"] is None:
         return
+    with folded("How sure, in numbers"):
+        _in_numbers(found, decision)
+
+
+def _in_numbers(found: SeasonProgress, decision: Any) -> None:
     text(
         "p",
         f"Probability of a worthwhile gain, {found['smallest_worthwhile_change_percent']:g} % and more: "
@@ -143,7 +149,6 @@ def show(base: str, library: Library, found: SeasonProgress, imperial: bool) -> 
         "point is a run, brought to those conditions.",
         "soft",
     )
-    _chances(found)
     for warning in found["warnings"]:
         note(warning, base, "progress")
     for line in found["differences_in_conditions"]:
@@ -157,67 +162,68 @@ def show(base: str, library: Library, found: SeasonProgress, imperial: bool) -> 
                 f"{r['evidence']}.",
             )
         text("p", "Heart rate has no part in these; where both say the same, it is surer.", "soft")
+    _chances(found)
     if found["effects"]:
-        heading("What heart rate goes with")
-        table(
-            ["with", "heart rate", "interval"],
-            [
+        with folded("What heart rate goes with"):
+            table(
+                ["with", "heart rate", "interval"],
                 [
-                    f"{e['of'][0].upper()}{e['of'][1:]}",
-                    f"{e['effect']['value']:+.1f} bpm",
-                    f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
-                ]
-                for e in found["effects"]
-            ],
-        )
+                    [
+                        f"{e['of'][0].upper()}{e['of'][1:]}",
+                        f"{e['effect']['value']:+.1f} bpm",
+                        f"{e['effect']['low']:+.1f} to {e['effect']['high']:+.1f}",
+                    ]
+                    for e in found["effects"]
+                ],
+            )
     if found["durability"]:
-        heading("After so much work in a run")
-        table(
-            ["work", "heart rate at the same power", "interval", "runs"],
-            [
+        with folded("After so much work in a run"):
+            table(
+                ["work", "heart rate at the same power", "interval", "runs"],
                 [
-                    f"{d['from_kj']} to {d['to_kj']} kJ",
-                    f"{d['rise']['value']:+.1f} bpm",
-                    f"{d['rise']['low']:+.1f} to {d['rise']['high']:+.1f}",
-                    str(d["rise"]["n"]),
-                ]
-                for d in found["durability"]
-            ],
-            labelled=True,
-        )
+                    [
+                        f"{d['from_kj']} to {d['to_kj']} kJ",
+                        f"{d['rise']['value']:+.1f} bpm",
+                        f"{d['rise']['low']:+.1f} to {d['rise']['high']:+.1f}",
+                        str(d["rise"]["n"]),
+                    ]
+                    for d in found["durability"]
+                ],
+                labelled=True,
+            )
     months = [m for m in found["speed"]["months"] if m["speed"]["value"] is not None]
     if months:
-        heading(f"Flat speed at {found['speed']['power_w']:g} W")
-        table(
-            ["month", "pace", "interval", "runs"],
-            [
+        with folded(f"Flat speed at {found['speed']['power_w']:g} W, by month"):
+            table(
+                ["month", "pace", "interval", "runs"],
                 [
-                    m["month"],
-                    format_pace(m["speed"]["value"], imperial),
-                    f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}",
-                    str(m["speed"]["n"]),
-                ]
-                for m in months
-            ],
-            labelled=True,
-        )
-        text("p", found["speed"]["sentence"], "soft")
+                    [
+                        m["month"],
+                        format_pace(m["speed"]["value"], imperial),
+                        f"{format_pace(m['speed']['high'], imperial)} to {format_pace(m['speed']['low'], imperial)}",
+                        str(m["speed"]["n"]),
+                    ]
+                    for m in months
+                ],
+                labelled=True,
+            )
+            text("p", found["speed"]["sentence"], "soft")
     measures = [m for m in found["form"]["measures"] if m["change"]["value"] is not None]
     if measures:
-        heading("Form at the same speed")
-        rows = []
-        for m in measures:
-            d, c = (3, m["change"]) if m["unit"] == "m" else (1, m["change"])
-            rows.append(
-                [
-                    m["name"].replace("_", " ").capitalize(),
-                    f"{m['months'][0]['mean']:.{d}f} {m['unit']}",
-                    f"{m['months'][-1]['mean']:.{d}f} {m['unit']}",
-                    f"{signed(c['value'], d)} ({signed(c['low'], d)} to {signed(c['high'], d)})",
-                ]
-            )
-        table(["measure", "first month", "last month", "change"], rows, labelled=True)
-        text("p", f"{found['form']['sentence']} At {format_pace(measures[0]['speed_mps'], imperial)}.", "soft")
+        with folded("Form at the same speed"):
+            rows = []
+            for m in measures:
+                d, c = (3, m["change"]) if m["unit"] == "m" else (1, m["change"])
+                rows.append(
+                    [
+                        m["name"].replace("_", " ").capitalize(),
+                        f"{m['months'][0]['mean']:.{d}f} {m['unit']}",
+                        f"{m['months'][-1]['mean']:.{d}f} {m['unit']}",
+                        f"{signed(c['value'], d)} ({signed(c['low'], d)} to {signed(c['high'], d)})",
+                    ]
+                )
+            table(["measure", "first month", "last month", "change"], rows, labelled=True)
+            text("p", f"{found['form']['sentence']} At {format_pace(measures[0]['speed_mps'], imperial)}.", "soft")
 
 
 async def show_progress(

@@ -22,6 +22,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, show_picture, smooth, zooming
 from footwork.web.layout import (
     domain_strip,
+    folded,
     heading,
     link,
     measured,
@@ -264,8 +265,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
         efforts_page.section(base, library, row.id, imperial, [e["span"] for e in spans_of(made["efforts"], x)])
         _laps(found, imperial)
         if found["mean_maximal_power"]:
-            with ui.element("details"):
-                text("summary", "Best efforts of this run")
+            with folded("Best efforts of this run"):
                 show_chart(best_chart(found, made["best"]))
                 with ui.element("p"):
                     method_link(base, "mean-maximal", "How best efforts are found")
@@ -295,8 +295,7 @@ def _panes(base: str, made: dict[str, Any], by: str, imperial: bool, scale: str)
     if chart.panes:
         zooming(chart)
     if row.scale_key:
-        with ui.element("details"):
-            text("summary", "The same by another device's watts")
+        with folded("The same by another device's watts"):
             scale_links(base, made["library"], f"runs/{row.id}", scale or found["power_scale"], convertible=False)
 
 
@@ -340,8 +339,7 @@ def _told(base: str, found: dict[str, Any]) -> None:
 def _laps(found: dict[str, Any], imperial: bool) -> None:
     if not found["laps"]:
         return
-    with ui.element("details"):
-        text("summary", f"{len(found['laps'])} laps")
+    with folded(f"{len(found['laps'])} laps"):
         _lap_table(found, imperial)
 
 
@@ -409,8 +407,7 @@ def _heart_rate(base: str, library: Library, found: dict[str, Any]) -> None:
     screened = found["heart_rate_screening"]
     if not screened:
         return
-    with ui.element("details"):
-        text("summary", "Heart rate, as it counts")
+    with folded("Heart rate, as it counts"):
         _judged(base, library, found, screened)
 
 
@@ -434,8 +431,7 @@ def _judged(base: str, library: Library, found: dict[str, Any], screened: dict[s
 
 
 def _cleaning(base: str, found: dict[str, Any]) -> None:
-    with ui.element("details"):
-        text("summary", "What was cleaned")
+    with folded("What was cleaned"):
         _cleaned(base, found)
 
 

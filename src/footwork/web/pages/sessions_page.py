@@ -24,6 +24,7 @@ from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import (
     domain_strip,
     fill,
+    folded,
     link,
     measured,
     method_link,
@@ -165,8 +166,7 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
         text("p", f"A kinder version, {found['kinder']['change']}: {found['kinder']['text']}.")
     show_chart(chart(found))
     domain_strip(found["seconds_in_domains"])
-    with ui.element("details"):
-        text("summary", f"Step by step, {len(found['steps'])} steps")
+    with folded(f"Step by step, {len(found['steps'])} steps"):
         table(
             [
                 "step",
@@ -224,8 +224,7 @@ def _take_along(library: Library, found: SessionPreview) -> None:
 
 def _builder(state: dict[str, Any], follow: Callable[[], Awaitable[None]]) -> None:
     """Fields from which the usual shape of a session is written."""
-    with ui.element("details"):
-        text("summary", "Build it from fields")
+    with folded("Build it from fields"):
         built = dict(BUILT)
 
         async def put(event: Any, name: str) -> None:
@@ -252,8 +251,7 @@ def _builder(state: dict[str, Any], follow: Callable[[], Awaitable[None]]) -> No
 
 def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
     """Keep the session, solve for its unknown, hold two runs of one session against each other."""
-    with ui.element("details"):
-        text("summary", "Keep it for a day, with a name")
+    with folded("Keep it for a day, with a name"):
         command_form(
             library,
             ["session", "new"],
@@ -264,8 +262,7 @@ def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
             bare=True,
             more=lambda: [state["words"]],
         )
-    with ui.element("details"):
-        text("summary", "Solve for the unknown")
+    with folded("Solve for the unknown"):
         text(
             "p",
             "Write ? above for the power, a rest or the number of repeats, as 5 x (4 min at ?, 2 min easy jog).",
@@ -281,8 +278,7 @@ def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
             bare=True,
             more=lambda: [state["words"]],
         )
-    with ui.element("details"):
-        text("summary", "The same session weeks apart")
+    with folded("The same session weeks apart"):
         command_form(
             library,
             ["session", "compare"],
@@ -348,8 +344,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
             box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
         fill({"session": state["words"]})
         _builder(state, follow)
-        with ui.element("details"):
-            text("summary", "A shelf of sessions and tests")
+        with folded("A shelf of sessions and tests"):
             for entry in shelf.SHELF:
                 with ui.element("p"):
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")

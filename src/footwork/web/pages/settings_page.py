@@ -9,9 +9,9 @@ from nicegui import ui
 
 from footwork.errors import FootworkError
 from footwork.quantities import parse_date
-from footwork.web import jobs
+from footwork.web import jobs, watching
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, inputs
+from footwork.web.forms import Field, inputs, sentence
 from footwork.web.layout import heading, page, table, text
 
 if TYPE_CHECKING:
@@ -92,9 +92,38 @@ async def show_settings(base: str, library: Library) -> None:
                     ui.navigate.to(f"{base}/settings")
 
                 button.on("click", choose)
+        _watched(base, library)
         heading("Which device's watts")
         text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
         table(["scale"], [[name] for name in found["scales"].values()], two_line=False)
+
+
+def _watched(base: str, library: Library) -> None:
+    """The folder whose new recordings come in by themselves."""
+    heading("A folder to watch")
+    now = library.setting("watched")
+    told = f"New recordings in {now} come in by themselves while these pages are served. " if now else ""
+    text("p", f"{told}{watching.said.get(library.folder, '')}".strip() or "None is watched.", "soft")
+    given: dict[str, str] = {}
+    inputs((Field("watched", "Folder of this machine, such as a mounted watch or a synchronised folder"),), given)
+    with ui.element("div").classes("row-of"):
+        buttons = [("Watch it", lambda: given.get("watched", "").strip()), *([("Watch none", str)] if now else [])]
+        status = text("span", "", "soft")
+        for label, which in buttons:
+
+            async def press(_: Any, which: Any = which, label: str = label) -> None:
+                if label == "Watch it" and not which():
+                    status.set_text("Name a folder first.")
+                    return
+                try:
+                    await asyncio.to_thread(library.set_setting, "watched", which())
+                except FootworkError as error:
+                    status.set_text(sentence(str(error)))
+                    return
+                ui.navigate.to(f"{base}/settings")
+
+            text("button", label, "fw").on("click", press)
+        status.props["aria-live"] = "polite"
 
 
 PAGES = (Page("/settings", show_settings, data, nav="Settings", place=10),)

@@ -15,6 +15,7 @@ from footwork.charts.weeks_picture import six_weeks
 from footwork.errors import UsageError
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.questions.runs import run_titles
 from footwork.questions.sessions import session_workout
 from footwork.web import jobs
 from footwork.web.declaration import Page
@@ -25,6 +26,10 @@ from footwork.wording.due_words import ago, long_date
 if TYPE_CHECKING:
     from footwork.api import Library
     from footwork.results.today import Due
+
+
+SHOWN_ADDED = 12  # runs that are named when they come in
+LOOKS_S = 15.0  # between looks whether something new came in
 
 
 def data(library: Library, date: str = "") -> Due:
@@ -95,7 +100,7 @@ def _button(label: str) -> tuple[Text, Text]:
     return made, told
 
 
-async def show_week(base: str, library: Library, date: str = "") -> None:
+async def show_week(base: str, library: Library, date: str = "", added: str = "") -> None:
     try:
         found = await asyncio.to_thread(data, library, date)
     except UsageError as error:
@@ -110,6 +115,7 @@ async def show_week(base: str, library: Library, date: str = "") -> None:
     newest = found["newest"]
     told = f"{long_date(on)}. {found['reason']}".strip()
     with page(base, "This week", found["headline"], told):
+        await _added(base, library, added)
         _numbers(base, found, imperial)
         if newest:
             _weeks(base, found, on)
@@ -127,6 +133,34 @@ async def show_week(base: str, library: Library, date: str = "") -> None:
             link("Plan a race", f"{base}/race", "button")
         heading("Add recordings")
         uploader(base, library)
+        _renewed(base, library)
+
+
+def _renewed(base: str, library: Library) -> None:
+    """The page draws itself anew when a run comes in from elsewhere."""
+    known = {r.id for r in library.runs()}
+
+    def look() -> None:
+        new = sorted({r.id for r in library.runs()} - known, reverse=True)
+        if new:
+            ui.navigate.to(f"{base}/?added={','.join(map(str, new[:SHOWN_ADDED]))}")
+
+    ui.timer(LOOKS_S, look)
+
+
+async def _added(base: str, library: Library, numbers: str) -> None:
+    """What has just come in, by what it was."""
+    wanted = {int(n) for n in numbers.split(",") if n.isascii() and n.isdigit() and len(n) < 12}
+    rows = [r for r in library.runs() if r.id in wanted]
+    if not rows:
+        return
+    titles = await asyncio.to_thread(run_titles, library, rows)
+    with ui.element("p").classes("note"):
+        text("span", "Added just now: ")
+        for number, row in enumerate(rows):
+            text("span", ", " if number else "")
+            link(f"{titles[row.id] or 'a run'} on {long_date(row.local.date())}", f"{base}/runs/{row.id}")
+        text("span", ".")
 
 
 def _numbers(base: str, found: Due, imperial: bool) -> None:
@@ -264,8 +298,9 @@ def uploader(base: str, library: Library) -> None:
             status.set_text(f"Nothing was added: {job.error}")
             return
         r = job.report
+        added = sorted({i for e in r["added"] for i in e.get("runs", [])}, reverse=True)
         status.set_text(
-            f"Runs added: {len({i for e in r['added'] for i in e.get('runs', [])})}, {len(r['duplicates'])} "
+            f"Runs added: {len(added)}, {len(r['duplicates'])} "
             f"already known, {len(r['skipped'])} skipped, {len(r['failed'])} failed."
         )
         report.clear()
@@ -273,7 +308,10 @@ def uploader(base: str, library: Library) -> None:
             for kind in ("recovered", "failed", "skipped", "duplicates"):
                 for entry in r[kind][:20]:
                     note(f"{entry['file']}, {kind}: {entry['reason']}")
-            link("Show the runs", f"{base}/runs", "button")
+            if r["failed"] or r["skipped"] or r["recovered"] or not added:
+                link("Show the runs", f"{base}/runs", "button")
+        if added and not (r["failed"] or r["skipped"] or r["recovered"]):  # all went well: the page with them on it
+            ui.navigate.to(f"{base}/?added={','.join(map(str, added[:SHOWN_ADDED]))}")
 
     box = ui.upload(label="Drop recordings here", multiple=True, auto_upload=True, on_multi_upload=received)
     box.classes("upload-box").props('flat bordered color="transparent" text-color="inherit"')
