@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SERVE ?= 1
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types check bench mutants recovery docs lock clean browser
+.PHONY: demo test lint types check bench gallery mutants recovery docs lock clean browser
 
 demo: $(VENV)/run
 	@$(BIN)/footwork demo demo-library
@@ -37,6 +37,10 @@ browser: $(VENV)/dev
 
 bench: $(VENV)/dev
 	@$(BIN)/python -m benchmarks.run
+
+gallery: $(VENV)/dev
+	@test -e demo-library/library || $(BIN)/footwork demo demo-library
+	@$(BIN)/python -m tests.tools.gallery demo-library/library gallery
 
 mutants: $(VENV)/dev
 	@$(BIN)/python -m tests.tools.mutants

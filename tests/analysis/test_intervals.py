@@ -30,6 +30,18 @@ def covers(parts, n):
     assert all(a.end == b.start and (a.kind != b.kind or a.kind == "work") for a, b in pairwise(parts))
 
 
+def test_a_jog_before_a_race_is_no_work_though_a_walk_to_the_line_follows():
+    raced = intervals.find(run((900, 193), (65, 120), (2450, 282), (480, 170)))
+    assert [(p.kind, p.start) for p in raced] == [
+        ("warm-up", 0),
+        ("work", pytest.approx(965, abs=4)),
+        ("cool-down", pytest.approx(3415, abs=4)),
+    ]
+    # A step test's first step is as easy as what was run before it, and as long as the next: it stays work.
+    steps = intervals.find(run((300, 190), *[p for w in (200, 230, 260, 290) for p in ((270, w), (30, 0))]))
+    assert len(works(steps)) == 4
+
+
 @pytest.mark.parametrize("contrast", [1.15, 1.3, 1.6])
 def test_repeats_are_found_to_the_second(contrast):
     parts = intervals.find(run((900, 200), *[(240, 200 * contrast), (90, 200)] * 5, (600, 190)))

@@ -161,7 +161,7 @@ def test_what_cannot_be_found_is_said(tmp_path, library):
     ):
         done = footwork(*arguments, library=library.folder)
         assert done.returncode == code and words in done.stderr, (arguments, done.stderr)
-    assert ok("efforts", tmp_path / "s.csv").stdout.startswith("One effort")
+    assert ok("efforts", tmp_path / "s.csv").stdout.startswith("An even five minutes.")
 
 
 def test_the_command_says_what_the_library_says(library):

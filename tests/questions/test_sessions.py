@@ -69,6 +69,7 @@ def test_sessions_are_kept_listed_and_taken_back(library):
         "name": "fours",
         "text": "5 x (4 min at 105 % CP, 2 min jog)",
         "runs": [run],
+        "first": number,
     }
     assert "session planned" in library.edits()[0]["sentence"]
     library.undo(number)

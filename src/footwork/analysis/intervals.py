@@ -40,6 +40,7 @@ Kind = Literal["warm-up", "work", "recovery", "cool-down"]
 
 LONG_EASY_S = 180  # an easy piece that long tells what is easy in this run; our convention, as the next two
 EASY_MORE, HARDER = 1.15, 1.18  # times the easy level that still is easy; times it that the work passes
+ALIKE = 0.22  # of ln duration: pieces so alike are a set, however hard each is
 
 
 @dataclass(frozen=True)
@@ -255,9 +256,15 @@ def _easy_ends(parts: list[Part], level: Floats, moving: npt.NDArray[np.bool_]) 
         return parts
     hardest = max(mean(parts[k]) for k in works)
     limit = min(max(easy) + np.log(EASY_MORE), hardest - np.log(HARDER))
-    while works[0] + 1 not in works and mean(parts[works[0]]) < limit:  # not a step of a run that gets harder
+
+    def counts(end: int, inner: int) -> bool:
+        """Whether work at an end stays work: a step of a run that gets harder, or as long as the piece beside it."""
+        alike = abs(np.log(parts[works[end]].seconds / parts[works[inner]].seconds)) < ALIKE
+        return abs(works[end] - works[inner]) == 1 or bool(alike) or mean(parts[works[end]]) >= limit
+
+    while len(works) > 1 and not counts(0, 1):
         works.pop(0)
-    while works[-1] - 1 not in works and mean(parts[works[-1]]) < limit:
+    while len(works) > 1 and not counts(-1, -2):
         works.pop()
     first, last = works[0], works[-1]
     ends = [("warm-up", parts[:first]), ("cool-down", parts[last + 1 :])]

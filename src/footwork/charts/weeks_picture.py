@@ -67,7 +67,7 @@ def six_weeks(
     kind = "narrow" if narrow else "wide"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="course weeks {kind}" viewBox="0 0 {width} {height}" '
-        f'role="img" aria-label="{told}">{"".join(out)}</svg>'
+        f'role="group" aria-label="{told}">{"".join(out)}</svg>'
     )
 
 

@@ -121,7 +121,7 @@ def command_form(
     command : sequence of str
         Its words; fields without an option follow them, then options of filled fields, then ``fixed``.
     then : str or callable
-        The address to go to when it is done, or what to say about its result.
+        The address to go to when it is done, or what makes it, or a sentence to say instead, of the result.
     needed : sequence of str
         Names of fields that must be filled.
     bare : bool
@@ -148,10 +148,12 @@ def command_form(
         )
         if problem:
             status.set_text(sentence(problem))
-        elif callable(then):
-            status.set_text(then(result))
         else:
-            ui.navigate.to(then)
+            said = then(result) if callable(then) else then
+            if said.startswith("/"):
+                ui.navigate.to(said)
+            else:
+                status.set_text(said)
 
     with ui.element("div").classes("row-of"):
         text("button", label, "fw").on("click", press)

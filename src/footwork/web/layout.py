@@ -60,8 +60,9 @@ def folded(summary: str) -> Iterator[None]:
 
 
 @contextmanager
-def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> Iterator[None]:
-    """Header, title and the sentence that says what matters; the page's body goes inside."""
+def page(base: str, active: str, title: str, lede: str, wide: bool = False, columns: bool = False) -> Iterator[None]:
+    """Header, title and the sentence that says what matters; the page's body goes inside, in two ``columns`` where
+    there is room for forms beside each other."""
     styled = ui.context.client.storage
     if not styled.get("styled"):  # a page that comes late follows a shell that has it already
         ui.add_head_html(f"<style>{_CSS}</style><script>{_SCRIPT}</script>")
@@ -75,11 +76,12 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False) -> I
                 if label == active:
                     made.props["aria-current"] = "page"
     # The framework's own frame is the page's main landmark; there is one of those.
-    with ui.element("div").classes("fw-main wide" if wide else "fw-main"):
+    with ui.element("div").classes("fw-main wide" if wide or columns else "fw-main"):
         text("h1", title)
         if lede:
             text("p", lede, "lede")
-        yield
+        with ui.element("div").classes("columns" if columns else ""):
+            yield
 
 
 def working(base: str, active: str) -> Element:
@@ -211,7 +213,7 @@ class Drawn(str):
 
 def domain_bar(seconds: dict[str, float], longest: float) -> Drawn:
     """Time in domains as a bar, as long as its time against the longest of its column [s]."""
-    told = ", ".join(f"{name} {format_duration(seconds[name])}" for name in NAMES if seconds[name])
+    told = ", ".join(f"{name} {format_duration(seconds[name])}" for name in NAMES if seconds[name]) or "not known"
     parts = "".join(
         f'<i class="d-{name}" style="width:{100 * seconds[name] / max(longest, 1.0):.1f}%"></i>' for name in NAMES
     )

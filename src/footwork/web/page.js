@@ -76,6 +76,15 @@ window.footwork = {
     mark.style.width = Math.max(at(b) - at(a), 2) + "px";
   },
 };
+// The framework's upload box: its way in is the file field itself, with a word, not a button around it.
+new MutationObserver(() => {
+  for (const field of document.querySelectorAll(".q-uploader__input:not([aria-label])")) {
+    const around = field.closest(".q-btn");
+    field.setAttribute("aria-label", "Choose files");
+    field.tabIndex = 0;
+    for (const name of ["role", "tabindex"]) around?.removeAttribute(name);
+  }
+}).observe(document.documentElement, { childList: true, subtree: true });
 for (const [event, on] of [["mouseover", true], ["mouseout", false], ["focusin", true], ["focusout", false]])
   document.addEventListener(event, (e) => {
     const row = e.target.closest && e.target.closest("tr[data-span]");

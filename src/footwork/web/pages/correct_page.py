@@ -55,6 +55,7 @@ async def show_correct(base: str, library: Library, run_id: str) -> None:
         f"Correct and describe run {run}",
         f"{row.local:%A} {row.local.day} {row.local:%B %Y}, {row.local:%H:%M}; it lasts "
         f"{format_duration(row.elapsed_s)}. Everything here can be undone below, but deleting for ever.",
+        columns=True,
     ):
         link("Back to the run", f"{base}/runs/{run}", "button")
         heading("How it was")

@@ -17,7 +17,7 @@ from footwork.questions.devices import PROTOCOL
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form, sentence
-from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
+from footwork.web.layout import folded, heading, link, method_link, page, table, text, whisker, whole_number
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -230,43 +230,44 @@ def _decide(library: Library, base: str, found: Devices) -> None:
         return
     choices = tuple((n, n) for n in names)
     here = f"{base}/devices"
-    heading("Rename a scale")
-    command_form(
-        library,
-        ["devices", "rename"],
-        (Field("scale", "Scale", choices=choices), Field("new", "New name")),
-        "Rename",
-        here,
-        needed=["new"],
-        prefix="rename-",
-    )
-    heading("New scale from a date")
-    text(
-        "p",
-        "After an update, a new placement or another mass setting. An accepted CP stays where it was; undo "
-        "it in the library's list of edits.",
-        "soft",
-    )
-    command_form(
-        library,
-        ["devices", "break"],
-        (Field("scale", "Scale", choices=choices), Field("date", "First day", form="date")),
-        "Break",
-        here,
-        needed=["date"],
-        prefix="break-",
-    )
-    if len(names) > 1:
-        heading("One device under two names")
+    with folded("Rename, break or join scales"):
+        text("h3", "Rename a scale")
         command_form(
             library,
-            ["devices", "join"],
-            (Field("scale", "This scale", choices=choices), Field("into", "is really", choices=choices)),
-            "Join",
+            ["devices", "rename"],
+            (Field("scale", "Scale", choices=choices), Field("new", "New name")),
+            "Rename",
             here,
-            prefix="join-",
+            needed=["new"],
+            prefix="rename-",
         )
-    link("Edits that can be undone", f"{base}/library", "button").style("margin-top:12px")
+        text("h3", "New scale from a date")
+        text(
+            "p",
+            "After an update, a new placement or another mass setting. An accepted CP stays where it was; undo "
+            "it in the library's list of edits.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["devices", "break"],
+            (Field("scale", "Scale", choices=choices), Field("date", "First day", form="date")),
+            "Break",
+            here,
+            needed=["date"],
+            prefix="break-",
+        )
+        if len(names) > 1:
+            text("h3", "One device under two names")
+            command_form(
+                library,
+                ["devices", "join"],
+                (Field("scale", "This scale", choices=choices), Field("into", "is really", choices=choices)),
+                "Join",
+                here,
+                prefix="join-",
+            )
+        link("Edits that can be undone", f"{base}/library", "button").style("margin-top:12px")
 
 
 PAGES = (

@@ -63,6 +63,7 @@ async def show_keeping(base: str, library: Library) -> None:
         "Library",
         f"{found['originals']} original files in {found['folder']}. They are kept until you delete them "
         "for ever; all else follows from them and from what you said.",
+        columns=True,
     ):
         heading("Back up")
         text(

@@ -58,6 +58,9 @@ def data(library: Library, run_id: str, scale: str = "") -> dict[str, Any]:
     out: dict[str, Any] = found.to_json()
     out["load"] = library.run_load(int(run_id))
     out["critical_power"] = _critical_power(library, found.row.scale_key)
+    with suppress(FootworkError):
+        balance = library.balance(int(run_id))
+        out["balance"] = {name: balance[name] for name in ("minimum", "minimum_at_s", "w_prime", "as_of")}
     if scale:
         out["on_scale"] = plain(library.mean_on(int(run_id), scale))
     return out

@@ -257,7 +257,7 @@ def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
             ["session", "new"],
             [Field("date", "Day, today if empty", "--date", form="date"), Field("name", "Name", "--name")],
             "Keep this session",
-            f"{base}/sessions",
+            lambda kept: f"{base}/sessions?session={quote(kept['text'])}&week={kept['date']}",
             prefix="keep-",
             bare=True,
             more=lambda: [state["words"]],
