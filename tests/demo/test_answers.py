@@ -31,6 +31,11 @@ def _changed(library, **change):
     return [race.even_power(plan, Change(**change)), race.optimum(plan, Change(**change))["time_s"]]
 
 
+def _due(found):
+    kept = {k: found[k] for k in ("headline", "reason", "days_since", "usual_week", "next", "critical_power", "due")}
+    return {**kept, "loads": [w["load"] for w in found["weeks"]], "title": found["newest"]["title"]}
+
+
 QUESTIONS = {
     "capacity": lambda x: x.history(),
     "capacity early": lambda x: x.history("2026-04-20"),
@@ -93,7 +98,7 @@ QUESTIONS = {
     "load": lambda x: [x.load(), x.load("2026-05-01", "2026-05-31"), *(x.run_load(n) for n in (17, 63, 139))],
     "weeks": lambda x: x.totals("week"),
     "runs": lambda x: [x.run(n).to_json() for n in (17, 42, 63, 115)],
-    "due": lambda x: {k: v for k, v in x.today().to_json().items() if k != "planned"},
+    "due": lambda x: [_due(x.today(d)) for d in ("2026-08-24", "2026-08-30", "2026-07-05")],
 }  # fmt: skip
 
 

@@ -56,15 +56,16 @@ def twin(served, path):
     return json.loads(found.text, parse_constant=lambda c: pytest.fail(f"{c} in {path}"))
 
 
+# The other two of the four looks are those of the accessibility checker, which tests the same.
 @pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize("width", [1280, 400])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "dark"), (400, "light")])
 def test_pages_open_without_errors_and_fit(page, path, width, scheme):
     page.set_viewport_size({"width": width, "height": 900})
     page.emulate_media(color_scheme=scheme)
     page.goto(path)
     page.wait_for_selector("h1")
-    page.wait_for_timeout(400)
+    page.wait_for_function("!document.querySelector('.fw-working')")
+    page.wait_for_timeout(200)
     assert page.problems == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.locator("h1").count() == 1
@@ -468,10 +469,10 @@ def test_a_race_is_entered_by_hand(page, served):
     while page.locator("table button").count():
         left = page.locator("table button").count()
         page.get_by_role("button", name="Undo").first.click()
-        page.wait_for_timeout(2000)
+        fewer = "left => document.querySelectorAll('table button').length < left"
+        page.wait_for_function(f"left => document.body.innerText.includes('No such run') || ({fewer})(left)", arg=left)
         if page.get_by_text("No such run").count():
             break
-        assert page.locator("table button").count() < left
 
 
 def test_a_comparison_page_without_a_second_device_says_so(page):
