@@ -16,7 +16,7 @@ ifneq ($(SERVE),0)
 endif
 
 test: check browser
-	@$(BIN)/python -m pytest -n auto --dist loadscope --durations=10
+	@$(BIN)/python -m pytest -n auto --dist worksteal --durations=10
 
 check: lint types
 

@@ -16,6 +16,7 @@ from footwork.quantities import (
     parse_effort,
     parse_wind,
     plain,
+    round_paces,
 )
 
 
@@ -133,3 +134,10 @@ def test_winds_as_people_write_them(text, wind):
 def test_what_is_no_wind(text):
     with pytest.raises(UsageError, match="not a wind"):
         parse_wind(text)
+
+
+def test_round_paces_are_round_and_run():
+    assert [round(1000 / v) for v in round_paces(2.2, 4.2)] == [450, 420, 390, 360, 330, 300, 270, 240]
+    assert [round(1609.344 / v) for v in round_paces(2.2, 4.2, imperial=True)] == [720, 660, 600, 540, 480, 420]
+    assert [round(1000 / v) for v in round_paces(3.0, 3.2, most=3)] == [330, 320]
+    assert round_paces(2.931, 2.939) == []

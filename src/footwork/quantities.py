@@ -365,8 +365,8 @@ def format_pace(speed: float, imperial: bool = False) -> str:
 
 
 def round_paces(slowest: float, fastest: float, imperial: bool = False, most: int = 9) -> list[float]:
-    """Speeds of round paces between two speeds, the slowest first: by the quarter or half minute, or coarser, so that
-    there are no more than ``most``.
+    """Speeds of round paces between two speeds, the slowest first: every 5 seconds of pace, or coarser up to two
+    minutes, so that there are no more than ``most``.
 
     ``slowest`` and ``fastest`` [m/s]; returns [m/s], empty where no round pace lies between.
     """

@@ -14,6 +14,7 @@ from footwork.questions.runs import titles as kept_titles
 from footwork.results.health import Health
 from footwork.wording.due_words import ago, what_next
 from footwork.wording.run_titles import short_title
+from tests.program import footwork, of_json
 
 TODAY = dt.date(2026, 4, 22)  # a Wednesday
 
@@ -158,3 +159,30 @@ def test_the_picture_names_what_it_draws():
     assert ">test<" not in narrow and "withheld" not in narrow
     week["load"]["value"] = None
     assert ">withheld<" in six_weeks([week], usual, "2026-04-22", "/runs/")
+
+
+def test_weeks_of_runs_without_a_load_tell_no_usual_week(tmp_path):
+    with Library.open(tmp_path / "library") as bare:
+        for week in range(6):
+            day = dt.date(2026, 3, 2) + dt.timedelta(weeks=week)
+            bare.enter_run(dt.datetime.combine(day, dt.time(8), dt.UTC), "40:00", "8km")
+        found = bare.today("2026-04-08")
+        assert found["usual_week"] is None and found["weeks"][0]["load"]["value"] is None
+        assert found["newest"]["title"] == "" and "0 CP-min" not in footwork("today", library=bare.folder).stdout
+
+
+def test_a_day_before_all_runs_is_no_beginning(library):
+    found = library.today("2025-01-01")
+    assert found["runs"] == 0 and found["newest"] is None and found["weeks"][-1]["monday"] == "2024-12-30"
+
+
+def test_numbers_are_told_as_far_as_they_are_known(library, tmp_path):
+    told = of_json("numbers", library=library.folder)
+    assert told["domains"][0]["name"] == "moderate" and told["usual"][0]["flat"] and not told["withheld"]
+    assert [r["pace"][-2:] for r in told["paces"]] == [
+        p[-2:] for p in sorted((r["pace"] for r in told["paces"]), reverse=True)
+    ]
+    early = of_json("numbers", "--date", "2026-03-10", library=library.folder)
+    assert early["withheld"] and early["domains"] == []
+    done = footwork("numbers", "--date", "2026-03-10", "--card", tmp_path / "card.pdf", library=library.folder)
+    assert done.returncode == 5 and "needs critical power" in done.stderr and not (tmp_path / "card.pdf").exists()

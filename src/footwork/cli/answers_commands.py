@@ -208,7 +208,7 @@ def today(
     say(today.due_sentence(found, imperial))
     newest = found["newest"]
     told = " ".join(t for t in (newest["against_session"], newest["against_usual"]) if t)
-    say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title']}. {told}".rstrip())
+    say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title'] or 'a run'}. {told}".rstrip())
     for r in found["next"]:
         watts = f", {r['power_w']:.0f} W" if r["power_w"] else ""
         say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")
@@ -251,13 +251,17 @@ def numbers(
             export.write_whole(card, reports.numbers_card(told))
     if as_json:
         return out(told)
-    say(f"Critical power {told['cp']} on {told['scale']}: {told['evidence']}. {told['holds']}")
+    if told["withheld"]:
+        say(f"Critical power is withheld on {told['scale']}: {told['withheld']}.")
+    else:
+        say(f"Critical power {told['cp']} on {told['scale']}: {told['evidence']}. {told['holds']}")
     for row in told["domains"]:
         rate = f"  {row['rate']} bpm" if row["rate"] else ""
         say(f"{row['name']:<24} {row['watts']:>9} W  {row['pace']:>11} flat{rate}")
     for row in told["usual"]:
         flat = f", {row['flat']} on the flat" if row["flat"] else ""
-        say(f"usual {row['name']:<18} {row['watts']:>9} W  {row['pace']:>11} as run{flat}  {row['rate']} bpm")
+        rate = f"  {row['rate']} bpm" if row["rate"] else ""
+        say(f"usual {row['name']:<18} {row['watts']:>9} W  {row['pace']:>11} as run{flat}{rate}")
     for row in told["paces"]:
         say(f"flat at {row['pace']:<16} {row['watts']:>9} W  ±{row['days']} W from day to day")
     for note in filter(None, [told["differ"], *told["notes"]]):

@@ -13,6 +13,8 @@ import typer
 from footwork.cli.common import Json, app, day, opened, out, plural, progress, remembered, say
 from footwork.errors import UsageError
 
+MOST_TITLES = 200  # found from the signals at one time
+
 
 @app.command()
 def add(
@@ -130,7 +132,7 @@ def runs(
                 )
             return None
         shown = rows if everything else rows[:20]
-        titles = run_titles(library, shown, most=200)
+        titles = {} if as_json else run_titles(library, shown, MOST_TITLES)
     if as_json:
         return out([row.to_json() for row in rows])
     if not everything:
@@ -148,9 +150,12 @@ def runs(
         say(
             (
                 f"{row.id:>5}  {row.local:%Y-%m-%d %H:%M}  {distance:>9}  {format_duration(row.duration_s):>8}  "
-                f"{pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  {', '.join([titles[row.id] or '', *_tags(row)])}"
+                f"{pace:>10}  {power:>14}  {scale:<14}  {rate:>7}  "
+                f"{', '.join(filter(None, [titles[row.id], *_tags(row)]))}"
             ).rstrip()
         )
+    if sum(not row.entered_by_hand for row in shown) > MOST_TITLES and None in titles.values():
+        say("What some runs were is not found yet: ask again for more of it.", err=True)
     return None
 
 

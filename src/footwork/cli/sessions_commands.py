@@ -183,7 +183,8 @@ def _changed(library: Any, numbers: list[int], as_json: bool) -> None:
         return out(rows)
     for r in rows:
         say(f"Session {r['id']} for {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
-    say(f"footwork edit undo NUMBER takes one back. {held or before_hard_work('session')}{way_out(held or '')}")
+    caution = f"{held or before_hard_work('session')}{way_out(held or '')}"
+    say(f"footwork edit undo NUMBER takes one away; session change moves it. {caution}")
     return None
 
 

@@ -9,9 +9,8 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import hashlib
+import importlib.util
 import json
-import os
-import tempfile
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -46,12 +45,8 @@ def keep(folder: Path, question: Mapping[str, Any], rests: str, text: str) -> No
     if not rests or rests != rests_on(folder):
         return
     path = _path(folder, question)
+    stamps.write_kept(path, f"{rests}\n{text}")
     with contextlib.suppress(OSError):
-        path.parent.mkdir(exist_ok=True)
-        made, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(made, "w", encoding="utf-8", newline="") as out:
-            out.write(f"{rests}\n{text}")
-        os.replace(name, path)
         found = sorted(path.parent.iterdir(), key=lambda p: p.stat().st_mtime)
         for old in found[:-MOST_KEPT]:
             old.unlink(missing_ok=True)
@@ -63,7 +58,15 @@ def _path(folder: Path, question: Mapping[str, Any]) -> Path:
 
 
 @cache
-def _source() -> int:
-    """Changes with any file of the program."""
+def _source() -> str:
+    """Changes with any file of the program, and with the version of what it computes with."""
     here = Path(__file__).resolve().parent.parent
-    return max(entry.stat().st_mtime_ns for entry in here.rglob("*.py"))
+    files = sorted((str(p.relative_to(here)), p.stat().st_mtime_ns, p.stat().st_size) for p in here.rglob("*.py"))
+    beside = sorted(p.name for p in Path(_libraries()).parent.glob("*.dist-info"))
+    return hashlib.sha256(repr((files, beside)).encode()).hexdigest()[:16]
+
+
+def _libraries() -> str:
+    """Where the libraries are installed, without loading any."""
+    found = importlib.util.find_spec("numpy")
+    return str(Path(found.origin).parent) if found and found.origin else "."

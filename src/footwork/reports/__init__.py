@@ -185,20 +185,19 @@ DIFFER = (
 
 
 def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = False) -> dict[str, Any]:
-    """What the card of a runner's numbers holds, in words: domains, the band around critical power, usual running.
+    """A runner's numbers in words: domains, the band around critical power, usual running, flat watts at round paces.
+    Without critical power ``withheld`` says why, and the domains are empty.
 
     Raises
     ------
     NotEnoughData
-        No critical power.
+        No runs with power.
     """
     cp = held.critical_power
     if held.evidence["kind"] == "stated":
         raise UsageError("a card holds what the runs of a library tell: leave out --effort")
-    if cp.value is None or held.date is None:
-        raise NotEnoughData(f"a card needs critical power: {cp.reason}")
-    low, middle, high = (held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme"))
-
+    if held.date is None:
+        raise NotEnoughData(f"there are no numbers yet: {cp.reason}")
     forms: dict[str, Callable[[float], str]] = {
         "power": lambda v: f"{v:.0f}",
         "speed": lambda v: format_pace(v, imperial).split(" ")[0],
@@ -216,9 +215,19 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
                 told[quantity] = "–".join(form(v) for v in edges) if begins else f"to {form(last)}"
         return {"name": name, "watts": told["power"], "pace": told["speed"], "rate": told["heart_rate"]}
 
+    domains: list[Any] = []
+    if cp.value is not None:
+        low, middle, high = (held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme"))
+        domains = [
+            row("moderate", None, (low, "value")),
+            row("heavy", (low, "value"), (middle, "low")),
+            row("around critical power", (middle, "low"), (middle, "high")),
+            row("severe", (middle, "high"), (high, "value")),
+        ]
     tests = [dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal"]
     until = max([held.date + dt.timedelta(days=HOLDS_LEAST_DAYS), *(t + dt.timedelta(days=HOLDS_DAYS) for t in tests)])
-    told, chosen = f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}", held.accepted
+    told = f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}" if cp.value is not None else "withheld"
+    chosen = held.accepted
     if chosen is not None:
         told = f"{chosen['critical_power_w']:.0f} W, accepted on {chosen['date']} (the evidence says {told})"
     return {
@@ -228,12 +237,8 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         "evidence": f"{held.evidence['kind']}, {held.evidence['sentence']}",
         "until": until.isoformat(),
         "holds": f"They hold until about {until}, or the next race or test, illness or pause before.",
-        "domains": [
-            row("moderate", None, (low, "value")),
-            row("heavy", (low, "value"), (middle, "low")),
-            row("around critical power", (middle, "low"), (middle, "high")),
-            row("severe", (middle, "high"), (high, "value")),
-        ],
+        "withheld": "" if cp.value is not None else cp.reason,
+        "domains": domains,
         "usual": [
             {
                 "name": group["name"],
@@ -261,8 +266,12 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
 
 
 def numbers_card(told: Mapping[str, Any]) -> bytes:
-    """A runner's numbers on a sheet of A5, as PDF; ``told`` from `numbers_told`."""
+    """A runner's numbers on a sheet of A5, as PDF; ``told`` from `numbers_told`. Raises NotEnoughData without critical
+    power."""
     import typst
+
+    if told["withheld"]:
+        raise NotEnoughData(f"a card needs critical power: {told['withheld']}")
 
     made: bytes = typst.compile(
         str(_HERE / "numbers.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)

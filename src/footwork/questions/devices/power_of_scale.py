@@ -63,7 +63,8 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
         )
     rows = [r for r in capacity.near(library, held.scale_key, held.date) if not r.indoor]
     points = _points(rows)
-    paces = round_paces(*_run_between(points), library.setting("units") == "imperial", 9)
+    low, high = _run_between(points)
+    paces = round_paces(low, high, library.setting("units") == "imperial", 9) or [low, high]
     return {
         "date": held.date,
         "scale": held.scale,

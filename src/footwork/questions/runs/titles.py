@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from footwork.history.catalogue import RunRow
 from footwork.history.log import entries
 from footwork.history.log.entries import Told
 from footwork.questions.runs.found_efforts import efforts_of_run
+from footwork.store import stamps
 from footwork.wording.run_titles import run_title
 
 if TYPE_CHECKING:
@@ -46,10 +46,7 @@ def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None
             fresh = True
         out[row.id] = found[1]
     if fresh and not library.readonly:
-        with contextlib.suppress(OSError):  # a title is found again where it cannot be kept
-            part = path.with_name(f"titles-{os.getpid()}.part")
-            part.write_text(json.dumps(kept), "utf-8")
-            os.replace(part, path)
+        stamps.write_kept(path, json.dumps(kept))
     return out
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from footwork.errors import FootworkError
 from footwork.history.catalogue import RunRow
 from footwork.physiology.domains import NAMES
+from footwork.quantities import Estimate
 from footwork.questions import load, runs, sessions, usual
 from footwork.results.loads import RunLoad
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 WEEKS = 6
 USUAL_WEEKS = 8  # complete weeks before this one; their median is the usual week
 LEAST_WEEKS = 4
-LONG_AGO_DAYS = 14  # without a run: what was usual no longer says what is wise
 HARD_S = 480  # at or above critical power: the next day is easy; our convention
 NEXT = 3
 
@@ -79,11 +79,13 @@ def _day(
 
 def _sums(library: History, rows: list[RunRow]) -> dict[str, Any]:
     found = load.load_of_runs(library, rows)
+    counted = found["runs"] > 0 or not rows
+    withheld = Estimate.withheld("CP-min", "cp-minutes", "no run of this week has a critical power on its scale")
     return {
         "runs": len(rows),
         "duration_s": sum(r.duration_s for r in rows),
         "distance_m": sum(r.distance_m or 0.0 for r in rows),
-        "load": found["load"],
+        "load": found["load"] if counted else withheld,
         "runs_without_load": found["runs_without_cp"],
     }
 
@@ -98,7 +100,9 @@ def _usual_week(library: History, rows: list[RunRow], before: dt.date) -> dict[s
         mine = [r for r in rows if _monday(r.local.date()) == monday]
         if monday < first:
             break
-        loads.append(load.load_of_runs(library, mine)["cp_minutes"] if mine else 0.0)
+        found = load.load_of_runs(library, mine)
+        if found["runs"] or not mine:  # a week of runs without a load tells none
+            loads.append(found["cp_minutes"])
     if sum(v > 0 for v in loads) < LEAST_WEEKS:
         return None
     low, middle, high = np.quantile(loads, [0.25, 0.5, 0.75])

@@ -138,7 +138,7 @@ def _group(name: str, low: float, high: float, rows: list[StreamRows], cp: float
 def _at_pace(power: model.Usual, imperial: bool) -> list[dict[str, Any]]:
     """Flat power at round paces that the runner runs, fresh, with the day-to-day spread."""
     out = []
-    for v in round_paces(power.lowest, power.highest, imperial):
+    for v in round_paces(power.lowest, power.highest, imperial) or [power.lowest, power.highest]:
         row = np.array([[1.0, v - power.centre[0], 0.0, 0.0, 0.25, 0.0, 0.0]])
         expected, error = float((row @ power.coefficients)[0]), float((row[0] @ power.covariance @ row[0]) ** 0.5)
         low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))

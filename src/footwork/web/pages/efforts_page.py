@@ -10,7 +10,7 @@ from nicegui import ui
 from footwork.errors import FootworkError
 from footwork.quantities import format_duration, format_pace
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form
 from footwork.web.layout import folded, heading, link, method_link, note, table, text, whole_number
 
 if TYPE_CHECKING:
@@ -30,14 +30,19 @@ def data(library: Library, run_id: str, signal: str = "") -> dict[str, Any]:
 
 
 def section(
-    base: str, library: Library, run_id: int, imperial: bool, spans: Sequence[tuple[float, float]] = ()
+    base: str,
+    library: Library,
+    run_id: int,
+    imperial: bool,
+    made: dict[str, Any],
+    spans: Sequence[tuple[float, float]] = (),
 ) -> None:
-    """The part of the run page; ``spans`` are where the efforts lie on the axis of its panes."""
+    """The part of the run page, of ``efforts``, ``looks`` and ``trials`` in what was worked out for it; ``spans`` are
+    where the efforts lie on the axis of its panes."""
     heading("Efforts")
-    try:
-        found = library.efforts(run_id)
-    except FootworkError as error:
-        text("p", sentence(str(error)), "soft")
+    found = made["efforts"]
+    if not found:
+        text("p", "There is no power, speed or heart rate to find efforts in.", "soft")
         return
     if len(found) > 1:
         table(
@@ -58,14 +63,14 @@ def section(
             labelled=True,
             spans=spans if len(spans) == len(found) else (),
         )
-    looks = library.recognised(run_id)
+    looks = made["looks"]
     if looks is not None:
         note(looks["sentence"], base, "efforts")
     with ui.element("div").classes("row-of").style("margin-top:12px"):
         link("Hold this run against a session", f"{base}/runs/{run_id}/session")
         link("Heart rate along this run", f"{base}/runs/{run_id}/drift")
         method_link(base, "efforts", "How efforts are found")
-    for trial in library.trials():
+    for trial in made["trials"]:
         if any(j["run"] == run_id for j in trial["joined"]):
             with ui.element("p"):
                 link(

@@ -88,6 +88,8 @@ def _told(library: Library, date: str, scale: str, imperial: bool) -> dict[str, 
         told = numbers_of(library, held, imperial)
     except FootworkError:
         return {"domains": [], "usual": [], "differ": "", "notes": [], "lede": ""}
+    if told["withheld"]:
+        return {**told, "notes": [], "lede": f"Critical power is withheld on {told['scale']}: {told['withheld']}."}
     return {**told, "lede": f"Critical power {told['cp']} on {told['scale']}: {told['evidence']}. {told['holds']}"}
 
 

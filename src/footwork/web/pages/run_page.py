@@ -148,8 +148,10 @@ def track_of(signals: Signals, found: dict[str, Any], imperial: bool) -> str | N
     known = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude) & np.isfinite(signals.get("distance")))
     if len(known) < 60:
         return None
-    power = signals["power"] if "power" in signals else signals.get("speed")
-    effort = smooth(np.where(signals.timer, power, np.nan), 31)
+    known_power = "power" in signals and bool(np.isfinite(signals["power"]).any())
+    effort = smooth(np.where(signals.timer, signals["power"] if known_power else signals.get("speed"), np.nan), 31)
+    if not np.isfinite(effort).any():
+        effort = np.ones(len(effort))
     at = known[np.unique(np.linspace(0, len(known) - 1, 400).astype(int))]
     effort = np.nan_to_num(effort[at[:-1]], nan=float(np.nanmedian(effort)))
     weather = found["weather"]
@@ -231,6 +233,7 @@ def _worked_out(library: Library, run_id: str, scale: str) -> dict[str, Any]:
         out["balance"] = library.balance(number)
     out["best"] = library.best_curve(None, None, row.scale_key) if row.scale_key else []
     out["verdicts"] = run_verdicts(library, row)
+    out["looks"], out["trials"] = library.recognised(number), library.trials()
     return out
 
 
@@ -265,7 +268,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
             with ui.element("p"):
                 method_link(base, "domains", "How domains are known")
         x = _axis(signals, by)
-        efforts_page.section(base, library, row.id, imperial, [e["span"] for e in spans_of(made["efforts"], x)])
+        efforts_page.section(base, library, row.id, imperial, made, [e["span"] for e in spans_of(made["efforts"], x)])
         _laps(found, imperial)
         if found["mean_maximal_power"]:
             with folded("Best efforts of this run"):

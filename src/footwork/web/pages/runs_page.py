@@ -281,7 +281,7 @@ def _by_hand(base: str, library: Library) -> None:
         library,
         ["enter"],
         (
-            Field("start", "When it began", form="datetime-local"),
+            Field("start", "Day", form="date"),
             Field("time", "Time, as 42:50", "--time"),
             Field("distance", "Distance, as 10km", "--distance"),
             Field("heart_rate", "Mean heart rate, bpm", "--heart-rate"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -53,7 +53,7 @@ class Week:
     library: Library
     words: Callable[[], str]
     monday: dt.date
-    before: list[dict[str, Any]] = field(default_factory=list)  # what was kept before the last change, to undo it
+    before: list[dict[str, Any]] | None = None  # what was kept before the last change, to undo it
 
     def section(self) -> None:
         """Its place on the page."""
@@ -81,11 +81,11 @@ class Week:
         await self.draw()
 
     async def take_back(self, _: Any) -> None:
-        if not self.before:
+        if self.before is None:
             self.status.set_text("There is nothing to undo here.")
             return
         await asyncio.to_thread(restore, self.library, self.before)
-        self.before = []
+        self.before = None
         self.status.set_text("Undone.")
         await self.draw()
 

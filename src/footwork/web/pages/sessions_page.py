@@ -138,16 +138,20 @@ def match_chart(library: Library, run_id: int, found: SessionMatch) -> Chart | N
 def can_finish(found: SessionPreview) -> str:
     """Whether the session can be finished, first of all."""
     dry = found["run_dry_probability"]
+    if found["held_back"]:
+        return "Not now"
     if dry < 0.02:
         return "You can finish it, with something left"
     if dry < 0.1:
-        return f"You most likely finish it: {100 * (1 - dry):.0f} in 100"
-    return f"Hard to finish: {100 * (1 - dry):.0f} in 100 would"
+        return f"You most likely finish it: a chance of {100 * (1 - dry):.0f} %"
+    return f"Hard to finish as it is: a chance of {100 * (1 - dry):.0f} %"
 
 
 def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> None:
     """The preview."""
     text("h2", can_finish(found), "lead")
+    if found["held_back"]:
+        note(found["held_back"], base, "cautions")
     text("p", found["text"])
     least, hardest = minimum(found), found["steps"][found["hardest"]]
     with ui.element("div").classes("numbers"):
@@ -205,9 +209,7 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
             )
     for warning in (*found["of_capacity"], *found["warnings"]):
         note(warning, base, "sessions")
-    if found["held_back"]:
-        note(found["held_back"], base, "cautions")
-    else:
+    if not found["held_back"]:
         _take_along(library, found)
 
 

@@ -107,7 +107,7 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
         with page(base, "This week", "No such day", sentence(str(error))):
             link("This week", f"{base}/", "button")
         return
-    if found["newest"] is None and not found["next"]:
+    if not library.runs() and not found["next"]:
         show_beginning(base, library)
         return
     imperial = library.setting("units") == "imperial"
@@ -137,13 +137,19 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
 
 
 def _renewed(base: str, library: Library) -> None:
-    """The page draws itself anew when a run comes in from elsewhere."""
+    """The page says so when a run comes in from elsewhere, and leads to itself with it."""
     known = {r.id for r in library.runs()}
+    told = ui.element("div")
 
-    def look() -> None:
-        new = sorted({r.id for r in library.runs()} - known, reverse=True)
+    async def look() -> None:
+        new = sorted({r.id for r in await asyncio.to_thread(library.runs)} - known, reverse=True)
         if new:
-            ui.navigate.to(f"{base}/?added={','.join(map(str, new[:SHOWN_ADDED]))}")
+            known.update(new)
+            told.clear()
+            with told, ui.element("p").classes("note"):
+                word = "A new run has" if len(new) == 1 else f"{len(new)} new runs have"
+                text("span", f"{word} come in. ")
+                link("Show this week with them", f"{base}/?added={','.join(map(str, new[:SHOWN_ADDED]))}")
 
     ui.timer(LOOKS_S, look)
 
@@ -210,7 +216,8 @@ def _weeks(base: str, found: Due, on: dt.date) -> None:
         method_link(base, "cp-minutes", "How load is counted")
     first = dt.date.fromisoformat(found["weeks"][0]["monday"])
     with ui.element("div").classes("row-of"):
-        link("Earlier weeks", f"{base}/?date={first - dt.timedelta(days=1)}", "soft")
+        if any(d["runs"] for w in found["weeks"][:1] for d in w["days"]):
+            link("Earlier weeks", f"{base}/?date={first - dt.timedelta(days=1)}", "soft")
         if on < dt.date.today():
             later = min(on + dt.timedelta(days=42), dt.date.today())
             link("Later weeks", f"{base}/?date={later}", "soft")

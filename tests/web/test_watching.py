@@ -1,0 +1,51 @@
+"""A watched folder: what is new there comes in once, and what could not come in is tried again."""
+
+import asyncio
+import datetime as dt
+import os
+
+import pytest
+
+from footwork.api import Library
+from footwork.errors import UsageError
+from footwork.web import watching
+from tests.conftest import fit_of, simulate
+
+
+def old(path):
+    """A file that nobody is writing any more."""
+    os.utime(path, (path.stat().st_mtime - 60,) * 2)
+
+
+def test_new_recordings_come_in_once_and_failures_are_tried_again(tmp_path, monkeypatch):
+    folder = tmp_path / "watch"
+    folder.mkdir()
+    with Library.open(tmp_path / "library") as library:
+        with pytest.raises(UsageError, match="no folder"):
+            library.set_setting("watched", str(folder / "none"))
+        assert asyncio.run(watching.look(library)) == 0
+        library.set_setting("watched", str(folder))
+        run = folder / "deep" / "a.fit"
+        run.parent.mkdir()
+        run.write_bytes(fit_of(simulate(dt.date(2026, 3, 3), [(600, 0.7)])))
+        assert asyncio.run(watching.look(library)) == 0  # it may still be written
+        old(run)
+        (folder / "notes.txt").write_text("mine")
+
+        async def full(*_):
+            return "the disk is full", {"error": "the disk is full"}
+
+        with monkeypatch.context() as patched:
+            patched.setattr(watching.jobs, "run_command", full)
+            assert asyncio.run(watching.look(library)) == 0
+        assert "disk is full" in watching.said[library.folder]
+        assert asyncio.run(watching.look(library)) == 1 and len(library.runs()) == 1
+        assert "1 new runs" in watching.said[library.folder]
+        assert asyncio.run(watching.look(library)) == 0
+        run.unlink()
+        run.parent.rmdir()
+        (folder / "notes.txt").unlink()
+        folder.rmdir()
+        assert asyncio.run(watching.look(library)) == 0 and "not there" in watching.said[library.folder]
+        library.set_setting("watched", "")
+        assert asyncio.run(watching.look(library)) == 0 and library.folder not in watching.said
