@@ -88,7 +88,7 @@ def test_partial_power_is_never_power_and_full_power_is():
     body = (
         f.file_id()
         + f.developer_id()
-        + f.field_description(1, "Form Power", "Watts")
+        + f.field_description(1, "Power upwards", "Watts")
         + f.field_description(2, "Power", "Watts")
     )
     body += b"".join(
@@ -100,7 +100,7 @@ def test_partial_power_is_never_power_and_full_power_is():
 
 
 def test_native_and_developer_power_are_two_streams_of_two_scales():
-    body = f.file_id() + f.developer_id() + f.field_description(2, "RP", "W", native=7)
+    body = f.file_id() + f.developer_id() + f.field_description(2, "Running watts", "W", native=7)
     body += b"".join(f.record(f.START + i, power=300, developer=[(2, 0, "H", 250)]) for i in range(60))
     (run,) = read(body + f.session(f.START, 60))
     assert [s.column for s in run.streams] == ["power", "power_2"]
@@ -141,7 +141,7 @@ def test_records_from_before_the_clock_was_set_are_left_out_and_said():
 
 
 def test_power_that_is_part_of_another_word_is_not_partial():
-    body = f.file_id() + f.developer_id() + f.field_description(2, "Performance Power", "W", native=7)
+    body = f.file_id() + f.developer_id() + f.field_description(2, "Power when racing", "W", native=7)
     body += b"".join(f.record(f.START + i, power=None, developer=[(2, 0, "H", 250)]) for i in range(60))
     (run,) = read(body + f.session(f.START, 60))
     assert (run.columns["power"] == 250).all()
@@ -152,7 +152,7 @@ def test_both_decoders_give_one_scale_to_one_device():
         made = (
             f.file_id()
             + f.message(207, [(1, "x16", "application-one"), (3, "B", 0)])
-            + f.field_description(2, "RP", "W", native=7)
+            + f.field_description(2, "Running watts", "W", native=7)
             + extra
         )
         return (
@@ -184,7 +184,7 @@ def test_hopeless_files_say_so(data):
 def test_a_panic_of_the_fast_decoder_is_caught_and_stays_silent(capfd):
     import fitfast
 
-    body = f.file_id() + f.developer_id() + f.field_description(1, "Form Power", "Watts")
+    body = f.file_id() + f.developer_id() + f.field_description(1, "Power upwards", "Watts")
     body += b"".join(f.record(f.START + i, developer=[(1, 0, "H", 60)]) for i in range(30)) + f.session(f.START, 30)
     # A developer field described without its base type: the decoder divides by a size it does not know.
     data = f.wrap(body.replace(b"\x02\x01\x02\x03\x20\x07", b"\x03\x01\x02\x03\x20\x07", 1))

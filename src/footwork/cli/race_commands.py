@@ -60,7 +60,7 @@ def race(
     weather: Annotated[
         Path | None, typer.Option(help="Weather by the hour as CSV or dated METAR lines; needs --start.")
     ] = None,
-    draft: Annotated[float, typer.Option(help="Share of the way behind others, 0 to 1.")] = 0.0,
+    draft: Annotated[float, typer.Option(help="Share of the way in others' shelter, 0 to 1.")] = 0.0,
     strategy: Annotated[
         str | None, typer.Option(help="Which plan: quickest (default), even-power, even-pace or own.")
     ] = None,

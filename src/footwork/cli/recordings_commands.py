@@ -244,14 +244,15 @@ def _totals(found: Any, there: dict[str, Any] | None, imperial: bool) -> None:
     if row.heart_rate_bpm:
         say(f"Heart rate {row.heart_rate_bpm:.0f} bpm.")
     from footwork.analysis.screening import SOUND, WHOLE_RUN
+    from footwork.wording.run_titles import as_described
 
     screened = found.heart_rate_screening
     if screened is not None and (screened["faults_s"] or screened["sound_share"] < SOUND):
         why = next((k for k in screened["faults_s"] if k.startswith(WHOLE_RUN)), None)
         said = why and f" ({why.removeprefix(WHOLE_RUN)}; if it is sound: footwork mark {row.id} --heart-rate sound)"
         say(f"Its trace is {screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count{said or ''}.")
-    if _tags(row):
-        say(f"Marked {', '.join(_tags(row))}.")
+    if said := as_described(row.marks, row.surface, row.shoe, row.left_out):
+        say(said)
     if row.weather:
         say(f"Weather: {describe_weather(row.weather)}.")
     for name, value in found.diary.items():

@@ -237,7 +237,7 @@ def _previewed(found: Any, imperial: bool) -> None:
     hardest = found["steps"][found["hardest"]]
     if len(found["steps"]) > 1:
         say(
-            f"Hardest, by the chance of running dry in it, else by the least W′: {hardest['text']} at "
+            f"Hardest, by the chance of running dry in it, else by where W′ is lowest: {hardest['text']} at "
             f"{format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}."
         )
     if found["kinder"]:

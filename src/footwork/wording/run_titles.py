@@ -49,6 +49,13 @@ def run_title(found: Sequence[dict[str, Any]]) -> str:
     return title[:1].upper() + title[1:]
 
 
+def as_described(marks: Sequence[str], surface: str, shoe: str, left_out: bool = False) -> str:
+    """What the runner said of a run, as sentences; empty where nothing was said."""
+    parts = [f"Marked {', '.join(marks)}." if marks else "", f"On {surface}." if surface else ""]
+    parts += [f"Shoe: {shoe}." if shoe else "", "Left out of every analysis." if left_out else ""]
+    return " ".join(p for p in parts if p)
+
+
 def short_title(title: str) -> str:
     """A title of repeats as short as a label, ``4 x 6 min``; empty for any other."""
     found = re.fullmatch(r"(\w+) times (?:about )?([\w:]+)(?: (minutes?|seconds|m|km))?(?:,.*)?", title)

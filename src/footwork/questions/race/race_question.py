@@ -121,7 +121,7 @@ class RaceQuestion:
     start : datetime, optional
         Of the race; local where it has no zone.
     draft : float
-        Share of the way behind others, 0 to 1.
+        Share of the way in others' shelter, 0 to 1.
     date, scale, efforts, mass
         As in `Library.capacity`.
     split : float

@@ -37,6 +37,7 @@ from footwork.web.layout import (
 )
 from footwork.web.pages import efforts_page
 from footwork.wording.due_words import long_date
+from footwork.wording.run_titles import as_described
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -204,10 +205,8 @@ def sentence(found: dict[str, Any], imperial: bool) -> str:
         out.append("Power is withheld: none was recorded, and modelling it needs your mass.")
     if found["legs_before"]:
         out.append(f"Run after {' and '.join(found['legs_before'])}.")
-    said = [*found["marks"], found["surface"], found["shoe"], "left out of every analysis" if found["left_out"] else ""]
-    if any(said):
-        out.append(f"Marked {', '.join(t for t in said if t)}.")
-    return " ".join(out)
+    out.append(as_described(found["marks"], found["surface"], found["shoe"], found["left_out"]))
+    return " ".join(t for t in out if t)
 
 
 def _worked_out(library: Library, run_id: str, scale: str) -> dict[str, Any]:

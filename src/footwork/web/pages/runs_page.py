@@ -173,7 +173,7 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
             {"field": "time", "headerName": "time", "width": 86, ":valueFormatter": _CLOCK, "type": "rightAligned"},
             {"field": "pace", "headerName": f"/{unit}", "width": 74, ":valueFormatter": _CLOCK, "type": "rightAligned"},
             {"field": "power", "headerName": "W", "width": 72, **number},
-            {"field": "scale", "headerName": "whose watts", "width": 120, **words},
+            {"field": "scale", "headerName": "watts of", "width": 120, **words},
             {"field": "rate", "headerName": "bpm", "width": 66, **number},
             {"field": "climb", "headerName": "climb, m", "width": 84, **number},
             {"field": "marks", "headerName": "marks, shoe", "width": 122, **words},

@@ -202,7 +202,7 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
         if len(found["steps"]) > 1:
             text(
                 "p",
-                "The hardest step, by the chance of running dry in it, else by the least W′: "
+                "The hardest step, by the chance of running dry in it, else by where W′ is lowest: "
                 f"{hardest['text']}, "
                 f"at {format_duration(hardest['start_s']) if hardest['start_s'] else '0:00'}.",
                 "soft",
