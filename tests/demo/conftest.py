@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from footwork.api import Library
 from footwork.demo import make
@@ -14,12 +15,13 @@ from footwork.demo import make
 def demo_folder(tmp_path_factory) -> Path:
     """A folder as ``footwork demo`` makes it. FOOTWORK_TEST_DEMO names one that is there already."""
     made = os.environ.get("FOOTWORK_TEST_DEMO")
-    folder = tmp_path_factory.mktemp("demo") / "season"
-    if made:
-        shutil.copytree(made, folder)
-    else:
-        make(folder)
-    return folder
+    if not made:  # one of the processes that run the tests makes it, the others take a copy
+        made = tmp_path_factory.getbasetemp().parent / "demo-of-all"
+        with FileLock(f"{made}.lock"):
+            if not made.exists():
+                make(made.with_suffix(".part"))
+                made.with_suffix(".part").rename(made)
+    return shutil.copytree(made, tmp_path_factory.mktemp("demo") / "season")
 
 
 @pytest.fixture(scope="session")

@@ -155,8 +155,10 @@ def test_no_card_without_critical_power(tmp_path):
         (tmp_path / "one").mkdir()
         write(tmp_path / "one", 0, 220)
         library.add([tmp_path / "one"])
-        with pytest.raises(NotEnoughData, match="at least"):
-            numbers_told(library.capacity(), None)
+        told = numbers_told(library.capacity(), None)
+        assert told["domains"] == [] and "at least" in told["withheld"]
+        with pytest.raises(NotEnoughData, match="a card needs critical power"):
+            numbers_card(told)
 
 
 def test_a_new_run_goes_on_from_the_kept_days_and_the_numbers_are_the_same(weeks, tmp_path):

@@ -246,24 +246,26 @@ def run_all(tasks: list[Task], orders: Orders, workers: int) -> Iterator[tuple[T
                 pool.shutdown(wait=False, cancel_futures=True)
                 raise
         # Some file killed its worker: those that were out go one by one, so that only the culprit fails.
-        for task, _ in flying:
-            yield task, _alone(task, orders)
+        yield from _one_by_one([task for task, _ in flying], orders)
 
 
 def _pool(workers: int, orders: Orders) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(min(workers, MOST_WORKERS), get_context("spawn"), _start_worker, (orders,))
 
 
-def _alone(task: Task, orders: Orders) -> list[Digest]:
-    with _pool(1, orders) as pool:
-        try:
-            return pool.submit(_work, task).result()
-        except BrokenProcessPool:
-            return [
-                Digest(
-                    task.shown, outcome="failed", reason="reading it ends the program that reads it; the rest was read"
-                )
-            ]
+def _one_by_one(tasks: list[Task], orders: Orders) -> Iterator[tuple[Task, list[Digest]]]:
+    """Digests by one worker after another: whichever task ends its worker fails, and the next takes over."""
+    waiting = deque(tasks)
+    while waiting:
+        with _pool(1, orders) as pool:
+            try:
+                while waiting:
+                    found = pool.submit(_work, waiting[0]).result()
+                    yield waiting.popleft(), found
+            except BrokenProcessPool:
+                reason = "reading it ends the program that reads it; the rest was read"
+                task = waiting.popleft()
+                yield task, [Digest(task.shown, outcome="failed", reason=reason)]
 
 
 @contextlib.contextmanager
