@@ -56,21 +56,6 @@ def twin(served, path):
     return json.loads(found.text, parse_constant=lambda c: pytest.fail(f"{c} in {path}"))
 
 
-# The accessibility checker tests the same at two more looks.
-@pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize(("width", "scheme"), [(400, "light")])
-def test_pages_open_without_errors_and_fit(page, path, width, scheme):
-    page.set_viewport_size({"width": width, "height": 900})
-    page.emulate_media(color_scheme=scheme)
-    page.goto(path)
-    page.wait_for_selector("h1")
-    page.wait_for_function("!document.querySelector('.fw-working')")
-    page.wait_for_timeout(200)
-    assert page.problems == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert page.locator("h1").count() == 1
-
-
 @pytest.mark.parametrize("path", ["/", "/runs/3", "/capacity", "/race", "/usual", "/power-at-speed"])
 def test_numbers_on_the_page_are_those_of_its_twin(page, served, path):
     page.goto(path)
