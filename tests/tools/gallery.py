@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import html
-import os
-import re
-import subprocess
 import sys
 from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
-from tests.web.conftest import chromium_path
+from tests.web.conftest import chromium_path, serving
 
 DAY = "2026-08-24"  # of the demo's season, on the eve of a session
 PAGES = {
@@ -45,22 +42,13 @@ def settled(page: Page) -> None:
 def take(library: Path, out: Path) -> list[str]:
     """Write the pictures of a library's pages into a folder; returns their names."""
     out.mkdir(parents=True, exist_ok=True)
-    child = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(library), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
     made = []
-    try:
-        assert child.stdout is not None
-        address = re.search(r"http://127\.0\.0\.1:\d+", child.stdout.readline())
-        assert address is not None
+    for address in serving("-m", "footwork", "--library", library, "serve", "--port", "0"):
         with sync_playwright() as driver:
             browser = driver.chromium.launch(executable_path=chromium_path(), args=["--no-sandbox"])
             for width, scheme in LOOKS:
                 context = browser.new_context(
-                    base_url=address.group(),
+                    base_url=address,
                     viewport={"width": width, "height": 900},
                     color_scheme=scheme,  # type: ignore[arg-type]
                 )
@@ -72,9 +60,6 @@ def take(library: Path, out: Path) -> list[str]:
                     page.screenshot(path=out / made[-1], full_page=True, type="jpeg", quality=72)
                 context.close()
             browser.close()
-    finally:
-        child.terminate()
-        child.wait(10)
     return made
 
 

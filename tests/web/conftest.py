@@ -11,7 +11,7 @@ import sys
 import pytest
 
 
-def _serving(*words):
+def serving(*words):
     """Address of a server that python runs, until the test is done."""
     child = subprocess.Popen(
         [sys.executable, *map(str, words)], stdout=subprocess.PIPE, text=True, env={**os.environ, "CI": "true"}
@@ -31,7 +31,7 @@ def served(season_library, tmp_path_factory):
     season_library.close()
     folder = tmp_path_factory.mktemp("served") / "season"
     shutil.copytree(season_library.folder, folder)
-    for address in _serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+    for address in serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
         yield address, folder
 
 
@@ -74,7 +74,7 @@ def slow_server(served, tmp_path_factory):
     """Address of a server every answer of which takes seconds."""
     folder = tmp_path_factory.mktemp("slow") / "season"
     shutil.copytree(served[1], folder)
-    yield from _serving("-c", SLOW, folder)
+    yield from serving("-c", SLOW, folder)
 
 
 @pytest.fixture(scope="session")
@@ -82,14 +82,14 @@ def broken_server(served, tmp_path_factory):
     """Address of a server whose first page and usual watts fail."""
     folder = tmp_path_factory.mktemp("broken") / "season"
     shutil.copytree(served[1], folder)
-    yield from _serving("-c", BROKEN, folder)
+    yield from serving("-c", BROKEN, folder)
 
 
 @pytest.fixture
 def empty_server(tmp_path):
     """Address of a server that was started where nothing is, and the folder."""
     folder = tmp_path / "mine"
-    for address in _serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+    for address in serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
         yield address, folder
 
 

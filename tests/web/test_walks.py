@@ -8,7 +8,7 @@ import pytest
 
 from footwork.api import Library
 from tests.conftest import fit_of, simulate
-from tests.web.conftest import _serving
+from tests.web.conftest import serving
 
 
 @pytest.fixture
@@ -20,7 +20,7 @@ def own(season_library, tmp_path):
         library.plan_session(
             "15 min easy, 4 x (3 min at 103 % CP, 2 min easy jog)", dt.date.today() + dt.timedelta(2), "Hills"
         )
-    for address in _serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+    for address in serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
         yield address, folder
 
 

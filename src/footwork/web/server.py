@@ -85,10 +85,11 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
 
     from footwork.web import guard, pages
     from footwork.web.layout import link, page, text
-    from footwork.web.watching import watch
+    from footwork.web.watching import title_runs, watch
 
     for library in libraries.values():
-        framework.on_startup(partial(watch, library))
+        for work in (watch, title_runs):
+            framework.on_startup(partial(work, library))
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     _own_faces(framework)
     single = len(libraries) == 1

@@ -1,4 +1,4 @@
-"""Looks at a library's watched folder now and then while its pages are served."""
+"""What goes on while pages are served: looks at the watched folder, and titles of runs that have none yet."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from footwork.maintenance import watched
+from footwork.questions.runs import run_titles
 from footwork.web import jobs
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 EVERY_S = 15.0
 AT_ONCE = 200
+TITLES_AT_ONCE, PAUSE_S = 3, 1.0  # some 0.1 s of work, then so long for the pages
 
 said: dict[Path, str] = {}  # what the last look came to, by library
 
@@ -27,6 +29,20 @@ async def watch(library: Library) -> None:
         except Exception:  # the next look may do better
             traceback.print_exc()
         await asyncio.sleep(EVERY_S)
+
+
+async def title_runs(library: Library) -> None:
+    """Find what runs were, a few at a time so that no page waits, until all are known; then now and then again."""
+    before: dict[int, str | None] = {}
+    while True:
+        try:
+            rows = await asyncio.to_thread(library.runs)
+            found = await asyncio.to_thread(run_titles, library, rows, TITLES_AT_ONCE)
+        except Exception:
+            traceback.print_exc()
+            found = before
+        await asyncio.sleep(EVERY_S if found == before else PAUSE_S)
+        before = found
 
 
 async def look(library: Library) -> int:

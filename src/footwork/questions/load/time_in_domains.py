@@ -89,9 +89,11 @@ def domains_of_runs(library: History, rows: list[RunRow]) -> dict[int, dict[str,
     """Seconds in each domain of runs by their numbers, each by the CP of its own scale and day; runs whose scale has
     none are left out."""
     out = {}
+    of_scale = {key: _borders(library, key) for key in {r.scale_key for r in rows}}
+    stored = {key: _by_run(library, key or "") for key, borders in of_scale.items() if borders is not None}
     for row in rows:
-        borders = _borders(library, row.scale_key)
-        mine = _by_run(library, row.scale_key or "").get(row.id) if borders else None
+        borders = of_scale[row.scale_key]
+        mine = stored[row.scale_key].get(row.id) if borders is not None else None
         if borders is not None and mine is not None:
             edges = [float(b.value or 0.0) for b in borders.at(borders.factor(mine.date))]
             out[row.id] = domains.seconds_in_domains(mine.histogram, edges)

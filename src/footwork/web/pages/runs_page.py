@@ -20,7 +20,7 @@ from footwork.web.layout import domain_bar, heading, link, method_link, page, ta
 if TYPE_CHECKING:
     from footwork.api import Library
 
-TITLES_A_TIME = 100  # found from the signals by one look at the list; the next look finds more
+TITLES_A_TIME = 10  # found from the signals by one look at the list; the others while pages are served
 SHOWN = 104  # weeks or months in one look
 
 
