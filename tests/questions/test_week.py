@@ -186,3 +186,21 @@ def test_numbers_are_told_as_far_as_they_are_known(library, tmp_path):
     assert early["withheld"] and early["domains"] == []
     done = footwork("numbers", "--date", "2026-03-10", "--card", tmp_path / "card.pdf", library=library.folder)
     assert done.returncode == 5 and "needs critical power" in done.stderr and not (tmp_path / "card.pdf").exists()
+
+
+def test_a_long_pause_is_said_wherever_something_is_promised(library):
+    """The season ended long before the day the tests run on."""
+    for asked in (
+        ("capacity",),
+        ("numbers",),
+        ("race", "--distance", "10km"),
+        ("session", "preview", "30 min easy"),
+        ("session", "solve", "5 x (3 min at ?, 2 min easy)"),
+    ):
+        assert "after such a pause is not known" in footwork(*asked, library=library.folder).stdout, asked
+    dated = footwork("capacity", "--date", "2026-04-19", library=library.folder).stdout
+    stated = footwork("race", "--distance", "10km", "--effort", "5km=20:30", library=library.folder).stdout
+    assert "such a pause" not in dated and "such a pause" not in stated
+    told = of_json("numbers", library=library.folder)
+    assert told["holds"].startswith("They held until") and "a test or race tells them anew" in told["holds"]
+    assert what_next(TODAY, TODAY - dt.timedelta(days=14), None, [], None)[0] != "Begin again with easy runs"

@@ -108,7 +108,7 @@ def _day(day: Mapping[str, Any], x: float, top: float, scale: float, run_address
                 at += wide
         if not parts:
             wide = max(scale * run["duration_s"], 2.0)
-            parts.append(f'<rect class="outline" x="{x:.1f}" y="{y}" width="{wide:.1f}" height="{BAR}"/>')
+            parts.append(f'<rect class="usual" x="{x:.1f}" y="{y}" width="{wide:.1f}" height="{BAR}"/>')
         out.append(
             f'<a href="{escape(run_address)}{run["id"]}" aria-label="{escape(told)}"><title>{escape(told)}</title>'
             f"{''.join(parts)}</a>"

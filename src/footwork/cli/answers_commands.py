@@ -71,6 +71,7 @@ def capacity(
             result["curve"] = library.best_curve(day(since), day(until), made.scale_key or scale)
             result["span"] = span
         imperial, held = library.setting("units") == "imperial", held_back(library.health())
+        pause = "" if effort or date else library.pause()
         if card is not None:
             from footwork import reports
 
@@ -89,10 +90,10 @@ def capacity(
         )
     if history and "history" in result:  # stated efforts have none
         _history(result)
-    for text in filter(None, [made.extrapolated, *made.warnings]):
+    for text in filter(None, [pause, made.extrapolated, *made.warnings]):
         say(f"Note: {text}")
     if card is not None:
-        say(f"Wrote {card}, which holds until about {result['card']['until']}.")
+        say(f"Wrote {card}. {result['card']['holds']}")
     return _proposed(made.evidence["kind"], held, history and bool(result.get("tests")))
 
 
@@ -263,11 +264,11 @@ def numbers(
         rate = f"  {row['rate']} bpm" if row["rate"] else ""
         say(f"usual {row['name']:<18} {row['watts']:>9} W  {row['pace']:>11} as run{flat}{rate}")
     for row in told["paces"]:
-        say(f"flat at {row['pace']:<16} {row['watts']:>9} W  ±{row['days']} W from day to day")
+        say(f"flat at {row['pace']:<16} {row['watts']:>9} W  ±{row['days']} W on nineteen days in twenty")
     for note in filter(None, [told["differ"], *told["notes"]]):
         say(f"Note: {note}")
     if card is not None:
-        say(f"Wrote {card}, which holds until about {told['until']}.")
+        say(f"Wrote {card}. {told['holds']}")
     return None
 
 
@@ -303,14 +304,14 @@ def usual(
         rate = group["heart_rate"]
         text = (
             f"{group['name']:<8} {power['value']:.0f} W  {power['low']:.0f}–{power['high']:.0f}, from run to run "
-            f"±{group['spread_w']:.0f} W; {format_pace(group['speed']['value'], imperial)}"
+            f"SD {group['spread_w']:.0f} W; {format_pace(group['speed']['value'], imperial)}"
         )
         say(text + (f"; {rate['value']:.0f} bpm" if rate["value"] is not None else "") + f" ({group['runs']} runs)")
     for row in found["at_pace"]:
         p = row["power"]
         say(
             f"flat at {format_pace(row['speed_mps'], imperial)}: {p['value']:.0f} W  "
-            f"{p['low']:.0f}–{p['high']:.0f}, day to day ±{row['spread_w']:.0f} W"
+            f"{p['low']:.0f}–{p['high']:.0f}, day to day SD {row['spread_w']:.0f} W"
         )
     for row in found["effects"]:
         e = row["effect"]

@@ -211,7 +211,7 @@ def progress(verb: str) -> Callable[[int, int, str], None]:
 def day(text: str | None) -> dt.date | None:
     from footwork.quantities import parse_date
 
-    return parse_date(text) if text else None
+    return None if text is None else parse_date(text)
 
 
 def plural(count: int, word: str) -> str:

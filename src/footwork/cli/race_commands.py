@@ -156,6 +156,7 @@ def race(
         if review is not None:
             return _review(library.review(review, **_said(question)), imperial, as_json)
         plan = library.race(**question, date=date)
+        pause = "" if effort or date else library.pause()
     for path, _, make in written:
         export.write_whole(path, make(plan, name))
     changed = _changed(plan, suppose)
@@ -165,7 +166,7 @@ def race(
     _suppose(changed, suppose)
     for path, _, _ in written:
         say(f"Wrote {path}.")
-    for text in plan.warnings:
+    for text in filter(None, [pause, *plan.warnings]):
         say(f"Note: {text}")
     return None
 

@@ -207,7 +207,7 @@ def list_(as_json: Json = False) -> None:
     return None
 
 
-def _previewed(found: Any, imperial: bool) -> None:
+def _previewed(found: Any, imperial: bool, pause: str) -> None:
     from footwork.quantities import format_duration, format_pace
     from footwork.questions import sessions
 
@@ -242,7 +242,7 @@ def _previewed(found: Any, imperial: bool) -> None:
         )
     if found["kinder"]:
         say(f"Kinder, {found['kinder']['change']}: {found['kinder']['text']}")
-    for text in (*found["of_capacity"], *found["warnings"]):
+    for text in filter(None, (pause, *found["of_capacity"], *found["warnings"])):
         say(f"Note: {text}")
 
 
@@ -262,10 +262,11 @@ def preview(
     with asked(effort) as library:
         words, _ = sessions.worded(library, what)
         found = library.session(words, day(date), scale, efforts=tuple(effort or ()), mass=mass)
+        pause = "" if effort or date else library.pause()
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(found)
-    return _previewed(found, imperial)
+    return _previewed(found, imperial, pause)
 
 
 @session.command()
@@ -284,10 +285,11 @@ def solve(
     """The power, the rest or the number of repeats at which a share of W′ is left."""
     with asked(effort) as library:
         found = library.solve_session(what, leave, date=day(date), scale=scale, efforts=tuple(effort or ()), mass=mass)
+        pause = "" if effort or date else library.pause()
         imperial = library.setting("units") == "imperial"
     if as_json:
         return out(found)
-    return _previewed(found, imperial)
+    return _previewed(found, imperial, pause)
 
 
 @session.command()

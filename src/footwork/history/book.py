@@ -387,6 +387,13 @@ class History:
 
         return diary.health(self, as_day(date))
 
+    def pause(self) -> str:
+        """What a pause of over two weeks up to today leaves unknown of the runner, as sentences; empty without one."""
+        from footwork.wording.due_words import after_pause
+
+        rows = self.runs()
+        return after_pause(rows[0].local.date() if rows else None, dt.date.today())
+
     def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
         """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""
         from footwork.history.conditions import weather

@@ -226,6 +226,7 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         ]
     tests = [dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal"]
     until = max([held.date + dt.timedelta(days=HOLDS_LEAST_DAYS), *(t + dt.timedelta(days=HOLDS_DAYS) for t in tests)])
+    over = until < dt.date.today()
     told = f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}" if cp.value is not None else "withheld"
     chosen = held.accepted
     if chosen is not None:
@@ -236,7 +237,9 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         "cp": told,
         "evidence": f"{held.evidence['kind']}, {held.evidence['sentence']}",
         "until": until.isoformat(),
-        "holds": f"They hold until about {until}, or the next race or test, illness or pause before.",
+        "holds": f"They held until about {until} and are not known for now: a test or race tells them anew."
+        if over
+        else f"They hold until about {until}, or the next race or test, illness or pause before.",
         "withheld": "" if cp.value is not None else cp.reason,
         "domains": domains,
         "usual": [
@@ -286,6 +289,8 @@ def numbers_of(library: Library, held: Capacity, imperial: bool = False) -> dict
     except FootworkError:
         usual = None
     told = numbers_told(held, usual, imperial)
+    if pause := library.pause():
+        told["notes"] = [pause, *told["notes"]]
     if caution := held_back(library.health()):
         told["notes"] = [caution, *told["notes"]]
     return told

@@ -283,6 +283,12 @@ def scale_links(base: str, library: Library, where: str, current: str, convertib
                 made.props["aria-current"] = "true"
 
 
+def pause_note(base: str, library: Library) -> None:
+    """Where a page tells what can be held: what a long pause leaves unknown of it."""
+    if said := library.pause():
+        note(said, base, "cautions")
+
+
 def note(content: str, base: str = "", key: str = "") -> Element:
     """A remark with a link to how it is known."""
     with ui.element("p").classes("note") as made:

@@ -44,10 +44,10 @@ window.footwork = {
   },
   // Of the methods, those that hold all words of a search.
   find(words) {
-    const wanted = words.toLowerCase().split(/\s+/).filter(Boolean);
+    const plain = (t) => t.toLowerCase().replace(/[′’']/g, "'"), wanted = plain(words).split(/\s+/).filter(Boolean);
     let shown = 0;
     for (const section of document.querySelectorAll(".method")) {
-      const there = wanted.every((word) => section.textContent.toLowerCase().includes(word));
+      const there = wanted.every((word) => plain(section.textContent).includes(word));
       section.hidden = !there;
       document.querySelector(`.contents [data-of="${section.dataset.key}"]`).hidden = !there;
       shown += there;

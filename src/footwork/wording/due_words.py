@@ -39,6 +39,16 @@ def ago(days: int) -> str:
     return f"{days // 7} weeks ago" if days < 120 else f"{days // 30} months ago"
 
 
+def after_pause(newest: dt.date | None, today: dt.date) -> str:
+    """What a pause of over two weeks since the newest run leaves unknown; empty without one."""
+    if newest is None or (today - newest).days <= LONG_AGO_DAYS:
+        return ""
+    return (
+        f"Your newest run here was {ago((today - newest).days)}, on {long_date(newest)}. What you can hold after "
+        "such a pause is not known from before it: keep the first runs short and easy, by feel."
+    )
+
+
 def what_next(
     today: dt.date, newest: dt.date | None, health: Health | None, ahead: list[dict[str, Any]], hard: str | None
 ) -> tuple[str, str]:
@@ -64,15 +74,9 @@ def what_next(
     session = ahead[0] if ahead else None
     on = dt.date.fromisoformat(session["date"]) if session else None
     name = (session["name"] or session["text"]) if session else ""
-    gone = (today - newest).days if newest else None
-    if gone is not None and gone > LONG_AGO_DAYS and newest is not None:
-        why = f"Your newest run here was {ago(gone)}, on {long_date(newest)}. "
+    if why := after_pause(newest, today):
         planned = f" {_when(on, today)} is kept: {name}. Move it until easy running feels usual." if on else ""
-        return (
-            "Begin again with easy runs",
-            f"{why}What you can hold after such a pause is not known from before it: keep the first runs short and "
-            f"easy, by feel.{planned}",
-        )
+        return "Begin again with easy runs", f"{why}{planned}"
     if on == today:
         return f"Today: {name}", _why_easy(hard, today)
     if on is not None:

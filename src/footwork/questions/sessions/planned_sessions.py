@@ -256,7 +256,10 @@ def change_session(
     Raises UsageError where there is none, or for words that are no session.
     """
     row = kept_session(library, number)
-    payload = {**_kept(text or row["text"], row["name"] if name is None else name), "first": row["first"]}
+    payload = {
+        **_kept(row["text"] if text is None else text, row["name"] if name is None else name),
+        "first": row["first"],
+    }
     on = date or dt.date.fromisoformat(str(row["date"]))
     with library.writing() as connection:
         entries.take_back(connection, number)

@@ -18,7 +18,7 @@ from footwork.questions.capacity import Capacity
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
-from footwork.web.layout import folded, heading, link, note, page, scale_links, table, text, whisker
+from footwork.web.layout import folded, heading, link, note, page, pause_note, scale_links, table, text, whisker
 from footwork.wording.cautions import before_hard_work
 
 if TYPE_CHECKING:
@@ -109,6 +109,8 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
         return
     imperial = library.setting("units") == "imperial"
     with page(base, "Capacity", "What you can hold", sentence(found)):
+        if not date:
+            pause_note(base, library)
         scale_links(base, library, "capacity", found.scale)
         kind = found.evidence["kind"]
         with ui.element("div").classes("numbers"):

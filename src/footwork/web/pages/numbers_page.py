@@ -58,13 +58,13 @@ async def show_numbers(base: str, library: Library, date: str = "", scale: str =
         if found["at_pace"]:
             heading("Flat watts at your paces")
             table(
-                ["pace", "power", "interval", "from day to day"],
+                ["pace", "power", "interval", "nineteen days in twenty"],
                 [
                     [
                         format_pace(r["speed_mps"], imperial),
                         f"{r['power']['value']:.0f} W",
                         f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
-                        f"± {r['spread_w']:.0f} W",
+                        f"± {1.96 * r['spread_w']:.0f} W",
                     ]
                     for r in found["at_pace"]
                 ],
@@ -140,11 +140,11 @@ def _groups(base: str, found: UsualRunning, told: dict[str, Any], imperial: bool
             pace = f"{format_pace(group['speed']['value'], imperial)}" if group["speed"]["value"] else ""
             whisker(base, f"{group['name'].capitalize()} running", f"groups.{index}.power", power, pace)
     table(
-        ["", "from run to run", "pace as run", "flat pace", "heart rate", "runs"],
+        ["", "SD from run to run", "pace as run", "flat pace", "heart rate", "runs"],
         [
             [
                 g["name"].capitalize(),
-                f"± {g['spread_w']:.0f} W" if g["spread_w"] is not None else "not known",
+                f"{g['spread_w']:.0f} W" if g["spread_w"] is not None else "not known",
                 format_pace(g["speed"]["value"], imperial) if g["speed"]["value"] else "not known",
                 flat.get(g["name"], ""),
                 f"{g['heart_rate']['value']:.0f} bpm" if g["heart_rate"]["value"] else "not known",

@@ -20,7 +20,7 @@ from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, sentence
-from footwork.web.layout import Text, fill, link, page, text, whole_number
+from footwork.web.layout import Text, fill, link, page, pause_note, text, whole_number
 from footwork.web.pages import plan_page
 
 if TYPE_CHECKING:
@@ -239,6 +239,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
                         text("summary", title)
                         _inputs(fields, changed, problems, given)
             with ui.element("div"):
+                pause_note(base, library)
                 wrong, stale = text("p", "", "wrong"), text("p", "", "soft")
                 wrong.props["aria-live"] = "polite"
                 shown = ui.element("div")

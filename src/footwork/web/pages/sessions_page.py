@@ -30,6 +30,7 @@ from footwork.web.layout import (
     method_link,
     note,
     page,
+    pause_note,
     table,
     text,
     whisker,
@@ -352,6 +353,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
             note(cautions.before_hard_work("test"), base, "cautions")
+        pause_note(base, library)
         shown = ui.element("div")
         _forms(base, library, state)
         session_week.Week(base, library, lambda: state["words"], _monday(week)).section()

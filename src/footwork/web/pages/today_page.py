@@ -200,14 +200,15 @@ def _weeks(base: str, found: Due, on: dt.date) -> None:
             with ui.element("span"):
                 ui.html(f'<i class="d-{name}"></i>', sanitize=False, tag="span")
                 text("span", name)
-        with ui.element("span"):
-            ui.html('<i class="outline"></i>', sanitize=False, tag="span")
-            text("span", "asked, or a run without power")
+        for kind, label in (("outline", "asked, not run"), ("usual", "run, load not known")):
+            with ui.element("span"):
+                ui.html(f'<i class="{kind}"></i>', sanitize=False, tag="span")
+                text("span", label)
         text("span", "length of a bar: time")
     usual = found["usual_week"]
     told = (
-        f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; the band holds "
-        "half of them. "
+        f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; half of them lie "
+        f"between {usual['low']:.0f} and {usual['high']:.0f}. "
         if usual
         else "A usual week is told once four of the weeks before hold runs. "
     )
