@@ -7,6 +7,7 @@ run: heart rate is held against a line on lagged effort and time that faults ben
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 import numpy as np
@@ -115,11 +116,9 @@ def spells(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools, usab
 
 
 def _lagged(demand: Floats, lag: float, start: float) -> Floats:
-    from scipy.signal import lfilter
-
     keep = float(np.exp(-BIN_S / lag))
-    out, _ = lfilter([1 - keep], [1.0, -keep], demand, zi=[keep * start])
-    return np.asarray(out, dtype=float)
+    lagged = accumulate(((1 - keep) * demand).tolist(), lambda before, now: now + keep * before, initial=start)
+    return np.array(list(lagged)[1:])
 
 
 def _line(design: Floats, y: Floats) -> Floats:
