@@ -98,17 +98,14 @@ def read(data: bytes) -> list[Recording]:
     )
     out: dict[str, Floats] = {}
     index, factor = columns.pop("time")
-    stamps, offset = (
-        zip(*(_stamp(row[index] if index < len(row) else "", comma) for row in rows), strict=True) if rows else ((), ())
-    )
-    time = np.array(stamps, dtype=float)
+    time, offset = _stamps([row[index] if index < len(row) else "" for row in rows], comma)
     keep = np.isfinite(time)
     if keep.sum() < 2:
         raise UnreadableFile("the CSV file has fewer than two rows with a readable time")
     dated = bool(np.median(time[keep]) > 631065600)
     out["time"] = time[keep] if dated else time[keep] * factor
     for name, (index, factor) in columns.items():
-        values = np.array([_number(row[index] if index < len(row) else "", comma) for row in rows])[keep] * factor
+        values = _numbers([row[index] if index < len(row) else "" for row in rows], comma)[keep] * factor
         if not np.isfinite(values).any():
             continue
         if name == "pace":
@@ -123,7 +120,7 @@ def read(data: bytes) -> list[Recording]:
             columns=out,
             streams=[PowerStream("power", "csv", "CSV file")] if "power" in out else [],
             dated=dated,
-            utc_offset_minutes=next((o for o in offset if o), None),
+            utc_offset_minutes=offset,
             lost=[f"{bad} rows without a readable time"] if bad else [],
         )
     ]
@@ -173,6 +170,22 @@ def _header(cells: list[str]) -> dict[str, tuple[int, float]]:
             raise UnreadableFile(f"column '{cell.strip()}' has a unit we do not know: docs/formats.md lists them")
         found.setdefault(column, (index, _FACTORS.get(given if given is not None else unit, 1.0)))
     return found
+
+
+def _numbers(cells: list[str], comma: bool) -> Floats:
+    try:
+        return np.array(list(map(float, cells)))  # a whole column of plain numbers, as most are
+    except ValueError:
+        return np.array([_number(cell, comma) for cell in cells], dtype=float)
+
+
+def _stamps(cells: list[str], comma: bool) -> tuple[Floats, int | None]:
+    """Times of a column, and the first UTC offset [min] that one states."""
+    try:
+        return np.array(list(map(float, cells))), None
+    except ValueError:
+        read = [_stamp(cell, comma) for cell in cells]
+        return np.array([time for time, _ in read], dtype=float), next((o for _, o in read if o), None)
 
 
 def _number(text: str, comma: bool) -> float:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
 import re
 import xml.etree.ElementTree as ET
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from defusedxml import DefusedXmlException
-from defusedxml.ElementTree import iterparse
+from defusedxml.ElementTree import XMLParser
 
 from footwork.errors import NotARecording, UnreadableFile
 from footwork.signals import Course, PowerStream, Recording, distance_along
@@ -56,63 +56,66 @@ def read(data: bytes) -> list[Recording] | Course:
 
 
 class _Tracks:
-    """Tracks, routes and named points as the elements of a file end one after another."""
+    """Tracks, routes and named points, gathered as the parser meets the elements."""
 
     def __init__(self) -> None:
         self.tracks: list[dict[str, Any]] = []
         self.named: list[dict[str, Any]] = []
         self._point: dict[str, Any] | None = None
         self._mark: dict[str, Any] | None = None
+        self._text: list[str] = []
 
-    def start(self, tag: str, element: Any) -> None:
+    def start(self, tag: str, given: dict[str, str]) -> None:
         """A track, a point on it or a named point begins."""
-        place = {"latitude": element.get("lat"), "longitude": element.get("lon")}
+        tag = _bare(tag)
+        self._text = []
         if tag in ("trk", "rte"):
             self.tracks.append({"type": "", "name": "", "points": []})
         elif tag in ("trkpt", "rtept") and self.tracks:
-            self._point = {"time": None, **place}
+            self._point = {"time": None, "latitude": given.get("lat"), "longitude": given.get("lon")}
         elif tag == "wpt":
-            self._mark = {"name": "", **place}
+            self._mark = {"name": "", "latitude": given.get("lat"), "longitude": given.get("lon")}
 
-    def end(self, tag: str, element: Any) -> None:
-        """An element is whole; what is done with is let go."""
-        text = (element.text or "").strip()
+    def data(self, text: str) -> None:
+        """Text of the element that began last."""
+        self._text.append(text)
+
+    def end(self, tag: str) -> None:
+        """An element is whole."""
+        tag = _bare(tag)
+        text, self._text = "".join(self._text).strip(), []
         if self._point is not None:
             if tag in ("trkpt", "rtept"):
                 self.tracks[-1]["points"].append(self._point)
                 self._point = None
-                element.clear()
-            else:
-                self._of_point(tag, text)
+            elif tag == "time":
+                self._point["time"] = _time(text)
+            elif tag == "ele":
+                self._point["altitude"] = text
+            elif tag in _EXTENSIONS:
+                self._point.setdefault(_EXTENSIONS[tag], text)
         elif self._mark is not None:
             if tag == "wpt":
                 self.named.append(self._mark)
                 self._mark = None
-                element.clear()
             elif tag in ("name", "type", "sym"):
                 self._mark["name"] = self._mark["name"] or text
         elif self.tracks and tag in ("type", "name"):
             self.tracks[-1][tag] = self.tracks[-1][tag] or text
-        elif tag in ("trkseg", "trk", "rte"):
-            element.clear()
 
-    def _of_point(self, tag: str, text: str) -> None:
-        assert self._point is not None
-        if tag == "time":
-            self._point["time"] = _time(text)
-        elif tag == "ele":
-            self._point["altitude"] = text
-        elif tag in _EXTENSIONS:
-            self._point.setdefault(_EXTENSIONS[tag], text)
+
+@lru_cache(maxsize=256)
+def _bare(tag: str) -> str:
+    return tag.rpartition("}")[2].lower()
 
 
 def _points(data: bytes) -> tuple[list[dict[str, Any]], list[str], list[dict[str, Any]]]:
     """Tracks and routes, what is lost, and the named points beside them."""
     found, lost = _Tracks(), list[str]()
+    parser = XMLParser(target=found, forbid_dtd=True)
     try:
-        for event, element in iterparse(io.BytesIO(data), events=("start", "end"), forbid_dtd=True):
-            tag = element.tag.rpartition("}")[2].lower()
-            (found.start if event == "start" else found.end)(tag, element)
+        parser.feed(data)
+        parser.close()
     except DefusedXmlException:
         raise UnreadableFile("the GPX file declares a document type or entities, which is not allowed") from None
     except (ET.ParseError, UnicodeDecodeError, ValueError, LookupError) as error:
