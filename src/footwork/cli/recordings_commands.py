@@ -36,6 +36,9 @@ def add(
             begin = dt.datetime.fromisoformat(start.replace("Z", "+00:00")).astimezone()
         except (ValueError, OverflowError):
             raise UsageError(f"--start '{start}' is not a time: write 2026-04-14T18:05") from None
+    from footwork.history.recordings import workers
+
+    workers.make_ready(paths)
     with opened(create=True) as library:
         report = library.add(paths, start=begin, workers=os.cpu_count() or 1, progress=progress("adding"))
     if as_json:

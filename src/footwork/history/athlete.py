@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import delete, insert, select
 
 from footwork.errors import UsageError
+from footwork.history.dated import in_force
 from footwork.store import schema
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ class Athlete:
 
     def value(self, name: str, date: dt.date) -> float | None:
         """The value in force on a date, or None where none was ever given."""
-        return mass_at([(f["date"], f["value"]) for f in self.facts()[name]], date.isoformat())
+        return in_force([(f["date"], f["value"]) for f in self.facts()[name]], date.isoformat())
 
     def set(self, date: dt.date | None = None, progress: Any = None, **values: float | str | None) -> int:
         """Set facts as of a date (today by default); returns how many recordings were made anew for it.
@@ -85,12 +86,3 @@ class Athlete:
                 connection.execute(delete(table).where(table.c.name == name, table.c.date == day.isoformat()))
                 connection.execute(insert(table).values(name=name, date=day.isoformat(), value=value))
         return int(self._library.refresh(progress)) if "mass" in given else 0
-
-
-def mass_at(masses: list[tuple[str, float]], date: str) -> float | None:
-    """The mass in force on a date [kg]; before the first entry, the first holds."""
-    value = masses[0][1] if masses else None
-    for day, mass in masses:
-        if day <= date:
-            value = mass
-    return value

@@ -5,65 +5,26 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import errno
-import multiprocessing
 import os
 import shutil
-import threading
 import time
-from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
-from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from filelock import FileLock, Timeout
 
-from footwork.errors import FootworkError, LibraryError, NotARecording, UsageError
+from footwork.errors import FootworkError, LibraryError, UsageError
 from footwork.formats import archive
-from footwork.history.recordings import results
-from footwork.history.recordings.results import Analysed
-from footwork.store import blobs
+from footwork.history.recordings import results, workers
+from footwork.history.recordings.digesting import Digest, Orders, Task, printable
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-PROCESSES_FROM = 8  # fewer files are quicker without starting processes
-
-
 BATCH = 25
-MOST_WORKERS = 61  # that one system can wait for
-
-
-WINDOW = 24  # files handed out ahead of the one being stored
-
-
 Progress = Callable[[int, int, str], None]
-
-
-@dataclass(frozen=True)
-class Task:
-    """One thing to unpack: a path, or one member of a zip; ``shown`` is how reports name it."""
-
-    path: Path
-    member: str | None
-    shown: str
-
-
-@dataclass
-class Digest:
-    """What a worker made of one file: its recordings with their results, or why there are none."""
-
-    shown: str
-    sha256: str = ""
-    name: str = ""
-    size: int = 0
-    outcome: str = "read"  # read, known, skipped, failed or fatal
-    reason: str = ""
-    original: Path | None = None
-    recordings: list[Analysed] = field(default_factory=list)
 
 
 @dataclass
@@ -122,150 +83,12 @@ def _walk(folder: Path, library: Path) -> Iterator[Path]:
             yield here / name
 
 
-def printable(name: str) -> str:
-    """A file name as text that can be stored and printed, whatever bytes it was made of."""
-    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-
-
 def _looks_like_fit(path: Path) -> bool:
     try:
         with path.open("rb") as stream:
             return stream.read(12)[8:12] == b".FIT"
     except OSError:
         return False
-
-
-@dataclass(frozen=True)
-class Orders:
-    """What a worker must know: where temporary files go, dated masses, what is known, a start for undated files, a
-    zone."""
-
-    incoming: Path
-    masses: list[tuple[str, float]]
-    known: frozenset[str] = frozenset()
-    start: dt.datetime | None = None
-    zone: dt.tzinfo | None = None
-
-
-_orders: Orders | None = None
-
-
-def _start_worker(orders: Orders) -> None:
-    global _orders
-    import signal
-
-    _orders = orders
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
-
-
-def _end_with_parent() -> None:
-    """A worker whose importer was killed ends too, so that it never writes beside the next one."""
-    parent = multiprocessing.parent_process()
-    assert parent is not None
-    parent.join()
-    os._exit(1)
-
-
-def _work(task: Task) -> list[Digest]:
-    if _orders is None:
-        raise RuntimeError("the worker was not started")
-    return digest(task, _orders)
-
-
-def digest(task: Task, orders: Orders) -> list[Digest]:
-    """Read, clean and analyse the files behind a task; never raises for bad input."""
-    out: list[Digest] = []
-    try:
-        for raw, data in archive.unpack(task.path, task.member):
-            name = printable(raw)
-            shown = task.shown if task.shown.removesuffix(".gz").endswith(name) else f"{task.shown}/{name}"
-            out.append(_digest_file(shown, name, data, orders))
-    except FootworkError as error:
-        out.append(Digest(task.shown, outcome="failed", reason=str(error)))
-    except MemoryError:
-        out.append(Digest(task.shown, outcome="failed", reason="the file needs more memory than this machine has free"))
-    except OSError as error:
-        kind = "fatal" if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EROFS) else "failed"
-        out.append(Digest(task.shown, outcome=kind, reason=f"cannot be read: {error.strerror or error}"))
-    return out
-
-
-def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
-    sha = blobs.sha256(data)
-    made = Digest(shown, sha, name, len(data))
-    if sha in orders.known:
-        made.outcome = "known"
-        return made
-    try:
-        recordings = results.read_dated(data, name, orders.start)
-        made.recordings = [results.analyse(r, orders.masses, orders.zone) for r in recordings]
-    except NotARecording as error:
-        made.outcome, made.reason = "skipped", str(error)
-        return made
-    except FootworkError as error:
-        made.outcome, made.reason = "failed", str(error)
-        return made
-    except (KeyboardInterrupt, SystemExit, MemoryError, OSError):
-        raise
-    except Exception as error:
-        made.outcome, made.reason = "failed", f"it cannot be understood ({type(error).__name__}: {str(error)[:100]})"
-        return made
-    made.original = orders.incoming / f"{sha}.gz"
-    blobs.write_original(made.original, data)
-    for analysed in made.recordings:
-        if analysed.signals is not None:
-            analysed.parquet = orders.incoming / f"{sha[:24]}-{analysed.leg}.parquet"
-            blobs.write_signals(analysed.parquet, analysed.signals)
-            analysed.signals = None  # the parent reads the file where it needs the samples
-    return made
-
-
-def run_all(tasks: list[Task], orders: Orders, workers: int) -> Iterator[tuple[Task, list[Digest]]]:
-    """Digests in the order of the tasks, by processes where that pays; survives a worker's death."""
-    if workers < 2 or len(tasks) < PROCESSES_FROM:
-        for task in tasks:
-            yield task, digest(task, orders)
-        return
-    waiting = deque(tasks)
-    while waiting:
-        flying: deque[tuple[Task, Future[list[Digest]]]] = deque()
-        with _pool(workers, orders) as pool:
-            try:
-                while waiting or flying:
-                    while waiting and len(flying) < WINDOW:
-                        flying.append((waiting[0], pool.submit(_work, waiting[0])))
-                        waiting.popleft()
-                    task, future = flying[0]
-                    found = future.result()
-                    flying.popleft()
-                    yield task, found
-            except BrokenProcessPool:
-                pass
-            except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
-        # Some file killed its worker: those that were out go one by one, so that only the culprit fails.
-        yield from _one_by_one([task for task, _ in flying], orders)
-
-
-def _pool(workers: int, orders: Orders) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(min(workers, MOST_WORKERS), get_context("spawn"), _start_worker, (orders,))
-
-
-def _one_by_one(tasks: list[Task], orders: Orders) -> Iterator[tuple[Task, list[Digest]]]:
-    """Digests by one worker after another: whichever task ends its worker fails, and the next takes over."""
-    waiting = deque(tasks)
-    while waiting:
-        with _pool(1, orders) as pool:
-            try:
-                while waiting:
-                    found = pool.submit(_work, waiting[0]).result()
-                    yield waiting.popleft(), found
-            except BrokenProcessPool:
-                reason = "reading it ends the program that reads it; the rest was read"
-                task = waiting.popleft()
-                yield task, [Digest(task.shown, outcome="failed", reason=reason)]
 
 
 @contextlib.contextmanager
@@ -291,7 +114,7 @@ def lock(folder: Path) -> Iterator[None]:
 
 
 def add(
-    library: History, paths: list[Path], start: dt.datetime | None, workers: int, progress: Progress | None
+    library: History, paths: list[Path], start: dt.datetime | None, processes: int, progress: Progress | None
 ) -> Report:
     """Import all recordings under the paths into an open, writable library. See `Library.add`.
 
@@ -309,7 +132,7 @@ def add(
             tasks = tasks_for(paths, library.folder, report)
             orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start, library.zone)
             batch: list[Digest] = []
-            for done, (task, found) in enumerate(run_all(tasks, orders, workers), start=1):
+            for done, (task, found) in enumerate(workers.run_all(tasks, orders, processes), start=1):
                 batch += found
                 if len(batch) >= BATCH:
                     _store_batch(library, batch, report, start)

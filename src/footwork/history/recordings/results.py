@@ -3,171 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import time
-from dataclasses import asdict, dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from footwork import formats
-from footwork.analysis import cleaning, editing, screening, summary
-from footwork.errors import FootworkError, LibraryError, NotARecording, UnreadableFile
-from footwork.history.athlete import mass_at
+from footwork.errors import FootworkError, LibraryError
+from footwork.history.dated import in_force
 from footwork.history.log.parts import ALWAYS, Part, Piece, read_parts
-from footwork.history.recordings import overlap
-from footwork.history.recordings.local_time import local_date, offset_of
-from footwork.physics import power as power_model
-from footwork.physiology import curve, domains
-from footwork.signals import Course, Lap, PowerStream, Recording, Signals
+from footwork.history.recordings import digesting, overlap
+from footwork.history.recordings.local_time import local_date
+from footwork.signals import PowerStream, Recording
 from footwork.store import blobs, database, schema
 
 if TYPE_CHECKING:
     from footwork.history.book import History
-
-VERSIONS = "-".join(
-    str(v)
-    for v in (
-        cleaning.METHOD_VERSION,
-        screening.METHOD_VERSION,
-        editing.METHOD_VERSION,
-        summary.METHOD_VERSION,
-        curve.METHOD_VERSION,
-        domains.METHOD_VERSION,
-        power_model.METHOD_VERSION,
-    )
-)
-
-
-@dataclass
-class Analysed:
-    """One leg of a file with everything that is kept of it."""
-
-    leg: int
-    sport: str
-    start: float
-    end: float
-    utc_offset_minutes: int | None
-    serial: str
-    is_run: bool
-    row: dict[str, Any]
-    streams: list[dict[str, Any]]
-    lost: list[str]
-    placed_by_start: bool = False
-    signals: Signals | None = None
-    parquet: Path | None = None
-
-
-def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Recording]:
-    """Recordings of a file, each placed in time.
-
-    Raises
-    ------
-    NotARecording
-        A course, or no recording at all.
-    UnreadableFile
-        Undated without ``start``, or dated in the future.
-    """
-    found = formats.read(data, name)
-    if isinstance(found, Course):
-        raise NotARecording("a course without times, not a run; use it with 'footwork race --course'")
-    out = []
-    for recording in found:
-        if not recording.dated or recording.end < 631065600:
-            if start is None:
-                raise UnreadableFile("it has no date: add it with --start, for example --start 2026-04-14T18:05")
-            recording = recording.dated_from(start)
-        if recording.start > time.time() + 86400:
-            day = dt.datetime.fromtimestamp(min(recording.start, 4e9), dt.UTC)
-            raise UnreadableFile(f"it starts in the future ({day:%Y-%m-%d}): the device's clock was wrong")
-        out.append(recording)
-    return out
-
-
-def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:
-    """Clean and summarise one recording as it came. Raises UnreadableFile where too little of it is usable.
-
-    Masses are dated [kg].
-    """
-    mass = _mass_of(recording, masses, zone)
-    signals, changes = cleaning.clean(recording, mass)
-    made = _summed(recording, signals, mass, [asdict(c) for c in changes])
-    made = replace(made, utc_offset_minutes=offset_of(recording, zone))
-    if recording.is_run and made.row["duration_s"] < 5:
-        raise UnreadableFile("the recording holds less than five seconds")
-    return made
-
-
-def _mass_of(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> float | None:
-    day = local_date(recording.start, offset_of(recording, zone), zone).date().isoformat()
-    return mass_at(masses, day) or recording.mass
-
-
-def _summed(recording: Recording, signals: Signals, mass: float | None, changes: list[dict[str, Any]]) -> Analysed:
-    """Everything that is kept of clean signals; the recording gives what is not in them."""
-    totals = summary.summarise(signals)
-    work = next((s.mean_power * totals.duration_s for s in totals.streams if s.mean_power is not None), None)
-    start, end = float(signals["time"][0]), float(signals["time"][-1])
-    laps = [(max(lap.start, start), min(lap.end, end + 1)) for lap in recording.laps]
-    row = {
-        "versions": VERSIONS,
-        "layout": "",
-        "start": start,
-        "end": end,
-        "mass": mass,
-        "work_j": work,
-        "indoor": recording.indoor,
-        **{
-            name: getattr(totals, name)
-            for name in (
-                "duration_s",
-                "elapsed_s",
-                "distance_m",
-                "climb_m",
-                "heart_rate_bpm",
-                "heart_rate_sound_s",
-                "cadence_spm",
-                "temperature_c",
-                "altitude_m",
-                "latitude",
-                "longitude",
-            )
-        },
-        "changes": json.dumps(changes),
-        "lost": json.dumps(recording.lost),
-        "notes": json.dumps(recording.notes),
-        "legs_before": json.dumps(recording.legs_before),
-        "laps": json.dumps([lap for lap in laps if lap[1] > lap[0]]),
-    }
-    streams = [
-        {
-            "column": s.stream.column,
-            "scale_key": s.stream.scale,
-            "kind": s.stream.kind,
-            "measured": s.stream.measured,
-            "mean_power": s.mean_power,
-            "best": blobs.pack(s.best),
-            "start": blobs.pack(s.start),
-            "histogram": blobs.pack(s.histogram),
-            "blocks": blobs.pack(s.blocks),
-        }
-        for s in totals.streams
-    ]
-    return Analysed(
-        recording.leg,
-        recording.sport,
-        start,
-        end,
-        recording.utc_offset_minutes,
-        recording.serial,
-        recording.is_run,
-        row,
-        streams,
-        recording.lost,
-        recording.placed_by_start,
-        signals if recording.is_run else None,
-    )
 
 
 def store(library: History, connection: Connection, made: Any, report: Any, start: dt.datetime | None) -> None:
@@ -224,10 +74,12 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
         report.recovered.append({"file": made.shown, "reason": "lost: " + "; ".join(lost)})
 
 
-Leg = tuple["Analysed", int | None, int | None]  # a leg, its run, and the recording it takes the place of
+Leg = tuple["digesting.Analysed", int | None, int | None]  # a leg, its run, and the recording it takes the place of
 
 
-def _new_ones(library: History, connection: Connection, recordings: list[Analysed]) -> tuple[list[Leg], list[str]]:
+def _new_ones(
+    library: History, connection: Connection, recordings: list[digesting.Analysed]
+) -> tuple[list[Leg], list[str]]:
     """Legs of a file that are new or better than what is known, and in words what the others are twins of."""
     kept: list[Leg] = []
     twins: list[str] = []
@@ -249,7 +101,7 @@ def _new_ones(library: History, connection: Connection, recordings: list[Analyse
 
 
 def _store_leg(
-    connection: Connection, file_id: int, analysed: Analysed, run_id: int | None, twin: int | None
+    connection: Connection, file_id: int, analysed: digesting.Analysed, run_id: int | None, twin: int | None
 ) -> int | None:
     """Write one leg's rows; returns its run, or None for other sports."""
     if analysed.is_run and run_id is None:
@@ -277,7 +129,7 @@ def _store_leg(
 
 
 def write_result(
-    connection: Connection, recording_id: int, run_id: int | None, analysed: Analysed, part: int = 0
+    connection: Connection, recording_id: int, run_id: int | None, analysed: digesting.Analysed, part: int = 0
 ) -> None:
     """Replace the derived rows of one part of a recording; new scales get a neutral name."""
     _forget(connection, recording_id, part)
@@ -339,10 +191,10 @@ def stale(connection: Connection, masses: list[tuple[str, float]], zone: dt.tzin
             there[row.id].add((row.part, row.placed, row.layout))
         if row.versions is None and not parts.get(row.id, [True]):
             continue  # joined to another recording
-        if row.versions != VERSIONS or (row.id not in parts and row.layout):
+        if row.versions != digesting.VERSIONS or (row.id not in parts and row.layout):
             out.append(row.id)
         elif row.run_id is not None and not row.measured and masses:
-            wanted = mass_at(masses, local_date(row.start, row.utc_offset_minutes, zone).date().isoformat())
+            wanted = in_force(masses, local_date(row.start, row.utc_offset_minutes, zone).date().isoformat())
             if wanted != row.mass:
                 out.append(row.id)
         elif row.id not in parts and (row.part or row.placed != row.run_id):
@@ -395,9 +247,9 @@ def _rebuild_one(
     for part in whole if parts is None else parts:
         sources = [_original(library, rows[p.recording]) for p in part.pieces]
         analysed = (
-            _corrected(part, sources, masses, library.zone)
+            digesting.corrected(part, sources, masses, library.zone)
             if part.corrections
-            else analyse(sources[0], masses, library.zone)
+            else digesting.analyse(sources[0], masses, library.zone)
         )
         if analysed.signals is not None:
             final = blobs.signals_path(library.folder, row["sha256"], row["leg"], part.number)
@@ -424,50 +276,10 @@ def _original(library: History, row: Any) -> Recording:
     data = blobs.read_original(library.folder, row["sha256"])
     given = row["start_given"]
     start = dt.datetime.fromtimestamp(given, dt.UTC) if given else None
-    recording = next((r for r in read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
+    recording = next((r for r in digesting.read_dated(data, row["name"], start) if r.leg == row["leg"]), None)
     if recording is None:
         raise LibraryError(f"the original {row['name']} no longer yields its recording: report this as a fault")
     return recording
-
-
-def _corrected(
-    part: Part, sources: list[Recording], masses: list[tuple[str, float]], zone: dt.tzinfo | None
-) -> Analysed:
-    """One part of a run from its recordings, with everything that the runner corrected."""
-    mass = _mass_of(sources[0], masses, zone)
-    cleaned = [cleaning.clean(source, mass) for source in sources]
-    pieces = [editing.cut(s, p.start, p.end) for (s, _), p in zip(cleaned, part.pieces, strict=True)]
-    signals = pieces[0] if len(pieces) == 1 else editing.join(pieces)
-    if part.shift:
-        signals = editing.shift(signals, part.shift)
-    for start, end, only in part.left_out:
-        signals = editing.leave_out(signals, start, end, only)
-    if part.distance is not None:
-        signals = editing.rescale(signals, part.distance)
-    if part.incline is not None:
-        signals = editing.tilt(signals, part.incline)
-    if part.heart is not None:
-        signals = editing.judge_heart_rate(signals, part.heart == "sound")
-    signals = cleaning.with_model(signals, mass)
-    together = replace(
-        sources[0],
-        laps=[Lap(lap.start + part.shift, lap.end + part.shift) for source in sources for lap in source.laps],
-        lost=list(dict.fromkeys(text for source in sources for text in source.lost)),
-        notes=list(dict.fromkeys(text for source in sources for text in source.notes)),
-        indoor=sources[0].indoor or part.incline is not None,
-    )
-    changes: dict[str, dict[str, Any]] = {}
-    for _, found in cleaned:
-        for change in found:
-            doubt = change.what.removeprefix("heart rate:")
-            if part.heart != "sound" or not (doubt == screening.MINUTES or doubt.startswith(screening.WHOLE_RUN)):
-                changes[change.sentence] = asdict(change)
-    if part.heart is not None:
-        word = f"heart rate is {part.heart} by your word"
-        changes[word] = asdict(cleaning.Change("heart rate word", 0, word))
-    made = _summed(together, signals, mass, list(changes.values()))
-    made.row["layout"] = part.corrections
-    return replace(made, utc_offset_minutes=offset_of(sources[0], zone))
 
 
 def read_streams(connection: Connection, recording_id: int, part: int = 0) -> list[PowerStream]:
