@@ -66,12 +66,13 @@ def series(blocks: Sequence[Floats], mass: float | None) -> tuple[Floats, Floats
     known = speed.fit(blocks, mass)
     if known is None:
         return np.zeros(0, dtype=float), np.zeros(0)
-    found = []
-    for i, block in enumerate(blocks):
-        kept = easy(block)
-        if len(kept) >= LEAST_MINUTES:
-            found.append((i, float(np.median(np.log(kept[:, AT["power"]] / known.shown(kept))))))
-    return np.array([i for i, _ in found], dtype=float), np.array([y for _, y in found])
+    kept = [easy(block) for block in blocks]
+    told = [i for i, minutes in enumerate(kept) if len(minutes) >= LEAST_MINUTES]
+    if not told:
+        return np.zeros(0), np.zeros(0)
+    every = np.concatenate([kept[i] for i in told])
+    parts = np.split(np.log(every[:, AT["power"]] / known.shown(every)), np.cumsum([len(kept[i]) for i in told])[:-1])
+    return np.array(told, dtype=float), np.array([np.median(part) for part in parts])
 
 
 def jumps(values: Floats) -> list[Jump]:

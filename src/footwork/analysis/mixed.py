@@ -79,41 +79,40 @@ def fit(
     centre = np.broadcast_to(np.asarray(prior_mean, dtype=float), sds.shape)
     precision = np.diag(1 / np.square(sds))
     within, between = start
-    weights = [np.ones(len(y)) for _, y in groups]
+    x, y = np.concatenate([x for x, _ in groups]), np.concatenate([y for _, y in groups])
+    sizes = [len(y) for _, y in groups]
+    first, of_run = np.cumsum([0, *sizes[:-1]]), np.repeat(np.arange(len(groups)), sizes)
+    weights = np.ones(len(y))
     coefficients: Floats = centre.copy()
     covariance: Floats = np.eye(len(sds))
     means: Floats = np.zeros(len(groups))
     information, target, spreads = precision, precision @ centre, (within, between)
     for _ in range(_ROUNDS):
         # A run's minutes share its day; the covariance of such groups inverts in closed form.
-        left, right = precision.copy(), precision @ centre
-        for (x, y), w in zip(groups, weights, strict=True):
-            shrink = between**2 / (within**2 + w.sum() * between**2)
-            weighted = x * w[:, None]
-            s, total = weighted.sum(axis=0), float(w @ y)
-            left += (weighted.T @ x - shrink * np.outer(s, s)) / within**2
-            right += (weighted.T @ y - shrink * s * total) / within**2
+        weighted = x * weights[:, None]
+        weight, s = np.add.reduceat(weights, first), np.add.reduceat(weighted, first)
+        shrink = between**2 / (within**2 + weight * between**2)
+        shared = s * shrink[:, None]
+        left = precision + (weighted.T @ x - shared.T @ s) / within**2
+        right = precision @ centre + (weighted.T @ y - shared.T @ np.add.reduceat(weights * y, first)) / within**2
         # Kept with the spreads that they were made with, so that a run can be taken off again.
         information, target, spreads = left, right, (within, between)
         covariance = np.asarray(np.linalg.inv(left), dtype=float)
         coefficients = covariance @ right
-        residuals = [y - x @ coefficients for x, y in groups]
-        means = np.array([float(np.average(r, weights=w)) for r, w in zip(residuals, weights, strict=True)])
-        inside = np.concatenate([r - m for r, m in zip(residuals, means, strict=True)])
-        within = float(max(1.4826 * np.median(np.abs(inside)), floor[0]))
+        residual = y - x @ coefficients
+        means = np.add.reduceat(residual * weights, first) / weight
+        inside = np.abs(residual - means[of_run])
+        within = float(max(1.4826 * np.median(inside), floor[0]))
         if len(groups) >= _LEAST_RUNS:  # fewer do not tell how days differ: the first guess stays
             between = float(max(1.4826 * np.median(np.abs(means - np.median(means))), floor[1]))
         if robust:
-            weights = [
-                np.minimum(1.0, _HUBER * within / np.maximum(np.abs(r - m), 1e-12))
-                for r, m in zip(residuals, means, strict=True)
-            ]
-    meat = precision.copy()
-    for (x, y), w in zip(groups, weights, strict=True):
-        r = (y - x @ coefficients) * w
-        shrink = between**2 / (within**2 + w.sum() * between**2)
-        score = (x.T @ r - shrink * (x * w[:, None]).sum(axis=0) * r.sum()) / within**2
-        meat += np.outer(score, score)
+            weights = np.minimum(1.0, _HUBER * within / np.maximum(inside, 1e-12))
+    residual = (y - x @ coefficients) * weights
+    shrink = between**2 / (within**2 + np.add.reduceat(weights, first) * between**2)
+    s = np.add.reduceat(x * weights[:, None], first)
+    by_run = np.add.reduceat(x * residual[:, None], first)
+    scores = (by_run - s * (shrink * np.add.reduceat(residual, first))[:, None]) / within**2
+    meat = precision + scores.T @ scores
     sandwich = covariance @ meat @ covariance
     covariance = sandwich + np.diag(np.maximum(np.diag(covariance) - np.diag(sandwich), 0.0))
     return Mixed(coefficients, covariance, between, within, means, information, target, spreads)

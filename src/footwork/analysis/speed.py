@@ -16,6 +16,7 @@ from footwork.analysis.summary import AT, even
 from footwork.analysis.usual_watts import Sky, extra_drag
 from footwork.physics import power as power_model
 from footwork.quantities import Floats
+from footwork.signals import Bools
 
 METHOD_VERSION = 3
 MODEL_DAY_SD = 0.01  # wind, surface and course measurement on modelled power; our convention
@@ -111,22 +112,25 @@ def prior(mass: float) -> PowerAtSpeed:
 
 
 def _others(block: Floats, sky: Sky | None, reliable: float = 1.0) -> Floats:
-    """Design columns of `EFFECTS` for each minute: Minetti's extra share by grade uphill and downhill, extra drag,
-    degrees above 15 °C. Grades are drawn to the level by the share of them that is no error."""
+    """Design columns of `EFFECTS` for each minute."""
+    return np.column_stack([_on_slopes(block, reliable), _of_weather(block, sky)])
+
+
+def _on_slopes(block: Floats, reliable: float) -> Floats:
+    """Minetti's extra share by grade, uphill and downhill; grades are drawn to the level by the share of them that is
+    no error."""
     grade = reliable * np.clip(np.nan_to_num(block[:, AT["grade"]]), -0.45, 0.45)
     extra = power_model.slope_factor(grade) - 1.0
     # Each minute tells of the slope nearest to it: a line between them would lean on the errors of grades.
     nearest = np.argmin(np.abs(np.abs(grade)[:, None] - np.array(SLOPES)), axis=1)
     near = np.eye(len(SLOPES))[nearest]
+    return np.column_stack([near * np.where(side, extra, 0.0)[:, None] for side in (grade > 0, grade < 0)])
+
+
+def _of_weather(block: Floats, sky: Sky | None) -> Floats:
+    """Extra drag, and degrees above 15 °C."""
     warm = 0.0 if sky is None or sky.temperature is None else sky.temperature - 15.0
-    return np.column_stack(
-        [
-            near * np.where(grade > 0, extra, 0.0)[:, None],
-            near * np.where(grade < 0, extra, 0.0)[:, None],
-            extra_drag(block, sky),
-            np.full(len(block), warm),
-        ]
-    )
+    return np.column_stack([extra_drag(block, sky), np.full(len(block), warm)])
 
 
 # The responses at the slopes are one for all, up and down, and what each differs from it by.
@@ -137,14 +141,22 @@ _MIX_SD = [0.3, 0.3, *[_APART_SD] * 6, *(EFFECTS[n][1] for n in ("wind", "warmth
 _MIX_MEAN = [1.0, 1.0, *[0.0] * 6, *(EFFECTS[n][0] for n in ("wind", "warmth"))]
 
 
-def steady(block: Floats) -> Floats:
-    """Minutes that tell power at speed: running by their cadence, of even power, no steeper than 15 %.
+def is_steady(block: Floats) -> Bools:
+    """Which minutes tell power at speed: running by their cadence, of even power, no steeper than 15 %.
 
-    ``block`` has shape (n, 13); returns a mask of shape (n,), over 30 W [W].
+    ``block`` has shape (n, 13): power over 30 [W]; returns a mask of shape (n,).
     """
     v, grade = block[:, AT["speed"]], block[:, AT["grade"]]
     running = ~(block[:, AT["cadence"]] < LEAST_CADENCE)  # a minute without cadence may be one
-    return block[even(block) & running & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)]
+    return even(block) & running & (np.abs(np.nan_to_num(grade)) < STEEPEST) & (v > 1.2) & (v < 8.0)
+
+
+def steady(block: Floats) -> Floats:
+    """The minutes that `is_steady` keeps.
+
+    ``block`` has shape (n, 13), power [W]; so has what is returned, of fewer rows.
+    """
+    return block[is_steady(block)]
 
 
 def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None] | None = None) -> PowerAtSpeed | None:
@@ -168,24 +180,28 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
         None without at least ten steady minutes within 2 % of level. Runs differ from day to day; the level's error
         counts runs, not minutes.
     """
-    given = [(steady(b), s) for b, s in zip(blocks, skies or [None] * len(blocks), strict=True)]
-    given = [(b, s) for b, s in given if len(b)]
-    if not given:
+    if not blocks:
         return None
-    every = np.concatenate([b for b, _ in given])
+    every, of_run = np.concatenate(blocks), np.repeat(np.arange(len(blocks)), [len(b) for b in blocks])
+    kept = is_steady(every)
+    every, of_run = every[kept], of_run[kept]
     v = every[:, AT["speed"]]
     level = np.abs(np.nan_to_num(every[:, AT["grade"]])) < 0.02
     minutes = int(level.sum())
     if minutes < LEAST_MINUTES:
         return None
     centre, guess = float(v[level].mean()), float(np.median(every[level, AT["power"]] / v[level]))
-    pairs = []
     spread = float(np.nanvar(every[:, AT["grade"]])) if np.isfinite(every[:, AT["grade"]]).any() else 0.0
     reliable = max(1.0 - GRADE_SD**2 / spread, 0.5) if spread > 0 else 1.0
-    for block, sky in given:
-        speed = block[:, AT["speed"]]
-        design = np.column_stack([np.ones(len(speed)), speed - centre, _others(block, sky, reliable) @ _MIX])
-        pairs.append((design, block[:, AT["power"]] / speed / guess))
+    runs, first = np.unique(of_run, return_index=True)
+    weather = np.zeros((len(v), 2))
+    for run, mine in zip(runs, np.split(np.arange(len(v)), first[1:]), strict=True):
+        if skies and skies[run] is not None:
+            weather[mine] = _of_weather(every[mine], skies[run])
+    others = np.column_stack([_on_slopes(every, reliable), weather])
+    design = np.column_stack([np.ones(len(v)), v - centre, others @ _MIX])
+    response = every[:, AT["power"]] / v / guess
+    pairs = list(zip(np.split(design, first[1:]), np.split(response, first[1:]), strict=True))
     about, sure = (mass / guess, 0.15 * mass / guess) if mass is not None else (1.0, 10.0)
     made = mixed.fit(
         pairs, [sure, 0.03, *_MIX_SD], [about, 0.0, *_MIX_MEAN], start=(_MINUTE_SD, _PRIOR_DAY_SD), robust=True
@@ -207,7 +223,7 @@ def fit(blocks: Sequence[Floats], mass: float | None, skies: Sequence[Sky | None
         made.sd(1) / flat,
         made.between / flat,
         minutes,
-        len(given),
+        len(runs),
         "steady minutes",
         effects,
         reliable,
