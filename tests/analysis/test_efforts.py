@@ -32,15 +32,28 @@ def test_a_race_with_warm_up_gives_the_race():
 def test_the_level_of_a_run_is_watts_by_speed_on_its_flat_minutes():
     rows = np.full((8, len(BLOCK_COLUMNS)), np.nan)
     rows[:, 1], rows[:, 2], rows[:, 3] = 210.0, 3.0, 0.0
-    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
-    assert np.isnan(efforts.flat_level(rows, indoor=True))  # a belt's speed is not known well enough
+    assert efforts.flat_levels([rows], [False])[0] == pytest.approx(np.log(70))
+    assert np.isnan(efforts.flat_levels([rows], [True])[0])  # a belt's speed is not known well enough
     rows[:3, 3] = 0.05  # hills are left out
-    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
+    assert efforts.flat_levels([rows], [False])[0] == pytest.approx(np.log(70))
     rows[3:6, 2] = 1.5  # so is walking: two minutes are too few
-    assert np.isnan(efforts.flat_level(rows))
+    assert np.isnan(efforts.flat_levels([rows], [False])[0])
     # A slight slope is taken off: 1 % costs 5.4 % (Minetti et al. 2002: 19.5 of 3.6 J/kg/m a unit of grade).
     rows[:, 1], rows[:, 2], rows[:, 3] = 210.0 * np.exp(0.054), 3.0, 0.01
-    assert efforts.flat_level(rows) == pytest.approx(np.log(70))
+    assert efforts.flat_levels([rows], [False])[0] == pytest.approx(np.log(70))
+
+
+def test_each_run_has_a_level_of_its_own():
+    rng = np.random.default_rng(4)
+    runs = []
+    for minutes in (7, 0, 12, 4, 5):
+        rows = np.full((minutes, len(BLOCK_COLUMNS)), np.nan)
+        rows[:, 1], rows[:, 2], rows[:, 3] = rng.uniform(180, 300, minutes), 3.0, 0.0
+        runs.append(rows)
+    levels = efforts.flat_levels(runs, [False] * 4 + [True])
+    expected = [np.median(np.log(runs[i][:, 1] / 3.0)) for i in (0, 2)]
+    np.testing.assert_allclose(levels, [expected[0], np.nan, expected[1], np.nan, np.nan])
+    assert len(efforts.flat_levels([], [])) == 0
 
 
 def blocks(rng, speeds, cost, day):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +29,7 @@ WARM_UP_SHARE, COOL_DOWN_SHARE = 0.875, 0.72  # of the race's power, at most; ou
 @dataclass(frozen=True)
 class Best:
     """Stored best efforts of one run on one scale: durations [s], powers [W] and where each window starts [s]; ``day``
-    is a date's proleptic ordinal, ``level`` the run's `flat_level`, ``widening`` an added relative error of converted
+    is a date's proleptic ordinal, ``level`` its own of `flat_levels`, ``widening`` an added relative error of converted
     watts."""
 
     run: int
@@ -80,27 +81,37 @@ def maximal_efforts(best: Best, most: int = 4) -> list[tuple[float, float]]:
     return [(float(t[i]), float(p[i])) for i in taken]
 
 
-def flat_level(block: Floats, indoor: bool = False) -> float:
-    """ln of a run's watts by speed on the flat: the level at which its device read.
+def flat_levels(blocks: Sequence[Floats], indoor: Sequence[bool]) -> Floats:
+    """ln of each run's watts by speed on the flat: the level at which its device read.
 
     Parameters
     ----------
-    block : numpy.ndarray, shape (n, 13)
-        One-minute rows, columns `summary.BLOCK_COLUMNS`: power [W], speed [m/s], grade [1].
-    indoor : bool
+    blocks : sequence of numpy.ndarray, shape (n, 13)
+        One-minute rows a run, columns `summary.BLOCK_COLUMNS`: power [W], speed [m/s], grade [1].
+    indoor : sequence of bool
         A belt's speed is not known well enough: no level.
 
     Returns
     -------
-    float
+    numpy.ndarray, one a run
         Median over at least five minutes of running flatter than 2 %, their slopes taken off; else NaN.
     """
-    power, speed, grade = (block[:, AT[name]] for name in ("power", "speed", "grade"))
+    levels = np.full(len(blocks), np.nan)
+    if not blocks:
+        return levels
+    every, of_run = np.concatenate(blocks), np.repeat(np.arange(len(blocks)), [len(b) for b in blocks])
+    power, speed, grade = (every[:, AT[name]] for name in ("power", "speed", "grade"))
     with np.errstate(invalid="ignore"):
         flat = (np.abs(grade) < FLAT) & (speed > RUNNING_MPS) & (power > LEAST_WATTS)
-    if indoor or int(flat.sum()) < FLAT_MINUTES:
-        return float("nan")
-    return float(np.median(np.log(power[flat] / speed[flat]) - SLOPE * grade[flat]))
+    flat &= ~np.asarray(indoor, dtype=np.bool_)[of_run]
+    level, of_run = np.log(power[flat] / speed[flat]) - SLOPE * grade[flat], of_run[flat]
+    level = level[np.lexsort((level, of_run))]
+    # The median of each run's sorted minutes: the middle one, or the mean of the two.
+    count = np.bincount(of_run, minlength=len(blocks))
+    first, told = np.cumsum(count) - count, count >= FLAT_MINUTES
+    low, high = (first + (count - 1) // 2)[told], (first + count // 2)[told]
+    levels[told] = (level[low] + level[high]) / 2
+    return levels
 
 
 def clips(days: npt.NDArray[np.int64], levels: Floats, until: int, since: int, before: Floats) -> Floats:
@@ -115,7 +126,7 @@ def clips(days: npt.NDArray[np.int64], levels: Floats, until: int, since: int, b
     days : numpy.ndarray, shape (n,)
         In order. [proleptic ordinal]
     levels : numpy.ndarray, shape (n,)
-        `flat_level` of each. [1]
+        `flat_levels`. [1]
     until : int
     since : int
         The day of which ``before`` is the result, 0 at first.

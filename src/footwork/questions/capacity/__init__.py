@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
-from footwork.questions.capacity.evidence import best_of, clipped, held_for
+from footwork.questions.capacity.evidence import bests_of, clipped, held_for
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
@@ -9,7 +9,7 @@ __all__ = [
     "DRAWS",
     "Capacity",
     "best_curve",
-    "best_of",
+    "bests_of",
     "clipped",
     "estimate_capacity",
     "held_for",

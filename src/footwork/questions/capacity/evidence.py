@@ -73,7 +73,7 @@ def days(library: History, key: str, asked: dt.date) -> CapacityDays:
     def make() -> CapacityDays:
         rows = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked]
         tired = catalogue.bricks(library)  # a race after a ride tells nothing of a fresh runner's limit
-        bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in map(best_of, rows)]
+        bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in bests_of(rows)]
         return CapacityDays(bests, _races_by_hand(library, key, rows, asked))
 
     found: CapacityDays = library.cached(("capacity days", key, asked), make)
@@ -112,19 +112,24 @@ def _races_by_hand(library: History, key: str, rows: list[StreamRows], asked: dt
     return out
 
 
-def best_of(row: StreamRows) -> efforts.Best:
-    """Stored best efforts of a run."""
-    return efforts.Best(
-        row.run,
-        row.date.toordinal(),
-        row.date.isoformat(),
-        bool(row.marks & MAXIMAL_MARKS),
-        curve.stored_durations(86400)[: len(row.best)],
-        row.best,
-        row.starts,
-        efforts.flat_level(row.blocks, row.indoor),
-        row.converted,
-    )
+def bests_of(rows: list[StreamRows]) -> list[efforts.Best]:
+    """Stored best efforts of runs."""
+    durations = curve.stored_durations(86400)
+    levels = efforts.flat_levels([row.blocks for row in rows], [row.indoor for row in rows])
+    return [
+        efforts.Best(
+            row.run,
+            row.date.toordinal(),
+            row.date.isoformat(),
+            bool(row.marks & MAXIMAL_MARKS),
+            durations[: len(row.best)],
+            row.best,
+            row.starts,
+            float(level),
+            row.converted,
+        )
+        for row, level in zip(rows, levels, strict=True)
+    ]
 
 
 def recorded(library: History, key: str, asked: dt.date) -> Gathered:

@@ -192,7 +192,7 @@ def ride_effect(library: History, made: Capacity, ride: Ride) -> Effect:
         steady = speed.steady(row.blocks)
         if len(steady) >= 5:
             dearer.append(float(np.mean(np.log(steady[:, AT["power"]] / relation.shown(steady, row.sky)))))
-        hardest = efforts.maximal_efforts(capacity.best_of(row), 1) if row.marks & MAXIMAL_MARKS else []
+        hardest = efforts.maximal_efforts(capacity.bests_of([row])[0], 1) if row.marks & MAXIMAL_MARKS else []
         for lasted, power in hardest:
             fresh = float(np.median(power_at(lasted, *made.posterior.draws(DRAWS))))
             weaker.append(float(np.log(power / fresh)))
