@@ -3,6 +3,8 @@
 import asyncio
 import datetime as dt
 import os
+import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -56,3 +58,38 @@ def test_new_recordings_come_in_once_and_failures_are_tried_again(tmp_path, monk
         assert looked(library) == 0 and "not there" in watching.said[library.folder]
         library.set_setting("watched", "")
         assert looked(library) == 0 and library.folder not in watching.said
+
+
+def test_pages_that_were_opened_are_worked_out_again_once_a_change_is_over(tmp_path, monkeypatch):
+    asked: list[str] = []
+    monkeypatch.setattr(watching, "QUIET_S", 0.02)
+    monkeypatch.setattr(Library, "today", lambda self: asked.append("/"))
+
+    async def for_a_while(library):
+        going = asyncio.create_task(watching.keep_ready(library))
+        await asyncio.sleep(0.3)
+        assert asked == ["/"]  # once, and nothing that nobody looked at
+        watching.opened[library.folder] = {"/devices": lambda _: asked.append("/devices")}
+        await asyncio.sleep(0.3)
+        assert asked == ["/", "/devices"]
+        await asyncio.to_thread(library.set_setting, "zone", "Europe/Berlin")
+        await asyncio.sleep(0.3)
+        assert sorted(asked[2:]) == ["/", "/devices"]
+        going.cancel()
+
+    with Library.open(tmp_path / "library") as library, ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(for_a_while(library))).result()
+
+
+def test_two_who_want_the_same_answer_wait_for_one(tmp_path):
+    made = []
+
+    def slow():
+        made.append(threading.get_ident())
+        time.sleep(0.2)
+        return len(made)
+
+    with Library.open(tmp_path / "library") as library, ThreadPoolExecutor(2) as threads:
+        both = [threads.submit(library.cached, "slow", slow) for _ in range(2)]
+        assert [answer.result() for answer in both] == [1, 1]
+        assert library.cached("slow", slow) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -28,8 +29,9 @@ class History:
         self.folder = folder
         self.readonly = readonly
         self._engine = engine
-        self._cache: dict[Any, Any] = {}
-        self._cache_stamp: Any = None
+        self._kept: tuple[dict[Any, Any], dict[Any, threading.RLock]] = {}, {}  # results, and who makes one
+        self._kept_stamp: Any = None
+        self._looking = threading.Lock()
         self._scratch: Any = None  # the folder of a throw-away library
         self.athlete = Athlete(self)
         self.problems: list[str] = []  # what the last refresh could not rebuild, in sentences
@@ -87,16 +89,25 @@ class History:
         with database.writing(self._engine, self.folder) as connection:
             yield connection
 
+    def state(self) -> Any:
+        """Equal as long as nothing in the library's databases changes."""
+        return stamps.stamp(self.folder)
+
     def cached(self, key: Any, make: Callable[[], Any]) -> Any:
-        """A result across runs, kept until anything in the library's databases changes."""
-        stamp = stamps.stamp(self.folder)
-        if stamp != self._cache_stamp:
-            self._cache, self._cache_stamp = {}, stamp
-        # An answer begun before a write belongs to the old cache, which this name still holds.
-        cache = self._cache
-        if key not in cache:
-            cache[key] = make()
-        return cache[key]
+        """A result across runs, kept until anything in the library's databases changes; threads that want the same wait
+        for the first."""
+        with self._looking:
+            state = self.state()
+            if state != self._kept_stamp:
+                self._kept, self._kept_stamp = ({}, {}), state
+            # An answer begun before a write belongs to the old results, which these names still hold.
+            results, makers = self._kept
+            maker = makers.setdefault(key, threading.RLock())
+        if key not in results:
+            with maker:
+                if key not in results:
+                    results[key] = make()
+        return results[key]
 
     def known_files(self) -> list[str]:
         """SHA-256 of every original."""

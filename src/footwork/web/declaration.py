@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from inspect import Parameter, Signature, isawaitable, signature
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
 
 PATIENCE_S = 60.0  # before the framework gives a page up; a slow machine is no error
 SHELL_AFTER_S = 0.12  # a page that takes longer stands as a shell first
+
+
+opened: dict[Path, dict[str, Callable[[Library], Any]]] = {}  # answers of pages without arguments, by library
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,8 @@ class Page:
             show = partial(self.show, base, library)
 
             async def shown(**given: Any) -> None:
+                if self.answer is not None and "{" not in self.address:
+                    opened.setdefault(library.folder, {})[self.address] = self.answer
                 await _in_time(partial(show, **given), base, self.nav)
 
             # The framework reads what the address gives off the signature.

@@ -85,10 +85,10 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
 
     from footwork.web import guard, pages
     from footwork.web.layout import link, page, text
-    from footwork.web.watching import title_runs, watch
+    from footwork.web.watching import keep_ready, title_runs, watch
 
     for library in libraries.values():
-        for work in (watch, title_runs):
+        for work in (keep_ready, watch, title_runs):
             framework.on_startup(partial(work, library))
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     _own_faces(framework)

@@ -1,20 +1,21 @@
-"""What goes on while pages are served: looks at the watched folder, and titles of runs that have none yet."""
+"""What goes on while pages are served: looks at the watched folder, titles of runs that have none yet, and answers
+that pages will want after a change."""
 
 from __future__ import annotations
 
 import asyncio
 import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
+from footwork.api import Library
 from footwork.maintenance import watched
 from footwork.questions.runs import run_titles
 from footwork.web import jobs
-
-if TYPE_CHECKING:
-    from footwork.api import Library
+from footwork.web.declaration import opened
 
 EVERY_S = 15.0
+QUIET_S = 2.0  # without a change: it is over
 AT_ONCE = 200
 TITLES_AT_ONCE, PAUSE_S = 3, 1.0  # some 0.1 s of work, then so long for the pages
 
@@ -43,6 +44,26 @@ async def title_runs(library: Library) -> None:
             found = before
         await asyncio.sleep(EVERY_S if found == before else PAUSE_S)
         before = found
+
+
+async def keep_ready(library: Library) -> None:
+    """When the program starts work out what the first page shows, and once a change is over what the pages show that
+    were opened before it: none then waits for it."""
+    before: Any = None
+    ready: set[str] = set()
+    while True:
+        now = library.state()
+        if now != before:
+            before, ready = now, set()
+        else:
+            answers = {"/": Library.today, **opened.get(library.folder, {})}
+            for address in answers.keys() - ready:
+                ready.add(address)
+                try:
+                    await asyncio.to_thread(answers[address], library)
+                except Exception:  # the page itself will say it
+                    traceback.print_exc()
+        await asyncio.sleep(QUIET_S)
 
 
 async def look(library: Library) -> int:
