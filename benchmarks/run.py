@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import os
-import re
 import subprocess
 import sys
 import tempfile
@@ -18,12 +17,34 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks.drawn import bench_drawn
 from benchmarks.questions import bench_devices, bench_progress, bench_race, bench_sessions
-from benchmarks.timing import Memory, command, decode_with_fitdecode, seconds_of
+from benchmarks.timing import Memory, command, decode_with_fitdecode, decode_with_fitfast, seconds_of
 from footwork.demo import season, write
 from footwork.demo.simulate import Runner
 
 SHAPES = 12
+QUESTIONS = (
+    "--help",
+    "today",
+    "runs",
+    "show 5",
+    "efforts 5",
+    "capacity",
+    "numbers",
+    "usual",
+    "progress",
+    "power-at-speed",
+    "devices",
+    "race --distance half",
+    "session list",
+    "trial list",
+    "diary",
+    "places",
+    "athlete",
+    "methods",
+    "check-up",
+)
 
 
 def recordings(folder: Path, count: int, seconds: int) -> None:
@@ -47,7 +68,7 @@ def bench_import(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     recordings(folder, count, 3600)
     files = sorted(folder.iterdir())
     sample = files[:: max(count // 100, 1)]
-    plain = decode_with_fitdecode(sample) * len(files) / len(sample)
+    plain, rust = (decode(sample) * len(files) / len(sample) for decode in (decode_with_fitdecode, decode_with_fitfast))
     begin = time.perf_counter()
     child = subprocess.Popen(
         command("--library", str(scratch / "hours-library"), "add", str(folder), "--json"), stdout=subprocess.DEVNULL
@@ -60,9 +81,34 @@ def bench_import(scratch: Path, count: int) -> list[tuple[str, str, str]]:
             f"import and analyse {count} one-hour FIT recordings, 2 processes",
             f"{taken:.1f} s",
             f"{plain / taken:.1f} times faster than one process only decoding them with fitdecode "
-            f"({plain:.0f} s, from {len(sample)} of them)",
+            f"({plain:.0f} s, from {len(sample)} of them), "
+            f"{taken / rust:.1f} times as long as with fitfast ({rust:.0f} s)",
         ),
         ("memory of that import, all processes", f"{peak:.0f} MB", "budget 800 MB"),
+    ]
+
+
+def bench_real(scratch: Path, folder: Path) -> list[tuple[str, str, str]]:
+    """A folder of real recordings of all formats, imported into a new library."""
+    from footwork.errors import FootworkError
+    from footwork.formats import archive, read
+
+    files = sorted(p for p in folder.rglob("*") if p.is_file() and p.name.lower().endswith(archive.ENDINGS))
+    begin = time.perf_counter()
+    for path in files:
+        try:
+            read(path.read_bytes(), path.name)
+        except FootworkError:
+            continue
+    decoded = time.perf_counter() - begin
+    ask = command("--library", str(scratch / "real-library"), "add", str(folder), "--json")
+    taken = seconds_of(lambda: subprocess.run(ask, stdout=subprocess.DEVNULL, check=False), 1)
+    return [
+        (
+            f"import and analyse {len(files)} real files in a new library",
+            f"{taken:.1f} s",
+            f"{taken / decoded:.1f} times as long as one process only decoding them ({decoded:.1f} s)",
+        )
     ]
 
 
@@ -93,60 +139,12 @@ def bench_commands(scratch: Path, count: int) -> list[tuple[str, str, str]]:
     )
     bare = seconds_of(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True), 7)
     out = []
-    for question in ("--help", "today", "runs", "show 5", "capacity", "usual", "progress", "race --distance half"):
+    for question in QUESTIONS:
         words = command("--library", str(library), *question.split())
         ask = lambda words=words: subprocess.run(words, stdout=subprocess.DEVNULL, check=True)  # type: ignore[misc] # noqa: E731
         first, again = seconds_of(ask, 1), seconds_of(ask, 5)
         told = f"{again / bare:.1f} times a bare interpreter, {first:.1f} s at first; budget 0.6 s"
         out.append((f"footwork {question}, {count} runs, nothing changed", f"{again:.2f} s", told))
-    return out + bench_pages(library, count)
-
-
-def bench_pages(library: Path, count: int) -> list[tuple[str, str, str]]:
-    import httpx
-
-    child = subprocess.Popen(
-        command("--library", str(library), "serve", "--port", "0"),
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "1"},
-    )
-    out = []
-    try:
-        assert child.stdout is not None
-        found = re.search(r"http://[\d.:]+", child.stdout.readline())
-        assert found
-        with httpx.Client(base_url=found.group(), timeout=60) as client:
-            for path in (
-                "/",
-                "/runs",
-                "/runs?by=week",
-                "/runs/1500",
-                "/usual",
-                "/progress",
-                "/capacity",
-                "/race",
-                "/devices",
-                "/power-at-speed",
-                "/diary",
-                "/library",
-                "/settings",
-                "/methods",
-            ):
-                begin = time.perf_counter()
-                client.get(path)
-                first = time.perf_counter() - begin
-                taken = seconds_of(lambda path=path: client.get(path), 11)  # type: ignore[misc]
-                out.append(
-                    (
-                        f"page {path}, {count} runs",
-                        f"{1000 * taken:.0f} ms",
-                        f"first time {1000 * first:.0f} ms; budget 200 ms",
-                    )
-                )
-    finally:
-        child.terminate()
-        child.wait(10)
     return out
 
 
@@ -188,10 +186,7 @@ def ten_years(scratch: Path, count: int) -> Path:
 
 
 def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
-    """The whole history refitted, and every page right after one new run."""
-
-    import httpx
-
+    """The whole history refitted, and every page before and after one new run."""
     from footwork.api import Library
 
     folder = ten_years(scratch, count)
@@ -209,57 +204,19 @@ def bench_history(scratch: Path, count: int) -> list[tuple[str, str, str]]:
             f"{whole / again:.0f} times faster than from the first; asked: 0.1 s",
         ),
     ]
-    child = subprocess.Popen(
-        command("--library", str(folder), "serve", "--port", "0"),
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "1"},
-    )
-    try:
-        assert child.stdout is not None
-        found = re.search(r"http://[\d.:]+", child.stdout.readline())
-        assert found
-        with httpx.Client(base_url=found.group(), timeout=60) as client:
-            pages = ("/capacity", "/", "/runs", "/runs?by=week", "/usual", "/race", "/diary", "/library")
-            for page in pages:
-                client.get(page)
-            begin = time.perf_counter()
-            subprocess.run(
-                command("--library", str(folder), "add", str(scratch / "new.fit"), "--json"),
-                stdout=subprocess.DEVNULL,
-                check=True,
-            )
-            added = time.perf_counter() - begin
-            taken = {}
-            for page in pages:
-                begin = time.perf_counter()
-                client.get(page)
-                taken[page] = time.perf_counter() - begin
-            slowest = max(taken, key=lambda p: taken[p])
-    finally:
-        child.terminate()
-        child.wait(10)
-    total = sum(taken.values())
-    return [
-        *out,
-        (f"footwork add, one new run on {count}", f"{added:.2f} s", "a process of its own"),
-        (
-            f"all {len(pages)} pages with numbers, one after the other, right after it",
-            f"{total:.2f} s",
-            f"slowest {slowest}, {taken[slowest]:.2f} s; {whole / total:.1f} times faster than the refit "
-            "alone; budget 2 s",
-        ),
-    ]
+    return out + bench_drawn(folder, scratch / "new.fit", count)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--recordings", type=int, default=1000)
     parser.add_argument("--runs", type=int, default=3000)
+    parser.add_argument("--real", type=Path, help="a folder of real recordings")
     asked = parser.parse_args()
     rows = bench_curve() + bench_race() + bench_sessions() + bench_progress(asked.runs)
     with tempfile.TemporaryDirectory() as scratch:
         rows += bench_import(Path(scratch), asked.recordings)
+        rows += bench_real(Path(scratch), asked.real) if asked.real else []
         rows += bench_commands(Path(scratch), asked.runs)
         rows += bench_history(Path(scratch), asked.runs)
         rows += bench_devices(Path(scratch))

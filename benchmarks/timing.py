@@ -39,6 +39,16 @@ def decode_with_fitdecode(files: list[Path]) -> float:
     return time.perf_counter() - begin
 
 
+def decode_with_fitfast(files: list[Path]) -> float:
+    """Seconds one process needs to decode these files with a decoder in Rust."""
+    import fitfast
+
+    begin = time.perf_counter()
+    for path in files:
+        fitfast.parse(path.read_bytes(), datetimes=False)
+    return time.perf_counter() - begin
+
+
 class Memory:
     """Highest resident memory of a process and its children, sampled ten times a second."""
 

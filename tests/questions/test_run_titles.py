@@ -5,11 +5,12 @@ import pytest
 from footwork.wording.run_titles import run_title
 
 
-def efforts(*pieces, grade=()):
+def efforts(*pieces, grade=(), watts=()):
     at, out = 0, []
     for k, (seconds, kind, group) in enumerate(pieces):
         slope = grade[k] if grade else 0.0
         out.append({"start_s": at, "end_s": at + seconds, "kind": kind, "group": group, "grade": slope})
+        out[-1] |= {"power": watts[k] if watts else None, "standing_s": 0}
         at += seconds
     return out
 
@@ -46,6 +47,32 @@ WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-
 )
 def test_a_title_says_what_was_run(pieces, title):
     assert run_title(efforts(*pieces)) == title
+
+
+FOUR = [WARM, *[(360, "work", "4 x 6:00"), REST] * 4]
+
+
+@pytest.mark.parametrize(
+    ("pieces", "watts", "title"),
+    [
+        (FOUR, [190, *[218, 185] * 4], "Four times six minutes, a little harder"),
+        (FOUR, [190, *[285, 185] * 4], "Four times six minutes"),
+        ([(1080, "work", None), (4320, "cool-down", None)], [203, 203], "An even 90 minutes"),
+        ([WARM, (1140, "work", None), COOL], [186, 299, 186], "19 minutes of work"),
+        (
+            [(1500, "work", None), REST, (4680, "work", None)],
+            [204, 214, 204],
+            "25 minutes and 78 minutes, with a break",
+        ),
+        (
+            [WARM, (120, "work", None), REST, (420, "work", None)],
+            [175, 310, 175, 310],
+            "Efforts of two minutes and seven minutes",
+        ),
+    ],
+)
+def test_a_title_calls_work_what_is_harder_than_the_other_running(pieces, watts, title):
+    assert run_title(efforts(*pieces, watts=watts)) == title
 
 
 def test_hills_are_named_where_the_efforts_climb_and_fall():

@@ -15,6 +15,9 @@ from footwork.quantities import format_duration
 NUMBERS = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 HILLY = 0.012  # spread of the slopes of a run's efforts from which it is called hilly; our convention
 MOST_GROUPS = 3
+EVEN, SLIGHT = 1.12, 1.25  # work of less than so many times the watts of the other running: none, slight; ours
+PARTS = 0.9  # of a run that is work: it had breaks, no recoveries; ours
+METHOD_VERSION = 2  # of these words: kept titles are found again
 DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
 
 
@@ -27,19 +30,24 @@ def run_title(found: Sequence[dict[str, Any]]) -> str:
         As `runs.efforts_of_run` gives them; ``start_s`` and ``end_s`` [s].
     """
     works = [e for e in found if e["kind"] == "work"]
-    if len(found) <= 1 or not works:
-        whole = found[-1]["end_s"] - found[0]["start_s"] if found else 0.0
+    whole = found[-1]["end_s"] - found[0]["start_s"] if found else 0.0
+    harder = _harder(found)
+    if len(found) <= 1 or not works or (len(works) == 1 and harder < EVEN):
         minutes = round(whole / 60)
         if minutes % 60 == 0 and minutes:
             return "An even hour" if minutes == 60 else f"An even {_number(minutes // 60)} hours"
         return f"An even {_number(minutes)} minutes" if minutes > 1 else "One short effort"
+    lasts = [e["end_s"] - e["start_s"] for e in works]
+    if len(works) == 2 and works[0]["end_s"] < works[1]["start_s"] and sum(lasts) >= PARTS * whole:
+        return f"{_lasting(lasts[0])} and {_lasting(lasts[1])}, with a break".capitalize()
     said: list[str] = []
     for group in dict.fromkeys(e["group"] for e in works):
         members = [e for e in works if e["group"] == group]
         said.append(_group(group, len(members)) if group else _alone(members))
     if len(said) > MOST_GROUPS:
-        lasts = sorted(e["end_s"] - e["start_s"] for e in works)
-        said = [f"{_number(len(works))} efforts of {_lasting(lasts[0])} to {_lasting(lasts[-1])}"]
+        said = [f"{_number(len(works))} efforts of {_lasting(min(lasts))} to {_lasting(max(lasts))}"]
+    if harder < SLIGHT:
+        said.append("a little harder")
     slopes = [e["grade"] for e in works if e["grade"] is not None]
     if len(slopes) > 2 and float(np.std(slopes)) >= HILLY:
         said.append("up and down")
@@ -89,7 +97,20 @@ def _alone(members: Sequence[dict[str, Any]]) -> str:
         return f"a pyramid up to {_lasting(max(lasts))}"
     if np.ptp(np.log(lasts)) <= DIFFERENT:
         return f"{_number(len(members))} times about {_lasting(float(np.median(lasts)))}"
+    if len(members) == 2:
+        return f"efforts of {_lasting(lasts[0])} and {_lasting(lasts[1])}"
     return f"{_number(len(members))} efforts of {_lasting(min(lasts))} to {_lasting(max(lasts))}"
+
+
+def _harder(found: Sequence[dict[str, Any]]) -> float:
+    """How many times the watts of the other running the work has; infinite where there is none, or no power."""
+    means = []
+    for work in (True, False):
+        ran = [e for e in found if (e["kind"] == "work") == work and e["power"] and not e["standing_s"]]
+        if not ran:
+            return float("inf")
+        means.append(float(np.average([e["power"] for e in ran], weights=[e["end_s"] - e["start_s"] for e in ran])))
+    return means[0] / means[1]
 
 
 def _number(count: int) -> str:

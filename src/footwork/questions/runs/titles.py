@@ -15,7 +15,7 @@ from footwork.history.log import entries
 from footwork.history.log.entries import Told
 from footwork.questions.runs.found_efforts import efforts_of_run
 from footwork.store import stamps
-from footwork.wording.run_titles import run_title
+from footwork.wording import run_titles as words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -52,12 +52,21 @@ def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None
 
 def _rests_on(row: RunRow, told: Told) -> str:
     """Changes with whatever a title rests on: how efforts are found, the recording, and what the runner corrected."""
-    on = (intervals.METHOD_VERSION, row.recording_id, row.part, row.column, row.start, row.duration_s, row.elapsed_s)
+    on = (
+        intervals.METHOD_VERSION,
+        words.METHOD_VERSION,
+        row.recording_id,
+        row.part,
+        row.column,
+        row.start,
+        row.duration_s,
+        row.elapsed_s,
+    )
     more = (row.distance_m, row.power_w, row.heart_rate_bpm, told.efforts)
     return hashlib.sha256(repr((on, more)).encode()).hexdigest()[:12]
 
 
 def _title(library: History, run_id: int) -> str | None:
     with contextlib.suppress(FootworkError):
-        return run_title(efforts_of_run(library, run_id))
+        return words.run_title(efforts_of_run(library, run_id))
     return None
