@@ -242,6 +242,25 @@ def test_a_run_can_be_marked_by_hand(page, served):
     page.wait_for_selector("button[aria-pressed=false]:has-text('a long run')")
 
 
+@pytest.mark.parametrize(("kind", "begins"), [("SVG", b"<svg"), ("PNG", b"\x89PNG"), ("PDF", b"%PDF-")])
+def test_a_chart_is_saved_as_a_picture(page, kind, begins):
+    page.goto("/capacity")
+    with page.expect_download() as given:
+        page.get_by_role("button", name=f"Save as {kind}: ").first.click()
+    assert given.value.suggested_filename.endswith(kind.lower())
+    with open(given.value.path(), "rb") as made:
+        assert made.read().startswith(begins)
+
+
+def test_a_picture_sheet_takes_no_other_file(served):
+    for wrong in (
+        "<svg",
+        '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><image href="/etc/hosts"/></svg>',
+    ):
+        refused = httpx.post(f"{served[0]}/picture.pdf", content=wrong, headers={"origin": served[0]})
+        assert refused.status_code == 422 and "cannot be put on a sheet" in refused.json()["error"]
+
+
 def test_zooming_brings_more_points(page, served):
     longest = max(twin(served, "/runs.json"), key=lambda r: r["duration_s"])
     assert longest["duration_s"] > 4000  # more seconds than points are sent at first

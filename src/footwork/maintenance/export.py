@@ -29,7 +29,7 @@ ENDINGS = (".csv", ".parquet")
 def check_out(path: Path, *endings: str) -> None:
     """Whether a file of that kind can be asked for there. Raises UsageError."""
     if path.suffix.lower() not in endings:
-        raise UsageError(f"{path.name} must end in {' or '.join(endings)}")
+        raise UsageError(f"the name '{path.name}' must end in {' or '.join(endings)}")
     if not path.parent.is_dir():
         raise UsageError(f"there is no folder {path.parent}: make it first")
 

@@ -282,6 +282,18 @@ def numbers_card(told: Mapping[str, Any]) -> bytes:
     return made
 
 
+def picture_sheet(svg: str) -> bytes:
+    """One picture as a PDF page of its size. Raises UsageError for text that is no SVG, or that wants other files."""
+    import typst
+
+    source = b'#set page(width: auto, height: auto, margin: 6mm)\n#image(bytes(sys.inputs.svg), format: "svg")'
+    try:
+        made: bytes = typst.compile(source, format="pdf", sys_inputs={"svg": svg}, root=str(_HERE))
+    except typst.TypstError as error:
+        raise UsageError(f"this picture cannot be put on a sheet: {error}") from None
+    return made
+
+
 def numbers_of(library: Library, held: Capacity, imperial: bool = False) -> dict[str, Any]:
     """`numbers_told` with the usual running of a library on the same scale, where it is known."""
     try:

@@ -31,10 +31,10 @@ def show_chart(chart: Chart, rows_below: bool = False) -> Any:
 
 
 def save_as(element: str, told: str) -> None:
-    """Words that save a picture of the page, by its element's id, as SVG or PNG under what it shows."""
+    """Words that save a picture of the page, by its element's id, as SVG, PNG or PDF under what it shows."""
     name = "-".join("".join(c if c.isalnum() else " " for c in told.lower()).split())[:60]
     with ui.element("div").classes("save"):
-        for kind in ("svg", "png"):
+        for kind in ("svg", "png", "pdf"):
             button = text("button", f"Save as {kind.upper()}")
             button.props["aria-label"] = f"Save as {kind.upper()}: {told}"
             button.on("click", js_handler=f"() => window.footwork.save('{element}', '{kind}', '{name}')")

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
@@ -101,6 +101,7 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
                 app.add_api_route(f"{base}{twin}", _twin(library, declared.answer), methods=["GET"])
         for declared in pages.PAGES:
             declared.register(base, library)
+    app.add_api_route("/picture.pdf", _picture_sheet, methods=["POST"])
     if not single:
 
         @ui.page("/")
@@ -121,6 +122,17 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
         reconnect_timeout=10,
     )
     return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
+
+
+async def _picture_sheet(request: Request) -> Response:
+    """A picture of a page, as the page sends it, on a sheet."""
+    from footwork.reports import picture_sheet
+
+    try:
+        made = await asyncio.to_thread(picture_sheet, (await request.body()).decode("utf-8", "replace"))
+    except UsageError as error:
+        return JSONResponse({"error": str(error)}, 422)
+    return Response(made, media_type="application/pdf")
 
 
 def _own_faces(framework: FastAPI) -> None:
