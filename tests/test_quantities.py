@@ -11,6 +11,7 @@ from footwork.quantities import (
     describe,
     format_duration,
     format_pace,
+    middle,
     parse_distance,
     parse_duration,
     parse_effort,
@@ -141,3 +142,8 @@ def test_round_paces_are_round_and_run():
     assert [round(1609.344 / v) for v in round_paces(2.2, 4.2, imperial=True)] == [720, 660, 600, 540, 480, 420]
     assert [round(1000 / v) for v in round_paces(3.0, 3.2, most=3)] == [330, 320]
     assert round_paces(2.931, 2.939) == []
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=60))
+def test_the_quick_median_is_the_median(values):
+    assert middle(np.array(values)) == np.median(values)

@@ -19,8 +19,12 @@ Name = Annotated[str, typer.Argument(help="Name of the scale.")]
 @devices.callback()
 def devices_list(context: typer.Context, as_json: Json = False) -> None:
     """Scales, conversions to the main one, drift."""
-    if context.invoked_subcommand is not None:
-        return None
+    if context.invoked_subcommand is None:
+        _all_devices(as_json=as_json)
+
+
+@remembered
+def _all_devices(as_json: bool) -> None:
     from footwork.quantities import format_duration
 
     with opened() as library:
