@@ -9,7 +9,7 @@ import numpy as np
 from footwork.charts import Chart, Mark, Pane, Span, thin
 from footwork.quantities import MILE_M, Floats
 
-_LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 32
+_LEFT, _RIGHT, _TOP, _GAP = 46, 52, 46, 38
 _INK, _SOFT, _RULE, _ACCENT, _BAND = "var(--ink)", "var(--soft)", "var(--rule)", "var(--accent)", "var(--band)"
 _SMALL = {"color": _SOFT, "fontSize": 12, "distance": 5}
 # Constant functions of the page; numbers only ever reach them as data.
@@ -76,7 +76,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
             {
                 "text": pane.title,
                 "left": 0,
-                "top": top - 22,
+                "top": top - 21,
                 "padding": 0,
                 "textStyle": {"fontSize": 13, "fontWeight": "normal", "color": _SOFT},
             }

@@ -288,7 +288,7 @@ def picture_sheet(svg: str) -> bytes:
 
     source = b'#set page(width: auto, height: auto, margin: 6mm)\n#image(bytes(sys.inputs.svg), format: "svg")'
     try:
-        made: bytes = typst.compile(source, format="pdf", sys_inputs={"svg": svg}, root=str(_HERE))
+        made: bytes = typst.compile(source, format="pdf", sys_inputs={"svg": svg})
     except typst.TypstError as error:
         raise UsageError(f"this picture cannot be put on a sheet: {error}") from None
     return made

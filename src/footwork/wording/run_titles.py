@@ -17,7 +17,8 @@ HILLY = 0.012  # spread of the slopes of a run's efforts from which it is called
 MOST_GROUPS = 3
 EVEN, SLIGHT = 1.12, 1.25  # work of less than so many times the watts of the other running: none, slight; ours
 PARTS = 0.9  # of a run that is work: it had breaks, no recoveries; ours
-METHOD_VERSION = 2  # of these words: kept titles are found again
+STOOD = 0.2  # of a piece: one stood longer, and its watts tell nothing; ours
+METHOD_VERSION = 3  # of these words: kept titles are found again
 DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
 
 
@@ -106,7 +107,8 @@ def _harder(found: Sequence[dict[str, Any]]) -> float:
     """How many times the watts of the other running the work has; infinite where there is none, or no power."""
     means = []
     for work in (True, False):
-        ran = [e for e in found if (e["kind"] == "work") == work and e["power"] and not e["standing_s"]]
+        ran = [e for e in found if (e["kind"] == "work") == work and e["power"]]
+        ran = [e for e in ran if e["standing_s"] <= STOOD * (e["end_s"] - e["start_s"])]
         if not ran:
             return float("inf")
         means.append(float(np.average([e["power"] for e in ran], weights=[e["end_s"] - e["start_s"] for e in ran])))

@@ -72,7 +72,7 @@ def curve_chart(found: Capacity) -> Chart:
                 np.array([e["duration_s"] for e in used], float),
                 np.array([e["power_w"] for e in used], float),
                 accent=True,
-                names=_apart([np.log(e["duration_s"]) for e in used], [_short_date(e["label"]) for e in used], 0.12),
+                names=_apart([np.log(e["duration_s"]) for e in used], [_short_date(e["label"]) for e in used], 0.5),
             )
         )
     return Chart(
@@ -206,7 +206,7 @@ def history_chart(told: dict[str, Any]) -> Chart:
                 names=_apart(
                     [float(dt.date.fromisoformat(m["date"]).toordinal()) for m in moved],
                     [f"{m['after_w'] - m['before_w']:+.0f} W, {_short_date(m['date'])}" for m in moved],
-                    0.1 * (len(days) or 1),
+                    0.3 * (len(days) or 1),  # as wide as a label is on a phone
                 ),
             )
         )
@@ -223,14 +223,13 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
         show_chart(history_chart(told))
     if told["moved"]:
         table(
-            ["what moved it", "until", "kind", "before", "after"],
+            ["what moved it", "until", "kind", "critical power"],
             [
                 [
                     (f"Run {m['run']}", f"{base}/runs/{m['run']}") if m["run"] else m["label"].capitalize(),
                     m["date"],
                     m["kind"],
-                    f"{m['before_w']:.0f} W",
-                    f"{m['after_w']:.0f} W",
+                    f"{m['before_w']:.0f} → {m['after_w']:.0f} W",
                 ]
                 for m in told["moved"][:8]
             ],

@@ -290,7 +290,7 @@ def _axis(signals: Signals, by: str) -> Floats:
 def _panes(base: str, made: dict[str, Any], by: str, imperial: bool, scale: str) -> None:
     """The panes under one cursor."""
     found, row, signals = made["found"], made["row"], made["signals"]
-    with ui.element("div").classes("row-of"):
+    with ui.element("div").classes("row-of on-screen"):
         for key, label in (("time", "Over time"), ("distance", "Over distance")):
             button = link(label, f"{base}/runs/{row.id}?by={key}", "button")
             if by == key:
@@ -388,7 +388,7 @@ def _recordings(base: str, found: dict[str, Any]) -> None:
 
 
 def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
-    with ui.element("div").classes("row-of marks"):
+    with ui.element("div").classes("row-of marks on-screen"):
         text("span", "It was", "soft")
         for name, label in _MARKS.items():
             button = text("button", label, "fw on" if name in marks else "fw")

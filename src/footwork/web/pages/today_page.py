@@ -131,8 +131,9 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
             link("Write how it felt", f"{base}/diary", "button")
             link("I am ill or injured", f"{base}/diary?tell=illness", "button")
             link("Plan a race", f"{base}/race", "button")
-        heading("Add recordings")
-        uploader(base, library)
+        with ui.element("div").classes("on-screen"):
+            heading("Add recordings")
+            uploader(base, library)
         _renewed(base, library)
 
 
