@@ -73,6 +73,7 @@ def golden() -> dict[str, dict[str, float | int]]:
     from footwork.analysis import capacity_days, cleaning, efforts, summary
     from footwork.physics import power
     from footwork.physiology import critical, curve, domains, tracking
+    from footwork.physiology.load_ways import of_power
     from footwork.signals import PowerStream, Recording
 
     t = np.arange(1800.0)
@@ -110,7 +111,7 @@ def golden() -> dict[str, dict[str, float | int]]:
             "climb": float(totals.climb_m or 0),
         },
         "curve": {"version": curve.METHOD_VERSION, "best": float(np.nansum(stream.best))},
-        "domains": {"version": domains.METHOD_VERSION, "cp_minutes": domains.cp_minutes(stream.histogram, 250.0)},
+        "domains": {"version": domains.METHOD_VERSION, "cp_minutes": of_power(stream.histogram, 250.0, on_foot=False)},
         "power": {"version": power.METHOD_VERSION, "modelled": float(power.running_power(3.5, 70.0, 0.05, 2.0))},
         "critical": {
             "version": 10_000 * critical.METHOD_VERSION + 100 * efforts.METHOD_VERSION + tracking.METHOD_VERSION,

@@ -34,17 +34,18 @@ def test_a_day_far_out_hardly_bends_it():
 def test_the_error_of_a_sum_holds_what_days_share():
     # Worked by hand: four days of 50, own error 10 %, a level known to 20 %: sqrt(4·5² + (200·0.2)²) = 41.2 of 200.
     of = Calibration(0.0, 0.0, float(np.log(50)), np.diag([0.04, 0.0]), 9)
-    parts = [Part(50.0, 0.1, 0.7, (("exertion", of.design(50.0)),)) for _ in range(4)]
-    found = load_sums.summed(parts, {"exertion": of}, 0.0)
+    felt = (("felt", of.design(50.0)),)
+    found = load_sums.summed([Part(50.0, 0.1, felt) for _ in range(4)], {"felt": of.covariance})
     spread = np.sqrt(np.log1p((41.23 / 200) ** 2))
     assert found.value == 200 and found.low == pytest.approx(200 * np.exp(-1.96 * spread), rel=1e-3)
     # Without it, errors of days even out: 10 of 200.
-    alone = load_sums.summed([Part(50.0, 0.1, 0.7) for _ in range(4)], {}, 0.0)
+    alone = load_sums.summed([Part(50.0, 0.1) for _ in range(4)], {})
     assert alone.high == pytest.approx(200 * np.exp(1.96 * 0.05), rel=2e-3)
     # 2 % of critical power at 0.75 of it: 2 % · (1 + 1.9 · 0.75) = 4.85 % of every day alike.
-    held = load_sums.summed([Part(50.0, 0.0, 0.75) for _ in range(4)], {}, 0.02)
+    shared = (("critical power", load_sums.of_capacity(0.75)),)
+    held = load_sums.summed([Part(50.0, 0.0, shared) for _ in range(4)], {"critical power": np.diag([0.02**2, 0.0])})
     assert held.high == pytest.approx(200 * np.exp(1.96 * 0.0485), rel=1e-3)
-    assert load_sums.summed([], {}, 0.02).value == 0.0
+    assert load_sums.summed([], {}).value == 0.0
 
 
 def test_weeks_of_mixed_ways_hold_the_truth_as_often_as_they_say():
@@ -64,12 +65,14 @@ def test_weeks_of_mixed_ways_hold_the_truth_as_often_as_they_say():
         parts = []
         for k, load in enumerate(true):
             seen = load * np.exp(-wrong * (1 + 1.9 * 0.7))
+            capacity = ("critical power", load_sums.of_capacity(0.7))
             if k < 3:
-                parts.append(Part(float(seen * np.exp(rng.normal(0, 0.05))), 0.05, 0.7))
+                parts.append(Part(float(seen * np.exp(rng.normal(0, 0.05))), 0.05, (capacity,)))
                 continue
             way = "heart" if k < 5 else "felt"
             given = float(seen * np.exp(-bias[way] + rng.normal(0, error[way])))
-            parts.append(Part(made[way].applied(given), error[way], 0.7, ((way, made[way].design(given)),)))
-        found = load_sums.summed(parts, made, 0.015)
+            parts.append(Part(made[way].applied(given), error[way], (capacity, (way, made[way].design(given)))))
+        known = {way: of.covariance for way, of in made.items()} | {"critical power": np.diag([0.015**2, 0.0])}
+        found = load_sums.summed(parts, known)
         held += found.low <= true.sum() <= found.high
     assert 0.92 <= held / 400 <= 0.98

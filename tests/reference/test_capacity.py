@@ -6,6 +6,7 @@ import pytest
 from footwork.analysis import efforts
 from footwork.analysis.capacity_days import CapacityDays
 from footwork.physiology import classical_forms, critical, curve, domains, endurance, reserve
+from footwork.physiology.load_ways import of_power
 
 # Exact points of CP 250 W, W′ 20 kJ (computed): 120, 180, 300, 420, 720, 1200 s.
 T = np.array([120, 180, 300, 420, 720, 1200.0])
@@ -128,9 +129,9 @@ def test_recovery_time_constants():
 
 
 def test_one_minute_at_cp_is_one_cp_minute():
-    assert domains.cp_minutes(domains.histogram(np.full(60, 250.0)), 250.0) == pytest.approx(1.0, rel=1e-3)
+    assert of_power(domains.histogram(np.full(60, 250.0)), 250.0, on_foot=False) == pytest.approx(1.0, rel=1e-3)
 
 
 # Banister's weighting on power: an hour at 70 % of CP, 60 · 0.7 · e^(1.9 · -0.3) = 23.75 (computed).
 def test_cp_minutes_of_easy_running():
-    assert domains.cp_minutes(domains.histogram(np.full(3600, 175.0)), 250.0) == pytest.approx(23.75, abs=0.02)
+    assert of_power(domains.histogram(np.full(3600, 175.0)), 250.0, on_foot=False) == pytest.approx(23.75, abs=0.02)

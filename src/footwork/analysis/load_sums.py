@@ -3,12 +3,13 @@ with the error that days share."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from footwork.physiology.load_ways import LOAD_EXPONENT
 from footwork.quantities import Estimate, Floats
 
 METHOD_VERSION = 1
@@ -81,27 +82,28 @@ def calibrate(
 
 @dataclass(frozen=True)
 class Part:
-    """One activity's load as it is added: CP-minutes, its own SD of ln, the steady share of capacity that it amounts to,
-    and the calibrations whose error it shares, by name, with what that error does to its ln."""
+    """One activity's load as it is added: CP-minutes, its own SD of ln, and the errors it shares with others, by name:
+    what one of level and one of slope do to its ln, shape (2,)."""
 
     load: float
     error: float
-    share: float
     shared: tuple[tuple[str, Floats], ...] = ()
 
 
-def summed(
-    parts: Sequence[Part], calibrations: dict[str, Calibration], capacity_error: float, of: str = "activities"
-) -> Estimate:
+def of_capacity(share: float) -> Floats:
+    """What a relative error of critical power does to ln of a load at a steady share x of it, ``1 + 1.9 x``: shape
+    (2,)."""
+    return np.array([1.0 + LOAD_EXPONENT * share, 0.0])
+
+
+def summed(parts: Sequence[Part], covariances: Mapping[str, Floats], of: str = "activities") -> Estimate:
     """The sum of loads with its 95 % interval.
 
     Parameters
     ----------
     parts : sequence of Part
-    calibrations : dict
-        By the names that parts give.
-    capacity_error : float
-        Relative SD of critical power, which all days share; a load falls by 1 + 1.9 x times it [1].
+    covariances : mapping of str to numpy.ndarray, shape (2, 2)
+        Of the errors that parts share, by the names they give [1].
 
     Returns
     -------
@@ -116,8 +118,7 @@ def summed(
     for part in parts:
         for name, design in part.shared:
             gathered[name] = gathered.get(name, np.zeros(2)) + part.load * design
-    variance += sum(float(v @ calibrations[name].covariance @ v) for name, v in gathered.items())
-    variance += (capacity_error * sum((1 + 1.9 * p.share) * p.load for p in parts)) ** 2
+    variance += sum(float(v @ covariances[name] @ v) for name, v in gathered.items())
     # Errors of load are relative: the interval is one of its logarithm.
     spread = float(np.sqrt(np.log1p(variance / total**2)))
     low, high = (total * float(np.exp(z * spread)) for z in (-1.96, 1.96))

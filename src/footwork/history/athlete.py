@@ -1,4 +1,4 @@
-"""Dated facts about the runner: mass, maximal and resting heart rate."""
+"""Dated facts about the runner: mass, maximal and resting heart rate, capacity in other sports."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ FACTS = {
     "mass": ("kg", 25.0, 250.0),
     "max_heart_rate": ("bpm", 100.0, 230.0),
     "resting_heart_rate": ("bpm", 25.0, 110.0),
+    "cycling_critical_power": ("W", 50.0, 600.0),
+    "critical_swim_speed": ("m/s", 0.3, 2.5),
 }
 # Asked for by older versions and used nowhere: what was told stays readable.
 ONCE_ASKED = {"birth_year": "", "sex": ""}

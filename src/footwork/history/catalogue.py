@@ -16,8 +16,8 @@ from footwork.history.log.entries import Told
 from footwork.history.recordings.local_time import local_date
 from footwork.history.scales import scale_keys
 from footwork.history.scales.scale_keys import CONVERTED, CONVERTED_NAME
-from footwork.quantities import plain
-from footwork.store import schema
+from footwork.quantities import Floats, plain
+from footwork.store import blobs, schema
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -241,7 +241,15 @@ def activities(library: History) -> list[dict[str, Any]]:
         found = (
             connection.execute(
                 select(
-                    recording.c.start, recording.c.sport, result.c.duration_s, result.c.work_j, result.c.heart_rate_bpm
+                    recording.c.id,
+                    recording.c.start,
+                    recording.c.utc_offset_minutes,
+                    recording.c.sport,
+                    result.c.duration_s,
+                    result.c.distance_m,
+                    result.c.climb_m,
+                    result.c.work_j,
+                    result.c.heart_rate_bpm,
                 )
                 .join(result, result.c.recording_id == recording.c.id)
                 .where(recording.c.run_id.is_(None))
@@ -251,9 +259,25 @@ def activities(library: History) -> list[dict[str, Any]]:
             .all()
         )
     return [
-        {**row, "start": dt.datetime.fromtimestamp(row["start"], dt.UTC).isoformat().replace("+00:00", "Z")}
+        {
+            **{name: value for name, value in row.items() if name != "utc_offset_minutes"},
+            "start": dt.datetime.fromtimestamp(row["start"], dt.UTC).isoformat().replace("+00:00", "Z"),
+            "date": local_date(row["start"], row["utc_offset_minutes"], library.zone).isoformat(),
+        }
         for row in found
     ]
+
+
+def ridden_watts(library: History) -> dict[int, Floats]:
+    """Seconds by watt of other sports that were recorded with a power meter, by the number of the recording."""
+    stream, recording = schema.stream, schema.recording
+    with library.reading() as connection:
+        found = connection.execute(
+            select(stream.c.recording_id, stream.c.histogram)
+            .join(recording, stream.c.recording_id == recording.c.id)
+            .where(recording.c.run_id.is_(None), stream.c.measured)
+        ).all()
+    return {r.recording_id: blobs.unpack(r.histogram, "int32").astype(float) for r in found}
 
 
 def bricks(library: History) -> set[int]:

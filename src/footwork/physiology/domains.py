@@ -1,4 +1,4 @@
-"""Intensity domains, time spent in them, and the CP-minute."""
+"""Intensity domains and time spent in them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ METHOD_VERSION = 1
 NAMES = ("moderate", "heavy", "severe", "extreme")
 MODERATE_SHARE = (0.72, 0.80, 0.88)  # moderate-heavy border as a share of CP, low, middle, high; our convention
 EXTREME_S = 120.0  # the severe-extreme border is the power for two minutes
-LOAD_EXPONENT = 1.9  # weighting of the training impulse, here on power
 
 
 def border_draws(critical_power: Floats, w_prime: Floats, seed: int = 1) -> tuple[Floats, Floats, Floats]:
@@ -68,23 +67,3 @@ def seconds_in_domains(seconds_by_watt: npt.ArrayLike, edges: list[float]) -> di
     which = np.searchsorted(np.asarray(edges), np.arange(len(seconds)), side="right")
     totals = np.bincount(which, weights=seconds, minlength=4)
     return {name: float(totals[index]) for index, name in enumerate(NAMES)}
-
-
-def cp_minutes(seconds_by_watt: npt.ArrayLike, critical_power: float) -> float:
-    """Load of a run: ``Σ x·e^(1.9(x-1))`` minutes, x the 30 s mean over CP [W]; one minute at CP is 1.
-
-    Parameters
-    ----------
-    seconds_by_watt : array_like, shape (w,)
-        From `histogram`.
-    critical_power : float
-        [W]
-    """
-    seconds = np.asarray(seconds_by_watt, dtype=float)
-    return weighted_minutes(np.arange(len(seconds), dtype=float), seconds, critical_power)
-
-
-def weighted_minutes(power: Floats, seconds: Floats, critical_power: float) -> float:
-    """CP-minutes of so many seconds at each power [W]."""
-    x = power / critical_power
-    return float((seconds * x * np.exp(LOAD_EXPONENT * (x - 1))).sum() / 60.0)

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 
 from footwork.errors import UsageError
-from footwork.physiology.domains import weighted_minutes
 from footwork.physiology.endurance import power_at, time_to_exhaustion
+from footwork.physiology.load_ways import weight
 from footwork.physiology.reserve import EXHAUSTION_SD_J
 from footwork.planning.session_steps import DOMAIN_CP, EXERTION_CP, Item, Repeat, Session, Step, Target
 from footwork.quantities import Floats
@@ -195,7 +195,7 @@ def cp_minutes(rows: list[Row], accepted: float) -> float:
     ``accepted`` [W]; the load [min].
     """
     powers, seconds = (np.array([getattr(r, name) for r in rows]) for name in ("power", "seconds"))
-    return weighted_minutes(powers, seconds, accepted)
+    return float((seconds * weight(powers / accepted)).sum() / 60.0)
 
 
 def _mapped(items: tuple[Item, ...], change: Callable[[Item], Item]) -> tuple[Item, ...]:

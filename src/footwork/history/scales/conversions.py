@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 def rows_on_scale(library: History, scale_key: str) -> list[StreamRows]:
     """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on
     a scale with converted watts the other scales' runs are."""
-    pass
 
     def make() -> list[StreamRows]:
         if scale_key.endswith(CONVERTED):

@@ -6,18 +6,17 @@ critical power counts 1. Which way is the better, and how far each is off, is to
 
 from __future__ import annotations
 
+from math import exp
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from footwork.physiology.domains import LOAD_EXPONENT
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
-Way = Literal[
-    "running power", "modelled power", "cycling power", "heart rate", "swimming speed", "exertion", "assumed"
-]
+LOAD_EXPONENT = 1.9  # weighting of the training impulse (Banister; Morton et al. 1990), here on power
+Way = Literal["running power", "modelled power", "cycling power", "heart rate", "swimming speed", "exertion", "assumed"]
 # SD of ln load of one activity. Heart rate and exertion: retest coefficients of variation of Wallace et al. 2014, J
 # Strength Cond Res 28:2330 (15.6 and 28.1 %); the others are our conventions.
 SD: dict[Way, float] = {
@@ -55,10 +54,14 @@ def weight(share: npt.ArrayLike) -> Floats:
 
 def share_of(minute: float) -> float:
     """The steady share of capacity [1] whose minute counts so many CP-minutes; the inverse of `weight`."""
-    x = min(max(minute, 1e-6), 10.0) ** 0.4
+    wanted = max(minute, 1e-6)
+    x: float = min(wanted, 10.0) ** 0.4
     for _ in range(40):
-        x -= (float(weight(x)) - minute) / (float(weight(x)) * (1.0 / x + LOAD_EXPONENT))
-        x = max(x, 1e-4)
+        here = x * exp(LOAD_EXPONENT * (x - 1.0))
+        step = (here - wanted) / (here * (1.0 / x + LOAD_EXPONENT))
+        x = max(x - step, 1e-4)
+        if abs(step) < 1e-9:
+            break
     return x
 
 
@@ -98,7 +101,8 @@ def capped(seconds_by_watt: npt.ArrayLike, critical_power: float) -> tuple[Float
     most = SPARE * critical_power * (1.0 + RESERVE_S / np.maximum(above, 1.0))
     at = np.arange(len(seconds))
     held = np.minimum(at, np.floor(most)).astype(np.int64)
-    return np.bincount(held, weights=seconds, minlength=len(seconds)), float(seconds[held < at].sum())
+    counted = np.bincount(held, weights=seconds, minlength=len(seconds)).astype(float)
+    return counted, float(seconds[held < at].sum())
 
 
 def of_heart_rate(minutes: npt.ArrayLike, share: npt.ArrayLike) -> float:
