@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from footwork.questions.race import RacePlan
     from footwork.questions.runs import Run
     from footwork.results.effort import BalanceAlong
-    from footwork.results.loads import RunLoad, SpanLoad
+    from footwork.results.loads import LoadBySpan, RunLoad, SpanLoad
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
     from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
@@ -191,6 +191,13 @@ class Library(History):
         key = ("today", day, dt.date.today())
         found: Due = self.cached(key, lambda: today.what_is_due(self, day))
         return found
+
+    def load_by(self, by: str = "week", since: Day | None = None, until: Day | None = None) -> LoadBySpan:
+        """Load of every activity by day, week or month, running and all sports apart, with its interval and how it is
+        known; see `results.loads.LoadBySpan`."""
+        from footwork.questions import load
+
+        return load.load_by(self, by, as_day(since), as_day(until))
 
     def load(self, since: Day | None = None, until: Day | None = None) -> SpanLoad:
         """Time in domains and CP-minutes of a span of dates."""

@@ -8,7 +8,7 @@ import pytest
 from footwork.analysis import conversion, matched_power, usual_watts, worthwhile
 from footwork.physiology import domains
 from footwork.quantities import Estimate
-from footwork.questions.load.time_in_domains import Borders
+from footwork.questions.load.borders import Borders
 
 
 def test_beats_become_power_by_the_slope():

@@ -164,12 +164,12 @@ def runs(
 
 def _load(group: dict[str, Any]) -> str:
     """CP-minutes of a week or month with their interval, and what they leave out."""
-    load, without = group["load"], group["runs_without_cp"]
-    left = f" ({without} without a critical power left out)" if without else ""
+    load, without = group["load"], group["runs_without_load"]
+    left = f" (nothing tells the load of {without} more)" if without and load["value"] is not None else ""
     return (
-        f"{load['value']:.0f} CP-minutes {load['low']:.0f}–{load['high']:.0f}{left}"
-        if load["n"]
-        else f"no CP-minutes{left}"
+        "load not known"
+        if load["value"] is None
+        else f"{load['value']:.0f} CP-minutes {load['low']:.0f}–{load['high']:.0f}{left}"
     )
 
 

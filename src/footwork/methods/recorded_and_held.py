@@ -159,6 +159,26 @@ HELD: dict[str, Method] = {
         "",
         ("The four domains are the textbook's; the 80 % is common practice, no source†.",),
     ),
+    "load": Method(
+        "Load of all activities",
+        "CP-minutes of every activity by the best way that is there: running power, modelled power, cycling power, "
+        "heart rate by your own line or your reserve, swimming speed, how hard it felt; of another sport at worst its "
+        "time. Watts count with the device's slopes undone; walking counts as 45 % of CP at least; hills and hours add "
+        "to what watts tell. Each way is held against the better one on your own days that have both, and days that "
+        "share an error are added with it. "
+        "A day of which nothing is known is missing, not rest. Running and all sports are two sums, never one score: "
+        "what hurts legs is running. No weekly percentage is known to be safe, and none is shown as such.",
+        "L = Σ x·e^(1.9·(x−1))·e^(h·climb + d·descent + q·ln(t/90)); exertion: 0.72·(E/5)^0.85 a minute; "
+        "Var = Σ s²L² + shared errors",
+        (
+            "Retest variation of load by heart rate 15.6 % and by exertion 28.1 %: Wallace, Slattery, Impellizzeri, "
+            "Coutts 2014, J Strength Cond Res 28:2330.",
+            "Exertion times minutes follows heart rate, on a scale of its own: Foster et al. 2001, J Strength Cond Res "
+            "15:109.",
+            "A 10 % rule lowered no injuries in a trial: Buist et al. 2008, Am J Sports Med 36:33.",
+            "The weights of hills, length, walking and exertion are our conventions†.",
+        ),
+    ),
     "cp-minutes": Method(
         "CP-minutes",
         "A load for a run: minutes weighted by intensity, so that one minute at CP counts 1.",

@@ -17,6 +17,10 @@ TYPESET = {
     "critical-power": 'P(t) = "CP" + W\' / t',
     "tail": 'P(t) = P(T^*) (1 - gamma ln t / T^*), quad T^* = (W\' (1 - gamma)) / (gamma "CP")',
     "cp-minutes": 'sum x e^(1.9 (x - 1)), quad x = P_(30 "s") / "CP"',
+    "load": (
+        'L = sum x e^(1.9 (x - 1)) e^(h "climb" + d "descent" + q ln t / 90), quad '
+        '"felt" = 0.72 (E / 5)^0.85 "a minute", quad "Var" = sum s^2 L^2 + "shared"'
+    ),
     "power-at-speed": 'P = v (a + b (v - macron(v))) (1 + u (C_r (i) / (C_r (0)) - 1) + w D + k (T - 15 °"C"))',
     "conversion": "P_2 = P_1 (a + b (P_1 - macron(P)) / macron(P))",
     "device-check": '"typical error" = sqrt((sum d^2) / (2 n)), quad "repeatability" = 2 sqrt((sum d^2) / n)',

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, NotRequired, TypedDict
 
 from footwork.results.base import EstimateJson, Result
+from footwork.results.loads import UsualWeek
 
 
 class DueWeather(TypedDict):
@@ -78,14 +79,6 @@ class DueWeekRow(TypedDict):
     duration_s: float
     distance_m: float
     load: EstimateJson
-    runs_without_load: int
-
-
-class UsualWeek(TypedDict):
-    cp_minutes: float
-    low: float
-    high: float
-    weeks: int
 
 
 class DueNext(TypedDict):

@@ -1,5 +1,8 @@
+"""How much was done: time in domains of runs, and load of every activity by day, week and month."""
+
 from __future__ import annotations
 
+from footwork.questions.load.spans import load_by, usual_week
 from footwork.questions.load.time_in_domains import domains_of, domains_of_runs, load_of_run, load_of_runs, load_of_span
 
-__all__ = ["domains_of", "domains_of_runs", "load_of_run", "load_of_runs", "load_of_span"]
+__all__ = ["domains_of", "domains_of_runs", "load_by", "load_of_run", "load_of_runs", "load_of_span", "usual_week"]

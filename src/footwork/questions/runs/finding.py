@@ -84,7 +84,7 @@ def totals_of(library: History, rows: list[RunRow], by: str) -> list[dict[str, A
     """Runs added up by ``week`` (from Monday) or ``month``, the newest first; plain JSON.
 
     Each has ``start`` (date), ``runs``, ``duration_s``, ``distance_m``, ``climb_m``, ``load`` (CP-minutes with their
-    interval), ``seconds_in_domains`` and ``runs_without_cp``.
+    interval), ``seconds_in_domains`` and ``runs_without_load``.
 
     Raises UsageError for another span.
     """
@@ -107,7 +107,7 @@ def totals_of(library: History, rows: list[RunRow], by: str) -> list[dict[str, A
                 "climb_m": sum(r.climb_m or 0.0 for r in group),
                 "load": spent["load"],
                 "seconds_in_domains": spent["seconds_in_domains"],
-                "runs_without_cp": spent["runs_without_cp"],
+                "runs_without_load": spent["runs_without_load"],
             }
         )
     made: list[dict[str, Any]] = plain(out)

@@ -5,12 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from footwork.errors import FootworkError
 from footwork.history.catalogue import RunRow
 from footwork.physiology.domains import NAMES
-from footwork.quantities import Estimate
 from footwork.questions import load, runs, sessions, usual
 from footwork.results.loads import RunLoad
 
@@ -18,8 +15,6 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 WEEKS = 6
-USUAL_WEEKS = 8  # complete weeks before this one; their median is the usual week
-LEAST_WEEKS = 4
 HARD_S = 480  # at or above critical power: the next day is easy; our convention
 NEXT = 3
 
@@ -44,7 +39,7 @@ def weeks_until(library: History, rows: list[RunRow], planned: list[dict[str, An
                 **_sums(library, [r for r in near if _monday(r.local.date()) == monday]),
             }
         )
-    return {"weeks": weeks, "usual_week": _usual_week(library, rows, last)}
+    return {"weeks": weeks, "usual_week": load.usual_week(library, last)}
 
 
 def _monday(day: dt.date) -> dt.date:
@@ -79,34 +74,12 @@ def _day(
 
 def _sums(library: History, rows: list[RunRow]) -> dict[str, Any]:
     found = load.load_of_runs(library, rows)
-    counted = found["runs"] > 0 or not rows
-    withheld = Estimate.withheld("CP-min", "cp-minutes", "no run of this week has a critical power on its scale")
     return {
         "runs": len(rows),
         "duration_s": sum(r.duration_s for r in rows),
         "distance_m": sum(r.distance_m or 0.0 for r in rows),
-        "load": found["load"] if counted else withheld,
-        "runs_without_load": found["runs_without_cp"],
+        "load": found["load"],
     }
-
-
-def _usual_week(library: History, rows: list[RunRow], before: dt.date) -> dict[str, Any] | None:
-    """The median load of the complete weeks before one and their quartiles [CP-minutes]; None below four weeks that
-    hold runs."""
-    first = _monday(rows[-1].local.date()) if rows else before
-    loads = []
-    for k in range(1, USUAL_WEEKS + 1):
-        monday = before - dt.timedelta(weeks=k)
-        mine = [r for r in rows if _monday(r.local.date()) == monday]
-        if monday < first:
-            break
-        found = load.load_of_runs(library, mine)
-        if found["runs"] or not mine:  # a week of runs without a load tells none
-            loads.append(found["cp_minutes"])
-    if sum(v > 0 for v in loads) < LEAST_WEEKS:
-        return None
-    low, middle, high = np.quantile(loads, [0.25, 0.5, 0.75])
-    return {"cp_minutes": float(middle), "low": float(low), "high": float(high), "weeks": len(loads)}
 
 
 def _lasts(library: History, text: str) -> float | None:

@@ -321,7 +321,9 @@ def _numbers(base: str, found: dict[str, Any], balance: BalanceAlong | None) -> 
                 "Mean heart rate", f"{found['heart_rate_bpm']:.0f}", "bpm measured", told, base, "heart-rate-quality"
             )
         if found["load"]:
-            whisker(base, "Load", "load.load", found["load"]["load"], "by today's CP", 0, unit="CP-minutes")
+            load = found["load"]
+            told = "; ".join([f"by {load['way']}", *load["notes"]])
+            whisker(base, "Load", "load.load", load["load"], told, 0, unit="CP-minutes")
         if balance is not None:
             least = Estimate.from_json(balance["minimum"]).scaled(1e-3, "kJ")
             when = f"at {format_duration(balance['minimum_at_s'])}"

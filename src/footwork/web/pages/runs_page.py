@@ -267,7 +267,7 @@ def _start(group: dict[str, Any], by: str) -> str:
 
 def _load(group: dict[str, Any]) -> str:
     load = group["load"]
-    return f"{load['value']:.0f}, {load['low']:.0f}–{load['high']:.0f}" if load["n"] else "none"
+    return f"{load['value']:.0f}, {load['low']:.0f}–{load['high']:.0f}" if load["value"] is not None else "not known"
 
 
 def _by_hand(base: str, library: Library) -> None:

@@ -211,7 +211,7 @@ def _weeks(base: str, found: Due, on: dt.date) -> None:
         f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; half of them lie "
         f"between {usual['low']:.0f} and {usual['high']:.0f}. "
         if usual
-        else "A usual week is told once four of the weeks before hold runs. "
+        else "A usual week is told once three of the eight weeks before hold runs. "
     )
     with ui.element("p").style("margin-top:10px"):
         text("span", told, "soft")
