@@ -416,7 +416,7 @@ def describe_weather(told: dict[str, Any]) -> str:
     return ", ".join(parts) + f" ({told['source']})"
 
 
-def middle(values: Floats) -> float:
+def quick_median(values: Floats) -> float:
     """Median of some finite numbers, as `numpy.median` gives it without looking for others; in their unit."""
     half = len(values) // 2
     if len(values) % 2:

@@ -2,6 +2,7 @@
 
 import contextlib
 import datetime as dt
+import json
 import os
 import shutil
 import signal
@@ -192,23 +193,37 @@ def test_pages_can_be_read_while_an_import_writes(tmp_path):
     assert sorted(seen) == sorted(s for s in seen if s % BATCH == 0 or s == 80)
 
 
+POISON = "035.fit"  # ends the worker that reads it, as a crash in native code would
+
+
 def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
     source = files(tmp_path / "in", 60, 60)  # more than are handed out at once
-    poison = source / "035.fit"
-    # The environment tells the spawned worker which file ends it, as a crash in native code would.
-    monkeypatch.setenv("FOOTWORK_TEST_POISON", poison.name)
     monkeypatch.setattr(workers, "work", _poisoned_work)
     with Library.open(tmp_path / "library") as library:
         report = library.add([source], workers=2)
     assert len(report["added"]) == 59
-    assert [e["file"] for e in report["failed"]] == ["035.fit"]
+    assert [e["file"] for e in report["failed"]] == [POISON]
     assert "ends the program" in report["failed"][0]["reason"]
 
 
 def _poisoned_work(task):
-    if task.path.name == os.environ.get("FOOTWORK_TEST_POISON"):
+    if task.path.name == POISON:
         os._exit(1)
     return digesting.digest(task, workers._orders)
+
+
+def test_workers_come_from_elsewhere_where_a_socket_has_no_room(tmp_path):
+    deep = tmp_path / ("a" * 100)
+    deep.mkdir()
+    source, library = files(tmp_path / "in", 10), tmp_path / "library"
+    child = subprocess.run(
+        [sys.executable, "-m", "footwork", "--library", library, "add", source, "--json"],
+        env={**os.environ, "TMPDIR": str(deep)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert child.returncode == 0 and len(json.loads(child.stdout)["added"]) == 10
 
 
 def test_processes_and_one_process_give_the_same_library(tmp_path):

@@ -5,12 +5,12 @@ import pytest
 from footwork.wording.run_titles import run_title
 
 
-def efforts(*pieces, grade=(), watts=()):
+def efforts(*pieces, grade=(), watts=(), stood=()):
     at, out = 0, []
     for k, (seconds, kind, group) in enumerate(pieces):
         slope = grade[k] if grade else 0.0
         out.append({"start_s": at, "end_s": at + seconds, "kind": kind, "group": group, "grade": slope})
-        out[-1] |= {"power": watts[k] if watts else None, "standing_s": 0}
+        out[-1] |= {"power": watts[k] if watts else None, "standing_s": stood[k] if stood else 0}
         at += seconds
     return out
 
@@ -57,13 +57,12 @@ FOUR = [WARM, *[(360, "work", "4 x 6:00"), REST] * 4]
     [
         (FOUR, [190, *[218, 185] * 4], "Four times six minutes, a little harder"),
         (FOUR, [190, *[285, 185] * 4], "Four times six minutes"),
+        (FOUR, [190, *[194, 200] * 4], "Four times six minutes"),
         ([(1080, "work", None), (4320, "cool-down", None)], [203, 203], "An even 90 minutes"),
         ([WARM, (1140, "work", None), COOL], [186, 299, 186], "19 minutes of work"),
-        (
-            [(1500, "work", None), REST, (4680, "work", None)],
-            [204, 214, 204],
-            "25 minutes and 78 minutes, with a break",
-        ),
+        ([(1500, "work", None), REST, (4680, "work", None)], [204, 214, 204], "An even 105 minutes"),
+        ([(1200, "work", "2 x 20:00"), REST, (1200, "work", "2 x 20:00")], [300, 180, 300], "Two times 20 minutes"),
+        ([WARM, (900, "work", None), (900, "work", None)], [230, 245, 260], "Harder in two steps"),
         (
             [WARM, (120, "work", None), REST, (420, "work", None)],
             [175, 310, 175, 310],
@@ -73,6 +72,19 @@ FOUR = [WARM, *[(360, "work", "4 x 6:00"), REST] * 4]
 )
 def test_a_title_calls_work_what_is_harder_than_the_other_running(pieces, watts, title):
     assert run_title(efforts(*pieces, watts=watts)) == title
+
+
+def test_standing_is_a_break_and_no_part_of_an_even_run():
+    parts = [(1500, "work", None), (300, "recovery", None), (4680, "work", None)]
+    stood = efforts(*parts, watts=[204, 0, 204], stood=[0, 280, 0])
+    assert run_title(stood) == "25 minutes and 78 minutes, with a break"
+    jogged = [(300, "warm-up", None), (1800, "recovery", None), (3600, "work", None)]
+    assert run_title(efforts(*jogged, watts=[200, 0, 204], stood=[0, 1800, 0])) == "An even 65 minutes"
+
+
+def test_what_the_runner_calls_work_is_work():
+    pieces = efforts(WARM, (1800, "work", None), COOL, watts=[203, 203, 203])
+    assert run_title(pieces) == "An even 55 minutes" and run_title(pieces, by_hand=True) == "30 minutes of work"
 
 
 def test_hills_are_named_where_the_efforts_climb_and_fall():

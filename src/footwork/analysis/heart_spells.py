@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from footwork.quantities import Floats, middle
+from footwork.quantities import Floats, quick_median
 from footwork.signals import Bools
 
 # Our conventions, tried on traces of wrist sensors in which a person had marked what was wrong.
@@ -128,7 +128,7 @@ def _line(design: Floats, y: Floats) -> Floats:
     line = np.array([float(np.median(y - design[:, 1:] @ centre[1:])), *centre[1:]])
     for step in range(20):
         miss = y - design @ line
-        scale = max(1.48 * middle(np.abs(miss)), 2.0)
+        scale = max(1.48 * quick_median(np.abs(miss)), 2.0)
         if step < 10:
             weight = 1 / np.maximum(np.abs(miss) / scale, 0.5)
         else:

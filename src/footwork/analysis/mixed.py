@@ -62,7 +62,7 @@ def fit(
     Parameters
     ----------
     groups : sequence of (numpy.ndarray (n, p), numpy.ndarray (n,))
-        Design and response, a pair a run.
+        Design and response, a pair a run; each with a minute or more.
     prior_sd, prior_mean : array_like, shape (p,)
         What the runs do not tell stays near the prior mean.
     start, floor : (float, float)

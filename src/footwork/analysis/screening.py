@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis.heart_spells import Doubt, spells
-from footwork.quantities import Floats, middle
+from footwork.quantities import Floats, quick_median
 from footwork.signals import Bools
 
 METHOD_VERSION = 3
@@ -230,7 +230,7 @@ def _robust_line(design: Floats, y: Floats) -> Floats:
         left = design.T @ (design * weight[:, None]) / scale**2 + prior
         line = np.linalg.solve(left, design.T @ (weight * y) / scale**2 + prior @ centre)
         miss = y - design @ line
-        spread = max(1.4826 * middle(np.abs(miss)), 1.0)
+        spread = max(1.4826 * quick_median(np.abs(miss)), 1.0)
         if step < 10:
             weight = 1 / np.maximum(np.abs(miss), 0.5)
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -286,11 +287,16 @@ def picture_sheet(svg: str) -> bytes:
     """One picture as a PDF page of its size. Raises UsageError for text that is no SVG, or that wants other files."""
     import typst
 
-    source = b'#set page(width: auto, height: auto, margin: 6mm)\n#image(bytes(sys.inputs.svg), format: "svg")'
-    try:
-        made: bytes = typst.compile(source, format="pdf", sys_inputs={"svg": svg})
-    except typst.TypstError as error:
-        raise UsageError(f"this picture cannot be put on a sheet: {error}") from None
+    source = '#set page(width: auto, height: auto, margin: 6mm)\n#image(bytes(sys.inputs.svg), format: "svg")'
+    if "<filter" in svg:
+        raise UsageError("this picture cannot be put on a sheet: it has filters, as none of ours")
+    with tempfile.TemporaryDirectory() as alone:  # whatever else the picture asks for is not there
+        sheet = Path(alone, "sheet.typ")
+        sheet.write_text(source, encoding="ascii")
+        try:
+            made: bytes = typst.compile(sheet, format="pdf", sys_inputs={"svg": svg}, root=Path(alone))
+        except typst.TypstError:
+            raise UsageError("this picture cannot be put on a sheet: it is damaged or wants other files") from None
     return made
 
 

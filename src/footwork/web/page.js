@@ -28,7 +28,7 @@ window.footwork = {
       setTimeout(() => URL.revokeObjectURL(link.href), 1000);
     };
     if (kind === "svg") return give(whole);
-    if (kind === "pdf") return fetch("/picture.pdf", { method: "POST", body: text }).then((made) => made.ok && made.blob().then(give));
+    if (kind === "pdf") return fetch("/picture.pdf", { method: "POST", body: text }).then((made) => made.ok ? made.blob().then(give) : alert("The PDF could not be made: save the picture as SVG instead."));
     const image = new Image();
     image.onload = () => {
       const canvas = document.createElement("canvas");

@@ -124,12 +124,22 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
     return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
 
 
+_MOST_PICTURE = 4 * 2**20  # bytes; ours are some hundred thousand
+_one_picture = asyncio.Semaphore(1)
+
+
 async def _picture_sheet(request: Request) -> Response:
     """A picture of a page, as the page sends it, on a sheet."""
     from footwork.reports import picture_sheet
 
+    drawn = b""
+    async for piece in request.stream():
+        drawn += piece
+        if len(drawn) > _MOST_PICTURE:
+            return JSONResponse({"error": "the picture is too large for a sheet"}, 413)
     try:
-        made = await asyncio.to_thread(picture_sheet, (await request.body()).decode("utf-8", "replace"))
+        async with _one_picture:
+            made = await asyncio.to_thread(picture_sheet, drawn.decode("utf-8", "replace"))
     except UsageError as error:
         return JSONResponse({"error": str(error)}, 422)
     return Response(made, media_type="application/pdf")

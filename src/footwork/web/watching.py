@@ -4,11 +4,16 @@ that pages will want after a change."""
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import threading
 import traceback
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from footwork.api import Library
+from footwork.errors import FootworkError
 from footwork.maintenance import watched
 from footwork.questions.runs import run_titles
 from footwork.web import jobs
@@ -52,18 +57,39 @@ async def keep_ready(library: Library) -> None:
     before: Any = None
     ready: set[str] = set()
     while True:
-        now = library.state()
-        if now != before:
-            before, ready = now, set()
-        else:
-            answers = {"/": Library.today, **opened.get(library.folder, {})}
-            for address in answers.keys() - ready:
-                ready.add(address)
-                try:
-                    await asyncio.to_thread(answers[address], library)
-                except Exception:  # the page itself will say it
-                    traceback.print_exc()
+        try:
+            now = library.state()
+            if now != before:
+                before, ready = now, set()
+            else:
+                answers = {"/": Library.today, **opened.get(library.folder, {})}
+                for address in answers.keys() - ready:
+                    if library.state() != before:  # it begins anew when that is over
+                        break
+                    ready.add(address)
+                    await _aside(partial(answers[address], library))
+        except Exception:
+            traceback.print_exc()
         await asyncio.sleep(QUIET_S)
+
+
+async def _aside(work: Callable[[], Any]) -> None:
+    """Work in a thread that the end of the program does not wait for; what a page itself will say is not said here."""
+    loop = asyncio.get_running_loop()
+    over = asyncio.Event()
+
+    def run() -> None:
+        try:
+            work()
+        except FootworkError:
+            pass
+        except Exception:
+            traceback.print_exc()
+        with contextlib.suppress(RuntimeError):  # the program has ended meanwhile
+            loop.call_soon_threadsafe(over.set)
+
+    threading.Thread(target=run, daemon=True).start()
+    await over.wait()
 
 
 async def look(library: Library) -> int:

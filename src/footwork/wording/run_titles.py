@@ -15,39 +15,41 @@ from footwork.quantities import format_duration
 NUMBERS = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 HILLY = 0.012  # spread of the slopes of a run's efforts from which it is called hilly; our convention
 MOST_GROUPS = 3
-EVEN, SLIGHT = 1.12, 1.25  # work of less than so many times the watts of the other running: none, slight; ours
+EVEN, SLIGHT = 1.08, 1.25  # work of less than so many times the watts of the other running: none, slight; ours
 PARTS = 0.9  # of a run that is work: it had breaks, no recoveries; ours
 STOOD = 0.2  # of a piece: one stood longer, and its watts tell nothing; ours
-METHOD_VERSION = 3  # of these words: kept titles are found again
+METHOD_VERSION = 4  # of these words: kept titles are found again
 DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
 
 
-def run_title(found: Sequence[dict[str, Any]]) -> str:
+def run_title(found: Sequence[dict[str, Any]], by_hand: bool = False) -> str:
     """A title of a run in words, as ``Three times eight minutes``.
 
     Parameters
     ----------
     found : sequence of dict
         As `runs.efforts_of_run` gives them; ``start_s`` and ``end_s`` [s].
+    by_hand : bool
+        Whether the runner said which they are: then work is work, however hard.
     """
     works = [e for e in found if e["kind"] == "work"]
-    whole = found[-1]["end_s"] - found[0]["start_s"] if found else 0.0
-    harder = _harder(found)
-    if len(found) <= 1 or not works or (len(works) == 1 and harder < EVEN):
+    whole = found[-1]["end_s"] - found[0]["start_s"] - sum(e["standing_s"] for e in found) if found else 0.0
+    grouped, harder = any(e["group"] for e in works), _harder(found)
+    lasts = [e["end_s"] - e["start_s"] for e in works]
+    if len(works) == 2 and not grouped and not by_hand and sum(lasts) >= PARTS * whole and _stood_between(found):
+        return f"{_lasting(lasts[0])} and {_lasting(lasts[1])}, with a break".capitalize()
+    if len(found) <= 1 or not works or (not grouped and not by_hand and harder < EVEN):
         minutes = round(whole / 60)
         if minutes % 60 == 0 and minutes:
             return "An even hour" if minutes == 60 else f"An even {_number(minutes // 60)} hours"
         return f"An even {_number(minutes)} minutes" if minutes > 1 else "One short effort"
-    lasts = [e["end_s"] - e["start_s"] for e in works]
-    if len(works) == 2 and works[0]["end_s"] < works[1]["start_s"] and sum(lasts) >= PARTS * whole:
-        return f"{_lasting(lasts[0])} and {_lasting(lasts[1])}, with a break".capitalize()
     said: list[str] = []
     for group in dict.fromkeys(e["group"] for e in works):
         members = [e for e in works if e["group"] == group]
         said.append(_group(group, len(members)) if group else _alone(members))
     if len(said) > MOST_GROUPS:
         said = [f"{_number(len(works))} efforts of {_lasting(min(lasts))} to {_lasting(max(lasts))}"]
-    if harder < SLIGHT:
+    if EVEN <= harder < SLIGHT and not any(words.startswith("harder") for words in said):
         said.append("a little harder")
     slopes = [e["grade"] for e in works if e["grade"] is not None]
     if len(slopes) > 2 and float(np.std(slopes)) >= HILLY:
@@ -101,6 +103,14 @@ def _alone(members: Sequence[dict[str, Any]]) -> str:
     if len(members) == 2:
         return f"efforts of {_lasting(lasts[0])} and {_lasting(lasts[1])}"
     return f"{_number(len(members))} efforts of {_lasting(min(lasts))} to {_lasting(max(lasts))}"
+
+
+def _stood_between(found: Sequence[dict[str, Any]]) -> bool:
+    """Whether the runner stood for much of what lies between the first and the last work."""
+    at = [k for k, e in enumerate(found) if e["kind"] == "work"]
+    between = found[at[0] + 1 : at[-1]]
+    lasted = sum(e["end_s"] - e["start_s"] for e in between)
+    return bool(sum(e["standing_s"] for e in between) > STOOD * lasted)
 
 
 def _harder(found: Sequence[dict[str, Any]]) -> float:

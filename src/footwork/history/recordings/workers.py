@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 from collections import deque
 from collections.abc import Iterator
@@ -24,21 +25,45 @@ WINDOW = 24  # files handed out ahead of the one being stored
 
 def make_ready(paths: list[Path]) -> None:
     """Begin to import what workers need, on another core, where the paths may hold many files; returns at once."""
-    if len(paths) >= PROCESSES_FROM or any(path.is_dir() or path.suffix == ".zip" for path in paths):
-        context = _context()
-        if context.get_start_method() == "forkserver" and (os.cpu_count() or 1) > 1:
-            from multiprocessing import forkserver
+    if (os.cpu_count() or 1) > 1 and _many(paths):
+        _context()
 
-            forkserver.ensure_running()
+
+def _many(paths: list[Path]) -> bool:
+    count = 0
+    for path in paths:
+        if path.suffix.lower() == ".zip":
+            return True
+        for _, _, files in os.walk(path):
+            count += len(files)
+            if count >= PROCESSES_FROM:
+                return True
+    return count + len(paths) > PROCESSES_FROM
 
 
 def _context() -> BaseContext:
-    """Workers are forked from one process that has imported and run nothing else, where the system can do that."""
-    if "forkserver" not in multiprocessing.get_all_start_methods():
+    """Where workers come from: on Linux forked from a process that only imported; elsewhere that is not safe beside the
+    threads that libraries start, and each begins anew."""
+    if sys.platform != "linux":
         return multiprocessing.get_context("spawn")
+    from multiprocessing import forkserver
+
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["__main__", "footwork.history.recordings.digesting", "scipy.linalg"])
+    context.set_forkserver_preload(["footwork.history.recordings.digesting", "scipy.linalg"])
+    # The parent decides when to stop: what it starts here must not hear of Ctrl-C.
+    heard = signal.signal(signal.SIGINT, signal.SIG_IGN) if _in_main_thread() else None
+    try:
+        forkserver.ensure_running()
+    except OSError:  # as where the path of temporary files is too long for a socket
+        return multiprocessing.get_context("spawn")
+    finally:
+        if heard is not None:
+            signal.signal(signal.SIGINT, heard)
     return context
+
+
+def _in_main_thread() -> bool:
+    return threading.current_thread() is threading.main_thread()
 
 
 def run_all(tasks: list[Task], orders: Orders, workers: int) -> Iterator[tuple[Task, list[Digest]]]:

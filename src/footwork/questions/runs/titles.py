@@ -42,7 +42,7 @@ def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None
             continue
         if found is None or found[0] != rests:
             most = None if most is None else most - 1
-            found = kept[str(row.id)] = [rests, _title(library, row.id)]
+            found = kept[str(row.id)] = [rests, _title(library, row.id, bool(told.get(row.id, Told()).efforts))]
             fresh = True
         out[row.id] = found[1]
     if fresh and not library.readonly:
@@ -66,7 +66,7 @@ def _rests_on(row: RunRow, told: Told) -> str:
     return hashlib.sha256(repr((on, more)).encode()).hexdigest()[:12]
 
 
-def _title(library: History, run_id: int) -> str | None:
+def _title(library: History, run_id: int, by_hand: bool) -> str | None:
     with contextlib.suppress(FootworkError):
-        return words.run_title(efforts_of_run(library, run_id))
+        return words.run_title(efforts_of_run(library, run_id), by_hand)
     return None
