@@ -53,6 +53,9 @@ def test_modelled_watts_are_drawn_in_to_what_anybody_could_hold():
     sprint = np.zeros(900)
     sprint[200], sprint[600] = 2000, 30  # half a minute at 2.4 times critical power may be
     assert loads.capped(sprint, 250.0)[1] == 0
+    jump = np.zeros(3001)
+    jump[200], jump[2900] = 2000, 5
+    assert loads.capped(jump, 250.0)[0][625] == 5  # 2.5 times it, however short
 
 
 def test_heart_rate_tells_a_share_of_capacity():

@@ -18,6 +18,7 @@ from footwork.cli import answers_commands  # isort: skip
 from footwork.cli import race_commands  # isort: skip
 from footwork.cli import sessions_commands  # isort: skip
 from footwork.cli import progress_commands  # isort: skip
+from footwork.cli import season_commands  # isort: skip
 from footwork.cli import devices_commands  # isort: skip
 from footwork.cli import keeping_commands  # isort: skip
 from footwork.cli import running_commands  # isort: skip
@@ -32,6 +33,7 @@ __all__ = [
     "race_commands",
     "recordings_commands",
     "running_commands",
+    "season_commands",
     "sessions_commands",
 ]
 

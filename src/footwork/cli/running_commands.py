@@ -16,13 +16,20 @@ def athlete(
     mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
     max_heart_rate: Annotated[float | None, typer.Option(help="Highest heart rate in bpm.")] = None,
     resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
+    cycling_critical_power: Annotated[
+        float | None, typer.Option(help="Critical power on the bicycle in W, for the load of rides.")
+    ] = None,
+    critical_swim_speed: Annotated[
+        str | None, typer.Option(help="For the load of swims: as 1:45 for 100 m, or in m/s.")
+    ] = None,
     date: Annotated[str | None, typer.Option(help="From this date on, YYYY-MM-DD; today by default.")] = None,
     units: Annotated[str | None, typer.Option(help="Show metric or imperial units.")] = None,
     zone: Annotated[str | None, typer.Option(help="Time zone for files that state none, as Europe/Lisbon.")] = None,
     as_json: Json = False,
 ) -> None:
     """Set dated facts about the runner, or print them all."""
-    given = any(v is not None for v in (mass, max_heart_rate, resting_heart_rate, units, zone))
+    told = (mass, max_heart_rate, resting_heart_rate, cycling_critical_power, critical_swim_speed, units, zone)
+    given = any(v is not None for v in told)
     with opened(create=given) as library:
         redone = library.athlete.set(
             day(date),
@@ -30,6 +37,8 @@ def athlete(
             mass=mass,
             max_heart_rate=max_heart_rate,
             resting_heart_rate=resting_heart_rate,
+            cycling_critical_power=cycling_critical_power,
+            critical_swim_speed=_swim_speed(critical_swim_speed),
         )
         if units is not None:
             library.set_setting("units", units.strip().lower())
@@ -90,3 +99,15 @@ def demo(
     say(f"An invented runner's season: {made['files']} files in {made['recordings']}, library in {made['library']}.")
     say(f"Try: footwork --library {made['library']} capacity")
     return None
+
+
+def _swim_speed(told: str | None) -> float | None:
+    """Speed [m/s] from a time for 100 m, or from itself."""
+    from footwork.quantities import parse_duration
+
+    if told is None:
+        return None
+    try:
+        return 100.0 / parse_duration(told) if ":" in told else float(told.replace(",", "."))
+    except (ValueError, ZeroDivisionError):
+        raise UsageError(f"'{told}' is no swim speed: write 1:45 for 100 m, or 0.95 in m/s") from None

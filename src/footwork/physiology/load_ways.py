@@ -37,7 +37,8 @@ SWIM_POWER = 2.5  # of speed: drag grows with its square, and technique gives wa
 # What climbing, descending and length add, as ln: each 10 m in a kilometre, and each factor over 90 minutes; our
 # conventions, learned no further here.
 CLIMB, DESCENT, LENGTH, LONG_MIN = 0.03, 0.05, 0.15, 90.0
-SPARE, RESERVE_S = 1.15, 75.0  # modelled watts beyond 1.15 times CP and 75 s of CP as W′ are the recording's fault
+# Modelled watts beyond 1.15 times CP and 75 s of CP as W′, or 2.5 times CP over half a minute, are the recording's fault.
+SPARE, RESERVE_S, TOP_SHARE = 1.15, 75.0, 2.5
 
 
 def weight(share: npt.ArrayLike) -> Floats:
@@ -98,7 +99,7 @@ def capped(seconds_by_watt: npt.ArrayLike, critical_power: float) -> tuple[Float
     """
     seconds = np.asarray(seconds_by_watt, dtype=float)
     above = np.cumsum(seconds[::-1])[::-1]
-    most = SPARE * critical_power * (1.0 + RESERVE_S / np.maximum(above, 1.0))
+    most = critical_power * np.minimum(SPARE * (1.0 + RESERVE_S / np.maximum(above, 1.0)), TOP_SHARE)
     at = np.arange(len(seconds))
     held = np.minimum(at, np.floor(most)).astype(np.int64)
     counted = np.bincount(held, weights=seconds, minlength=len(seconds)).astype(float)

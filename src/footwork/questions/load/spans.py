@@ -140,7 +140,9 @@ def _span(loads: Loads, places: list[int], start: dt.date, end: dt.date, last: d
 
 def _sentence(span: LoadSpan, usual: UsualWeek | None, by: str) -> str:
     load = span.running
-    when = {"day": f"On {span.first}", "week": f"In the week from {span.first}", "month": f"In {span.first[:7]}"}[by]
+    first = dt.date.fromisoformat(span.first)
+    day = f"{first.day} {first:%B}"
+    when = {"day": f"On {day}", "week": f"In the week from {day}", "month": f"In {first:%B %Y}"}[by]
     if load.value is None:
         return f"{when} {load.reason}."
     said = f"{when} {load.value:.0f} CP-minutes of running"

@@ -21,6 +21,8 @@ _FACTS = {
     "mass": "Mass, kg",
     "max_heart_rate": "Highest heart rate, bpm",
     "resting_heart_rate": "Resting heart rate, bpm",
+    "cycling_critical_power": "Critical power on the bicycle, W",
+    "critical_swim_speed": "Critical swim speed, as 1:45 for 100 m",
 }
 
 
@@ -52,7 +54,10 @@ async def show_settings(base: str, library: Library) -> None:
             table(["fact", "value", ""], rows)
         else:
             text("p", "Nothing is known yet. Mass is what power without a meter needs.")
-        fields = [Field(name, label, form="number") for name, label in _FACTS.items()]
+        fields = [
+            Field(name, label, form="text" if name == "critical_swim_speed" else "number")
+            for name, label in _FACTS.items()
+        ]
         inputs([*fields, Field("date", "From which day, today if empty", form="date")], given)
         status = text("p", "")
         status.props["aria-live"] = "polite"
@@ -126,4 +131,4 @@ def _watched(base: str, library: Library) -> None:
         status.props["aria-live"] = "polite"
 
 
-PAGES = (Page("/settings", show_settings, data, nav="Settings", place=10),)
+PAGES = (Page("/settings", show_settings, data, nav="Settings", place=11),)

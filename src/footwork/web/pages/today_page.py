@@ -215,7 +215,9 @@ def _weeks(base: str, found: Due, on: dt.date) -> None:
     )
     with ui.element("p").style("margin-top:10px"):
         text("span", told, "soft")
-        method_link(base, "cp-minutes", "How load is counted")
+        link("Load of all activities", f"{base}/load", "soft")
+        text("span", " ")
+        method_link(base, "load", "How load is counted")
     first = dt.date.fromisoformat(found["weeks"][0]["monday"])
     with ui.element("div").classes("row-of"):
         if any(d["runs"] for w in found["weeks"][:1] for d in w["days"]):
