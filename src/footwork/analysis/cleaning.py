@@ -14,7 +14,7 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, FORM, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 5
+METHOD_VERSION = 6
 LONGEST_GAP_S = 10
 FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400
@@ -34,6 +34,8 @@ _LIMITS = {
 }
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
+# A gap so long, and so many times the usual step, is a stop where nobody went on by so much; our conventions.
+STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
 # A recorded speed is not what was run where it strays so far from the distance from minute to minute [1], though the
 # two agree on the whole; our conventions.
 CONTRADICTED, SAME_SCALE = 0.2, 0.25
@@ -89,6 +91,7 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     for stream in recording.streams:
         _drop_false_zeros(columns[stream.column], columns, counts)
     seconds = np.rint(time).astype(np.int64)
+    pauses = pauses or _stops(seconds, columns)
     first, last = int(seconds[0]), int(seconds[-1])
     if last - first + 1 > LONGEST_RECORDING_S:
         raise UnreadableFile(f"the recording spans {(last - first) // 86400} days; no run does")
@@ -229,6 +232,20 @@ def _in_order(
     if len(time) < 2:
         raise UnreadableFile("the recording holds a single second")
     return time, columns, pauses
+
+
+def _stops(seconds: Whole, columns: dict[str, Floats]) -> list[tuple[float, float]]:
+    """Long gaps across which nobody moved on, as far as the recording tells: its maker left the stop out, and states no
+    pause."""
+    steps = np.diff(seconds)
+    long = np.flatnonzero(steps > max(STOP_S, STOP_STEPS * float(np.median(steps))))
+    way = np.zeros(len(steps))  # without any place, nothing says that the runner went on
+    if "distance" in columns:
+        way = np.abs(np.diff(columns["distance"]))
+    elif "latitude" in columns and "longitude" in columns:
+        way = step_distance(columns["latitude"], columns["longitude"])[1:]
+    stood = [k for k in long if not way[k] > STANDING_MPS * steps[k]]
+    return [(float(seconds[k]), float(seconds[k + 1])) for k in stood]
 
 
 def _stray(time: Floats) -> Bools:

@@ -37,7 +37,7 @@ SWIM_POWER = 2.5  # of speed: drag grows with its square, and technique gives wa
 # What climbing, descending and length add, as ln: each 10 m in a kilometre, and each factor over 90 minutes; our
 # conventions, learned no further here.
 CLIMB, DESCENT, LENGTH, LONG_MIN = 0.03, 0.05, 0.15, 90.0
-# Modelled watts beyond 1.15 times CP and 75 s of CP as W′, or 2.5 times CP over half a minute, are the recording's fault.
+# Modelled watts beyond 1.15 times CP and 75 s of CP as W′, or 2.5 times CP, are the recording's fault.
 SPARE, RESERVE_S, TOP_SHARE = 1.15, 75.0, 2.5
 
 

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+left_out: dict[Path, list[str]] = {}  # what the last drop could not use, until a page has said it
+
 
 @dataclass
 class Job:

@@ -104,16 +104,21 @@ def plan_sentence(watts: float, seconds: float, late: float, goal: dict[str, Any
     else:
         home = f"about {format_duration(seconds)}"
     if goal and goal["critical_power_needed"] is None:
-        chance = f"a chance of {100 * goal['chance']:.0f} %"
+        chance = f"a chance of {as_chance(goal['chance'])}"
         return f"Hold {watts:.0f} W (effort) for {format_duration(goal['time_s'])}: {chance}."
     said = f"Hold {watts:.0f} W (effort), {home}; {chances(late)} you make it."
     if goal:
         needed = goal["critical_power_needed"]
         said = (
-            f"{format_duration(goal['time_s'])} is out of reach today (chance {100 * goal['chance']:.0f} %): it would "
+            f"{format_duration(goal['time_s'])} is out of reach today (chance {as_chance(goal['chance'])}): it would "
             f"take a critical power of {needed.value:.0f} W ({needed.low:.0f} to {needed.high:.0f}). {said}"
         )
     return said
+
+
+def as_chance(share: float) -> str:
+    """A chance in per cent; none is 0 or 100."""
+    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
 def why_of_stretch(s: Stretch, mean: float, braked: bool, ridden: bool = False) -> str:

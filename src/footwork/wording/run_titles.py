@@ -60,6 +60,15 @@ def run_title(found: Sequence[dict[str, Any]], by_hand: bool = False) -> str:
     return title[:1].upper() + title[1:]
 
 
+def of_marked(title: str | None, marks: Sequence[str]) -> str | None:
+    """A title of a run that the runner marked: an even race or test is a race or test."""
+    kind = next((mark for mark in ("race", "test") if mark in marks), None)
+    if title is None or kind is None or not title.startswith("An even "):
+        return title
+    lasted = "an hour" if title == "An even hour" else title.removeprefix("An even ")
+    return f"A {kind} of {lasted}"
+
+
 def as_described(marks: Sequence[str], surface: str, shoe: str, left_out: bool = False) -> str:
     """What the runner said of a run, as sentences; empty where nothing was said."""
     parts = [f"Marked {', '.join(marks)}." if marks else "", f"On {surface}." if surface else ""]

@@ -230,7 +230,7 @@ def library_row(library: History, run_id: int) -> Any:
     """The row of a run. Raises NoSuchRun where there is none."""
     row = next((r for r in library.runs() if r.id == run_id), None)
     if row is None:
-        raise NoSuchRun(f"there is no run {run_id}: 'footwork runs' lists them")
+        raise NoSuchRun(f"there is no run {run_id}: the list of runs has their numbers")
     return row
 
 

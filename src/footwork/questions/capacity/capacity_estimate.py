@@ -149,7 +149,7 @@ def _answer(
         gathered = evidence.stated(stated, asked, relation)
         name, measured = ("model", False) if on_model else (name or "stated", True)
     elif not rows:
-        raise NotEnoughData("the library holds no runs: add recordings, or state efforts with --effort 3:00=361")
+        raise NotEnoughData("the library holds no runs: add recordings, or state efforts, as 3:00 at 361 W")
     elif not key and (races := _marked_races(rows, asked)):
         return _speed_only(races, asked)
     else:

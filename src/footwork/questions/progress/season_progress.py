@@ -323,7 +323,7 @@ def _warnings(of: Season) -> list[str]:
         out.append(
             f"The weather of {100 * (1 - of.model.weather):.0f} % of the runs is not known: the climate stands in "
             "where the place is known; heat can look like lost form, and the interval is wider. "
-            "footwork weather enters it."
+            "It can be entered afterwards."
         )
     if any(r.converted for r in rows):
         out.append("Some watts are converted from another device: the conversion's error is in the interval.")

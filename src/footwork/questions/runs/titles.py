@@ -44,7 +44,7 @@ def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None
             most = None if most is None else most - 1
             found = kept[str(row.id)] = [rests, _title(library, row.id, bool(told.get(row.id, Told()).efforts))]
             fresh = True
-        out[row.id] = found[1]
+        out[row.id] = words.of_marked(found[1], row.marks)
     if fresh and not library.readonly:
         stamps.write_kept(path, json.dumps(kept))
     return out

@@ -123,7 +123,7 @@ def session_asked(
     """
     session = session_words.parse(text)
     if session.unknowns:
-        raise UsageError("this session holds a ?: solve for it first, with --leave")
+        raise UsageError("this session holds a ?: solve for it first")
     who = session_basis(library, date, scale, **stated)
     return SessionPreview(**_shown(session, who, held_back(library.health())))
 

@@ -144,7 +144,7 @@ def _held(library: History, day: dt.date) -> list[dict[str, str]]:
     health = library.health(day)
     if (why := held_back(health)) is None or health is None:
         return []
-    what = "Easy running only" if health.state == "returning" else "Get well first"
+    what = "After being ill or injured" if health.state == "returning" else "Get well first"
     return [{"what": what, "why": why.rstrip("."), "page": "diary"}]
 
 

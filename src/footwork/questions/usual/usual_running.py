@@ -11,6 +11,7 @@ from footwork.analysis import usual_watts as model
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData
 from footwork.history.log import entries
+from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.quantities import Estimate, plain, round_paces
@@ -211,6 +212,9 @@ def _compared(row: StreamRows, power: model.Usual | None, rate: model.Usual | No
             "heart_rate_excess": Estimate.withheld("bpm", "usual", "too little heart rate at powers run before"),
             "heart_rate_unusual": False,
         }
+    elif row.marks & MAXIMAL_MARKS:
+        why = "a race or test asks more of a heart than the runs it is held against"
+        out |= {"heart_rate_excess": Estimate.withheld("bpm", "usual", why), "heart_rate_unusual": False}
     else:
         ends = [beats.excess + z * beats.sd for z in (-1.96, 0.0, 1.96)]
         out |= {

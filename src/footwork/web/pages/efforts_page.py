@@ -44,6 +44,8 @@ def section(
     if not found:
         text("p", "There is no power, speed or heart rate to find efforts in.", "soft")
         return
+    if len(found) == 1:
+        text("p", "None stands out: it was run evenly.", "soft")
     if len(found) > 1:
         table(
             ["what", "from", "lasts", "stood", "power", "pace", "heart rate", "slope"],

@@ -95,7 +95,7 @@ def in_words(problem: str) -> str:
     """A problem without the words of the command line."""
     for option, words in _FIELDS.items():
         problem = problem.replace(option, words)
-    return problem.replace("'footwork runs' lists them", "the runs page lists them")
+    return problem
 
 
 def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:

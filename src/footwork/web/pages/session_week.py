@@ -12,7 +12,7 @@ from urllib.parse import quote
 from nicegui import ui
 from nicegui.element import Element
 
-from footwork.errors import FootworkError
+from footwork.errors import FootworkError, UsageError
 from footwork.web.forms import sentence
 from footwork.web.layout import Text, heading, link, text
 from footwork.wording.due_words import long_date
@@ -137,8 +137,17 @@ class Week:
     def kept(self, row: dict[str, Any], day: dt.date) -> None:
         """A kept session, which opens to what can be done with it."""
         number = int(row["id"])
-        chosen = {"day": day.isoformat()}
+        chosen: dict[str, str] = {}
         library = self.library
+
+        def elsewhere() -> str:
+            other = chosen.get("day", "")
+            if not other or other == day.isoformat():
+                raise UsageError("choose another day first")
+            if other < dt.date.today().isoformat():
+                raise UsageError("that day is over: choose one from today on")
+            return other
+
         with ui.element("details").classes("kept") as box:
             box.props["draggable"] = "true"
             box.on("dragstart", js_handler=_DRAG.format(number))
@@ -154,8 +163,8 @@ class Week:
                     js_handler="(e) => emit({v: e.target.value})",
                 )
             with ui.element("div").classes("row-of"):
-                self._act("Move", lambda: library.change_session(number, chosen["day"]), "Moved.")
-                self._act("Copy", lambda: library.copy_session(number, chosen["day"]), "Copied.")
+                self._act("Move", lambda: library.change_session(number, elsewhere()), "Moved to the day you chose.")
+                self._act("Copy", lambda: library.copy_session(number, elsewhere()), "Copied to the day you chose.")
                 self._act("Say it as above", lambda: library.change_session(number, text=self.words()), "Changed.")
                 self._act(
                     "Repeat for four weeks",

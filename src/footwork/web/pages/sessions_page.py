@@ -145,6 +145,8 @@ def can_finish(found: SessionPreview) -> str:
         return "You can finish it, with something left"
     if dry < 0.1:
         return f"You most likely finish it: a chance of {100 * (1 - dry):.0f} %"
+    if dry < 0.25:
+        return f"You probably finish it: a chance of {100 * (1 - dry):.0f} %"
     return f"Hard to finish as it is: a chance of {100 * (1 - dry):.0f} %"
 
 

@@ -168,6 +168,8 @@ async def _added(base: str, library: Library, numbers: str) -> None:
             text("span", ", " if number else "")
             link(f"{titles[row.id] or 'a run'} on {long_date(row.local.date())}", f"{base}/runs/{row.id}")
         text("span", ".")
+    for problem in jobs.left_out.pop(library.folder, [])[:SHOWN_ADDED]:
+        note(problem)
 
 
 def _numbers(base: str, found: Due, imperial: bool) -> None:
@@ -240,7 +242,10 @@ def _next(base: str, library: Library, found: Due, imperial: bool) -> None:
             text("span", long_date(day), "when")
             with ui.element("div"):
                 link(f"{session['name'] or session['text']}", f"{base}/sessions?session={session['id']}")
-                text("div", ", ".join([*([session["text"]] if session["name"] else []), *asks]), "soft")
+                if found["held"]:
+                    text("div", "Kept, but not now.", "soft")
+                else:
+                    text("div", ", ".join([*([session["text"]] if session["name"] else []), *asks]), "soft")
             if not found["held"]:
                 downloads([("To the watch", f"session-{session['date']}.fit", _workout(library, session))])
     if found["caution"]:
@@ -275,6 +280,7 @@ def _newest(base: str, found: Due, imperial: bool) -> None:
 def uploader(base: str, library: Library) -> None:
     """Drag and drop, with progress and a report; the files are imported by another process."""
     state: dict[str, Any] = {"job": None}
+    first = not library.runs()  # the page of a library without runs says so
     text("p", "FIT, GPX or CSV, also gzipped or zipped. They stay on this machine.", "soft")
     with ui.element("details"):
         text("summary", "A file that holds no date")
@@ -321,7 +327,9 @@ def uploader(base: str, library: Library) -> None:
                     note(f"{entry['file']}, {kind}: {entry['reason']}")
             if r["failed"] or r["skipped"] or r["recovered"] or not added:
                 link("Show the runs", f"{base}/runs", "button")
-        if added and not (r["failed"] or r["skipped"] or r["recovered"]):  # all went well: the page with them on it
+        went_wrong = r["failed"] or r["skipped"] or r["recovered"]
+        if added and (first or not went_wrong):  # the page with them on it
+            jobs.left_out[library.folder] = [f"{e['file']}: {e['reason']}" for e in went_wrong]
             ui.navigate.to(f"{base}/?added={','.join(map(str, added[:SHOWN_ADDED]))}")
 
     box = ui.upload(label="Drop recordings here", multiple=True, auto_upload=True, on_multi_upload=received)
