@@ -483,8 +483,12 @@ def test_a_race_is_entered_by_hand(page, served):
     page.locator("input[name=distance]").fill("10km")
     page.locator("select[name=as]").select_option("race")
     page.get_by_role("button", name="Enter").click()
-    page.wait_for_timeout(2500)
-    row = next(r for r in twin(served, "/runs.json") if r["entered_by_hand"])
+    rows: list[dict] = []
+    for _ in range(40):
+        page.wait_for_timeout(500)
+        if rows := [r for r in twin(served, "/runs.json") if r["entered_by_hand"]]:
+            break
+    (row,) = rows
     assert row["marks"] == ["race"] and row["distance_m"] == 10_000
     page.goto(f"/runs/{row['id']}")
     page.get_by_text("Entered by hand: there is no recording.").wait_for()

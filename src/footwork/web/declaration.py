@@ -59,7 +59,9 @@ class Page:
 
             async def shown(**given: Any) -> None:
                 if self.answer is not None and "{" not in self.address:
-                    opened.setdefault(library.folder, {})[self.address] = self.answer
+                    seen = opened.setdefault(library.folder, {})
+                    seen.pop(self.address, None)
+                    seen[self.address] = self.answer  # the newest last
                 await _in_time(partial(show, **given), base, self.nav)
 
             # The framework reads what the address gives off the signature.

@@ -6,6 +6,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
+import time
 import traceback
 from collections.abc import Callable
 from functools import partial
@@ -62,12 +63,14 @@ async def keep_ready(library: Library) -> None:
             if now != before:
                 before, ready = now, set()
             else:
-                answers = {"/": Library.today, **opened.get(library.folder, {})}
-                for address in answers.keys() - ready:
+                answers = {**opened.get(library.folder, {}), "/": Library.today}
+                for address in [a for a in reversed(answers) if a not in ready]:  # the newest first
                     if library.state() != before:  # it begins anew when that is over
                         break
                     ready.add(address)
+                    began = time.monotonic()
                     await _aside(partial(answers[address], library))
+                    await asyncio.sleep(time.monotonic() - began)  # as long again for the pages themselves
         except Exception:
             traceback.print_exc()
         await asyncio.sleep(QUIET_S)
