@@ -188,7 +188,7 @@ def _decode(part: bytes) -> _Messages:
 
     try:
         with _silence():
-            others = fitfast.parse(part, datetimes=False)
+            others = fitfast.parse(_without_records(part) or part, datetimes=False)
             declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
             if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
                 others.pop("record", None)
@@ -198,6 +198,49 @@ def _decode(part: bytes) -> _Messages:
     except BaseException:  # fitfast refuses by an exception and panics with a bare BaseException
         pass
     return _decode_slowly(part)
+
+
+def _without_records(part: bytes) -> bytes | None:
+    """The same file without its record messages, which are read as columns: as dictionaries they take the most time.
+
+    None where leaving them out could change the others, or where the structure is not followed to the end.
+    """
+    at, end = part[0], len(part) - 2
+    kinds: dict[int, tuple[int, int]] = {}  # of each local number: whose messages they are, and their length
+    kept = bytearray()
+    try:
+        while at < end:
+            header = part[at]
+            if header & 0xC0 == 0x40:  # a definition
+                order = ">" if part[at + 2] else "<"
+                count = part[at + 5]
+                after = at + 6 + 3 * count
+                size = sum(part[at + 7 : after : 3])
+                if header & 0x20:  # developer fields follow
+                    developed = after + 1 + 3 * part[after]
+                    size += sum(part[after + 2 : developed : 3])
+                    after = developed
+                kinds[header & 15] = (struct.unpack_from(f"{order}H", part, at + 3)[0], size)
+                kept += part[at:after]
+            else:
+                kind, size = kinds[(header >> 5) & 3 if header & 0x80 else header & 15]
+                after = at + 1 + size
+                if kind != _RECORD:
+                    if header & 0x80:  # its time counts on from a record's
+                        return None
+                    kept += part[at:after]
+            at = after
+    except (IndexError, KeyError, struct.error):
+        return None
+    if at != end or len(kept) > _MOST_KEPT:
+        return None
+    head = bytes([14]) + part[1:4] + struct.pack("<I", len(kept)) + part[8:12]
+    whole = head + struct.pack("<H", crc(head)) + kept
+    return whole + struct.pack("<H", crc(whole))
+
+
+_RECORD = 20  # number of the record message in the FIT profile
+_MOST_KEPT = 60_000  # bytes: with more besides, nothing is saved
 
 
 @contextlib.contextmanager
