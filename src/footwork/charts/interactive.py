@@ -99,6 +99,7 @@ def options(chart: Chart, window: tuple[float, float] | None = None) -> dict[str
                     ":formatter": shown,
                     "hideOverlap": True,
                     **({"customValues": _log_ticks(chart)} if chart.axis == "log-time" else {}),
+                    **({"customValues": _date_ticks(chart)} if chart.axis == "date" else {}),
                 },
                 **({"interval": _tick(chart)} if chart.axis == "time" else {}),
                 "axisPointer": {
@@ -235,6 +236,13 @@ def _tick(chart: Chart) -> float:
 def _log_ticks(chart: Chart) -> list[float]:
     low, high = _extent(chart)
     return [float(t) for t in (5, 15, 60, 180, 600, 1800, 7200, 28800) if low <= t <= high]
+
+
+def _date_ticks(chart: Chart) -> list[float]:
+    """Days that are named below: so few that their names keep apart on a phone."""
+    low, high = _extent(chart)
+    step = next((s for s in (1, 2, 7, 14, 28, 61, 91, 182, 365) if (high - low) / s <= 4.5), 730)
+    return [float(day) for day in np.arange(low + 0.5 * ((high - low) % step), high + 0.1, step)]
 
 
 def _range(pane: Pane) -> tuple[float, float]:
