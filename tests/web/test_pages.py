@@ -50,6 +50,15 @@ def page(browser, served):
     context.close()
 
 
+def until(page, look, seconds=40):
+    """What a look at the program gives, once that is something; a busy machine takes its time."""
+    for _ in range(2 * seconds):
+        if found := look():
+            return found
+        page.wait_for_timeout(500)
+    return look()
+
+
 def twin(served, path):
     found = httpx.get(served[0] + path)
     assert found.status_code == 200, found.text
@@ -453,8 +462,7 @@ def test_a_run_is_deleted_by_hand_and_comes_back(page, served):
     assert httpx.get(served[0] + "/runs/5.json").status_code == 404
     page.goto("/library")
     page.locator("tr", has_text="deleted").get_by_role("button", name="Undo").click()
-    page.wait_for_timeout(2500)
-    assert httpx.get(served[0] + "/runs/5.json").status_code == 200
+    assert until(page, lambda: httpx.get(served[0] + "/runs/5.json").status_code == 200)
 
 
 def test_backup_restore_check_and_places_by_hand(page, served, tmp_path):
@@ -483,12 +491,7 @@ def test_a_race_is_entered_by_hand(page, served):
     page.locator("input[name=distance]").fill("10km")
     page.locator("select[name=as]").select_option("race")
     page.get_by_role("button", name="Enter").click()
-    rows: list[dict] = []
-    for _ in range(40):
-        page.wait_for_timeout(500)
-        if rows := [r for r in twin(served, "/runs.json") if r["entered_by_hand"]]:
-            break
-    (row,) = rows
+    (row,) = until(page, lambda: [r for r in twin(served, "/runs.json") if r["entered_by_hand"]])
     assert row["marks"] == ["race"] and row["distance_m"] == 10_000
     page.goto(f"/runs/{row['id']}")
     page.get_by_text("Entered by hand: there is no recording.").wait_for()
