@@ -70,18 +70,18 @@ serve([pathlib.Path(sys.argv[1])], 0)
 
 
 @pytest.fixture(scope="session")
-def slow_server(served, tmp_path_factory):
+def slow_server(season_library, tmp_path_factory):
     """Address of a server every answer of which takes seconds."""
     folder = tmp_path_factory.mktemp("slow") / "season"
-    shutil.copytree(served[1], folder)
+    shutil.copytree(season_library.folder, folder)
     yield from serving("-c", SLOW, folder)
 
 
 @pytest.fixture(scope="session")
-def broken_server(served, tmp_path_factory):
+def broken_server(season_library, tmp_path_factory):
     """Address of a server whose first page and usual watts fail."""
     folder = tmp_path_factory.mktemp("broken") / "season"
-    shutil.copytree(served[1], folder)
+    shutil.copytree(season_library.folder, folder)
     yield from serving("-c", BROKEN, folder)
 
 
