@@ -121,3 +121,24 @@ def browser():
         made = driver.chromium.launch(executable_path=path, args=quiet)
         yield made
         made.close()
+
+
+@pytest.fixture
+def page(browser, served):
+    address, _ = served
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
+    made = context.new_page()
+    made.problems = []
+    made.on("console", lambda m: made.problems.append(m.text) if m.type == "error" else None)
+    made.on("pageerror", lambda e: made.problems.append(str(e)))
+    go = made.goto
+
+    def there(address, **given):
+        """A page that takes longer stands as a shell first; what is tested is the page."""
+        answer = go(address, **given)
+        made.wait_for_function("!document.querySelector('.fw-working')")
+        return answer
+
+    made.goto = there
+    yield made
+    context.close()

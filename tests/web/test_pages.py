@@ -29,27 +29,6 @@ PAGES = {
 }
 
 
-@pytest.fixture
-def page(browser, served):
-    address, _ = served
-    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
-    made = context.new_page()
-    made.problems = []
-    made.on("console", lambda m: made.problems.append(m.text) if m.type == "error" else None)
-    made.on("pageerror", lambda e: made.problems.append(str(e)))
-    go = made.goto
-
-    def there(address, **given):
-        """A page that takes longer stands as a shell first; what is tested is the page."""
-        answer = go(address, **given)
-        made.wait_for_function("!document.querySelector('.fw-working')")
-        return answer
-
-    made.goto = there
-    yield made
-    context.close()
-
-
 def until(page, look, seconds=40):
     """What a look at the program gives, once that is something; a busy machine takes its time."""
     for _ in range(2 * seconds):
@@ -249,40 +228,6 @@ def test_a_run_can_be_marked_by_hand(page, served):
     assert "long" in twin(served, "/runs/2.json")["marks"]
     page.get_by_role("button", name="a long run").click()
     page.wait_for_selector("button[aria-pressed=false]:has-text('a long run')")
-
-
-@pytest.mark.parametrize(("kind", "begins"), [("SVG", b"<svg"), ("PNG", b"\x89PNG"), ("PDF", b"%PDF-")])
-def test_a_chart_is_saved_as_a_picture(page, kind, begins):
-    page.goto("/capacity")
-    with page.expect_download() as given:
-        page.get_by_role("button", name=f"Save as {kind}: ").first.click()
-    assert given.value.suggested_filename.endswith(kind.lower())
-    with open(given.value.path(), "rb") as made:
-        assert made.read().startswith(begins)
-
-
-def test_a_picture_sheet_takes_no_other_file(served, tmp_path, monkeypatch):
-    from footwork.errors import UsageError
-    from footwork.reports import picture_sheet
-
-    def sent(text):
-        return httpx.post(f"{served[0]}/picture.pdf", content=text, headers={"origin": served[0]})
-
-    refused = sent("<svg")
-    assert refused.status_code == 422 and "cannot be put on a sheet" in refused.json()["error"]
-    assert sent("<svg>" + " " * 5_000_000).status_code == 413
-    monkeypatch.chdir(tmp_path)
-    pixel = bytes.fromhex(
-        "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de0000000c4944415408d763f8cfc000000301"
-        "0100c9fe92ef0000000049454e44ae426082"
-    )
-    (tmp_path / "secret.png").write_bytes(pixel)
-    whole = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9">{}</svg>'
-    assert picture_sheet(whole.format('<rect width="3" height="3"/>'))[:5] == b"%PDF-"
-    for wanted in ("secret.png", str(tmp_path / "secret.png"), "/etc/hosts"):
-        with pytest.raises(UsageError, match="other files") as told:
-            picture_sheet(whole.format(f'<image href="{wanted}" width="9" height="9"/>'))
-        assert str(tmp_path) not in str(told.value)
 
 
 def test_zooming_brings_more_points(page, served):

@@ -9,7 +9,6 @@ import numpy as np
 from footwork.analysis.summary import AT
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
 LAG_MIN = 3  # heart rate lags power by one to two minutes: a minute is held against the mean of three
 BEGUN_S = 480  # a rested heart takes its time
 DRIFT_BPM, MOST_HOURS = 7.0, 1.5  # a long run's drift in an hour, taken off; our conventions

@@ -12,7 +12,6 @@ import numpy.typing as npt
 from footwork.physiology.load_ways import LOAD_EXPONENT
 from footwork.quantities import Estimate, Floats
 
-METHOD_VERSION = 1
 LEVEL_SD, SLOPE_SD = 0.25, 0.2  # ln load by one way against the better: prior about no difference; our conventions
 SPORT_SD = 0.15  # of another sport against running, before anything tells it; our convention
 LEAST_PAIRS = 5  # fewer: the prior speaks, and says so

@@ -14,7 +14,6 @@ import numpy.typing as npt
 
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
 LOAD_EXPONENT = 1.9  # weighting of the training impulse (Banister; Morton et al. 1990), here on power
 Way = Literal["running power", "modelled power", "cycling power", "heart rate", "swimming speed", "exertion", "assumed"]
 # SD of ln load of one activity. Heart rate and exertion: retest coefficients of variation of Wallace et al. 2014, J

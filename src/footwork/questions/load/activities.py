@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -381,7 +381,7 @@ def _told(
     load = (
         Estimate.withheld("CP-min", "load", "nothing tells its load")
         if part is None
-        else replace(load_sums.summed([part], covariances), n_of="activities")
+        else load_sums.summed([part], covariances)
     )
     return ActivityLoad(
         run=activity.run,
