@@ -117,6 +117,16 @@ def test_the_race_page_takes_its_fields_from_the_address(page, served):
     page.wait_for_function("document.querySelector('input[name=distance]').value === '10km'")
 
 
+def test_an_arriving_page_leaves_the_field_alone_that_is_being_written_in(page):
+    page.add_init_script(
+        "new MutationObserver(() => { const box = document.querySelector('input[name=distance]'); "
+        "if (box) box.focus(); }).observe(document, {childList: true, subtree: true})"
+    )
+    page.goto("/race?distance=10km&time=50:00")
+    page.wait_for_function("document.querySelector('input[name=time]')?.value === '50:00'")  # filled after distance
+    assert page.locator("input[name=distance]").input_value() == ""
+
+
 def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tmp_path):
     from footwork.demo import season, write
 

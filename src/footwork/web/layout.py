@@ -133,13 +133,15 @@ def unbroken(given: str) -> str:
     return given.replace("-", "\u2011")
 
 
-def fill(values: dict[str, str]) -> None:
+def fill(values: dict[str, str], arriving: bool = False) -> None:
     """Write texts into fields by their names, once they are there; they reach the page as data. No value is ever bound:
-    a page that redraws would put it back over what was typed."""
+    a page that redraws would put it back over what was typed. While a page is ``arriving`` a field that the reader
+    already writes in is left alone."""
+    theirs = "document.activeElement === box" if arriving else "false"
     for name, value in values.items():
         ui.run_javascript(
             f"const put = () => {{ const box = document.querySelector('[name={name}]'); if (!box) return "
-            f"setTimeout(put, 50); box.value = {json.dumps(value)}; }}; put();"
+            f"setTimeout(put, 50); if (!({theirs})) box.value = {json.dumps(value)}; }}; put();"
         )
 
 

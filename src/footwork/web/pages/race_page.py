@@ -243,7 +243,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
                 wrong, stale = text("p", "", "wrong"), text("p", "", "soft")
                 wrong.props["aria-live"] = "polite"
                 shown = ui.element("div")
-        fill({name: value for name, value in given.items() if value})
+        fill({name: value for name, value in given.items() if value}, arriving=True)
         await show()
 
 
@@ -286,7 +286,7 @@ def _scales(library: Library, current: str, changed: Any, problems: dict[str, Te
         choices = (("", "the device most in use"), *((n, n) for n in names))
         _inputs((Field("scale", "Watts of", choices=choices),), changed, problems, {})
         if current:
-            fill({"scale": current})
+            fill({"scale": current}, arriving=True)
 
 
 async def read_elsewhere(event: events.UploadEventArguments) -> Course:

@@ -347,7 +347,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
             )
             box = ui.element("input").props('type="text" autocomplete="off" name="session"')
             box.on("input", typed, js_handler="(e) => emit({value: e.target.value})")
-        fill({"session": state["words"]})
+        fill({"session": state["words"]}, arriving=True)
         _builder(state, follow)
         with folded("A shelf of sessions and tests"):
             for entry in shelf.SHELF:
