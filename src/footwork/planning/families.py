@@ -11,6 +11,7 @@ from footwork.planning import preview, session_words
 from footwork.planning.preview import KINDER, Runner
 
 PURPOSES = ("easy", "long", "threshold", "severe", "hills", "race", "test")
+OTHER = "other"  # purpose of a session of another sport
 HARD_PURPOSES = ("threshold", "severe", "hills", "race", "test")
 HARD_MIN = 8.0  # minutes above the moderate border from which a session is hard; our convention
 LONG_MIN = 75.0  # a run as long as that is demanding by its length alone; our convention
@@ -45,8 +46,8 @@ class Offer:
 
     @property
     def demanding(self) -> bool:
-        """Hard or long: 48 h lie between two of these."""
-        return self.is_hard or self.purpose == "long" or self.minutes >= LONG_MIN
+        """Hard or long: 48 h lie between two of these. Long hours of another sport spare the legs."""
+        return self.is_hard or (self.purpose != OTHER and (self.purpose == "long" or self.minutes >= LONG_MIN))
 
 
 EASY = (
@@ -118,14 +119,14 @@ def offers(families: Iterable[Family], runner: Runner, border: float) -> list[Of
     return list(out.values())
 
 
-def offer(name: str, purpose: str, text: str, runner: Runner, border: float) -> Offer | None:
+def offer(name: str, purpose: str, text: str, runner: Runner, border: float, as_it_is: bool = False) -> Offer | None:
     """What a session asks, or its kinder version; None where neither is finished four days in five. A test empties by
-    design and is taken as it is."""
+    design and is taken ``as_it_is``, as is what was accepted before."""
     session = session_words.parse(text)
     if session.unknowns:
         raise UsageError(f"a session of a plan holds no ?: '{text}'")
     rows = preview.preview(session, runner)
-    if purpose != "test" and rows[-1].dry_by > KINDER:
+    if purpose != "test" and not as_it_is and rows[-1].dry_by > KINDER:
         kinder = preview.eased(session, runner)
         if kinder is None:
             return None

@@ -14,13 +14,15 @@ from footwork.planning.week_days import Kept, Laid
 LOOK_BACK_DAYS = 30  # the longest run is held against those of so many days
 LEAST_LONGEST = 30.0  # minutes that may be run after a month without any
 TEST_EVERY_DAYS, TEST_BEFORE_RACE_DAYS = 42, 21
+AS_MUCH = 0.12  # by which what is wanted of a week may have moved, and it still stands
 
 
 @dataclass(frozen=True)
 class Wishes:
     """What the runner or coach wishes of a plan: runs and hard sessions a week, running time a week at most [min],
     weekdays that are free (0 is Monday) and of these the ones liked best for the long run, days on which nothing can
-    be, every which week is an easier one (0: none), sessions fixed to a date, and whether tests are proposed."""
+    be, every which week is an easier one (0: none), sessions fixed to a date, whether tests are proposed, and days on
+    which nothing hard or long can be."""
 
     runs: int
     hard_sessions: int
@@ -31,6 +33,7 @@ class Wishes:
     easier_every: int = 4
     kept: tuple[Kept, ...] = ()
     tests: bool = True
+    easy_only: frozenset[dt.date] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,7 @@ def lay_season(
     past: Past | None = None,
     others: Sequence[Race] = (),
     before: Iterable[Kept] = (),
+    wanted: Mapping[dt.date, float] | None = None,
     until: dt.date | None = None,
 ) -> list[SeasonWeek]:
     """Every week from the one of ``first`` to the race's, or to the one of ``until``.
@@ -84,7 +88,10 @@ def lay_season(
     others : sequence of Race
         B and C races.
     before : iterable of Kept
-        A plan there was: the new one changes it as little as it can.
+        A plan there was: a week of it stands as long as it keeps every bound and as much is wanted of it; else it is
+        changed as little as can be.
+    wanted : mapping
+        Load that the weeks of that plan were to hold, by Monday [CP-min].
     until : date
         Weeks after it are not laid out.
     """
@@ -102,7 +109,7 @@ def lay_season(
         wishes.weekdays,
     )
     races = [Kept(o.date, _race_offer(o), race=True) for o in others]
-    spared = _spared([race, *others]) | season_weeks.days_after_absence(wishes.closed)
+    spared = _spared([race, *others]) | season_weeks.days_after_absence(wishes.closed) | wishes.easy_only
     longest = dict(past.longest) or {first - dt.timedelta(days=1): standing.longest}
     demanding, tested = set(past.demanding), past.tested
     out: list[SeasonWeek] = []
@@ -112,9 +119,11 @@ def lay_season(
             break
         reference = standing.load if week.of is None else out[week.of].load
         most = min(week.share * reference, week.most)
+        mine = tuple(k for k in before if week.monday <= k.date <= sunday)
         if week.monday < first:  # what was done of it counts, and what was left undone is not caught up
             done = sum(v for d, v in past.loads.items() if week.monday <= d < first)
-            most = min(most, max(season_weeks.MOST_GROWTH * reference - done, 0.0))
+            rest = max(min(week.whole * reference, week.most) - done, 0.0)
+            most = rest if mine else min(most, rest)
         days = [week.monday + dt.timedelta(days=k) for k in range(7)]
         fixed = [k for k in (*wishes.kept, *races) if k.date in days and first <= k.date < race.date]
         raced = sum(k.offer.load for k in fixed if k.race)
@@ -136,14 +145,18 @@ def lay_season(
             min(week.longest, longest_most),
             longest_most,
             max(wishes.minutes_most, sum(k.offer.minutes for k in fixed if k.race)),
-            _runs(wishes.runs, week, days, first, race.date),
+            _runs(wishes.runs, week, days, first, race.date if race.date in days else None, len(open_days)),
             week.hard_sessions,
             purposes,
             frozenset(spared | {d for d in days if _beside(d, demanding)}),
             wishes.long_days,
-            tuple(k for k in before if k.date in days),
+            mine,
         )
-        laid = week_days.lay_out(frame, offers, fixed)
+        as_much = wanted is None or abs(week.load - wanted.get(week.monday, 0.0)) <= AS_MUCH * week.load
+        if mine and (as_much or week.monday < first) and week_days.stands(frame, mine, demanding):
+            laid = Laid(tuple(sorted((*mine, *(k for k in fixed if not k.on_foot or k.race)), key=_day)), (), True)
+        else:
+            laid = week_days.lay_out(frame, offers, fixed)
         out.append(SeasonWeek(week, most, longest_most, laid))
         for k in laid.sessions:
             if k.on_foot:
@@ -153,6 +166,10 @@ def lay_season(
             if k.race or k.offer.purpose == "test":
                 tested = k.date
     return out
+
+
+def _day(kept: Kept) -> dt.date:
+    return kept.date
 
 
 def _race_offer(race: Race) -> Offer:
@@ -178,11 +195,11 @@ def _test_due(tested: dt.date | None, monday: dt.date, race: dt.date) -> bool:
     return not recent and (race - monday).days > TEST_BEFORE_RACE_DAYS
 
 
-def _runs(runs: int, week: Week, days: list[dt.date], first: dt.date, race: dt.date) -> int:
+def _runs(runs: int, week: Week, days: list[dt.date], first: dt.date, race: dt.date | None, open_days: int) -> int:
     """Runs that a week is to hold: in proportion in one that is begun, one fewer in that of the race, four fifths in a
     taper; in a week after days off by its share."""
-    if race in days:
-        return max(min(runs - 1, sum(first <= d < race for d in days)), 0)
+    if race is not None:
+        return max(min(runs - 1, open_days), 0)
     there = sum(d >= first for d in days)
     if week.phase == "return":
         return max(round(runs * min(1.2 * week.share, 1.0)), 1)

@@ -71,7 +71,7 @@ class Week:
     their purposes; its phase, and why it is as it is.
 
     Its load is bounded by ``share`` of the load that the week ``of`` came to (None: of a usual week), and by ``most``
-    [CP-min].
+    [CP-min]; ``whole`` is that share if all its days were there and free.
     """
 
     monday: dt.date
@@ -79,6 +79,7 @@ class Week:
     load: float
     of: int | None
     share: float
+    whole: float
     most: float
     hard: float
     longest: float
@@ -188,9 +189,9 @@ def season_weeks(
     most = [min(minutes_most * rate, CEILING * max(standing.best, standing.load))] * len(mondays)
     loads, hard, longs = _least_deviation(bounds, most, kinds, race, standing, rate, runs)
     out = []
-    for k, (monday, kind, (of, share, reason)) in enumerate(zip(mondays, kinds, bounds, strict=True)):
+    for k, (monday, kind, (of, share, whole, reason)) in enumerate(zip(mondays, kinds, bounds, strict=True)):
         returning = reason.startswith("back")
-        none_hard = (returning and (k == 0 or not bounds[k - 1][2].startswith("back"))) or (
+        none_hard = (returning and (k == 0 or not bounds[k - 1][3].startswith("back"))) or (
             share < LITTLE and kind not in ("taper", "race week")
         )
         of_kind = 1 if kind in ("easier", "taper", "race week") or returning else hard_sessions
@@ -201,6 +202,7 @@ def season_weeks(
                 loads[k],
                 of,
                 share,
+                whole,
                 most[k],
                 0.0 if none_hard else hard[k],
                 longs[k],
@@ -229,11 +231,11 @@ def _bounds(
     closed: Collection[dt.date],
     others: Sequence[Race],
     weekdays: Collection[int],
-) -> list[tuple[int | None, float, str]]:
-    """Of each week: the week its load is bounded by, by which share of it, and why."""
+) -> list[tuple[int | None, float, float, str]]:
+    """Of each week: the week its load is bounded by, by which share of it as it is and with all its days, and why."""
     steps = return_steps(standing.days_off)
     away = _after_absence(closed)
-    out: list[tuple[int | None, float, str]] = []
+    out: list[tuple[int | None, float, float, str]] = []
     loading: int | None = None
     for k, (monday, kind) in enumerate(zip(mondays, kinds, strict=True)):
         days = [monday + dt.timedelta(days=d) for d in range(7)]
@@ -241,11 +243,11 @@ def _bounds(
         fits = _part([d for d in there if d.weekday() in weekdays], closed, len(weekdays))
         if k < len(steps):
             reason = f"back after {standing.days_off} days without running: {100 * steps[k]:.0f} % of a usual week"
-            out.append((None, steps[k] * fits, reason))
+            out.append((None, steps[k] * fits, steps[k], reason))
             continue
         if kind in ("taper", "race week"):
             share = sum(taper_share(d, race.date, taper_days(race.metres)) for d in there if d not in closed) / 7.0
-            out.append((loading, share, "taper: less and less volume, as hard as before, nearly as often"))
+            out.append((loading, share, share, "taper: less and less volume, as hard as before, nearly as often"))
             continue
         b_race = next((o for o in others if o.rank == "B" and o.date in days), None)
         share, reason = EASIER if kind == "easier" else MOST_GROWTH, _WHY[kind]
@@ -253,10 +255,11 @@ def _bounds(
             share, reason = BEFORE_B, f"four easier days before {b_race.name or 'the race'} on {b_race.date}"
         if monday in away and away[monday] < share:
             share, reason = away[monday], f"back after days away: at most {100 * away[monday]:.0f} % of a full week"
+        whole = share
         if fits < 1.0:
             share *= fits
             reason += "; a week that is begun" if k == 0 else "; not all its days are free"
-        out.append((loading, share, reason))
+        out.append((loading, share, whole, reason))
         if share > 1.0:
             loading = k
     return out
@@ -294,7 +297,7 @@ def _part(there: list[dt.date], closed: Collection[dt.date], free: int) -> float
 
 
 def _least_deviation(
-    bounds: list[tuple[int | None, float, str]],
+    bounds: list[tuple[int | None, float, float, str]],
     most: list[float],
     kinds: list[str],
     race: Race,
@@ -310,7 +313,7 @@ def _least_deviation(
     goal = max(goal_long(race.metres), 1.0)
     share_of_week = max(LONGEST_SHARE, 1.6 / max(runs, 1))
     grown = standing.load
-    for k, (of, share, _) in enumerate(bounds):
+    for k, (of, share, _, _) in enumerate(bounds):
         loading = share > 1.0
         if of is None:
             model.at_most({load[k]: 1.0}, share * standing.load)

@@ -7,8 +7,9 @@ and after a race, closed days. What is wished may give way, as little as it must
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -83,6 +84,20 @@ def lay_out(frame: Frame, offers: Sequence[Offer], kept: Sequence[Kept]) -> Laid
         Fixed to their days; they give way only to a bound.
     """
     return _Programme(frame, offers, kept).solved()
+
+
+def stands(frame: Frame, sessions: Sequence[Kept], demanding: Collection[dt.date] = ()) -> bool:
+    """Whether sessions that were planned keep every bound of a week; ``demanding`` are hard or long days before it."""
+    on_foot = [k for k in sessions if k.on_foot]
+    heavy = sorted({k.date for k in sessions if k.offer.demanding} | set(demanding))
+    return (
+        all(k.date in frame.open_days for k in on_foot)
+        and sum(k.offer.load for k in on_foot) <= frame.most + 0.5
+        and sum(k.offer.minutes for k in on_foot) <= frame.minutes_most + 1.0
+        and max((k.offer.minutes for k in on_foot), default=0.0) <= frame.longest_most + 1.0
+        and not any(k.offer.demanding and k.date in frame.no_demanding for k in sessions)
+        and all((b - a).days >= 2 for a, b in pairwise(heavy) if b in frame.open_days)
+    )
 
 
 class _Programme:
