@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
+from footwork.questions.load.activities import Loads, loads_of
 from footwork.questions.load.spans import load_by, usual_week
 from footwork.questions.load.time_in_domains import domains_of, domains_of_runs, load_of_run, load_of_runs, load_of_span
 
-__all__ = ["domains_of", "domains_of_runs", "load_by", "load_of_run", "load_of_runs", "load_of_span", "usual_week"]
+__all__ = [
+    "Loads",
+    "domains_of",
+    "domains_of_runs",
+    "load_by",
+    "load_of_run",
+    "load_of_runs",
+    "load_of_span",
+    "loads_of",
+    "usual_week",
+]

@@ -52,8 +52,9 @@ def session_basis(
     scale: str | None = None,
     efforts: tuple[str, ...] = (),
     mass: float | None = None,
+    with_heart_rate: bool = True,
 ) -> SessionBasis:
-    """The runner of a day.
+    """The runner of a day; heart rates of steps take the season's response, which takes time.
 
     Raises
     ------
@@ -92,7 +93,7 @@ def session_basis(
         made.accepted is not None,
         (low, middle, high),
         heart,
-        None if efforts else _response(library, date, made.scale),
+        _response(library, date, made.scale) if with_heart_rate and not efforts else None,
         list(made.warnings),
     )
 
@@ -258,6 +259,7 @@ def change_session(
     row = kept_session(library, number)
     payload = {
         **_kept(row["text"] if text is None else text, row["name"] if name is None else name),
+        **({"of_plan": {**row["of_plan"], "by_hand": True}} if row["of_plan"] else {}),
         "first": row["first"],
     }
     on = date or dt.date.fromisoformat(str(row["date"]))
@@ -285,8 +287,8 @@ def repeat_session(library: History, number: int, weeks: int) -> list[int]:
 
 
 def listed_sessions(library: History) -> list[dict[str, Any]]:
-    """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, and
-    its ``first`` number, which stays when it is moved."""
+    """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, its ``first``
+    number, which stays when it is moved, and of which plan it is and what for (``of_plan``, None for one's own)."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
         on.setdefault(row.local.date().isoformat(), []).append(row.id)
@@ -300,6 +302,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
             "text": e.payload["text"],
             "runs": sorted(on.get(str(e.date), [])),
             "first": e.payload.get("first", e.id),
+            "of_plan": e.payload.get("of_plan"),
         }
         for e in found
     ]

@@ -1,0 +1,112 @@
+"""Seasons, weeks and changes in words."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from footwork.quantities import Estimate, format_duration
+
+if TYPE_CHECKING:
+    from footwork.results.health import Health
+    from footwork.results.planned_season import AskedAndRun, PlannedWeek, SeasonChange, SeasonRace
+
+PHASES = {
+    "building": "building",
+    "race-like": "like the race",
+    "easier": "easier",
+    "return": "coming back",
+    "taper": "taper",
+    "race week": "race week",
+}
+PURPOSES = {
+    "easy": "easy",
+    "long": "long",
+    "threshold": "threshold",
+    "severe": "intervals",
+    "hills": "hills",
+    "race": "race rehearsal",
+    "test": "test",
+    "the race": "race",
+    "a race beside": "race",
+    "other": "another sport",
+}
+NOTHING_SAFE = (
+    "No weekly percentage is known to be safe; these bounds are modest, not proven. Pain, illness and what a physician "
+    "or your coach says come first."
+)
+
+
+def day_name(day: str) -> str:
+    """``Tue 8 Dec``."""
+    on = dt.date.fromisoformat(day)
+    return f"{on:%a} {on.day} {on:%b}"
+
+
+def plan_sentence(race: SeasonRace, weeks: Sequence[PlannedWeek], state: str) -> str:
+    """A plan in one sentence or two."""
+    on = dt.date.fromisoformat(race.date)
+    count = len(weeks)
+    said = f"{count} week{'s' if count != 1 else ''} to the {race.name} on {on.day} {on:%B %Y}"
+    full = [w for w in weeks if w.phase not in ("taper", "race week")]
+    if full:
+        most = max(full, key=lambda w: w.asked)
+        longest = max(w.longest_s for w in full)
+        said += (
+            f": up to {most.asked:.0f} CP-minutes in a week and {format_duration(longest)} in one run, then a taper"
+            if len(full) > 1
+            else ""
+        )
+    return f"{said}. " + ("It waits to be accepted." if state == "proposed" else "Accepted.")
+
+
+def changes_sentence(changes: Sequence[SeasonChange]) -> str:
+    """How many changes wait."""
+    if not changes:
+        return "The plan stands as it is."
+    return f"{len(changes)} change{'s wait' if len(changes) > 1 else ' waits'} to be accepted."
+
+
+def week_reason(
+    health: Health | None,
+    reason: str,
+    monday: dt.date,
+    today: dt.date,
+    asked: Mapping[dt.date, float],
+    wanted: Mapping[dt.date, float],
+    now: float,
+) -> str:
+    """Why a week is laid out anew, in words that follow a colon."""
+    if health is not None and health.state in ("ill", "injured") and (monday - today).days < 7:
+        ill = health.state == "ill"
+        return "the diary tells of illness, and rest comes first" if ill else "no running while injured"
+    if health is not None and health.state == "returning" and (monday - today).days < 7:
+        return f"easy days until {health.until} after illness or injury"
+    if reason.startswith("back"):
+        return reason
+    before = wanted.get(monday)
+    if before and abs(now - before) > 0.1 * before:
+        less = "less" if now < before else "more"
+        by = "by what the weeks before came to"
+        return f"{less} is wanted of this week, {now:.0f} instead of {before:.0f} CP-minutes, {by}"
+    if monday <= today:
+        return "what was run leaves no room for the session as it was"
+    return "so that it builds on the weeks before it"
+
+
+def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phase: str) -> str:
+    """A week in one sentence."""
+    of = {state: sum(r.state == state for r in rows) for state in ("run", "moved", "missed", "extra", "today", "ahead")}
+    planned = sum(r.session is not None for r in rows)
+    done = of["run"] + of["moved"]
+    told = f"{run.value:.0f} CP-minutes, {run.low:.0f} to {run.high:.0f}" if run.value is not None else "no load known"
+    if not planned:
+        return f"Nothing was asked this week; {of['extra']} run{'s' if of['extra'] != 1 else ''}, {told}."
+    parts = [f"{done} of {planned} sessions run"]
+    parts += [f"{of[k]} {k}" for k in ("moved", "missed", "extra") if of[k]]
+    left = of["today"] + of["ahead"]
+    if left:
+        parts.append(f"{left} to come")
+    lead = f"{PHASES[phase].capitalize()}: " if phase in PHASES else ""
+    return f"{lead}{', '.join(parts)}; {told} of {asked:.0f} asked."
