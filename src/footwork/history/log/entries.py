@@ -274,6 +274,8 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "trim": lambda e, s: f"trimmed to {_at(e, 'start', s)} to {_at(e, 'end', s)}",
     "distance": lambda e, s: f"distance corrected to {e.payload['metres'] / 1000:.3f} km",
     "session": lambda e, s: f"session planned for {e.date}: {e.payload['name'] or e.payload['text']}",
+    "season": lambda e, s: f"season for {e.payload['name']} on {e.payload['date']}",
+    "season-weeks": lambda e, s: f"plan of {len(e.payload['weeks'])} weeks accepted",
     "trial": lambda e, s: f"trial designed: {', '.join(e.payload['conditions'])}",
     "trial-run": lambda e, s: f"run for trial {e.payload['trial']}",
     "efforts": lambda e, s: f"divided into {len(e.payload['parts'])} parts",
@@ -322,6 +324,15 @@ def take_back(connection: Connection, entry_id: int) -> None:
     connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))
 
 
+def _of_plan(found: list[Entry], plan: Entry) -> list[int]:
+    """What stands and falls with a season, or with its acceptance: numbers of the sessions that came with it."""
+    if plan.kind not in ("season", "season-weeks"):
+        return []
+    key = "season" if plan.kind == "season" else "plan"
+    weeks = [e.id for e in found if e.kind == "season-weeks" and e.payload.get(key) == plan.id]
+    return weeks + [e.id for e in found if e.kind == "session" and (e.payload.get("of_plan") or {}).get(key) == plan.id]
+
+
 def undo(library: History, entry_id: int) -> str:
     """Take one entry back; returns what it was, in words.
 
@@ -348,7 +359,8 @@ def undo(library: History, entry_id: int) -> str:
             raise UsageError(f"run {number} would be {both} at once: take the later mark off first")
     sentence = next(row["sentence"] for row in listed(library) if row["id"] == entry_id)
     with library.writing() as connection:
-        take_back(connection, entry_id)
+        for number in (entry_id, *_of_plan(found, entry)):
+            take_back(connection, number)
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence

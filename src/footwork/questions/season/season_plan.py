@@ -1,0 +1,441 @@
+"""A season's plan: laid out from what is wished and what was run, kept as a proposal, accepted into the log."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.history.log import entries, parts
+from footwork.physiology.endurance import power_at
+from footwork.physiology.load_ways import weight
+from footwork.planning import families, season_days
+from footwork.planning.families import Offer
+from footwork.planning.preview import Runner
+from footwork.planning.season_days import Past, SeasonWeek
+from footwork.planning.season_weeks import Race, Standing
+from footwork.planning.week_days import Kept
+from footwork.quantities import Estimate
+from footwork.questions import load, sessions
+from footwork.questions.season import before_plan
+from footwork.questions.season.before_plan import Days
+from footwork.questions.season.wishes import (
+    SeasonWishes,
+    closed_days,
+    from_yaml,
+    kept_sessions,
+    other_races,
+    race_name,
+    read_wishes,
+    shelf_of,
+    to_yaml,
+)
+from footwork.results.planned_season import PlannedSession, PlannedWeek, SeasonPlan, SeasonRace
+from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.season_words import plan_sentence
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
+
+DEFAULT_HOURS = 1.3  # times a usual week, where no hours were told
+HELD_DAYS = 3  # for which an illness or injury is taken to last from today; our convention
+RACES = ("the race", "a race beside")  # purposes of what is no session
+SLOWEST, FASTEST = 1.0, 8.0  # m/s between which a race's speed is looked for
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Everything that a plan is laid out from."""
+
+    wishes: SeasonWishes
+    first: dt.date
+    race: Race
+    race_power: float
+    others: tuple[Race, ...]
+    standing: Standing
+    asked: season_days.Wishes
+    offers: tuple[Offer, ...]
+    past: Past
+    days: Days
+    cautions: tuple[str, ...]
+
+
+def new_season(library: History, date: dt.date | None = None, **told: Any) -> SeasonPlan:
+    """Keep wishes in the log and lay the plan out; it stays a proposal until it is accepted.
+
+    Raises
+    ------
+    UsageError
+        A wish that cannot be.
+    NotEnoughData
+        No critical power or no usual week.
+    HeldBack
+        The diary tells of illness or injury.
+    """
+    today = date or dt.date.today()
+    if told.get("course") is not None:
+        told |= _of_course(library, Path(told["course"]), date)
+    wishes = read_wishes(today, {k: v for k, v in told.items() if k != "course"})
+    if (health := library.health(today)) is not None and health.state in ("ill", "injured"):
+        raise HeldBack(str(held_back(health)))
+    basis = basis_of(library, wishes, today)
+    weeks = laid_out(basis)
+    number = entries.write(library, "season", None, wishes.to_json(), today)
+    return _told(library, number, "proposed", today, basis, weeks)
+
+
+def _of_course(library: History, path: Path, date: dt.date | None) -> dict[str, Any]:
+    """Length, climb and name of a race's course. Raises UsageError where there is no such file."""
+    from footwork.questions import race  # loads a solver
+
+    if not path.is_file():
+        raise UsageError(f"there is no file {path}")
+    plan = race.plan_race(library, course=path, date=date)
+    return {"metres": plan.distance, "climb": plan.course["climb_m"] or 0.0, "name": path.stem.replace("-", " ")}
+
+
+def season_from(library: History, path: Path, date: dt.date | None = None, **told: Any) -> SeasonPlan:
+    """A new season from a template; what is told beside wins."""
+    return new_season(
+        library, date, **{**from_yaml(path), **{k: v for k, v in told.items() if v not in (None, "", ())}}
+    )
+
+
+def season_template(library: History, date: dt.date | None = None) -> str:
+    """The newest season's wishes as YAML, without its dates. Raises UsageError where there is none."""
+    return to_yaml(wishes_of(newest(library), date))
+
+
+def newest(library: History) -> parts.Entry:
+    """Entry of the newest season. Raises UsageError where there is none."""
+    with library.reading() as connection:
+        found = parts.read_entries(connection, "season")
+    if not found:
+        raise UsageError("there is no season yet: say the day of a race, and a plan is made for it")
+    return found[-1]
+
+
+def wishes_of(entry: parts.Entry, date: dt.date | None = None) -> SeasonWishes:
+    """Wishes as an entry keeps them."""
+    made = dt.date.fromisoformat(str(entry.date))
+    return read_wishes(min(made, date or made), entry.payload)
+
+
+def basis_of(
+    library: History, wishes: SeasonWishes, today: dt.date, asked_weeks: Mapping[dt.date, float] | None = None
+) -> Basis:
+    """What a plan from tomorrow on rests on; from today on where nothing was run today. ``asked_weeks`` are the loads
+    that the weeks of an accepted plan asked for, by Monday [CP-min]."""
+    who = sessions.session_basis(library, today, with_heart_rate=False)
+    days = before_plan.days_until(library, today)
+    standing = before_plan.standing_of(library, wishes, today, days, asked_weeks or {})
+    first = today + dt.timedelta(days=1) if today in days.load else today
+    border = who.borders[0]
+    speed_at = who.runner.speed or _plain_speed(days, library, who.critical_power)
+    runner = Runner(**{**vars(who.runner), "speed": speed_at})
+    run, power = raced(wishes.date, "A", wishes.metres, wishes.climb, runner, wishes.name)
+    others = tuple(raced(d, rank, metres, 0.0, runner)[0] for d, metres, rank in other_races(wishes, today))
+    offers = _offers(wishes, runner, border, power / who.critical_power, run.minutes)
+    runs = wishes.runs or int(np.clip(round(standing.runs), 2, len(wishes.days)))
+    hard = wishes.hard if wishes.hard is not None else _hard_sessions(standing, runs)
+    hours = wishes.hours if wishes.hours is not None else DEFAULT_HOURS * standing.minutes / 60.0
+    asked = season_days.Wishes(
+        runs,
+        hard,
+        60.0 * hours,
+        wishes.days,
+        wishes.long or tuple(d for d in (6, 5) if d in wishes.days)[:1],
+        frozenset(closed_days(wishes) | _held_days(library, today)),
+        wishes.easier,
+        kept_sessions(wishes, first, runner, border),
+        wishes.tests,
+        _easy_days(library, today),
+    )
+    past = before_plan.past_of(library, library.runs(), days, today)
+    cautions = (before_hard_work("session"), *who.warnings)
+    return Basis(wishes, first, run, power, others, standing, asked, offers, past, days, cautions)
+
+
+def _held_days(library: History, today: dt.date) -> set[dt.date]:
+    """While the diary tells of illness or injury, its days and three more on which nothing is planned: every day anew,
+    for nobody knows when it is over."""
+    health = library.health(today)
+    if health is None or health.state == "returning":
+        return set()
+    return {health.since + dt.timedelta(days=k) for k in range((today - health.since).days + 1 + HELD_DAYS)}
+
+
+def _easy_days(library: History, today: dt.date) -> frozenset[dt.date]:
+    """Easy days of a return, from today on."""
+    health = library.health(today)
+    if health is None or health.until is None:
+        return frozenset()
+    return frozenset(today + dt.timedelta(days=k) for k in range((health.until - today).days + 1))
+
+
+def _hard_sessions(standing: Standing, runs: int) -> int:
+    """One hard session a week, two for who runs four times and more and runs hard as it is."""
+    return 2 if runs >= 4 and standing.hard_share >= 0.12 else 1 if runs >= 2 else 0
+
+
+def _plain_speed(days: Days, library: History, critical_power: float) -> Any:
+    """Speed [m/s] at a power [W] where no relation is known: in proportion, the mean speed of runs taken as easy."""
+    rows = [r for r in library.runs() if r.distance_m and r.duration_s > 0]
+    metres, seconds = sum(r.distance_m or 0.0 for r in rows), sum(r.duration_s for r in rows if r.distance_m)
+    if not seconds:
+        raise NotEnoughData("a plan needs the speed of some runs, and none has a distance")
+    rate = metres / seconds / (before_plan.EASY_SHARE * critical_power)
+    return lambda power: np.asarray(power, dtype=float) * rate
+
+
+def raced(date: dt.date, rank: str, metres: float, climb: float, runner: Runner, name: str = "") -> tuple[Race, float]:
+    """A race as it will be run all out, and its power [W]; each metre of climb counts as ten of distance."""
+    assert runner.speed is not None
+    way = metres + 10.0 * climb
+    slow, fast = way / FASTEST, way / SLOWEST
+    for _ in range(50):
+        seconds = float(np.sqrt(slow * fast))
+        power = float(np.median(power_at(seconds, runner.critical_power, runner.w_prime, runner.tail)))
+        if float(runner.speed(np.array([max(power, 31.0)]))[0]) * seconds < way:
+            slow = seconds
+        else:
+            fast = seconds
+    minutes = seconds / 60.0
+    share = power / runner.accepted
+    return Race(date, rank, metres, minutes, minutes * float(weight(share)), name or race_name(metres)), power
+
+
+def _offers(wishes: SeasonWishes, runner: Runner, border: float, share: float, minutes: float) -> tuple[Offer, ...]:
+    """The shelf of this runner: ours, or one's own for the purposes that it holds."""
+    own = shelf_of(wishes)
+    mine = {f.purpose for f in own}
+    ours = [*families.EASY, families.LONG, families.STEADY_END, *families.HARD, families.race_family(share, minutes)]
+    wanted = [*own, *(f for f in [*ours, families.TEST] if f.purpose not in mine)]
+    return tuple(families.offers(wanted, runner, border))
+
+
+def laid_out(
+    basis: Basis, before: Iterable[Kept] = (), wanted: Mapping[dt.date, float] | None = None
+) -> list[SeasonWeek]:
+    """The weeks of a plan, with as few changes to one there was as can be."""
+    b = basis
+    return season_days.lay_season(b.first, b.race, b.standing, b.asked, b.offers, b.past, b.others, before, wanted)
+
+
+def show_season(library: History, date: dt.date | None = None) -> SeasonPlan:
+    """The newest season: as it was accepted, with what was run; else as it is proposed.
+
+    Raises UsageError where there is none.
+    """
+    entry = newest(library)
+    today = date or dt.date.today()
+    accepted = acceptance(library, entry.id)
+    if accepted is None:
+        basis = basis_of(library, wishes_of(entry, today), today)
+        return _told(library, entry.id, "proposed", today, basis, laid_out(basis))
+    return _as_accepted(library, entry, accepted, today)
+
+
+def acceptance(library: History, season: int) -> parts.Entry | None:
+    """The entry with which a season was accepted; None where it was not."""
+    with library.reading() as connection:
+        found = parts.read_entries(connection, "season-weeks")
+    return next((e for e in reversed(found) if e.payload["season"] == season), None)
+
+
+def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
+    """Keep every session of the proposed season on its day; those of a season before it that are still to come go.
+
+    Raises UsageError where there is none, or it was accepted already.
+    """
+    entry = newest(library)
+    today = date or dt.date.today()
+    if acceptance(library, entry.id) is not None:
+        raise UsageError("this season is accepted already: solving it again shows what would change")
+    basis = basis_of(library, wishes_of(entry, today), today)
+    weeks = laid_out(basis)
+    told = _told(library, entry.id, "accepted", today, basis, weeks)
+    with library.writing() as connection:
+        for row in sessions.listed_sessions(library):
+            if row["of_plan"] and str(row["date"]) >= basis.first.isoformat():
+                entries.take_back(connection, row["id"])
+        plan = {"season": entry.id, "weeks": [_week_payload(w) for w in told.weeks], "usual": told.usual}
+        plan["races"] = [r.to_json() for r in (told.race, *told.others)]
+        number = entries.keep(connection, "season-weeks", None, plan, today)
+        for week in told.weeks:
+            for s in week.sessions:
+                if s.purpose not in RACES and s.on_foot:
+                    of_plan = {"season": entry.id, "plan": number, "purpose": s.purpose, "kept": s.kept}
+                    payload = {"text": s.text, "name": s.name, "of_plan": of_plan}
+                    entries.keep(connection, "session", None, payload, dt.date.fromisoformat(s.date))
+    return show_season(library, today)
+
+
+def _week_payload(week: PlannedWeek) -> dict[str, Any]:
+    others = [s.to_json() for s in week.sessions if not s.on_foot or s.purpose in RACES]
+    names = ("monday", "phase", "reason", "wanted", "most", "asked", "hard_s", "longest_s", "gave_way", "proven")
+    return {**{n: getattr(week, n) for n in names}, "others": others}
+
+
+def _told(
+    library: History, number: int, state: str, today: dt.date, basis: Basis, weeks: Sequence[SeasonWeek]
+) -> SeasonPlan:
+    main = _race(basis.race, basis.race_power)
+    others = [_race(r, 0.0) for r in basis.others]
+    rows = [_week(library, basis, w, today) for w in weeks]
+    usual = {
+        "cp_minutes": basis.standing.load,
+        "duration_s": 60.0 * basis.standing.minutes,
+        "runs": basis.standing.runs,
+        "hard_share": basis.standing.hard_share,
+        "longest_s": 60.0 * basis.standing.longest,
+    }
+    return SeasonPlan(
+        number=number,
+        state=state,
+        asked_on=today.isoformat(),
+        sentence=plan_sentence(main, rows, state),
+        race=main,
+        others=others,
+        usual=usual,
+        weeks=rows,
+        said=list(basis.wishes.said),
+        cautions=list(basis.cautions),
+    )
+
+
+def _race(of: Race, power: float) -> SeasonRace:
+    return SeasonRace(
+        date=of.date.isoformat(),
+        name=of.name,
+        rank=of.rank,
+        distance_m=of.metres,
+        time_s=60.0 * of.minutes,
+        power_w=power,
+        cp_minutes=of.load,
+    )
+
+
+def _week(library: History, basis: Basis, row: SeasonWeek, today: dt.date) -> PlannedWeek:
+    laid = [_session(k) for k in row.laid.sessions]
+    monday = row.week.monday
+    if monday <= basis.race.date < monday + dt.timedelta(days=7):
+        laid.append(_race_session(basis.race))
+    on_foot = [k.offer for k in row.laid.sessions if k.on_foot]
+    done = [d for d in basis.days.load if monday <= d < monday + dt.timedelta(days=7)]
+    return PlannedWeek(
+        monday=monday.isoformat(),
+        phase=row.week.phase,
+        reason=row.week.reason,
+        wanted=row.week.load,
+        most=row.most,
+        asked=row.load,
+        run=run_load(library, monday, today) if done else None,
+        hard_s=60.0 * sum(o.hard for o in on_foot),
+        longest_s=60.0 * max((o.minutes for o in on_foot), default=0.0),
+        longest_run_s=60.0 * max((basis.days.longest[d] for d in done), default=0.0),
+        sessions=laid,
+        gave_way=list(row.laid.gave_way),
+        proven=row.laid.best,
+    )
+
+
+def run_load(library: History, monday: dt.date, today: dt.date) -> Estimate:
+    """Running load of a week as far as it was run by a day [CP-min]."""
+    loads = load.loads_of(library)
+    days = {(monday + dt.timedelta(days=k)).isoformat() for k in range(7)}
+    return loads.summed(
+        [k for k, a in enumerate(loads.found) if a.date in days and a.date <= today.isoformat()], running=True
+    )
+
+
+def _session(kept: Kept, number: int | None = None, fixed: bool = False) -> PlannedSession:
+    o = kept.offer
+    return PlannedSession(
+        date=kept.date.isoformat(),
+        name=o.text if o.name == "kept" or not kept.on_foot else o.name,
+        purpose=RACES[1] if kept.race else o.purpose,
+        text=o.text,
+        cp_minutes=o.load,
+        duration_s=60.0 * o.minutes,
+        hard_s=60.0 * o.hard,
+        on_foot=kept.on_foot,
+        kept=fixed or o.name == "kept" or not kept.on_foot,
+        number=number,
+    )
+
+
+def _race_session(of: Race) -> PlannedSession:
+    return PlannedSession(
+        date=of.date.isoformat(),
+        name=of.name,
+        purpose=RACES[0],
+        text=of.name,
+        cp_minutes=of.load,
+        duration_s=60.0 * of.minutes,
+        hard_s=60.0 * of.minutes,
+        on_foot=True,
+        kept=True,
+        number=None,
+    )
+
+
+def planned_sessions(
+    library: History, season: int, runner: Runner, border: float
+) -> list[tuple[dict[str, Any], Offer]]:
+    """Sessions of an accepted season as they are kept now, the oldest first, with what each asks. ``border`` [W]."""
+    out = []
+    for row in reversed(sessions.listed_sessions(library)):
+        if row["of_plan"] and row["of_plan"]["season"] == season:
+            purpose = str(row["of_plan"]["purpose"])
+            made = families.offer(row["name"], purpose, row["text"], runner, border, as_it_is=True)
+            if made is not None:
+                out.append((row, made))
+    return out
+
+
+def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, today: dt.date) -> SeasonPlan:
+    who = sessions.session_basis(library, today, with_heart_rate=False)
+    days = before_plan.days_until(library, today)
+    kept = planned_sessions(library, entry.id, who.runner, who.borders[0])
+    weeks = []
+    for row in accepted.payload["weeks"]:
+        monday = dt.date.fromisoformat(row["monday"])
+        inside = [monday + dt.timedelta(days=k) for k in range(7)]
+        mine = [
+            _session(Kept(dt.date.fromisoformat(str(r["date"])), o), r["id"], bool(r["of_plan"].get("kept")))
+            for r, o in kept
+            if dt.date.fromisoformat(str(r["date"])) in inside
+        ]
+        mine += [PlannedSession(**{k: v for k, v in told.items()}) for told in row["others"]]
+        asked = [s for s in mine if s.on_foot and s.purpose != RACES[0]]
+        done = [d for d in inside if d in days.load]
+        weeks.append(
+            PlannedWeek(
+                **{n: row[n] for n in ("monday", "phase", "reason", "wanted", "most", "gave_way", "proven")},
+                asked=sum(s.cp_minutes for s in asked),
+                run=run_load(library, monday, today) if done else None,
+                hard_s=sum(s.hard_s for s in asked),
+                longest_s=max((s.duration_s for s in asked), default=0.0),
+                longest_run_s=60.0 * max((days.longest[d] for d in done), default=0.0),
+                sessions=sorted(mine, key=lambda s: s.date),
+            )
+        )
+    first, *others = (SeasonRace(**of) for of in accepted.payload["races"])
+    return SeasonPlan(
+        number=entry.id,
+        state="accepted",
+        asked_on=today.isoformat(),
+        sentence=plan_sentence(first, weeks, "accepted"),
+        race=first,
+        others=others,
+        usual=accepted.payload["usual"],
+        weeks=weeks,
+        said=list(entry.payload.get("said", [])),
+        cautions=[before_hard_work("session"), *who.warnings],
+    )
