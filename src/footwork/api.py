@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from footwork.questions.runs import Run
     from footwork.results.effort import BalanceAlong
     from footwork.results.loads import LoadBySpan, RunLoad, SpanLoad
+    from footwork.results.planned_season import SeasonChanges, SeasonPlan, WeekAnswer
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
     from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
@@ -296,6 +297,55 @@ class Library(History):
         from footwork.questions import sessions
 
         return sessions.listed_sessions(self)
+
+    def new_season(self, date: Day | None = None, **wishes: Any) -> SeasonPlan:
+        """Lay out a season backwards from a race (``race``, the day, and what else is wished: the fields of
+        `questions.season.wishes.SeasonWishes`) and keep it as a proposal; see `results.planned_season.SeasonPlan`."""
+        from footwork.questions import season
+
+        return season.new_season(self, as_day(date), **wishes)
+
+    def season_from(self, path: str | Path, date: Day | None = None, **wishes: Any) -> SeasonPlan:
+        """A new season from a template that `season_template` wrote; wishes told beside win."""
+        from footwork.questions import season
+
+        return season.season_from(self, Path(path), as_day(date), **wishes)
+
+    def season_template(self) -> str:
+        """Wishes of the newest season as YAML, without its dates."""
+        from footwork.questions import season
+
+        return season.season_template(self)
+
+    def season(self, date: Day | None = None) -> SeasonPlan:
+        """The newest season, as it was accepted and run, or as it is proposed."""
+        from footwork.questions import season
+
+        return season.show_season(self, as_day(date))
+
+    def accept_season(self, date: Day | None = None) -> SeasonPlan:
+        """Keep every session of the proposed season on its day."""
+        from footwork.questions import season
+
+        return season.accept_season(self, as_day(date))
+
+    def season_changes(self, date: Day | None = None) -> SeasonChanges:
+        """What solving the accepted season again would change, each with its reason."""
+        from footwork.questions import season
+
+        return season.season_changes(self, as_day(date))
+
+    def accept_changes(self, ids: Sequence[int] = (), date: Day | None = None) -> SeasonChanges:
+        """Accept proposed changes by their ids, all by default; returns what is still proposed."""
+        from footwork.questions import season
+
+        return season.accept_changes(self, ids, as_day(date))
+
+    def week(self, date: Day | None = None) -> WeekAnswer:
+        """A week as it was asked and run; see `results.planned_season.WeekAnswer`."""
+        from footwork.questions import season
+
+        return season.week_of(self, as_day(date))
 
     def recognised(self, run_id: int) -> RecognisedEffort | None:
         """Whether an unmarked run looks like a test or race; see `results.session.RecognisedEffort`."""

@@ -1,0 +1,20 @@
+"""The season and its weeks: planned backwards from a race, accepted, held against what was run, and adapted."""
+
+from __future__ import annotations
+
+from footwork.questions.season.changes import accept_changes, season_changes
+from footwork.questions.season.season_plan import accept_season, new_season, season_from, season_template, show_season
+from footwork.questions.season.week import week_of
+from footwork.questions.season.wishes import from_yaml
+
+__all__ = [
+    "accept_changes",
+    "accept_season",
+    "from_yaml",
+    "new_season",
+    "season_changes",
+    "season_from",
+    "season_template",
+    "show_season",
+    "week_of",
+]
