@@ -1,0 +1,231 @@
+"""A season in the library: proposed, accepted, held against what was run, and solved again."""
+
+import datetime as dt
+import shutil
+
+import pytest
+import yaml
+
+from footwork import Library
+from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.questions.season import before_plan, wishes
+
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def library(season_library, tmp_path):
+    season_library.close()
+    shutil.copytree(season_library.folder, tmp_path / "library")
+    with Library.open(tmp_path / "library") as found:
+        yield found
+
+
+@pytest.fixture
+def today(library):
+    """The Sunday of the newest run's week: what is planned begins on a Monday."""
+    newest = library.runs()[0].local.date()
+    return newest + (6 - newest.weekday()) * DAY
+
+
+def wished(today, **more):
+    return {"race": (today + 70 * DAY).isoformat(), "distance": "10km", **more}
+
+
+def sessions_of(plan):
+    return {s.date: s for w in plan.weeks for s in w.sessions if s.purpose != "the race"}
+
+
+def test_a_season_is_proposed_accepted_and_taken_back_whole(library, today):
+    made = library.new_season(today, **wished(today, days="tue,thu,sat,sun", long="sun"))
+    assert made.state == "proposed" and library.sessions() == []
+    assert made.weeks[-1].phase == "race week" and len(made.weeks) == 10
+    assert made.race.distance_m == 10_000 and 25 * 60 < made.race.time_s < 70 * 60
+    again = library.season(today)
+    assert again.to_json() == made.to_json()  # the same question, the same plan
+    taken = library.accept_season(today)
+    assert taken.state == "accepted"
+    kept = library.sessions()
+    assert {str(s["date"]): s["text"] for s in kept} == {d: s.text for d, s in sessions_of(made).items()}
+    assert [w.asked for w in taken.weeks] == pytest.approx([w.asked for w in made.weeks])
+    with pytest.raises(UsageError, match="accepted already"):
+        library.accept_season(today)
+    library.undo(made.number)
+    assert library.sessions() == []
+    with pytest.raises(UsageError, match="no season yet"):
+        library.season(today)
+
+
+def test_undoing_the_acceptance_leaves_the_proposal(library, today):
+    made = library.new_season(today, **wished(today))
+    library.accept_season(today)
+    accepted = next(e for e in library.edits() if e["kind"] == "season-weeks")
+    library.undo(accepted["id"])
+    assert library.sessions() == [] and library.season(today).state == "proposed"
+    assert library.season(today).to_json() == made.to_json()
+
+
+def test_a_plan_solved_again_with_nothing_changed_is_the_same(library, today):
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    found = library.season_changes(today)
+    assert found.changes == [] and found.sentence == "The plan stands as it is."
+
+
+def test_while_ill_no_session_is_asked_and_after_it_easy_days_come_first(library, today):
+    library.new_season(today, **wished(today))
+    plan = library.accept_season(today)
+    ill = today + 2 * DAY
+    library.tell(date=min(ill, dt.date.today()), illness="a cold")
+    found = library.season_changes(ill)
+    dropped = {c.date for c in found.changes if c.kind == "drop"}
+    held = {(ill + k * DAY).isoformat() for k in range(4)}
+    assert dropped & held == set(sessions_of(plan)) & held
+    assert all("illness" in c.sentence for c in found.changes if c.date in held)
+    left = library.accept_changes(date=ill)
+    assert not {str(s["date"]) for s in library.sessions()} & held
+    assert left.changes == []
+    assert {r.state for r in library.week(ill).rows if r.date >= ill.isoformat()} <= {"not now"}
+    library.tell(date=ill + 3 * DAY, well="yes")
+    back = library.season_changes(ill + 3 * DAY)
+    library.accept_changes(date=ill + 3 * DAY)
+    easy = {(ill + k * DAY).isoformat() for k in range(3, 6)}
+    assert all(
+        library.session(s["text"])["seconds_in_domains"]["severe"] < 300
+        for s in library.sessions()
+        if str(s["date"]) in easy
+    )
+    assert back.season == plan.number
+
+
+def test_a_new_season_waits_until_the_runner_is_well(library, today):
+    library.tell(date=today, illness="fever")
+    with pytest.raises(HeldBack, match="rest comes first"):
+        library.new_season(today, **wished(today))
+
+
+def test_some_changes_can_be_accepted_and_each_is_undone_singly(library, today):
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    library.tell(date=today + DAY, injury="calf")
+    on = today + DAY
+    found = library.season_changes(on)
+    first = next(c for c in found.changes if c.kind == "drop")
+    library.accept_changes([first.id], on)
+    assert first.session not in {s["id"] for s in library.sessions()}
+    with pytest.raises(UsageError, match="is not proposed"):
+        library.accept_changes([99], on)
+
+
+def test_a_session_changed_by_hand_stays_as_it_was_changed(library, today):
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    row = next(s for s in reversed(library.sessions()) if s["of_plan"]["purpose"] == "easy")
+    number = library.change_session(row["id"], text="25 min easy")
+    assert all(c.session != number for c in library.season_changes(today).changes)
+
+
+def test_two_weeks_under_seven_tenths_make_the_target_what_was_achieved():
+    achieved = before_plan._achieved
+    assert achieved(150.0, [148.0, 150.0], [None, None]) == 150.0
+    assert achieved(150.0, [80.0, 90.0], [None, None]) == 85.0  # no plan, two short weeks
+    assert achieved(150.0, [170.0, 160.0, 155.0, 90.0], [168.0, 160.0]) == 170.0
+    assert achieved(150.0, [90.0, 160.0, 155.0, 150.0], [168.0, 160.0]) == pytest.approx(168.0 / 1.06)  # repeated
+    assert achieved(150.0, [90.0, 100.0], [168.0, 160.0]) == 95.0
+    assert achieved(150.0, [10.0, 20.0], [168.0, 160.0]) == 75.0  # never under half a usual week
+
+
+def test_days_off_count_once_they_are_more_than_the_longest_usual_gap():
+    day = dt.date(2026, 6, 30)
+
+    def days(*back):
+        at = {day - k * DAY: 1.0 for k in back}
+        return before_plan.Days(at, at, at, {d: 1 for d in at})
+
+    assert before_plan.days_off(days(0, 2, 4), day) == 0
+    assert before_plan.days_off(days(3, 5, 7), day) == 0
+    assert before_plan.days_off(days(6, 8, 10), day) == 6
+    assert before_plan.days_off(days(6, 14, 20), day) == 0  # a gap of seven days is usual
+    assert before_plan.days_off(days(), day) == 0
+
+
+def test_the_week_tells_what_was_run_moved_missed_and_extra(library):
+    newest = library.runs()[0].local.date()
+    monday = newest - (newest.weekday() + 7) * DAY
+    inside = [r for r in reversed(library.runs()) if monday <= r.local.date() < monday + 7 * DAY]
+    assert len(inside) >= 3
+    one, two, rest = inside[0], inside[1], inside[2:]
+    minutes = round(two.duration_s / 60)
+    library.plan_session(f"{round(one.duration_s / 60)} min easy", one.local.date(), "easy one")
+    empty = next(monday + k * DAY for k in range(7) if all(r.local.date() != monday + k * DAY for r in inside))
+    library.plan_session(f"{minutes} min easy", two.local.date(), "second")
+    library.plan_session("23 h easy", empty, "never run")
+    found = library.week(monday + 6 * DAY)
+    of = {r.name: r for r in found.rows if r.session is not None}
+    assert of["easy one"].state == "run" and of["easy one"].run == one.id
+    assert of["second"].run == two.id
+    assert of["never run"].state == "missed"
+    assert [r.run for r in found.rows if r.state == "extra"] == [r.id for r in rest]
+    assert found.run.value == pytest.approx(sum(r.load.value for r in found.rows if r.load is not None), rel=1e-6)
+    assert "1 missed" in found.sentence
+
+
+@pytest.mark.parametrize(
+    "told, words",
+    [
+        ({"race": "2026-01-01"}, "is over"),
+        ({"race": "2026-08-04"}, "in 3 days"),
+        ({"race": "2030-08-01"}, "year and a half"),
+        ({"race": "2026-11-01", "days": ""}, None),
+        ({"race": "2026-11-01", "days": "someday"}, "no day of the week"),
+        ({"race": "2026-11-01", "hours": "40"}, "40 hours a week"),
+        ({"race": "2026-11-01", "also": ["2026-10-04 10km A"]}, "a plan is for one race"),
+        ({"race": "2026-11-01", "also": ["2026-12-04 10km B"]}, "does not lie between"),
+        ({"race": "2026-11-01", "keep": ["60 min easy"]}, "kept to no day"),
+        ({"race": "2026-11-01", "away": ["2026-09-10..2026-09-01"]}, "no absence"),
+        ({"race": "2026-11-01", "long": "mon", "days": "tue,sun"}, "not one of the free days"),
+        ({"race": "2026-11-01", "easier": "2"}, "too often"),
+        ({"race": "2026-11-01", "runs": "9"}, "give 1 to 7"),
+        ({"race": "2026-11-01", "distance": "400km"}, "cannot be planned"),
+        ({}, "needs the day"),
+    ],
+)
+def test_wishes_that_cannot_be_get_one_sentence(told, words):
+    today = dt.date(2026, 8, 1)
+    if words is None:
+        assert wishes.read_wishes(today, told).days == tuple(range(7))
+    else:
+        with pytest.raises(UsageError, match=words):
+            wishes.read_wishes(today, told)
+
+
+def test_without_a_distance_it_is_a_half_marathon_and_said_so():
+    made = wishes.read_wishes(dt.date(2026, 8, 1), {"race": "2026-11-01"})
+    assert made.metres == 21_097.5 and made.said == ("No distance was said: planned for a half marathon.",)
+
+
+def test_rides_and_swims_are_kept_with_their_hours():
+    ride = wishes.read_kept("Sat ride 3 h hard")
+    assert (ride.weekday, ride.minutes, ride.hard) == (5, 180.0, True)
+    assert wishes.read_kept("wed swim 45 min").minutes == 45.0
+    run = wishes.read_kept("tue 6 x 800 m at 108 % CP")
+    assert run.minutes == 0.0 and run.text.startswith("6 x 800 m")
+
+
+def test_a_template_makes_the_same_season_again(library, today, tmp_path):
+    made = library.new_season(today, **wished(today, hours="5", keep=["tue swim 1 h"], easier="3"))
+    (tmp_path / "mine.yaml").write_text(library.season_template())
+    told = yaml.safe_load((tmp_path / "mine.yaml").read_text())
+    assert told["hours"] == 5.0 and "date" not in told
+    other = library.season_from(tmp_path / "mine.yaml", today, race=made.race.date)
+    assert [w.to_json() for w in other.weeks] == [w.to_json() for w in made.weeks]
+
+
+def test_a_runner_of_one_week_is_asked_and_can_tell(tmp_path, library, today):
+    early = library.runs()[-1].local.date() + 8 * DAY
+    try:
+        library.new_season(early, **wished(early))
+    except NotEnoughData as error:
+        assert "three" in str(error) or "critical power" in str(error)
+    else:
+        pytest.fail("a week of runs tells no usual week")
