@@ -1,8 +1,9 @@
-"""What was done and what comes: load, and later the weeks and the season."""
+"""What was done and what comes: load, the season, and its weeks."""
 
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -64,3 +65,216 @@ def _load(load: Any, count: int) -> str:
     if not count:
         return "no run"
     return "load not known" if load.value is None else f"{load.value:.0f} CP-minutes, {load.low:.0f}–{load.high:.0f}"
+
+
+season = typer.Typer(
+    help="A season backwards from a race: new, show, accept, solve, save, from, end.", no_args_is_help=True
+)
+app.add_typer(season, name="season")
+AsOf = Annotated[str | None, typer.Option(help="As if it were this day, YYYY-MM-DD; today by default.")]
+RaceDay = Annotated[str | None, typer.Option("--race", help="Day of the race, YYYY-MM-DD.")]
+Distance = Annotated[str | None, typer.Option(help="10km, half, marathon; without it a half marathon.")]
+CourseFile = Annotated[Path | None, typer.Option(help="The race's course as GPX or FIT: its length and climb.")]
+Hours = Annotated[str | None, typer.Option(help="Running time a week at most, as 6 or 5:30:00.")]
+Days = Annotated[str | None, typer.Option(help="Free days, as tue,thu,sat,sun; all by default.")]
+Long = Annotated[str | None, typer.Option("--long", help="Day liked best for the long run.")]
+Runs = Annotated[str | None, typer.Option(help="Runs a week; as many as are usual by default.")]
+Hard = Annotated[str | None, typer.Option(help="Hard sessions a week, 0 to 3.")]
+Easier = Annotated[str | None, typer.Option(help="Every which week is an easier one: 3, 4, 5 or none.")]
+Keep = Annotated[
+    list[str] | None,
+    typer.Option(help="A session kept to a weekday, as 'tue 60 min easy', 'sat ride 3 h hard'; may be repeated."),
+]
+Also = Annotated[list[str] | None, typer.Option(help="Another race, as '2027-01-17 10km B'; may be repeated.")]
+Away = Annotated[
+    list[str] | None, typer.Option(help="Days without running, as 2026-12-24..2027-01-01; may be repeated.")
+]
+NoTests = Annotated[bool, typer.Option("--no-tests", help="Propose no tests.")]
+Shelf = Annotated[Path | None, typer.Option(help="Sessions of your own, as YAML.")]
+Usual = Annotated[str | None, typer.Option(help="Hours of running in a usual week, where recordings do not tell.")]
+
+
+@season.command("new")
+def season_new(
+    race: RaceDay = None,
+    distance: Distance = None,
+    course: CourseFile = None,
+    hours: Hours = None,
+    days: Days = None,
+    long_day: Long = None,
+    runs: Runs = None,
+    hard: Hard = None,
+    easier: Easier = None,
+    keep: Keep = None,
+    also: Also = None,
+    away: Away = None,
+    no_tests: NoTests = False,
+    shelf: Shelf = None,
+    usual: Usual = None,
+    name: Annotated[str | None, typer.Option(help="Name of the race.")] = None,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Lay out a season and keep it as a proposal."""
+    told = _wishes(locals())
+    with opened() as library:
+        made = library.new_season(day(date), **told)
+    _show_season(made, as_json)
+
+
+@season.command("from")
+def season_from(
+    file: Annotated[Path, typer.Argument(help="A template that 'season save' wrote.")],
+    race: RaceDay = None,
+    distance: Distance = None,
+    course: CourseFile = None,
+    hours: Hours = None,
+    days: Days = None,
+    keep: Keep = None,
+    also: Also = None,
+    away: Away = None,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Lay out a season from a template; what is given beside wins."""
+    told = _wishes(locals())
+    with opened() as library:
+        made = library.season_from(file, day(date), **told)
+    _show_season(made, as_json)
+
+
+def _wishes(given: dict[str, Any]) -> dict[str, Any]:
+    told = {k: v for k, v in given.items() if k not in ("date", "as_json", "file", "no_tests", "long_day", "shelf")}
+    told["long"] = given.get("long_day")
+    if given.get("no_tests"):
+        told["tests"] = False
+    if given.get("shelf"):
+        from footwork.questions.season import from_yaml
+
+        told["shelf"] = from_yaml(given["shelf"]).get("shelf")
+    return {k: v for k, v in told.items() if v is not None}
+
+
+@season.command("show")
+def season_show(date: AsOf = None, as_json: Json = False) -> None:
+    """The season week by week, as it is proposed or as it was accepted and run."""
+    with opened() as library:
+        found = library.season(day(date))
+    _show_season(found, as_json)
+
+
+@season.command("accept")
+def season_accept(
+    changes: Annotated[list[int] | None, typer.Argument(help="Numbers of changes; all by default.")] = None,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Accept the proposed season, or changes that 'season solve' proposes."""
+    with opened() as library:
+        if not changes and library.season(day(date)).state == "proposed":
+            return _show_season(library.accept_season(day(date)), as_json)
+        before = library.season_changes(day(date))
+        left = library.accept_changes(changes or (), day(date))
+    if as_json:
+        return out(left)
+    for change in before.changes:
+        if not changes or change.id in changes:
+            say(f"Accepted: {change.sentence}")
+    return say(left.sentence)
+
+
+@season.command("solve")
+@remembered
+def season_solve(date: AsOf = None, as_json: Json = False) -> None:
+    """What would change by what was run, missed and told in the diary; nothing is changed until it is accepted."""
+    with opened() as library:
+        found = library.season_changes(day(date))
+    if as_json:
+        return out(found)
+    say(found.sentence)
+    for change in found.changes:
+        say(f"{change.id:>3}  {change.sentence}")
+    if found.changes:
+        say("footwork season accept takes all of them, footwork season accept 1 3 some.")
+        for caution in found.cautions:
+            say(caution)
+    return None
+
+
+@season.command("save")
+def season_save(file: Annotated[Path, typer.Argument(help="YAML file to write.")]) -> None:
+    """Keep the newest season's wishes as a template of your own."""
+    from footwork.maintenance import export
+
+    with opened() as library:
+        text = library.season_template()
+    export.write_whole(file, text.encode())
+    say(f"Wrote {file}: footwork season from {file} --race DAY makes a season of it.")
+
+
+@app.command()
+@remembered
+def week(
+    date: Annotated[str | None, typer.Option(help="Any day of the week; today by default.")] = None,
+    as_json: Json = False,
+) -> None:
+    """A week: asked, run, moved, missed, extra; load and hard time asked against run; what comes next."""
+    from footwork.quantities import format_duration
+    from footwork.wording.season_words import day_name
+
+    with opened() as library:
+        found = library.week(day(date))
+    if as_json:
+        return out(found)
+    say(found.sentence)
+    if found.health:
+        say(found.health)
+    for row in found.rows:
+        ran = f"  run {row.run}" if row.run else ""
+        moved = f" on {day_name(row.run_date)}" if row.state == "moved" and row.run_date else ""
+        loads = f"  {_load(row.load, 1)}" if row.load is not None else ""
+        asked = f"  asked {row.cp_minutes:.0f}" if row.cp_minutes is not None else ""
+        say(f"{day_name(row.date):<10} {row.state + moved:<8} {row.name}{ran}{loads}{asked}")
+        if row.verdict:
+            say(f"           {row.verdict}")
+    say(
+        f"Harder than easy {format_duration(found.hard_run_s)} of {format_duration(found.hard_asked_s)} asked, "
+        f"longest run {format_duration(found.longest_run_s)} of {format_duration(found.longest_asked_s)}."
+    )
+    return None
+
+
+def _show_season(found: Any, as_json: bool) -> None:
+    from footwork.quantities import format_distance, format_duration
+    from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
+
+    if as_json:
+        return out(found)
+    for text in (*found.said, found.sentence):
+        say(text)
+    race = found.race
+    say(
+        f"By what is known today: {format_distance(race.distance_m)} in about {format_duration(race.time_s)} at "
+        f"{race.power_w:.0f} W; the race itself is planned with footwork race."
+    )
+    usual = found.usual
+    say(
+        f"Continues from {usual['cp_minutes']:.0f} CP-minutes and {format_duration(usual['duration_s'])} in "
+        f"{usual['runs']:.0f} runs a week, the longest {format_duration(usual['longest_s'])}."
+    )
+    for week in found.weeks:
+        ran = f", run {_load(week.run, 1)}" if week.run is not None else ""
+        say(
+            f"Week of {day_name(week.monday)}: {PHASES[week.phase]}, {week.asked:.0f} CP-minutes asked{ran}, longest "
+            f"{format_duration(week.longest_s)}. {week.reason[:1].upper()}{week.reason[1:]}."
+        )
+        for s in week.sessions:
+            words = s.name if s.name == s.text else f"{s.name}: {s.text}"
+            say(f"    {day_name(s.date):<10} {words}" + (f"  ({s.number})" if s.number else ""))
+        for text in week.gave_way:
+            say(f"    Not to be had: {text}.")
+    for text in (*found.cautions, NOTHING_SAFE):
+        say(text)
+    if found.state == "proposed":
+        say("footwork season accept keeps its sessions; footwork season new with other wishes makes another.")
+    return None
