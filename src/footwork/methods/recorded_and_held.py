@@ -179,6 +179,32 @@ HELD: dict[str, Method] = {
             "The weights of hills, length, walking and exertion are our conventions†.",
         ),
     ),
+    "season": Method(
+        "A season and its weeks",
+        "Weeks are counted back from the race: weeks that build, weeks whose hard minutes are near the race's power, "
+        "easier ones, and a taper in which volume falls exponentially by half, as hard as before, nearly as often. A "
+        "week grows by 6 % over the last full one, at most by 10 %, never beyond 115 % of the best four weeks of the "
+        "year; the longest run is at most a tenth longer than the longest of thirty days; 48 hours lie between hard or "
+        "long sessions, nothing hard is two days before a race. These are bounds whatever is wished; a wish gives way "
+        "as little as it must, and is named. A linear programme gives each week its load, hard minutes and longest "
+        "run, a mixed-integer one puts sessions on days; the same question has the same answer. Each session is "
+        "previewed: what you would not finish four days in five is made kinder or left out. What was run, missed and "
+        "told in the diary changes the plan only once you accept it; a missed session is never added to another. No "
+        "performance is predicted by it, and a taper adds nothing to a race plan: most tests behind the published "
+        "gain were run rested.",
+        "L_w ≤ 1.10·L of the last full week; longest ≤ 1.10·longest of 30 days; taper: ∫ = 0.5",
+        (
+            "Taper of two weeks, volume less by 41 to 60 %, intensity and frequency kept: Bosquet et al. 2007, MSSE "
+            "39:1358. The published gain is about 3 % (0.5 to 6): Mujika and Padilla 2003, MSSE 35:1182.",
+            "Runs beyond 110 % of the longest of thirty days were followed by more overuse injuries (hazard ratio 1.64 "
+            "for 10 to 30 % more) in 5,205 runners; change from week to week had no relation: Schuster Brandt Frandsen "
+            "et al. 2025, BJSM 59:1203.",
+            "A 10 % rule lowered no injuries: Buist et al. 2008, Am J Sports Med 36:33. No weekly percentage is known "
+            "to be safe.",
+            "More load before a taper helped the tired and hurt the overreached: Aubry et al. 2014, MSSE 46:1769.",
+            "Growth, ceiling, easier weeks, 48 hours and the steps after days off are our conventions†.",
+        ),
+    ),
     "cp-minutes": Method(
         "CP-minutes",
         "A load for a run: minutes weighted by intensity, so that one minute at CP counts 1.",

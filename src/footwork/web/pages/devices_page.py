@@ -271,7 +271,7 @@ def _decide(library: Library, base: str, found: Devices) -> None:
 
 
 PAGES = (
-    Page("/devices", show_devices, data, nav="Devices", place=8),
+    Page("/devices", show_devices, data, nav="Devices", place=9),
     Page("/devices/check", show_protocol, None),
     Page("/devices/check/{run_id}", show_checked, check_data),
 )

@@ -80,4 +80,4 @@ def _well(base: str, library: Library) -> None:
     button.on("click", press)
 
 
-PAGES = (Page("/diary", show_diary, data, nav="How it felt", place=9),)
+PAGES = (Page("/diary", show_diary, data, nav="How it felt", place=10),)

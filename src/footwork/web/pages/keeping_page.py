@@ -192,4 +192,4 @@ async def show_keeping(base: str, library: Library) -> None:
             text("p", "They are kept for their load; their watts are not running watts.", "soft")
 
 
-PAGES = (Page("/library", show_keeping, data, nav="Library", place=10),)
+PAGES = (Page("/library", show_keeping, data, nav="Library", place=11),)

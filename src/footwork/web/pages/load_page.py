@@ -163,4 +163,4 @@ def _calibrations(base: str, found: LoadBySpan) -> None:
     )
 
 
-PAGES = (Page("/load", show_load, data, nav="Load", place=5),)
+PAGES = (Page("/load", show_load, data, nav="Load", place=6),)

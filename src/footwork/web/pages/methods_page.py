@@ -57,4 +57,4 @@ async def show_methods(base: str, library: Library) -> None:
         ui.run_javascript("window.footwork.arrive()")
 
 
-PAGES = (Page("/methods", show_methods, data, nav="Methods", place=12),)
+PAGES = (Page("/methods", show_methods, data, nav="Methods", place=13),)

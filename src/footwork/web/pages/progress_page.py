@@ -390,7 +390,7 @@ def _compared(base: str, found: PeriodComparison) -> None:
 
 
 PAGES = (
-    Page("/progress", show_progress, data, nav="Progress", place=6),
+    Page("/progress", show_progress, data, nav="Progress", place=7),
     Page("/compare-runs", show_compare_runs, compare_data),
     Page("/runs/{run_id}/drift", show_drift, within_data),
 )

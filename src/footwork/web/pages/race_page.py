@@ -298,4 +298,4 @@ async def read_elsewhere(event: events.UploadEventArguments) -> Course:
             return await asyncio.get_running_loop().run_in_executor(pool, race.read_track, path)
 
 
-PAGES = (Page("/race", show_race, data, nav="Race", place=7),)
+PAGES = (Page("/race", show_race, data, nav="Race", place=8),)

@@ -131,4 +131,4 @@ def _watched(base: str, library: Library) -> None:
         status.props["aria-live"] = "polite"
 
 
-PAGES = (Page("/settings", show_settings, data, nav="Settings", place=11),)
+PAGES = (Page("/settings", show_settings, data, nav="Settings", place=12),)
