@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
@@ -133,7 +133,8 @@ class History:
         Returns
         -------
         dict
-            Lists ``added``, ``duplicates``, ``recovered``, ``skipped``, ``failed`` of ``{"file", "reason"}``.
+            Lists ``added``, ``duplicates``, ``recovered``, ``told`` (days of the diary), ``skipped``, ``failed`` of
+            ``{"file", "reason"}``.
 
 
         Raises
@@ -385,6 +386,13 @@ class History:
         from footwork.history.log import diary
 
         return diary.tell(self, run, as_day(date), **values)
+
+    def diary_from(self, path: Path_, columns: Mapping[str, str]) -> int:
+        """Values of days from a CSV file; ``columns`` names its column of ``date`` and of each field. Returns how many
+        were new."""
+        from footwork.history.log import diary
+
+        return diary.from_csv(self, Path(path), columns)
 
     def diary(self, since: Day | None = None, until: Day | None = None) -> list[dict[str, Any]]:
         """What the diary holds, the newest day first."""

@@ -1,11 +1,19 @@
-"""The diary: how a run or a day felt, sleep, resting heart rate, soreness, illness, injury, well again, a note."""
+"""The diary: how a run or a day felt, sleep, resting heart rate, soreness, overnight heart rate variability, illness,
+injury, well again, a note. What files tell of a day stands beside what was written by hand, and never over it."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sqlalchemy import Connection
+
 from footwork.errors import UsageError
+from footwork.formats import wellness
+from footwork.formats.wellness import Measured
 from footwork.history.log import entries, parts
 from footwork.results.health import Health
 
@@ -18,6 +26,7 @@ NUMBERS = {
     "sleep": ("h", 0.0, 24.0),
     "resting_heart_rate": ("bpm", 25.0, 120.0),
     "soreness": ("of 10", 0.0, 10.0),
+    "overnight_hrv": ("ms", 3.0, 300.0),
 }
 
 
@@ -27,6 +36,7 @@ TEXTS = ("illness", "injury", "well", "note")
 FIELDS = (*NUMBERS, *TEXTS)
 
 
+SAME = 0.05  # a value that differs by less tells nothing new
 ASK_AFTER_DAYS = 14  # an entry as old as that is asked about again; our convention
 EASY_DAYS = (3, 14)  # easy days of a return: as many as days off, at least and at most; our convention
 
@@ -106,15 +116,81 @@ def tell(
     return [entries.write(library, "diary", run, {"name": n, "value": v}, day) for n, v in kept.items()]
 
 
+FROM_FILE = "file"
+
+
+@dataclass
+class FileValues:
+    """What files told before: when and what, by day and field."""
+
+    known: dict[tuple[str, str], tuple[str, float]]
+
+    @classmethod
+    def of(cls, connection: Connection) -> FileValues:
+        """As the log holds them."""
+        made = cls({})
+        for entry in parts.read_entries(connection, "diary"):
+            if entry.payload.get("source") == FROM_FILE and entry.date is not None:
+                made.known[entry.date, entry.payload["name"]] = (entry.payload["at"], entry.payload["value"])
+        return made
+
+    def add(self, connection: Connection, measured: Sequence[Measured]) -> list[Measured]:
+        """Write what is new, or later than what an earlier file told of the same day; returns what was written."""
+        out = []
+        for m in measured:
+            key, at = (m.date.isoformat(), m.field), m.at.isoformat()
+            before = self.known.get(key)
+            if before is not None and (at <= before[0] or abs(m.value - before[1]) < SAME):
+                continue
+            self.known[key] = (at, m.value)
+            payload = {"name": m.field, "value": round(m.value, 2), "source": FROM_FILE, "at": at}
+            entries.keep(connection, "diary", None, payload, m.date)
+            out.append(m)
+        return out
+
+
+def from_csv(library: History, path: Path, columns: Mapping[str, str]) -> int:
+    """Values of days from a CSV file, as `wellness.read_csv` takes them; never over what was written by hand. Returns
+    how many are new.
+
+    Raises
+    ------
+    UsageError, UnreadableFile
+        No such file; a column or a value that cannot be.
+    """
+    if not path.is_file():
+        raise UsageError(f"there is no file {path}")
+    measured = wellness.read_csv(path.read_bytes(), columns)
+    late = [m for m in measured if m.date > dt.date.today()]
+    if late:
+        raise UsageError(f"{late[0].date} lies in the future")
+    with library.writing() as connection:
+        return len(FileValues.of(connection).add(connection, measured))
+
+
 def days(library: History, since: dt.date | None = None, until: dt.date | None = None) -> list[dict[str, Any]]:
-    """What the diary holds, the newest day first: ``date``, ``run`` (None for the day itself) and the fields told."""
+    """What the diary holds, the newest day first: ``date``, ``run`` (None for the day itself), the fields told,
+    and which of them a file told (``from_file``)."""
     of_run = {row.id: row for row in library.runs()}
     found: dict[tuple[str, int], dict[str, Any]] = {}
+    measured: dict[tuple[str, int], dict[str, tuple[str, Any]]] = {}
     with library.reading() as connection:
         told = parts.read_entries(connection, "diary")
     for entry in told:
-        if entry.run is None and entry.date is not None:
-            found.setdefault((entry.date, 0), {})[entry.payload["name"]] = entry.payload["value"]
+        if entry.run is not None or entry.date is None:
+            continue
+        name, value = entry.payload["name"], entry.payload["value"]
+        if entry.payload.get("source") == FROM_FILE:
+            of_day = measured.setdefault((entry.date, 0), {})
+            of_day[name] = max(of_day.get(name, ("", None)), (entry.payload["at"], value))
+        else:
+            found.setdefault((entry.date, 0), {})[name] = value
+    for key, of_day in measured.items():
+        mine = found.setdefault(key, {})
+        files = sorted(name for name in of_day if mine.get(name) is None)
+        mine |= {name: of_day[name][1] for name in files}
+        if files:
+            mine["from_file"] = files
     for run_id, said in entries.told(library).items():
         if said.diary and run_id in of_run:
             found[(of_run[run_id].local.date().isoformat(), run_id)] = dict(said.diary)

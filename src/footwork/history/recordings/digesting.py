@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 from footwork import formats
 from footwork.analysis import cleaning, editing, screening, summary
 from footwork.errors import FootworkError, NotARecording, UnreadableFile
-from footwork.formats import archive
+from footwork.formats import archive, wellness
+from footwork.formats.wellness import Measured
 from footwork.history.dated import in_force
 from footwork.history.recordings.local_time import local_date, offset_of
 from footwork.physics import power as power_model
@@ -185,10 +186,11 @@ class Digest:
     sha256: str = ""
     name: str = ""
     size: int = 0
-    outcome: str = "read"  # read, known, skipped, failed or fatal
+    outcome: str = "read"  # read, told (of days), known, skipped, failed or fatal
     reason: str = ""
     original: Path | None = None
     recordings: list[Analysed] = field(default_factory=list)
+    measured: list[Measured] = field(default_factory=list)
 
 
 def printable(name: str) -> str:
@@ -277,6 +279,9 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
         made.recordings = [analyse(r, orders.masses, orders.zone) for r in recordings]
     except NotARecording as error:
         made.outcome, made.reason = "skipped", str(error)
+        if data[8:12] == b".FIT":
+            made.measured = wellness.read(data, orders.zone)
+            made.outcome = "told" if made.measured else "skipped"
         return made
     except FootworkError as error:
         made.outcome, made.reason = "failed", str(error)

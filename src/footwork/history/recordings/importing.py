@@ -14,9 +14,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from filelock import FileLock, Timeout
+from sqlalchemy import Connection
 
 from footwork.errors import FootworkError, LibraryError, UsageError
 from footwork.formats import archive
+from footwork.history.log import diary
 from footwork.history.recordings import results, workers
 from footwork.history.recordings.digesting import Digest, Orders, Task, printable
 
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 BATCH = 25
+OUTCOMES = ("added", "duplicates", "recovered", "told", "skipped", "failed")
 Progress = Callable[[int, int, str], None]
 
 
@@ -34,13 +37,14 @@ class Report:
     added: list[dict[str, Any]] = field(default_factory=list)
     duplicates: list[dict[str, Any]] = field(default_factory=list)
     recovered: list[dict[str, Any]] = field(default_factory=list)
+    told: list[dict[str, Any]] = field(default_factory=list)
     skipped: list[dict[str, Any]] = field(default_factory=list)
     failed: list[dict[str, Any]] = field(default_factory=list)
     start_used: str = ""  # the one undated file that --start has placed
 
     def to_json(self) -> dict[str, Any]:
         """What became of each file, as `Library.add` gives it."""
-        return {name: getattr(self, name) for name in ("added", "duplicates", "recovered", "skipped", "failed")}
+        return {name: getattr(self, name) for name in OUTCOMES}
 
 
 def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
@@ -156,14 +160,30 @@ def _explain(error: OSError, folder: Path) -> LibraryError:
     return LibraryError(f"cannot write to the library {folder}: {error.strerror or error}")
 
 
+def _tell(connection: Connection, known: diary.FileValues, made: Digest, report: Report) -> None:
+    """Write what a file tells of days into the diary."""
+    fresh = known.add(connection, made.measured)
+    if not fresh:
+        report.duplicates.append({"file": made.shown, "reason": "the diary has what it tells"})
+        return
+    days = sorted({m.date.isoformat() for m in fresh})
+    names = ", ".join(sorted({m.field.replace("_", " ") for m in fresh}))
+    span = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+    report.told.append({"file": made.shown, "reason": f"{names} of {span}"})
+
+
 def _store_batch(library: History, batch: list[Digest], report: Report, start: dt.datetime | None) -> None:
     for made in batch:
         if made.outcome == "fatal":
             raise OSError(errno.ENOSPC, made.reason)
     pending = Report(start_used=report.start_used)
     with library.writing() as connection:
+        known = diary.FileValues.of(connection) if any(made.measured for made in batch) else None
         for made in batch:
-            results.store(library, connection, made, pending, start)
+            if known is not None and made.outcome == "told":
+                _tell(connection, known, made, pending)
+            else:
+                results.store(library, connection, made, pending, start)
     # Only what the transaction has made true is reported.
     for name, rows in pending.to_json().items():
         getattr(report, name).extend(rows)
