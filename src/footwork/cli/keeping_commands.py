@@ -178,11 +178,16 @@ def diary(
     sleep: Annotated[float | None, typer.Option(help="Hours slept.")] = None,
     resting_heart_rate: Annotated[float | None, typer.Option(help="Resting heart rate in bpm.")] = None,
     soreness: Annotated[float | None, typer.Option(help="0 to 10.")] = None,
+    overnight_hrv: Annotated[float | None, typer.Option(help="Heart rate variability of the night in ms.")] = None,
     illness: Annotated[str | None, typer.Option(help="What it is, as 'cold'.")] = None,
     injury: Annotated[str | None, typer.Option(help="What it is, as 'left calf'.")] = None,
     well: Annotated[bool, typer.Option("--well", help="Well again: ends illness and injury.")] = False,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
     clear: Annotated[list[str] | None, typer.Option(help="Take this field back; repeatable.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Many days from a CSV file; with --columns.")] = None,
+    columns: Annotated[
+        str, typer.Option(help="Its columns, as 'date=Day; sleep=Hours; resting_heart_rate=Pulse'.")
+    ] = "date=date; sleep=sleep; resting_heart_rate=resting_heart_rate",
     as_json: Json = False,
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
@@ -193,6 +198,7 @@ def diary(
         "sleep": sleep,
         "resting_heart_rate": resting_heart_rate,
         "soreness": soreness,
+        "overnight_hrv": overnight_hrv,
         "illness": illness,
         "injury": injury,
         "well": "again" if well else None,
@@ -200,7 +206,11 @@ def diary(
     }
     values: dict[str, Any] = {n: v for n, v in given.items() if v is not None}
     values |= {name.replace("-", "_"): None for name in clear or []}
-    with opened(create=bool(values)) as library:
+    with opened(create=bool(values or csv)) as library:
+        if csv is not None:
+            pairs = [part.split("=", 1) for part in columns.split(";") if "=" in part]
+            many = library.diary_from(csv, {field.strip(): column.strip() for field, column in pairs})
+            return out({"new": many}) if as_json else say(f"{plural(many, 'new value')} from {csv.name}.")
         if values:
             library.tell(run, day(date), **values)
         found, caution = library.diary(), held_back(library.health())
@@ -216,8 +226,10 @@ def diary(
         words = [
             f"{n.replace('_', ' ')} {v if isinstance(v, str) else f'{v:g}'}"
             for n, v in row.items()
-            if n not in ("date", "run")
+            if n not in ("date", "run", "from_file")
         ]
+        if row.get("from_file"):
+            words.append(f"{', '.join(n.replace('_', ' ') for n in row['from_file'])} from file")
         of = f"  run {row['run']}" if row["run"] else ""
         say(f"{row['date']}{of}  {'; '.join(words)}")
     if caution:

@@ -48,6 +48,7 @@ def add(
         say(
             f"Added {plural(len({r for e in report['added'] for r in e['runs']}), 'run')}"
             + (f", {known} already known" if known else "")
+            + (f", days told by {plural(len(report['told']), 'file')}" if report["told"] else "")
             + (f", {len(report['skipped'])} skipped" if report["skipped"] else "")
             + (f", {len(report['failed'])} failed" if report["failed"] else "")
             + "."
