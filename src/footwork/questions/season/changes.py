@@ -203,7 +203,7 @@ def _moved(
     for of in reversed(missed):
         row = rows[of.session or 0]
         day = dt.date.fromisoformat(of.date)
-        if not row["of_plan"] or (today - day).days > MOVED_WITHIN_DAYS:
+        if "of_plan" not in row or (today - day).days > MOVED_WITHIN_DAYS:
             continue
         found = season_plan.planned_sessions(library, row["of_plan"]["season"], who.runner, who.borders[0])
         offer = next(o for r, o in found if r["id"] == row["id"])

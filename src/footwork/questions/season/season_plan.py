@@ -262,7 +262,7 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
     told = _told(library, entry.id, "accepted", today, basis, weeks)
     with library.writing() as connection:
         for row in sessions.listed_sessions(library):
-            if row["of_plan"] and str(row["date"]) >= basis.first.isoformat():
+            if "of_plan" in row and str(row["date"]) >= basis.first.isoformat():
                 entries.take_back(connection, row["id"])
         plan = {"season": entry.id, "weeks": [_week_payload(w) for w in told.weeks], "usual": told.usual}
         plan["races"] = [r.to_json() for r in (told.race, *told.others)]
@@ -391,7 +391,7 @@ def planned_sessions(
     """Sessions of an accepted season as they are kept now, the oldest first, with what each asks. ``border`` [W]."""
     out = []
     for row in reversed(sessions.listed_sessions(library)):
-        if row["of_plan"] and row["of_plan"]["season"] == season:
+        if row.get("of_plan", {}).get("season") == season:
             purpose = str(row["of_plan"]["purpose"])
             made = families.offer(row["name"], purpose, row["text"], runner, border, as_it_is=True)
             if made is not None:

@@ -259,7 +259,7 @@ def change_session(
     row = kept_session(library, number)
     payload = {
         **_kept(row["text"] if text is None else text, row["name"] if name is None else name),
-        **({"of_plan": {**row["of_plan"], "by_hand": True}} if row["of_plan"] else {}),
+        **({"of_plan": {**row["of_plan"], "by_hand": True}} if "of_plan" in row else {}),
         "first": row["first"],
     }
     on = date or dt.date.fromisoformat(str(row["date"]))
@@ -288,7 +288,7 @@ def repeat_session(library: History, number: int, weeks: int) -> list[int]:
 
 def listed_sessions(library: History) -> list[dict[str, Any]]:
     """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, its ``first``
-    number, which stays when it is moved, and of which plan it is and what for (``of_plan``, None for one's own)."""
+    number, which stays when it is moved, and for one of a season which and what for (``of_plan``)."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
         on.setdefault(row.local.date().isoformat(), []).append(row.id)
@@ -302,7 +302,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
             "text": e.payload["text"],
             "runs": sorted(on.get(str(e.date), [])),
             "first": e.payload.get("first", e.id),
-            "of_plan": e.payload.get("of_plan"),
+            **({"of_plan": e.payload["of_plan"]} if e.payload.get("of_plan") else {}),
         }
         for e in found
     ]
