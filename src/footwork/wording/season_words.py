@@ -100,7 +100,9 @@ def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phas
     of = {state: sum(r.state == state for r in rows) for state in ("run", "moved", "missed", "extra", "today", "ahead")}
     planned = sum(r.session is not None for r in rows)
     done = of["run"] + of["moved"]
-    told = f"{run.value:.0f} CP-minutes, {run.low:.0f} to {run.high:.0f}" if run.value is not None else "no load known"
+    told = "no load known" if run.value is None else f"{run.value:.0f} CP-minutes"
+    if run.value:
+        told += f", {run.low:.0f} to {run.high:.0f}"
     if not planned:
         return f"Nothing was asked this week; {of['extra']} run{'s' if of['extra'] != 1 else ''}, {told}."
     parts = [f"{done} of {planned} sessions run"]
