@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
     from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
+    from footwork.results.sign_patterns import SignsAnswer
     from footwork.results.today import Due
     from footwork.results.trial import TrialDesign, TrialResult
     from footwork.results.usual import UsualRunning
@@ -345,7 +346,17 @@ class Library(History):
         """A week as it was asked and run; see `results.planned_season.WeekAnswer`."""
         from footwork.questions import season
 
-        return season.week_of(self, as_day(date))
+        key = ("week", date, dt.date.today())
+        found: WeekAnswer = self.cached(key, lambda: season.week_of(self, as_day(date)))
+        return found
+
+    def signs(self, date: Day | None = None) -> SignsAnswer:
+        """Whether the last days together ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""
+        from footwork.questions import signs
+
+        key = ("signs", date, dt.date.today())
+        found: SignsAnswer = self.cached(key, lambda: signs.signs_of(self, as_day(date)))
+        return found
 
     def recognised(self, run_id: int) -> RecognisedEffort | None:
         """Whether an unmarked run looks like a test or race; see `results.session.RecognisedEffort`."""

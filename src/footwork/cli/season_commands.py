@@ -244,6 +244,26 @@ def week(
     return None
 
 
+@app.command()
+@remembered
+def signs(date: AsOf = None, as_json: Json = False) -> None:
+    """Whether the last days together ask you to check how you are; and runs much longer than those of 30 days."""
+    with opened() as library:
+        found = library.signs(day(date))
+    if as_json:
+        return out(found)
+    say(found.sentence)
+    if found.instead:
+        say(found.instead)
+    for pattern in found.patterns:
+        say(pattern.sentence if pattern.state != "check" else f"{pattern.pattern.capitalize()}: check.")
+        for c in pattern.channels:
+            if c.recent is not None and c.usual is not None:
+                off = f", {c.apart:+.1f} of your own spreads" if c.apart is not None else ""
+                say(f"    {c.name}: {c.recent:.4g} {c.unit}, usually {c.usual:.4g}{off}")
+    return None
+
+
 def _show_season(found: Any, as_json: bool) -> None:
     from footwork.quantities import format_distance, format_duration
     from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name

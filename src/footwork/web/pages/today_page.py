@@ -20,11 +20,14 @@ from footwork.questions.sessions import session_workout
 from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, downloads, inputs, sentence
-from footwork.web.layout import Text, heading, link, measured, method_link, note, page, text, whisker
+from footwork.web.layout import Text, heading, link, measured, method_link, note, page, table, text, whisker
 from footwork.wording.due_words import ago, long_date
+from footwork.wording.season_words import day_name
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.results.planned_season import WeekAnswer
+    from footwork.results.sign_patterns import SignsAnswer
     from footwork.results.today import Due
 
 
@@ -116,6 +119,7 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
     told = f"{long_date(on)}. {found['reason']}".strip()
     with page(base, "This week", found["headline"], told):
         await _added(base, library, added)
+        await _asked_and_run(base, library, on)
         _numbers(base, found, imperial)
         if newest:
             _weeks(base, found, on)
@@ -170,6 +174,33 @@ async def _added(base: str, library: Library, numbers: str) -> None:
         text("span", ".")
     for problem in jobs.left_out.pop(library.folder, [])[:SHOWN_ADDED]:
         note(problem)
+
+
+async def _asked_and_run(base: str, library: Library, on: dt.date) -> None:
+    """A check by the signs, what waits in the season, and the week's sessions as they were run."""
+    signs, week = await asyncio.to_thread(lambda: (library.signs(on), library.week(on)))
+    if signs.instead or signs.long_runs:
+        note(f"{signs.sentence} {signs.instead}".strip(), base, "signs")
+    if not any(r.session for r in week.rows):
+        return
+    text("p", week.sentence)
+    with ui.element("details"):
+        text("summary", "Session by session")
+        table(
+            ["day", "session", "what became of it", "asked", "run"],
+            [
+                [
+                    day_name(r.date),
+                    (r.name, f"{base}/runs/{r.run}") if r.run else r.name,
+                    f"{r.state}. {r.verdict}".rstrip(". "),
+                    f"{r.cp_minutes:.0f}" if r.cp_minutes is not None else "",
+                    f"{r.load.value:.0f}" if r.load is not None and r.load.value is not None else "",
+                ]
+                for r in week.rows
+            ],
+        )
+    with ui.element("p"):
+        link("The season, and what waits to be accepted", f"{base}/season")
 
 
 def _numbers(base: str, found: Due, imperial: bool) -> None:
@@ -339,4 +370,18 @@ def uploader(base: str, library: Library) -> None:
     timer = ui.timer(0.5, follow, active=False)
 
 
-PAGES = (Page("/", show_week, data, nav="This week", place=0, twin="/today.json"),)
+def week_data(library: Library, date: str = "") -> WeekAnswer:
+    """A week as it was asked and run, as the page shows it. Raises UsageError for no date."""
+    return library.week(date or None)
+
+
+def signs_data(library: Library, date: str = "") -> SignsAnswer:
+    """Signs, as the page shows them. Raises UsageError for no date."""
+    return library.signs(date or None)
+
+
+PAGES = (
+    Page("/", show_week, data, nav="This week", place=0, twin="/today.json"),
+    Page("/week", None, week_data),
+    Page("/signs", None, signs_data),
+)
