@@ -351,7 +351,7 @@ class Library(History):
         return found
 
     def signs(self, date: Day | None = None) -> SignsAnswer:
-        """Whether the last days together ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""
+        """Whether the last days ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""
         from footwork.questions import signs
 
         key = ("signs", date, dt.date.today())

@@ -181,25 +181,25 @@ HELD: dict[str, Method] = {
     ),
     "signs": Method(
         "Signs that ask for a check",
-        "Resting heart rate, heart rate at power, sleep, soreness and overnight variability over two days (unwell), or "
-        "exertion above its load, soreness and sleep over a week (worn): each against the median of your month before, in "
-        "your own spreads, summed. It takes two channels, one of them felt, and three weeks of days. Thresholds are set "
-        "by simulation so that a healthy runner gets one false check in a half-year and pattern; then fourteen days are "
-        "silent. Days after a race and ill days tell nothing. A check withholds nothing and diagnoses nothing: with one "
-        "false check and six illnesses in ten seen, a third to a half of checks are illness. That nothing is said does "
-        "not mean that all is well. Load alone fires nothing, no ratio of recent to older load is used anywhere, and no "
-        "injury probability is shown.",
+        "Resting heart rate, heart rate at power, sleep, soreness and overnight variability over two days (unwell), "
+        "or exertion above its load, soreness and sleep over a week (worn): each against the median of your month "
+        "before, in your own spreads, summed. It takes two channels, one of them felt, and three weeks of days. "
+        "Thresholds are set by simulation so that a healthy runner gets one false check in a half-year and pattern; "
+        "then fourteen days are silent. Days after a race and ill days tell nothing. A check withholds nothing and "
+        "diagnoses nothing: with one false check and six illnesses in ten seen, a third to a half of checks are "
+        "illness. That nothing is said does not mean that all is well. Load alone fires nothing, no ratio of recent "
+        "to older load is used anywhere, and no injury probability is shown.",
         "u = (mean of 2 or 7 days − median of 28) / own SD of such differences; score = Σu / √(n + 0.2·n(n−1))",
         (
             "Felt measures respond to load with more sensitivity than measured ones: Saw, Main, Gastin 2016, BJSM "
             "50:281.",
             "Acute respiratory illness 4.7 (3.9 to 5.7) in 1,000 athlete days: Derman et al. 2022, BJSM 56:630.",
             "No marker diagnoses overtraining: Meeusen et al. 2013, MSSE 45:186.",
-            "A run beyond 110 % of the longest of thirty days: hazard ratio of overuse injury 1.64 (1.31 to 2.05) for "
-            "10 to 30 % more, 1.52 (1.16 to 2.00) to 100 %, 2.28 (1.50 to 3.48) beyond, in 5,205 runners: Schuster "
-            "Brandt Frandsen et al. 2025, BJSM 59:1203.",
-            "The ratio of recent to older load is an artefact of dividing: Impellizzeri et al. 2020, Sports Med; Lolli et "
-            "al. 2019, BJSM 53:921.",
+            "A run beyond 110 % of the longest of thirty days: hazard ratio of overuse injury 1.64 (1.31 to 2.05) "
+            "for 10 to 30 % more, 1.52 (1.16 to 2.00) to 100 %, 2.28 (1.50 to 3.48) beyond, in 5,205 runners: "
+            "Schuster Brandt Frandsen et al. 2025, BJSM 59:1203.",
+            "The ratio of recent to older load is an artefact of dividing: Impellizzeri et al. 2020, Sports Med; "
+            "Lolli et al. 2019, BJSM 53:921.",
         ),
     ),
     "season": Method(
