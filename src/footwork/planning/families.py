@@ -50,11 +50,13 @@ class Offer:
         return self.is_hard or (self.purpose != OTHER and (self.purpose == "long" or self.minutes >= LONG_MIN))
 
 
+# Each at most a tenth more than the one before, so that a longest run can grow within its bound.
+SIZES = (20, 25, 30, 33, 36, 39, 42, 46, 50, 55, 60, 65, 70)
 EASY = (
-    Family("easy run", "easy", "{n} min easy", (20, 30, 40, 50, 60, 70)),
+    Family("easy run", "easy", "{n} min easy", (20, 25, *SIZES[2:])),
     Family("easy run with strides", "easy", "{n} min easy, 5 x (20 s strides, 70 s easy jog), 5 min easy", (30, 40)),
 )
-LONG = Family("long run", "long", "{n} min easy", tuple(range(45, 245, 5)))
+LONG = Family("long run", "long", "{n} min easy", (*SIZES[3:], *range(75, 245, 5)))
 STEADY_END = Family(
     "long run with a steady end", "long", "{n} min easy, 20 min at 85 to 90 % CP, 5 min easy", tuple(range(40, 185, 5))
 )
