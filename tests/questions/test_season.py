@@ -8,7 +8,9 @@ import yaml
 
 from footwork import Library
 from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.questions import season, sessions
 from footwork.questions.season import before_plan, wishes
+from footwork.reports import season_sheet
 
 DAY = dt.timedelta(days=1)
 
@@ -219,6 +221,24 @@ def test_a_template_makes_the_same_season_again(library, today, tmp_path):
     assert told["hours"] == 5.0 and "date" not in told
     other = library.season_from(tmp_path / "mine.yaml", today, race=made.race.date)
     assert [w.to_json() for w in other.weeks] == [w.to_json() for w in made.weeks]
+
+
+def test_an_accepted_season_goes_to_paper_calendar_and_watch(library, today):
+    made = library.new_season(today, **wished(today))
+    with pytest.raises(UsageError, match="not accepted"):
+        season.season_workouts(library, 4, today)
+    plan = library.accept_season(today)
+    assert season_sheet(made).startswith(b"%PDF") and season_sheet(plan, 4).startswith(b"%PDF")
+    files = season.season_workouts(library, 2, today)
+    near = [s for s in library.sessions() if today.isoformat() <= str(s["date"]) < (today + 14 * DAY).isoformat()]
+    assert len(files) == len(near) and all(name.endswith(".fit") and data[8:12] == b".FIT" for name, data in files)
+    row = near[0]
+    before = sessions.calendar(library).decode()
+    library.change_session(row["id"], date=today + 90 * DAY)
+    after = sessions.calendar(library).decode()
+    uid = f"UID:session-{row['first']}@footwork"
+    assert before.count(uid) == after.count(uid) == 1  # moved, it stays the one event
+    assert before.count("BEGIN:VEVENT") == after.count("BEGIN:VEVENT") == len(library.sessions())
 
 
 def test_a_runner_of_one_week_is_asked_and_can_tell(tmp_path, library, today):

@@ -61,7 +61,7 @@ def season_bars(weeks: Sequence[Mapping[str, Any]], today: str, narrow: bool = F
             out.append(f'<circle class="ran" cx="{middle:.1f}" cy="{run_at(week["longest_run_s"]):.1f}" r="4"/>')
         if week["longest_s"]:
             out.append(f'<circle class="asked" cx="{middle:.1f}" cy="{run_at(week["longest_s"]):.1f}" r="4"/>')
-        named = _marked(week)
+        named = week_mark(week)
         if named:
             spot = min(max(middle, LEFT + 14), width - 14)
             out.append(f'<text class="mark" x="{spot:.1f}" y="{ABOVE - 6}" text-anchor="middle">{named}</text>')
@@ -91,7 +91,7 @@ def _short(seconds: float) -> str:
     return f"{seconds // 3600:.0f}:{seconds % 3600 // 60:02.0f}"
 
 
-def _marked(week: Mapping[str, Any]) -> str:
+def week_mark(week: Mapping[str, Any]) -> str:
     """What is remarkable in a week: its race, or its test."""
     purposes = {s["purpose"] for s in week["sessions"]}
     if purposes & {"the race", "a race beside"}:

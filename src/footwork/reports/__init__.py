@@ -9,12 +9,15 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from footwork.charts.season_picture import week_mark
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.planning.preview import banded
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.results.planned_season import SeasonPlan
 from footwork.results.session import SessionPreview
 from footwork.results.usual import UsualRunning
 from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -62,6 +65,54 @@ def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False)
         str(_HERE / "session.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def season_sheet(plan: SeasonPlan, weeks: int | None = None) -> bytes:
+    """A season as PDF, its picture and sessions week by week, or of so many weeks from the day it was asked on."""
+    import typst
+
+    shown = [w for w in plan.weeks if weeks is None or _week_ends(w.monday) > plan.asked_on][:weeks]
+    most = max([1.0, *(w.asked for w in plan.weeks), *((w.run.value or 0.0) if w.run else 0.0 for w in plan.weeks)])
+    told = {
+        "title": f"{plan.race.name[:1].upper()}{plan.race.name[1:]}, {day_name(plan.race.date)} {plan.race.date[:4]}",
+        "sentence": plan.sentence,
+        "most": f"{most:.0f}",
+        "bars": [
+            {
+                "asked": w.asked / most,
+                "run": ((w.run.value or 0.0) if w.run else 0.0) / most,
+                "day": day_name(w.monday)[4:],
+                "mark": week_mark(w.to_json()),
+            }
+            for w in plan.weeks
+        ],
+        "weeks": [
+            {
+                "name": f"{day_name(w.monday)}: {PHASES[w.phase]}",
+                "asked": f"{w.asked:.0f} CP-minutes",
+                "reason": w.reason,
+                "rows": [
+                    {
+                        "day": day_name(s.date),
+                        "words": s.name if s.name == s.text else f"{s.name}: {s.text}",
+                        "time": format_duration(s.duration_s),
+                        "load": f"{s.cp_minutes:.0f}",
+                    }
+                    for s in w.sessions
+                ],
+            }
+            for w in shown
+        ],
+        "notes": [*plan.said, *plan.cautions, NOTHING_SAFE],
+    }
+    made: bytes = typst.compile(
+        str(_HERE / "season.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
+
+
+def _week_ends(monday: str) -> str:
+    return (dt.date.fromisoformat(monday) + dt.timedelta(days=7)).isoformat()
 
 
 def trial_sheet(trial: dict[str, Any], imperial: bool = False) -> bytes:

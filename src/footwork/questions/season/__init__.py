@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from footwork.questions.season.changes import accept_changes, season_changes
-from footwork.questions.season.season_plan import accept_season, new_season, season_from, season_template, show_season
+from footwork.questions.season.season_plan import (
+    accept_season,
+    new_season,
+    season_from,
+    season_template,
+    season_workouts,
+    show_season,
+)
 from footwork.questions.season.week import week_of
 from footwork.questions.season.wishes import from_yaml
 
@@ -15,6 +22,7 @@ __all__ = [
     "season_changes",
     "season_from",
     "season_template",
+    "season_workouts",
     "show_season",
     "week_of",
 ]

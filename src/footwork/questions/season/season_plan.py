@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -274,6 +275,32 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
                     payload = {"text": s.text, "name": s.name, "of_plan": of_plan}
                     entries.keep(connection, "session", None, payload, dt.date.fromisoformat(s.date))
     return show_season(library, today)
+
+
+def season_workouts(library: History, weeks: int, date: dt.date | None = None) -> list[tuple[str, bytes]]:
+    """Sessions of so many weeks from a day on as FIT workouts: file names and contents.
+
+    Raises
+    ------
+    UsageError
+        No season is accepted.
+    HeldBack
+        The diary tells of illness, injury or a return.
+    """
+    entry = newest(library)
+    if acceptance(library, entry.id) is None:
+        raise UsageError("this season is not accepted yet: accept it, and its sessions can be taken along")
+    sessions.allowed(library)
+    today = date or dt.date.today()
+    last = today + dt.timedelta(weeks=weeks)
+    out = []
+    for row in reversed(sessions.listed_sessions(library)):
+        on = dt.date.fromisoformat(str(row["date"]))
+        if row.get("of_plan", {}).get("season") == entry.id and today <= on < last:
+            name = f"{on} {row['name']}"
+            file = re.sub(r"[^a-z0-9-]+", "-", name.lower()).strip("-") + ".fit"
+            out.append((file, sessions.session_workout(library, row["text"], row["name"], date=today)))
+    return out
 
 
 def _week_payload(week: PlannedWeek) -> dict[str, Any]:
