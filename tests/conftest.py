@@ -36,11 +36,8 @@ def fit_of(samples: season.Samples, serial: int = 1001) -> bytes:
     return write.fit_bytes([("running", samples)], serial, 77001)
 
 
-@pytest.fixture(scope="session")
-def season_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Ten weeks of one runner: easy runs, sessions, a test; small but of every kind."""
-    folder = tmp_path_factory.mktemp("season")
-    first = dt.date(2026, 3, 2)
+def write_weeks(folder: Path, first: dt.date) -> Path:
+    """Files of seven weeks of one runner from a Monday on: easy runs, sessions, two tests."""
     for week in range(7):
         monday = first + dt.timedelta(weeks=week)
         runs = [
@@ -56,13 +53,24 @@ def season_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture(scope="session")
-def season_library(season_files: Path, tmp_path_factory: pytest.TempPathFactory) -> Library:
-    """That season imported, with the mass told and the tests marked. Do not change it."""
-    library = Library.open(tmp_path_factory.mktemp("library") / "season")
+def library_of(files: Path, folder: Path) -> Library:
+    """Such weeks imported, with the mass told and the tests marked."""
+    library = Library.open(folder)
     library.athlete.set(dt.date(2026, 3, 1), mass=RUNNER.mass)
-    library.add([season_files])
+    library.add([files])
     for row in library.runs():
         if row.local.weekday() == 6:
             library.mark(row.id, "test")
     return library
+
+
+@pytest.fixture(scope="session")
+def season_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Seven weeks of one runner: easy runs, sessions, a test; small but of every kind."""
+    return write_weeks(tmp_path_factory.mktemp("season"), dt.date(2026, 3, 2))
+
+
+@pytest.fixture(scope="session")
+def season_library(season_files: Path, tmp_path_factory: pytest.TempPathFactory) -> Library:
+    """That season imported, with the mass told and the tests marked. Do not change it."""
+    return library_of(season_files, tmp_path_factory.mktemp("library") / "season")

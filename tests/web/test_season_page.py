@@ -1,0 +1,55 @@
+"""The season's page by hand: laid out, accepted, changed."""
+
+import datetime as dt
+import re
+
+import pytest
+
+from footwork import Library
+from tests.conftest import library_of, write_weeks
+from tests.web.conftest import serving
+
+
+@pytest.fixture(scope="module")
+def season_served(tmp_path_factory):
+    """A library of its own whose last week is the one before today: a season is planned from now on."""
+    today = dt.date.today()
+    files = write_weeks(tmp_path_factory.mktemp("weeks"), today - dt.timedelta(days=today.weekday() + 49))
+    folder = tmp_path_factory.mktemp("season-page") / "library"
+    library_of(files, folder).close()
+    for address in serving("-m", "footwork", "--library", folder, "serve", "--port", "0"):
+        yield address, folder
+
+
+def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_served):
+    address, folder = season_served
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.goto("/season")
+    page.wait_for_selector("text=There is no season yet")
+    day = dt.date.today() + dt.timedelta(days=120)
+    page.locator("input[name=season-race]").fill(day.isoformat())
+    page.locator("input[name=season-distance]").fill("10km")
+    page.locator("input[name=season-days]").fill("someday")
+    page.locator("button:has-text('Lay out the season')").click()
+    page.wait_for_selector("text=is no day of the week")
+    page.locator("input[name=season-days]").fill("tue,thu,sat,sun")
+    page.locator("button:has-text('Lay out the season')").click()
+    page.wait_for_selector("text=It waits to be accepted")
+    assert page.locator("svg.season .asked").count() > 15
+    page.locator("button:has-text('Accept this season')").click()
+    page.wait_for_selector("text=/taper. Accepted/")
+    with Library.open(folder) as library:
+        kept = library.sessions()
+    assert len(kept) > 30 and all(s["of_plan"]["purpose"] for s in kept)
+    with Library.open(folder) as library:
+        library.tell(illness="a cold")
+    page.goto("/season")
+    page.wait_for_selector("text=the diary tells of illness")
+    with page.expect_download() as got:
+        page.locator("button:has-text('Season as PDF')").click()
+    assert got.value.suggested_filename == "season.pdf"
+    page.goto("/")
+    page.wait_for_selector("text=/session|Nothing was asked/")
+    assert re.search(r"\d+ of \d+ sessions run", page.locator(".fw-main").inner_text())
+    context.close()
