@@ -9,8 +9,10 @@ from typing import Annotated, Any
 import typer
 
 from footwork.cli.common import Json, app, day, opened, out, remembered, say
+from footwork.errors import UsageError
 
 ACTIVITIES_SHOWN = 10
+MOST_WEEKS = 80
 
 
 @app.command()
@@ -68,7 +70,7 @@ def _load(load: Any, count: int) -> str:
 
 
 season = typer.Typer(
-    help="A season backwards from a race: new, show, accept, solve, save, from, end.", no_args_is_help=True
+    help="A season backwards from a race: new, show, accept, solve, export, save, from.", no_args_is_help=True
 )
 app.add_typer(season, name="season")
 AsOf = Annotated[str | None, typer.Option(help="As if it were this day, YYYY-MM-DD; today by default.")]
@@ -210,6 +212,39 @@ def season_save(file: Annotated[Path, typer.Argument(help="YAML file to write.")
         text = library.season_template()
     export.write_whole(file, text.encode())
     say(f"Wrote {file}: footwork season from {file} --race DAY makes a season of it.")
+
+
+@season.command("export")
+def season_export(
+    pdf: Annotated[Path | None, typer.Option(help="The season on paper.")] = None,
+    ics: Annotated[Path | None, typer.Option(help="Its sessions as iCalendar; a changed plan updates them.")] = None,
+    fit: Annotated[Path | None, typer.Option(help="A folder for one FIT workout a session.")] = None,
+    weeks: Annotated[int | None, typer.Option(help="Only so many weeks from today; 4 for FIT by default.")] = None,
+    date: AsOf = None,
+) -> None:
+    """Take the season along: PDF, calendar, workouts for the watch."""
+    from footwork.maintenance import export
+    from footwork.questions import season as seasons
+    from footwork.questions import sessions
+    from footwork.reports import season_sheet
+
+    if pdf is None and ics is None and fit is None:
+        raise UsageError("say what to write: --pdf, --ics or --fit")
+    if weeks is not None and not 1 <= weeks <= MOST_WEEKS:
+        raise UsageError(f"{weeks} weeks cannot be taken along: give 1 to {MOST_WEEKS}")
+    with opened() as library:
+        files = seasons.season_workouts(library, weeks or 4, day(date)) if fit is not None else []
+        if pdf is not None:
+            export.write_whole(pdf, season_sheet(library.season(day(date)), weeks))
+            say(f"Wrote {pdf}.")
+        if ics is not None:
+            export.write_whole(ics, sessions.calendar(library))
+            say(f"Wrote {ics}.")
+        if fit is not None:
+            fit.mkdir(parents=True, exist_ok=True)
+            for name, content in files:
+                export.write_whole(fit / name, content)
+            say(f"Wrote {len(files)} workouts to {fit}.")
 
 
 @app.command()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+import io
+import zipfile
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -11,9 +13,11 @@ from nicegui import ui
 from footwork.charts.season_picture import season_bars
 from footwork.errors import FootworkError, UsageError
 from footwork.quantities import format_distance, format_duration
+from footwork.questions import season, sessions
+from footwork.reports import season_sheet
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, method_link, page, table, text
 from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
 
@@ -73,6 +77,7 @@ async def show_season(base: str, library: Library) -> None:
             text("p", f"What would change is not known: {found['reason']}.", "soft")
         _picture(base, plan)
         _standing(library, plan)
+        _along(library, plan)
         heading("Week by week")
         for week in plan.weeks:
             _week(base, week, plan.asked_on)
@@ -128,6 +133,25 @@ def _standing(library: Library, plan: SeasonPlan) -> None:
         f"{usual['cp_minutes']:.0f} CP-minutes and {format_duration(usual['duration_s'])} in {usual['runs']:.0f} runs "
         f"a week, the longest {format_duration(usual['longest_s'])}.",
     )
+
+
+def _along(library: Library, plan: SeasonPlan) -> None:
+    files = [
+        ("Season as PDF", "season.pdf", lambda: season_sheet(plan)),
+        ("Four weeks as PDF", "four-weeks.pdf", lambda: season_sheet(plan, 4)),
+    ]
+    if plan.state == "accepted":
+        files.append(("Calendar", "season.ics", lambda: sessions.calendar(library)))
+        files.append(("Four weeks for the watch", "four-weeks.zip", lambda: _zipped(library)))
+    downloads(files)
+
+
+def _zipped(library: Library) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as box:
+        for name, content in season.season_workouts(library, 4):
+            box.writestr(name, content)
+    return held.getvalue()
 
 
 def _week(base: str, week: PlannedWeek, today: str) -> None:
