@@ -21,16 +21,18 @@ from footwork.analysis import (
     pairing,
     response,
     screening,
+    signs,
     trial_statistics,
     worthwhile,
 )
 from footwork.analysis.capacity_days import CapacityDays
 from footwork.demo.simulate import Device, device_watts, draw_runner
 from footwork.physiology import critical, curve, habitual, tracking
-from footwork.planning import even_power, pacing, race_days
-from tests import devices, heartfaults, raceday, seasons, sessions
+from footwork.planning import even_power, pacing, race_days, season_weeks, week_days
+from tests import devices, heartfaults, planned, raceday, seasons, sessions, wellbeing
 from tests.everyday import KINDS, Months
 
+SEASONS, HALF_YEARS = 500, 2000
 HELD_S = (180, 720, 2400)  # powers that are looked at beside CP
 
 
@@ -262,6 +264,20 @@ def table(runners: int) -> str:
             "| fault | sensitivity | specificity |",
             "|---|---|---|",
             *heartfaults.rows(runners),
+            "",
+            f"Seasons followed as people do ({SEASONS} simulated, 10 km to marathon: a tenth of sessions missed, the "
+            "rest 12 % off, illness as published, trips; the plan is solved again weekly and on every ill day; season "
+            f"{season_weeks.METHOD_VERSION}, days {week_days.METHOD_VERSION}): how",
+            "often it asked what it must not.",
+            "",
+            *planned.rows(SEASONS),
+            "",
+            f"Signs ({HALF_YEARS} simulated healthy half-years a row, channels with a memory of a day to weeks, a "
+            f"weekly rhythm, a season, 15 % of days missing; signs {signs.METHOD_VERSION}). Seen: an illness of 6 days, "
+            "or an overload of 14, that lifts",
+            "every channel by 1.5 of a day's spreads at its peak.",
+            "",
+            *wellbeing.rows(HALF_YEARS),
             "",
         ]
     )

@@ -19,7 +19,7 @@ from footwork.analysis import (
 )
 from footwork.physiology import critical, curve, habitual, tracking
 from footwork.planning import pacing, race_days
-from tests import heartfaults, raceday, recovery, seasons, sessions
+from tests import heartfaults, planned, raceday, recovery, seasons, sessions
 from tests.everyday import KINDS
 
 ROOT = Path(__file__).parents[1]
@@ -128,3 +128,10 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
     for name in ("lag", "bias", "slope", "intercept"):
         share = re.search(rf"\| {name} \| (\d+\.\d) %", text)
         assert share and float(share.group(1)) >= 92.0
+
+
+def test_a_season_followed_as_people_do_breaks_no_rule():
+    for seed in range(4):
+        found = planned.season(90_000 + seed)
+        assert [found[name] for name in ("48 h", "ill day", "growth", "longest")] == [0, 0, 0, 0]
+        assert found["run"] > 0.75 * found["asked"] and found["weeks"] >= 8

@@ -65,3 +65,23 @@ def simulated_threshold(pattern: str, count: int, runs: int = 2000, seed: int = 
         rate = np.mean([len(signs.checks(s, m, dict.fromkeys(range(1, 9), at))) for s, m in made])
         low, high = (at, high) if rate > 0.97 else (low, at)
     return high
+
+
+def rows(runs: int) -> list[str]:
+    """As the table of recovery prints them: false checks in a half-year, and illnesses and overloads that are seen."""
+    out = ["| pattern | channels | false checks in a half-year | by chance within 7 days | seen within 7 days |"]
+    out.append("|---|---|---|---|---|")
+    for pattern in signs.RECENT:
+        for count in (2, 3, 4, 5):
+            rng = np.random.default_rng(1000 + count)
+            healthy = [found(half_year(rng, count), pattern) for _ in range(runs)]
+            rate = np.array([len(h) for h in healthy])
+            chance = np.mean([any(0 <= d - 100 <= 6 for d in h) for h in healthy])
+            length = 6 if pattern == "unwell" else 14
+            ill = [found(half_year(rng, count, 1.5, 100, length), pattern) for _ in range(max(runs // 4, 1))]
+            seen = np.mean([any(0 <= d - 100 <= length for d in h) for h in ill])
+            error = 1.96 * rate.std() / np.sqrt(runs)
+            out.append(
+                f"| {pattern} | {count} | {rate.mean():.2f} ± {error:.2f} | {100 * chance:.0f} % | {100 * seen:.0f} % |"
+            )
+    return out

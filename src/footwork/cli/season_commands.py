@@ -272,10 +272,11 @@ def week(
         say(f"{day_name(row.date):<10} {row.state + moved:<8} {row.name}{ran}{loads}{asked}")
         if row.verdict:
             say(f"           {row.verdict}")
-    say(
-        f"Harder than easy {format_duration(found.hard_run_s)} of {format_duration(found.hard_asked_s)} asked, "
-        f"longest run {format_duration(found.longest_run_s)} of {format_duration(found.longest_asked_s)}."
-    )
+    if found.asked:
+        say(
+            f"Harder than easy {format_duration(found.hard_run_s)} of {format_duration(found.hard_asked_s)} asked, "
+            f"longest run {format_duration(found.longest_run_s)} of {format_duration(found.longest_asked_s)}."
+        )
     return None
 
 
