@@ -273,8 +273,8 @@ def table(runners: int) -> str:
             *planned.rows(SEASONS),
             "",
             f"Signs ({HALF_YEARS} simulated healthy half-years a row, channels with a memory of a day to weeks, a "
-            f"weekly rhythm, a season, 15 % of days missing; signs {signs.METHOD_VERSION}). Seen: an illness of 6 days, "
-            "or an overload of 14, that lifts",
+            f"weekly rhythm, a season, 15 % of days missing; signs {signs.METHOD_VERSION}). Seen: an illness of 6 "
+            "days, or an overload of 14, that lifts",
             "every channel by 1.5 of a day's spreads at its peak.",
             "",
             *wellbeing.rows(HALF_YEARS),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from footwork.questions.race import RacePlan
     from footwork.questions.runs import Run
     from footwork.results.effort import BalanceAlong
-    from footwork.results.loads import LoadBySpan, RunLoad, SpanLoad
+    from footwork.results.loads import LoadBySpan, LoadResponse, RunLoad, SpanLoad
     from footwork.results.planned_season import SeasonChanges, SeasonPlan, WeekAnswer
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
@@ -349,6 +349,12 @@ class Library(History):
         key = ("week", date, dt.date.today())
         found: WeekAnswer = self.cached(key, lambda: season.week_of(self, as_day(date)))
         return found
+
+    def response(self, date: Day | None = None) -> LoadResponse:
+        """Whether tests tell how critical power follows load; see `results.loads.LoadResponse`."""
+        from footwork.questions import load
+
+        return load.response_to_load(self, as_day(date))
 
     def signs(self, date: Day | None = None) -> SignsAnswer:
         """Whether the last days ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""

@@ -282,6 +282,18 @@ def week(
 
 @app.command()
 @remembered
+def response(date: AsOf = None, as_json: Json = False) -> None:
+    """Whether your tests tell how critical power follows load; withheld unless they foresee each other better by it."""
+    with opened() as library:
+        found = library.response(day(date))
+    if as_json:
+        return out(found)
+    say(found.sentence)
+    return say(found.would_tell)
+
+
+@app.command()
+@remembered
 def signs(date: AsOf = None, as_json: Json = False) -> None:
     """Whether the last days together ask you to check how you are; and runs much longer than those of 30 days."""
     with opened() as library:

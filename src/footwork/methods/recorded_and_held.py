@@ -179,6 +179,23 @@ HELD: dict[str, Method] = {
             "The weights of hills, length, walking and exertion are our conventions†.",
         ),
     ),
+    "response": Method(
+        "How critical power follows load",
+        "Each test alone gives a critical power. Three models foresee each test from those before it: a level that "
+        "drifts; the same with a concave answer to the exponential mean of load; and one with fatigue besides. The "
+        "answer is shown only where ten tests over 26 weeks exist, weeks differ, load foresees held-out tests by two "
+        "nats better whichever is left out, the answer is much better known than before, memory and gain can be told "
+        "apart, and simulated runners with the same dates and loads are covered. A high fit is no proof: published "
+        "models fit with R² 0.8 while their constants span weeks.",
+        "ln CP = level + k·ln((a + ā/4)/(5ā/4)), a: mean of load with memory τ; τ 35 d (14 to 85), k 6 ± 3 %",
+        (
+            "Modelled against measured performance of seven runners r 0.60 to 0.70: Wallace, Slattery, Coutts 2014, "
+            "Eur J Appl Physiol 114:11.",
+            "Parameters highly correlated, intervals of 17 to 59 d: Hellard et al. 2006, J Sports Sci 24:509.",
+            "A second component adds no predictive ability: Marchal et al. 2025, Sci Rep 15.",
+            "The conditions are our conventions†.",
+        ),
+    ),
     "signs": Method(
         "Signs that ask for a check",
         "Resting heart rate, heart rate at power, sleep, soreness and overnight variability over two days (unwell), "

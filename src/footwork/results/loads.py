@@ -88,6 +88,25 @@ class UsualWeek(Result):
 
 
 @dataclass(frozen=True, kw_only=True)
+class LoadResponse(Result):
+    """Whether tests tell how critical power follows load. ``shown`` only where every condition holds; ``more_load`` is
+    what a fifth more load for eight weeks does to it, ``memory`` of how many days it answers to; ``scores`` are sums of
+    log densities of held-out tests by model, ``reasons`` what stands against it, ``would_tell`` what would help."""
+
+    asked_on: str
+    shown: bool
+    sentence: str
+    scale: str
+    tests: int
+    weeks: float
+    scores: dict[str, float]
+    more_load: Estimate
+    memory: Estimate
+    reasons: list[str]
+    would_tell: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class LoadBySpan(Result):
     """Load by day, week or month, the activities in it (the newest first), and how each way of knowing load reads
     against the better one."""

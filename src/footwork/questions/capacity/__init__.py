@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
-from footwork.questions.capacity.evidence import bests_of, clipped, held_for
+from footwork.questions.capacity.evidence import bests_of, clipped, held_for, tests_until
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
@@ -15,5 +15,6 @@ __all__ = [
     "held_for",
     "history_told",
     "near",
+    "tests_until",
     "worthwhile_tests",
 ]

@@ -170,6 +170,12 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     return Gathered(posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, warnings=_doubts(told))
 
 
+def tests_until(library: History, key: str, asked: dt.date) -> list[critical.Evidence]:
+    """Every test and race of a scale up to a date, the oldest first, each with its day in ``label``."""
+    made = days(library, key, asked)
+    return [s.evidence for s in sorted(made.on(asked.toordinal()).tests, key=lambda s: s.day)]
+
+
 def held_for(library: History, key: str, asked: dt.date, duration: float) -> float | None:
     """Power that the runs have shown for a duration [s] or longer, aged to a date and capped as the level of critical
     power is: nobody holds less on a day alike. [W]"""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from footwork.questions.load.activities import Loads, loads_of
+from footwork.questions.load.answered import response_to_load
 from footwork.questions.load.spans import load_by, usual_week
 from footwork.questions.load.time_in_domains import domains_of, domains_of_runs, load_of_run, load_of_runs, load_of_span
 
@@ -15,5 +16,6 @@ __all__ = [
     "load_of_runs",
     "load_of_span",
     "loads_of",
+    "response_to_load",
     "usual_week",
 ]

@@ -62,7 +62,7 @@ async def show_diary(base: str, library: Library, tell: str = "") -> None:
     )
     with page(base, "How it felt", "How it felt", lede):
         heading("Today in three answers")
-        command_form(library, ["diary"], THREE, "Write", f"{base}/diary", prefix="today-")
+        command_form(library, ["diary"], THREE, "Keep these three", f"{base}/diary", prefix="today-")
         heading("Write about any day")
         command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
         _from_csv(base, library)

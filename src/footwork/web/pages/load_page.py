@@ -14,13 +14,13 @@ from footwork.quantities import Estimate, format_distance, format_duration, pars
 from footwork.questions.runs import run_titles
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
-from footwork.web.forms import sentence
-from footwork.web.layout import heading, link, method_link, page, table, text
+from footwork.web.forms import sentence, unfolded
+from footwork.web.layout import heading, link, method_link, page, table, text, whisker
 from footwork.wording.load_words import BY, how_known, span_name
 
 if TYPE_CHECKING:
     from footwork.api import Library
-    from footwork.results.loads import LoadBySpan
+    from footwork.results.loads import LoadBySpan, LoadResponse
 
 SPANS_SHOWN, ACTIVITIES_SHOWN = 8, 12
 
@@ -53,6 +53,7 @@ async def show_load(base: str, library: Library, by: str = "week", since: str = 
         heading("What it is made of")
         await _activities(base, library, found)
         _calibrations(base, found)
+        unfolded("How your critical power follows load", library.response, lambda answer: _response(base, answer))
 
 
 def _picture(base: str, found: LoadBySpan) -> None:
@@ -140,6 +141,12 @@ async def _activities(base: str, library: Library, found: LoadBySpan) -> None:
     )
 
 
+def _response(base: str, found: LoadResponse) -> None:
+    whisker(base, "A fifth more load for eight weeks", "more_load", found.more_load, digits=1, unit="%")
+    text("p", found.sentence)
+    text("p", found.would_tell, "soft")
+
+
 def _calibrations(base: str, found: LoadBySpan) -> None:
     if not found.calibrations:
         return
@@ -163,4 +170,10 @@ def _calibrations(base: str, found: LoadBySpan) -> None:
     )
 
 
-PAGES = (Page("/load", show_load, data, nav="Load", place=6),)
+def response_data(library: Library) -> LoadResponse:
+    """Shown on the page where it is unfolded."""
+    found: LoadResponse = library.response()
+    return found
+
+
+PAGES = (Page("/load", show_load, data, nav="Load", place=6), Page("/response", None, response_data))
