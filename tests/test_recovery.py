@@ -14,11 +14,12 @@ from footwork.analysis import (
     pairing,
     response,
     screening,
+    signs,
     trial_statistics,
     worthwhile,
 )
 from footwork.physiology import critical, curve, habitual, tracking
-from footwork.planning import pacing, race_days
+from footwork.planning import pacing, race_days, season_weeks, week_days
 from tests import heartfaults, planned, raceday, recovery, seasons, sessions
 from tests.everyday import KINDS
 
@@ -101,6 +102,12 @@ def test_the_committed_table_is_of_these_versions_and_holds_the_promise():
         assert all(float(cell.split("%")[0]) >= 92.0 for cell in row[7:10])
     assert f"agreement {agreement.METHOD_VERSION}, pairing {pairing.METHOD_VERSION}" in text
     assert f"screening {screening.METHOD_VERSION}" in text and f"intervals {intervals.METHOD_VERSION}" in text
+    assert f"season {season_weeks.METHOD_VERSION}, days {week_days.METHOD_VERSION}" in text
+    assert "| 0 | 0 | 0 | 0 |" in text  # of 500 seasons: what a plan must never ask
+    assert f"signs {signs.METHOD_VERSION}" in text
+    for pattern in signs.RECENT:  # one false check in a half-year, whatever the number of channels
+        checks = re.findall(rf"\| {pattern} \| \d \| (\d\.\d+) ± (\d\.\d+) \|", text)
+        assert len(checks) == 4 and all(float(a) + float(b) <= 1.2 for a, b in checks)
     for signal, least in (("power", 0.9), ("heart rate", 0.8)):
         found = re.search(rf"\| {signal} \| \d+ s \| (\d\.\d+) \|", text)
         assert found and float(found.group(1)) >= least
