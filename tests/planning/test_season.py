@@ -209,6 +209,42 @@ def test_a_hard_ride_keeps_two_days_and_weighs_nothing_in_running(shelf):
     assert weeks[0].load == pytest.approx(weeks[0].week.load, rel=0.06)
 
 
+def test_a_kept_hard_session_gives_way_before_a_race_and_is_named(shelf):
+    own = next(o for o in shelf if o.purpose == "threshold")
+    kept = (week_days.Kept(RACE.date - 2 * DAY, own),)
+    weeks = lay_season(MONDAY, RACE, STANDING, Wishes(4, 1, 360.0, kept=kept), shelf)
+    assert RACE.date - 2 * DAY not in {d for d, o in days_of(weeks).items() if o.is_hard}
+    assert weeks[-1].laid.gave_way[0] == "threshold repeats on Friday does not fit"
+
+
+def test_the_first_step_after_days_off_is_easy_and_what_is_left_of_a_week_is_no_step(shelf):
+    off = Standing(150.0, 160.0, 80.0, 0.18, 300.0, 4.0, days_off=8)
+    sunday = MONDAY - DAY
+    past = Past({sunday - 8 * DAY: 30.0}, {sunday - 8 * DAY: 100.0})
+    weeks = lay_season(sunday, RACE, off, Wishes(4, 2, 360.0), shelf, past)
+    assert [w.week.share for w in weeks[1:3]] == [pytest.approx(0.7), pytest.approx(0.85)]
+    for week in weeks[:2]:  # nothing hard, no steady end, and no run longer than the step lets it be
+        assert not any(k.offer.is_hard for k in week.laid.sessions)
+        assert max(k.offer.minutes for k in week.laid.sessions) <= 70.0
+    assert weeks[2].laid.sessions and max(k.offer.minutes for k in weeks[2].laid.sessions) <= 85.0
+
+
+def test_a_return_raises_no_race_week(shelf):
+    race = Race(MONDAY + 13 * DAY, "A", 21_097.5, 100.0, 90.0, "half marathon")
+    rested = lay_season(MONDAY, race, STANDING, Wishes(4, 1, 360.0), shelf)
+    back = Standing(150.0, 160.0, 80.0, 0.18, 300.0, 4.0, days_off=10)
+    returned = lay_season(MONDAY, race, back, Wishes(4, 1, 360.0), shelf)
+    assert returned[-1].most <= rested[-1].most + 1e-6
+
+
+def test_a_change_makes_no_long_run_harder(shelf):
+    easy = next(o for o in shelf if o.purpose == "long" and o.minutes == 80.0 and not o.is_hard)
+    before = [week_days.Kept(MONDAY + 6 * DAY, easy)]
+    weeks = lay_season(MONDAY, RACE, STANDING, Wishes(4, 2, 360.0), shelf, before=before, wanted={}, until=MONDAY)
+    after = days_of(weeks).get(MONDAY + 6 * DAY)
+    assert after is None or not (after.purpose == "long" and after.is_hard)
+
+
 def test_a_plan_laid_out_again_changes_little(shelf):
     wishes = Wishes(4, 2, 360.0, (1, 3, 5, 6), (6,))
     before = lay_season(MONDAY, RACE, STANDING, wishes, shelf, until=MONDAY)

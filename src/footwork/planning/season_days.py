@@ -128,9 +128,8 @@ def lay_season(
         fixed = [k for k in (*wishes.kept, *races) if k.date in days and first <= k.date < race.date]
         raced = sum(k.offer.load for k in fixed if k.race)
         since = sunday - dt.timedelta(days=LOOK_BACK_DAYS)
-        longest_most = max(
-            LONGEST * max((m for d, m in longest.items() if since <= d < days[0]), default=0.0), LEAST_LONGEST
-        )
+        recent = max((m for d, m in longest.items() if since <= d < days[0]), default=0.0)
+        longest_most = max((week.share if week.phase == "return" else LONGEST) * recent, LEAST_LONGEST)
         purposes = week.purposes
         if wishes.tests and week.phase == "easier" and _test_due(tested, week.monday, race.date):
             purposes = ("test", *purposes)
@@ -151,6 +150,7 @@ def lay_season(
             frozenset(spared | {d for d in days if _beside(d, demanding)}),
             wishes.long_days,
             mine,
+            max(week.hard_sessions, 1) if week.phase in ("taper", "race week", "return") else 7,
         )
         as_much = wanted is None or abs(week.load - wanted.get(week.monday, 0.0)) <= AS_MUCH * week.load
         if mine and (as_much or week.monday < first) and week_days.stands(frame, mine, demanding):

@@ -191,7 +191,7 @@ def season_weeks(
     out = []
     for k, (monday, kind, (of, share, whole, reason)) in enumerate(zip(mondays, kinds, bounds, strict=True)):
         returning = reason.startswith("back")
-        none_hard = (returning and (k == 0 or not bounds[k - 1][3].startswith("back"))) or (
+        none_hard = (returning and (k <= int(_late(first)) or not bounds[k - 1][3].startswith("back"))) or (
             share < LITTLE and kind not in ("taper", "race week")
         )
         of_kind = 1 if kind in ("easier", "taper", "race week") or returning else hard_sessions
@@ -234,6 +234,8 @@ def _bounds(
 ) -> list[tuple[int | None, float, float, str]]:
     """Of each week: the week its load is bounded by, by which share of it as it is and with all its days, and why."""
     steps = return_steps(standing.days_off)
+    if steps and _late(first):  # what is left of this week is no step of its own
+        steps = (steps[0], *steps)
     away = _after_absence(closed)
     out: list[tuple[int | None, float, float, str]] = []
     loading: int | None = None
@@ -241,12 +243,14 @@ def _bounds(
         days = [monday + dt.timedelta(days=d) for d in range(7)]
         there = [d for d in days if first <= d < race.date]
         fits = _part([d for d in there if d.weekday() in weekdays], closed, len(weekdays))
+        tapered = sum(taper_share(d, race.date, taper_days(race.metres)) for d in there if d not in closed) / 7.0
         if k < len(steps):
-            reason = f"back after {standing.days_off} days without running: {100 * steps[k]:.0f} % of a usual week"
-            out.append((None, steps[k] * fits, steps[k], reason))
+            share = min(steps[k], tapered if kind in ("taper", "race week") else 1.0)
+            reason = f"back after {standing.days_off} days without running: {100 * share:.0f} % of a usual week"
+            out.append((None, share * fits, share, reason))
             continue
         if kind in ("taper", "race week"):
-            share = sum(taper_share(d, race.date, taper_days(race.metres)) for d in there if d not in closed) / 7.0
+            share = tapered
             out.append((loading, share, share, "taper: less and less volume, as hard as before, nearly as often"))
             continue
         b_race = next((o for o in others if o.rank == "B" and o.date in days), None)
@@ -256,13 +260,20 @@ def _bounds(
         if monday in away and away[monday] < share:
             share, reason = away[monday], f"back after days away: at most {100 * away[monday]:.0f} % of a full week"
         whole = share
-        if fits < 1.0:
-            share *= fits
+        if not fits:
+            reason = "away: no day is free"
+        elif fits < 1.0:
             reason += "; a week that is begun" if k == 0 else "; not all its days are free"
+        share *= fits
         out.append((loading, share, whole, reason))
         if share > 1.0:
             loading = k
     return out
+
+
+def _late(first: dt.date) -> bool:
+    """Whether little is left of the week in which a plan begins."""
+    return first.weekday() >= 3
 
 
 def _absences(closed: Collection[dt.date]) -> list[tuple[dt.date, int]]:

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from footwork.planning.families import Offer
+from footwork.planning.families import HARD_MIN, Offer
 from footwork.quantities import Floats
 
 METHOD_VERSION = 1
@@ -21,7 +21,7 @@ TIME_LIMIT_S = 5.0
 # Costs, in units of one: our conventions. What is wished outright costs so much that it gives way only where it must.
 WISH, RUN_FEWER, HARD_FEWER = 1000.0, 200.0, 120.0
 OFF_LOAD, OFF_HARD, OFF_LONGEST = 100.0, 30.0, 40.0  # for being wholly off
-SAME_PURPOSE, SECOND_PURPOSE, CHANGED, OTHER_DAY, TWICE = 20.0, 2.0, 8.0, 4.0, 1.0
+SAME_PURPOSE, SECOND_PURPOSE, CHANGED, OTHER_DAY, TWICE, HARDER = 20.0, 2.0, 8.0, 4.0, 1.0, 400.0
 TIE = 1e-4
 LONG_APART = 10.0  # minutes between a long run that is wished and one that is offered
 NEAR = 0.03  # of the load wished: nobody runs to the minute
@@ -38,6 +38,11 @@ class Kept:
     on_foot: bool = True
     race: bool = False
 
+    @property
+    def called(self) -> str:
+        """Its name; its words where it has no other."""
+        return self.offer.text if self.offer.name == "kept" else self.offer.name
+
 
 @dataclass(frozen=True)
 class Frame:
@@ -45,7 +50,8 @@ class Frame:
 
     Days that can be run on; load wished and at most [CP-min]; hard minutes wished; longest run wished and at most;
     running time at most [min]; runs and hard sessions; purposes of hard sessions, the first one first; days on which
-    nothing hard or long may be; weekdays liked best for the long run; sessions there were before.
+    nothing hard or long may be; weekdays liked best for the long run; sessions there were before; hard sessions at
+    most, kept ones and rides with them.
     """
 
     open_days: tuple[dt.date, ...]
@@ -61,6 +67,7 @@ class Frame:
     no_demanding: frozenset[dt.date] = frozenset()
     long_days: tuple[int, ...] = ()
     before: tuple[Kept, ...] = ()
+    hard_most: int = 7
 
 
 @dataclass(frozen=True)
@@ -129,18 +136,23 @@ class _Programme:
         if offer.minutes > frame.longest_most:
             return False
         if offer.purpose == "long":
+            if offer.is_hard and not frame.hard_sessions:
+                return False
             return abs(offer.minutes - min(frame.longest, frame.longest_most)) <= LONG_APART
         return not offer.is_hard or (frame.hard_sessions > 0 and offer.purpose in frame.purposes)
 
     def _liking(self, day: dt.date, offer: Offer) -> float:
         """What a session on a day costs by itself."""
-        cost = 0.0
+        frame, cost = self.frame, 0.0
         if offer.is_hard and offer.purpose != "long":
             cost += SECOND_PURPOSE * self.frame.purposes.index(offer.purpose)
         if offer.purpose == "long" and self.frame.long_days and day.weekday() not in self.frame.long_days:
             cost += OTHER_DAY
         if self.frame.before:
             same_day = next((k for k in self.frame.before if k.date == day), None)
+            harder = same_day is not None and offer.hard > same_day.offer.hard + HARD_MIN
+            if same_day is not None and harder and (frame.hard_most < 7 or offer.purpose == same_day.offer.purpose):
+                cost += HARDER  # a change makes no day harder, but where a hard session moves to it
             if same_day is None or same_day.offer.text != offer.text:
                 cost += CHANGED / (2.0 if same_day and same_day.offer.purpose == offer.purpose else 1.0)
         return cost
@@ -181,6 +193,10 @@ class _Programme:
             {v: 1.0 for v, k in self.choices if k.offer.is_hard and k.offer.purpose != "long"}, 0.0, frame.hard_sessions
         )
         self._row({v: 1.0 for v, k in mine if k.on_foot}, 0.0, frame.runs)
+        self._row({v: 1.0 for v, k in mine if k.offer.is_hard and not k.race}, 0.0, frame.hard_most)
+        for v, k in self.fixed:  # a kept session too gives way to a race, and to easy days
+            if k.offer.demanding and not k.race and k.date in frame.no_demanding:
+                self._row({v: 1.0}, 0.0, 0.0)
 
     def _wishes(self) -> None:
         frame = self.frame
@@ -226,7 +242,7 @@ class _Programme:
     def _gave_way(self, x: Floats) -> tuple[str, ...]:
         """What was wished and is not to be had, in words."""
         frame = self.frame
-        out = [f"{k.offer.name} on {k.date:%A} does not fit" for v, k in self.fixed if x[v] < 0.5]
+        out = [f"{k.called} on {k.date:%A} does not fit" for v, k in self.fixed if x[v] < 0.5]
         runs = sum(x[v] > 0.5 for v, k in self._all() if k.on_foot)
         free = len(set(frame.open_days) | {k.date for _, k in self.fixed if k.on_foot})
         if runs < frame.runs:
