@@ -74,6 +74,20 @@ def test_a_plan_solved_again_with_nothing_changed_is_the_same(library, today):
     assert found.changes == [] and found.sentence == "The plan stands as it is."
 
 
+def test_a_proposal_changes_nothing_of_the_accepted_season(library, today):
+    first = library.new_season(today, **wished(today))
+    library.accept_season(today)
+    other = library.new_season(today, **wished(today, hours="3"))
+    assert library.season_changes(today).season == first.number != other.number
+
+
+def test_a_marathon_on_little_is_called_thin_and_a_longer_race_not_prepared_for(library, today):
+    far = {"race": (today + 150 * DAY).isoformat()}
+    assert "thin for a marathon" in library.new_season(today, distance="marathon", hours="2", **far).said[0]
+    assert "up to the marathon" in library.new_season(today, distance="100km", **far).said[0]
+    assert library.new_season(today, distance="10km", **far).said == []
+
+
 def test_while_ill_no_session_is_asked_and_after_it_easy_days_come_first(library, today):
     library.new_season(today, **wished(today))
     plan = library.accept_season(today)

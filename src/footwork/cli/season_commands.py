@@ -344,5 +344,8 @@ def _show_season(found: Any, as_json: bool) -> None:
     for text in (*found.cautions, NOTHING_SAFE):
         say(text)
     if found.state == "proposed":
-        say("footwork season accept keeps its sessions; footwork season new with other wishes makes another.")
+        say(
+            f"footwork season accept keeps its sessions; footwork edit undo {found.number} drops this proposal, and "
+            "footwork season new makes another."
+        )
     return None

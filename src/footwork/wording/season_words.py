@@ -81,7 +81,7 @@ def week_reason(
     if health is not None and health.state in ("ill", "injured") and (monday - today).days < 7:
         ill = health.state == "ill"
         return "the diary tells of illness, and rest comes first" if ill else "no running while injured"
-    if health is not None and health.state == "returning" and (monday - today).days < 7:
+    if health is not None and health.until is not None and monday <= health.until and not reason.startswith("back"):
         return f"easy days until {health.until} after illness or injury"
     if reason.startswith("back"):
         return reason

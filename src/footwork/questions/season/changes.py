@@ -14,7 +14,15 @@ from footwork.planning.season_days import SeasonWeek
 from footwork.planning.week_days import Kept
 from footwork.questions import sessions
 from footwork.questions.season import season_plan
-from footwork.questions.season.season_plan import Basis, acceptance, basis_of, newest, wishes_of
+from footwork.questions.season.season_plan import (
+    Basis,
+    acceptance,
+    basis_of,
+    newest,
+    newest_accepted,
+    race_in_doubt,
+    wishes_of,
+)
 from footwork.questions.season.week import rows_of_week
 from footwork.results.planned_season import SeasonChange, SeasonChanges
 from footwork.wording.cautions import before_hard_work, held_back
@@ -79,7 +87,7 @@ def accept_changes(library: History, ids: Collection[int] = (), date: dt.date | 
 
 
 def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[SeasonWeek]]:
-    entry = newest(library)
+    entry = newest_accepted(library) or newest(library)
     accepted = acceptance(library, entry.id)
     if accepted is None:
         raise UsageError("this season is not accepted yet: accept it, and what is run then changes it")
@@ -105,13 +113,15 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
         inside = [(row, k) for row, k in ahead if monday <= k.date < monday + dt.timedelta(days=7)]
         laid = [k for k in week.laid.sessions if k.on_foot and not k.race]
         why = week_reason(library.health(today), week.week.reason, monday, today, asked, wanted, week.week.load)
-        changes += _apart(inside, laid, why)
+        apart = _apart(inside, laid, why)
+        changes += [c for c in apart if c.kind != "add" or library.health(today) is None]  # nothing is added while ill
     changes += _moved(library, basis, weeks, ahead, changes, today)
     numbered = [
         replace(c, id=k + 1) for k, c in enumerate(sorted(changes, key=lambda c: (c.to_date or c.date or "", c.kind)))
     ]
     state = "changes wait" if numbered else "stands"
-    cautions = [text for text in (held_back(library.health(today)), before_hard_work("session")) if text]
+    held = held_back(library.health(today))
+    cautions = [text for text in (held, race_in_doubt(basis), before_hard_work("session")) if text]
     return (
         SeasonChanges(
             asked_on=today.isoformat(),
