@@ -23,7 +23,7 @@ def show_chart(chart: Chart, rows_below: bool = False) -> Any:
     """Place a chart on the page, to be saved as a picture; with ``rows_below`` the rows of a table point into it."""
     made = ui.echart(interactive.options(chart), renderer="svg").classes("chart")
     made.style(f"height:{interactive.height(chart)}px")
-    made.props["aria-label"] = chart.alt
+    made.props.update({"role": "img", "aria-label": chart.alt})  # also until the chart is drawn in it
     if rows_below:
         made.props["data-plot"] = " ".join(f"{v:.2f}" for v in interactive.plot_area(chart))
     save_as(made.html_id, chart.alt)
