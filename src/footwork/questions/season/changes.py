@@ -14,15 +14,8 @@ from footwork.planning.season_days import SeasonWeek
 from footwork.planning.week_days import Kept
 from footwork.questions import sessions
 from footwork.questions.season import season_plan
-from footwork.questions.season.season_plan import (
-    Basis,
-    acceptance,
-    basis_of,
-    newest,
-    newest_accepted,
-    race_in_doubt,
-    wishes_of,
-)
+from footwork.questions.season.doubts import race_in_doubt
+from footwork.questions.season.season_plan import Basis, acceptance, basis_of, newest, newest_accepted, wishes_of
 from footwork.questions.season.week import rows_of_week
 from footwork.results.planned_season import SeasonChange, SeasonChanges
 from footwork.wording.cautions import before_hard_work, held_back
@@ -121,7 +114,8 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
     ]
     state = "changes wait" if numbered else "stands"
     held = held_back(library.health(today))
-    cautions = [text for text in (held, race_in_doubt(basis), before_hard_work("session")) if text]
+    doubt = race_in_doubt(basis.race, basis.first, basis.standing)
+    cautions = [text for text in (held, doubt, before_hard_work("session")) if text]
     return (
         SeasonChanges(
             asked_on=today.isoformat(),

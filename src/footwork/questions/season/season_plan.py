@@ -25,6 +25,7 @@ from footwork.quantities import Estimate
 from footwork.questions import load, sessions
 from footwork.questions.season import before_plan
 from footwork.questions.season.before_plan import Days
+from footwork.questions.season.doubts import race_in_doubt, thin
 from footwork.questions.season.wishes import (
     SeasonWishes,
     closed_days,
@@ -44,10 +45,6 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 DEFAULT_HOURS = 1.3  # times a usual week, where no hours were told
-DOUBT_DAYS, DOUBT_WEEKS = 14, 6  # without running, and to the race; our convention
-# Fokkema et al. 2020, Scand J Med Sci Sports, doi:10.1111/sms.13725: slower with a longest run under 25 km; the week is
-# our convention.
-THIN_WEEK_KM, THIN_LONGEST_KM, MARATHON_M = 40.0, 25.0, 42_195.0
 HELD_DAYS = 3  # for which an illness or injury is taken to last from today; our convention
 RACES = ("the race", "a race beside")  # purposes of what is no session
 SLOWEST, FASTEST = 1.0, 8.0  # m/s between which a race's speed is looked for
@@ -130,36 +127,6 @@ def newest_accepted(library: History) -> parts.Entry | None:
     with library.reading() as connection:
         found = parts.read_entries(connection, "season")
     return next((e for e in reversed(found) if acceptance(library, e.id) is not None), None)
-
-
-def race_in_doubt(basis: Basis) -> str:
-    """What is to be said of a race that comes soon after weeks without running; empty where none is."""
-    off, left = basis.standing.days_off, (basis.race.date - basis.first).days
-    if off < DOUBT_DAYS or left > DOUBT_WEEKS * 7:
-        return ""
-    return (
-        f"After {off} days without running the race in {left} days is in doubt: capacity and what legs bear have "
-        "fallen. Run it easily, or another one later; with illness or injury a physician decides."
-    )
-
-
-def thin(basis: Basis, weeks: Sequence[SeasonWeek]) -> list[str]:
-    """What a plan cannot prepare for."""
-    if basis.race.metres < MARATHON_M - 1000.0:
-        return []
-    if basis.race.metres > MARATHON_M + 3000.0:
-        return [
-            f"Plans here are made for races up to the marathon: this one alone does not prepare for {basis.race.name}."
-        ]
-    runs = [[k.offer.metres / 1000.0 for k in w.laid.sessions if k.on_foot] for w in weeks]
-    sums, longest = [sum(week) for week in runs], max((m for week in runs for m in week), default=0.0)
-    if max(sums) >= THIN_WEEK_KM and longest >= THIN_LONGEST_KM:
-        return []
-    return [
-        f"This is thin for a marathon: at most {max(sums):.0f} km in a week and {longest:.0f} km in one run. Under "
-        f"{THIN_WEEK_KM:.0f} km a week and {THIN_LONGEST_KM:.0f} km at once it was run much slower; more runs or "
-        "a later race would help."
-    ]
 
 
 def wishes_of(entry: parts.Entry, date: dt.date | None = None) -> SeasonWishes:
@@ -372,8 +339,8 @@ def _told(
         others=others,
         usual=usual,
         weeks=rows,
-        said=[*basis.wishes.said, *thin(basis, weeks)],
-        cautions=[text for text in (race_in_doubt(basis), *basis.cautions) if text],
+        said=[*basis.wishes.said, *thin(basis.race, weeks)],
+        cautions=[text for text in (race_in_doubt(basis.race, basis.first, basis.standing), *basis.cautions) if text],
     )
 
 

@@ -1,0 +1,42 @@
+"""What a season cannot do: prepare for some races, or make a race certain that comes soon after weeks off."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from footwork.planning.season_days import SeasonWeek
+from footwork.planning.season_weeks import Race, Standing
+
+DOUBT_DAYS, DOUBT_WEEKS = 14, 6  # without running, and to the race; our convention
+# Fokkema et al. 2020, Scand J Med Sci Sports, doi:10.1111/sms.13725: slower with a longest run under 25 km; the week is
+# our convention.
+THIN_WEEK_KM, THIN_LONGEST_KM, MARATHON_M = 40.0, 25.0, 42_195.0
+
+
+def race_in_doubt(race: Race, first: dt.date, standing: Standing) -> str:
+    """What is to be said of a race that comes soon after weeks without running; empty where none is."""
+    off, left = standing.days_off, (race.date - first).days
+    if off < DOUBT_DAYS or left > DOUBT_WEEKS * 7:
+        return ""
+    return (
+        f"After {off} days without running the race in {left} days is in doubt: capacity and what legs bear have "
+        "fallen. Run it easily, or another one later; with illness or injury a physician decides."
+    )
+
+
+def thin(race: Race, weeks: Sequence[SeasonWeek]) -> list[str]:
+    """What a plan cannot prepare for."""
+    if race.metres < MARATHON_M - 1000.0:
+        return []
+    if race.metres > MARATHON_M + 3000.0:
+        return [f"Plans here are made for races up to the marathon: this one alone does not prepare for {race.name}."]
+    runs = [[k.offer.metres / 1000.0 for k in w.laid.sessions if k.on_foot] for w in weeks]
+    sums, longest = [sum(week) for week in runs], max((m for week in runs for m in week), default=0.0)
+    if max(sums) >= THIN_WEEK_KM and longest >= THIN_LONGEST_KM:
+        return []
+    return [
+        f"This is thin for a marathon: at most {max(sums):.0f} km in a week and {longest:.0f} km in one run. Under "
+        f"{THIN_WEEK_KM:.0f} km a week and {THIN_LONGEST_KM:.0f} km at once it was run much slower; more runs or "
+        "a later race would help."
+    ]
