@@ -28,6 +28,7 @@ TAPER_CUT = 0.50  # of volume over a taper; Bosquet et al. 2007, MSSE 39:1358: 4
 TAPER_DECAY = 1.5936  # exponent at which a volume that falls exponentially loses half of itself over a taper
 RACE_LIKE_WEEKS = 4
 BEFORE_B = 0.85  # of the week of a B race
+LATE_IN_WEEK = 3  # Thursday: from then on little is left of a week
 LITTLE = 0.3  # of a week: nothing hard fits into so little
 RETURN = {4: (0.9,), 7: (0.7, 0.85), 14: (0.5, 0.65, 0.8, 0.95), 28: (0.4, 0.55, 0.7, 0.8)}  # by days off
 GOAL_LONG = ((7_000.0, 75.0), (15_000.0, 90.0), (25_000.0, 120.0), (45_000.0, 165.0))  # race up to [m], minutes
@@ -185,30 +186,28 @@ def season_weeks(
     mondays = [begin + dt.timedelta(weeks=k) for k in range((race.date - begin).days // 7 + 1)]
     kinds = phases(mondays, race, easier_every)
     rate = standing.load / standing.minutes
-    bounds = _bounds(mondays, kinds, first, race, standing, runs, closed, others, weekdays)
+    bounds = _bounds(mondays, kinds, first, race, standing, closed, others, weekdays)
     most = [min(minutes_most * rate, CEILING * max(standing.best, standing.load))] * len(mondays)
     loads, hard, longs = _least_deviation(bounds, most, kinds, race, standing, rate, runs)
     out = []
-    for k, (monday, kind, (of, share, whole, reason)) in enumerate(zip(mondays, kinds, bounds, strict=True)):
-        returning = reason.startswith("back")
-        none_hard = (returning and (k <= int(_late(first)) or not bounds[k - 1][3].startswith("back"))) or (
-            share < LITTLE and kind not in ("taper", "race week")
-        )
-        of_kind = 1 if kind in ("easier", "taper", "race week") or returning else hard_sessions
+    for k, (monday, kind, bound) in enumerate(zip(mondays, kinds, bounds, strict=True)):
+        short = bound.share < LITTLE and kind not in ("taper", "race week")
+        none_hard = bound.step == 0 or short
+        of_kind = 1 if kind in ("easier", "taper", "race week") or bound.step is not None else hard_sessions
         out.append(
             Week(
                 monday,
-                "return" if returning else kind,
+                kind if bound.step is None else "return",
                 loads[k],
-                of,
-                share,
-                whole,
+                bound.of,
+                bound.share,
+                bound.whole,
                 most[k],
                 0.0 if none_hard else hard[k],
                 longs[k],
                 0 if none_hard else min(of_kind, hard_sessions),
                 _purposes(kind, sum(x in ("building", "race-like") for x in kinds[k:])),
-                reason,
+                bound.reason,
             )
         )
     return out
@@ -221,23 +220,33 @@ _WHY = {
 }
 
 
+@dataclass(frozen=True)
+class _Bound:
+    """What a week's load is bounded by: a share of the week ``of`` (None: of a usual one), the share it would be with
+    all its days free, and why; ``step`` of a return, 0 for the first, None where it is none."""
+
+    of: int | None
+    share: float
+    whole: float
+    reason: str
+    step: int | None = None
+
+
 def _bounds(
     mondays: list[dt.date],
     kinds: list[str],
     first: dt.date,
     race: Race,
     standing: Standing,
-    runs: int,
     closed: Collection[dt.date],
     others: Sequence[Race],
     weekdays: Collection[int],
-) -> list[tuple[int | None, float, float, str]]:
-    """Of each week: the week its load is bounded by, by which share of it as it is and with all its days, and why."""
-    steps = return_steps(standing.days_off)
-    if steps and _late(first):  # what is left of this week is no step of its own
-        steps = (steps[0], *steps)
+) -> list[_Bound]:
+    steps = list(enumerate(return_steps(standing.days_off)))
+    if steps and first.weekday() >= LATE_IN_WEEK:  # what is left of this week is no step of its own
+        steps = [steps[0], *steps]
     away = _after_absence(closed)
-    out: list[tuple[int | None, float, float, str]] = []
+    out: list[_Bound] = []
     loading: int | None = None
     for k, (monday, kind) in enumerate(zip(mondays, kinds, strict=True)):
         days = [monday + dt.timedelta(days=d) for d in range(7)]
@@ -245,35 +254,33 @@ def _bounds(
         fits = _part([d for d in there if d.weekday() in weekdays], closed, len(weekdays))
         tapered = sum(taper_share(d, race.date, taper_days(race.metres)) for d in there if d not in closed) / 7.0
         if k < len(steps):
-            share = min(steps[k], tapered if kind in ("taper", "race week") else 1.0)
+            at, share = steps[k]
+            share = min(share, tapered if kind in ("taper", "race week") else 1.0)
             reason = f"back after {standing.days_off} days without running: {100 * share:.0f} % of a usual week"
-            out.append((None, share * fits, share, reason))
+            out.append(_Bound(None, share * fits, share, reason, at))
             continue
         if kind in ("taper", "race week"):
-            share = tapered
-            out.append((loading, share, share, "taper: less and less volume, as hard as before, nearly as often"))
+            reason = "taper: less and less volume, as hard as before, nearly as often"
+            out.append(_Bound(loading, tapered, tapered, reason))
             continue
         b_race = next((o for o in others if o.rank == "B" and o.date in days), None)
         share, reason = EASIER if kind == "easier" else MOST_GROWTH, _WHY[kind]
         if b_race is not None and share > BEFORE_B:
             share, reason = BEFORE_B, f"four easier days before {b_race.name or 'the race'} on {b_race.date}"
-        if monday in away and away[monday] < share:
-            share, reason = away[monday], f"back after days away: at most {100 * away[monday]:.0f} % of a full week"
+        step: int | None = None
+        if monday in away and away[monday][1] < share:
+            step, share = away[monday]
+            reason = f"back after days away: at most {100 * share:.0f} % of a full week"
         whole = share
         if not fits:
             reason = "away: no day is free"
         elif fits < 1.0:
             reason += "; a week that is begun" if k == 0 else "; not all its days are free"
         share *= fits
-        out.append((loading, share, whole, reason))
+        out.append(_Bound(loading, share, whole, reason, step))
         if share > 1.0:
             loading = k
     return out
-
-
-def _late(first: dt.date) -> bool:
-    """Whether little is left of the week in which a plan begins."""
-    return first.weekday() >= 3
 
 
 def _absences(closed: Collection[dt.date]) -> list[tuple[dt.date, int]]:
@@ -288,10 +295,10 @@ def _absences(closed: Collection[dt.date]) -> list[tuple[dt.date, int]]:
     return out
 
 
-def _after_absence(closed: Collection[dt.date]) -> dict[dt.date, float]:
-    """Share of a full week in the weeks after four and more closed days, by Monday."""
+def _after_absence(closed: Collection[dt.date]) -> dict[dt.date, tuple[int, float]]:
+    """Step and share of a full week in the weeks after four and more closed days, by Monday."""
     return {
-        back - dt.timedelta(days=back.weekday()) + dt.timedelta(weeks=k): share
+        back - dt.timedelta(days=back.weekday()) + dt.timedelta(weeks=k): (k, share)
         for back, days in _absences(closed)
         for k, share in enumerate(return_steps(days))
     }
@@ -308,13 +315,7 @@ def _part(there: list[dt.date], closed: Collection[dt.date], free: int) -> float
 
 
 def _least_deviation(
-    bounds: list[tuple[int | None, float, float, str]],
-    most: list[float],
-    kinds: list[str],
-    race: Race,
-    standing: Standing,
-    rate: float,
-    runs: int,
+    bounds: list[_Bound], most: list[float], kinds: list[str], race: Race, standing: Standing, rate: float, runs: int
 ) -> tuple[list[float], list[float], list[float]]:
     """Load [CP-min], hard minutes and longest run [min] of each week, as near to what is wished as the bounds let them,
     with few bends between weeks."""
@@ -324,7 +325,8 @@ def _least_deviation(
     goal = max(goal_long(race.metres), 1.0)
     share_of_week = max(LONGEST_SHARE, 1.6 / max(runs, 1))
     grown = standing.load
-    for k, (of, share, _, _) in enumerate(bounds):
+    for k, bound in enumerate(bounds):
+        of, share = bound.of, bound.share
         loading = share > 1.0
         if of is None:
             model.at_most({load[k]: 1.0}, share * standing.load)
