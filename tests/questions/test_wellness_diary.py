@@ -62,7 +62,8 @@ def test_days_come_from_a_csv_file_by_its_columns(library, tmp_path):
     [
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day", "sleep": "Nap"}, "no column 'Nap'"),
         ("Day;Hours\n1.5.2026;7\n", {"date": "Day", "sleep": "Hours"}, "row 2"),
-        ("Day;Hours\n2026-05-01;70\n", {"date": "Day", "sleep": "Hours"}, "between 0 and 24"),
+        ("Day;Hours\n2026-05-01;70\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number from 0 to 24"),
+        ("Day;Hours\n2026-05-01;long\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number"),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day"}, "at least one value"),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day", "mood": "Hours"}, "no field"),
     ],

@@ -176,7 +176,7 @@ def _numbers(cells: list[str], comma: bool) -> Floats:
     try:
         return np.array(list(map(float, cells)))  # a whole column of plain numbers, as most are
     except ValueError:
-        return np.array([_number(cell, comma) for cell in cells], dtype=float)
+        return np.array([number(cell, comma) for cell in cells], dtype=float)
 
 
 def _stamps(cells: list[str], comma: bool) -> tuple[Floats, int | None]:
@@ -188,7 +188,8 @@ def _stamps(cells: list[str], comma: bool) -> tuple[Floats, int | None]:
         return np.array([time for time, _ in read], dtype=float), next((o for _, o in read if o), None)
 
 
-def _number(text: str, comma: bool) -> float:
+def number(text: str, comma: bool) -> float:
+    """A cell as a number, nan where it is none; 4:10 is 4 1/6, with ``comma`` a comma is a decimal point."""
     text = text.strip()
     if not text:
         return float("nan")
@@ -219,4 +220,4 @@ def _stamp(text: str, comma: bool) -> tuple[float, int | None]:
         for part in text.replace(",", ".").split(":"):
             seconds = seconds * 60 + float(part)
         return seconds, None
-    return _number(text, comma), None
+    return number(text, comma), None

@@ -87,26 +87,22 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
     if "date" not in places or len(places) < 2:
         raise UnreadableFile("name the column of the date and of at least one value, as date=Day; sleep=Hours")
     out = []
-    for number, row in enumerate(rows, 2):
+    for row_number, row in enumerate(rows, 2):
         cells = {field: row[k].strip() if k < len(row) else "" for field, k in places.items()}
         if not any(cells.values()):
             continue
         try:
             day = dt.date.fromisoformat(cells.pop("date")[:10])
-            values = {field: _value(cell) for field, cell in cells.items() if cell}
         except ValueError:
-            raise UnreadableFile(f"row {number} holds no date as 2026-04-14, or a value that is no number") from None
+            raise UnreadableFile(f"row {row_number} holds no date as 2026-04-14") from None
+        values = {field: delimited.number(cell, comma=True) for field, cell in cells.items() if cell}
         for field, value in values.items():
             low, high = CSV_FIELDS[field]
-            if not low <= value <= high:
-                raise UnreadableFile(f"row {number}: {field.replace('_', ' ')} lies between {low:g} and {high:g}")
+            if not low <= value <= high:  # nor where it is no number
+                what = field.replace("_", " ")
+                raise UnreadableFile(f"row {row_number}: {what} is a number from {low:g} to {high:g}")
             out.append(Measured(day, field, value, dt.datetime.combine(day, dt.time(12))))
     return out
-
-
-def _value(cell: str) -> float:
-    hours, _, minutes = cell.partition(":")
-    return float(hours.replace(",", ".")) + (float(minutes) / 60.0 if minutes else 0.0)
 
 
 def _messages(data: bytes) -> dict[str, list[dict[Any, Any]]]:

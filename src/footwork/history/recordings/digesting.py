@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from footwork import formats
 from footwork.analysis import cleaning, editing, screening, summary
 from footwork.errors import FootworkError, NotARecording, UnreadableFile
-from footwork.formats import archive, wellness
+from footwork.formats import archive, fit, wellness
 from footwork.formats.wellness import Measured
 from footwork.history.dated import in_force
 from footwork.history.recordings.local_time import local_date, offset_of
@@ -279,7 +279,7 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
         made.recordings = [analyse(r, orders.masses, orders.zone) for r in recordings]
     except NotARecording as error:
         made.outcome, made.reason = "skipped", str(error)
-        if data[8:12] == b".FIT":
+        if fit.is_format(data, name):
             made.measured = wellness.read(data, orders.zone)
             made.outcome = "told" if made.measured else "skipped"
         return made
