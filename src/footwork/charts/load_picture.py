@@ -57,9 +57,9 @@ def load_bars(
         )
         running, whole = span["running"], span["all_sport"]
         if whole["value"] is not None and whole["value"] > (running["value"] or 0.0):
-            out.append(_bar("others", x, wide, at(whole["value"]), at(running["value"] or 0.0)))
+            out.append(bar("others", x, wide, at(whole["value"]), at(running["value"] or 0.0)))
         if running["value"]:
-            out.append(_bar("running", x, wide, at(running["value"]), at(0)))
+            out.append(bar("running", x, wide, at(running["value"]), at(0)))
             middle = x + wide / 2
             ends = f'y1="{at(running["low"]):.1f}" y2="{at(running["high"]):.1f}"'
             out.append(f'<line class="ends" x1="{middle:.1f}" x2="{middle:.1f}" {ends}/>')
@@ -76,7 +76,8 @@ def load_bars(
     return f'<svg class="loads" role="img" aria-label="{label}" viewBox="{box}">{"".join(out)}</svg>'
 
 
-def _bar(kind: str, x: float, wide: float, top: float, foot: float) -> str:
+def bar(kind: str, x: float, wide: float, top: float, foot: float) -> str:
+    """An upright bar as SVG, of a class."""
     return f'<rect class="{kind}" x="{x:.1f}" width="{wide:.1f}" y="{top:.1f}" height="{max(foot - top, 1):.1f}"/>'
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from footwork.charts.load_picture import NARROW, WIDE, bar
 from footwork.quantities import format_duration
 from footwork.wording.season_words import PHASES
 
-WIDE, NARROW = 896, 350  # of the picture on a desk and on a phone
 ABOVE, BARS, BETWEEN, RUNS, BELOW, LEFT = 34, 170, 34, 70, 24, 44
 LABEL = 58  # room that a date below takes
 
@@ -55,8 +55,8 @@ def season_bars(weeks: Sequence[Mapping[str, Any]], today: str, narrow: bool = F
             f'<rect class="{kind}" x="{LEFT + k * column:.1f}" width="{column:.1f}" y="{ABOVE}" height="{BARS}"/>'
         )
         if ran[k]:
-            out.append(_bar("running", x, wide, at(ran[k]), foot))
-        out.append(_bar("asked", x, wide, at(week["asked"]), foot))
+            out.append(bar("running", x, wide, at(ran[k]), foot))
+        out.append(bar("asked", x, wide, at(week["asked"]), foot))
         if week["longest_run_s"]:
             out.append(f'<circle class="ran" cx="{middle:.1f}" cy="{run_at(week["longest_run_s"]):.1f}" r="4"/>')
         if week["longest_s"]:
@@ -77,10 +77,6 @@ def season_bars(weeks: Sequence[Mapping[str, Any]], today: str, narrow: bool = F
     label = escape(f"Season of {len(weeks)} weeks: asked up to {most:.0f} CP-minutes a week")
     box = f"0 0 {width} {low + BELOW}"
     return f'<svg class="loads season" role="img" aria-label="{label}" viewBox="{box}">{"".join(out)}</svg>'
-
-
-def _bar(kind: str, x: float, wide: float, top: float, foot: float) -> str:
-    return f'<rect class="{kind}" x="{x:.1f}" width="{wide:.1f}" y="{top:.1f}" height="{max(foot - top, 1):.1f}"/>'
 
 
 def _after(monday: str) -> str:
