@@ -5,10 +5,18 @@ from __future__ import annotations
 from footwork.questions.load.activities import Loads, loads_of
 from footwork.questions.load.answered import response_to_load
 from footwork.questions.load.spans import load_by, usual_week
-from footwork.questions.load.time_in_domains import domains_of, domains_of_runs, load_of_run, load_of_runs, load_of_span
+from footwork.questions.load.time_in_domains import (
+    above_moderate,
+    domains_of,
+    domains_of_runs,
+    load_of_run,
+    load_of_runs,
+    load_of_span,
+)
 
 __all__ = [
     "Loads",
+    "above_moderate",
     "domains_of",
     "domains_of_runs",
     "load_by",

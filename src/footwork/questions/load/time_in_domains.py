@@ -107,6 +107,11 @@ def domains_of_runs(library: History, rows: list[RunRow]) -> dict[int, dict[str,
     return out
 
 
+def above_moderate(spent: dict[str, float]) -> float:
+    """Time above the moderate border [s] of seconds in domains."""
+    return sum(seconds for name, seconds in spent.items() if name != domains.NAMES[0])
+
+
 def domains_of(library: History, row: RunRow, watts: list[float | None]) -> list[str | None]:
     """The domain that each mean power of a run lies in, two joined by 'or' where it lies within a border's interval.
 

@@ -130,7 +130,7 @@ def hard_share(library: History, day: dt.date) -> float:
     total = sum(spent.values())
     if total < 3600.0:
         return HARD_UNKNOWN
-    return float(np.clip(1.0 - spent["moderate"] / total, HARD_LEAST, HARD_MOST))
+    return float(np.clip(load.above_moderate(spent) / total, HARD_LEAST, HARD_MOST))
 
 
 def days_off(days: Days, day: dt.date) -> int:
@@ -155,7 +155,7 @@ def past_of(library: History, rows: list[RunRow], days: Days, day: dt.date) -> P
         for r in near
         if {"race", "test", "maximal"} & set(r.marks)
         or r.duration_s >= 60 * LONG_MIN
-        or (r.id in spent and sum(spent[r.id].values()) - spent[r.id]["moderate"] >= HARD_RUN_S)
+        or (r.id in spent and load.above_moderate(spent[r.id]) >= HARD_RUN_S)
     }
     tested = max(
         (r.local.date() for r in rows if {"race", "test"} & set(r.marks) and r.local.date() <= day), default=None

@@ -33,7 +33,7 @@ def week_of(library: History, date: dt.date | None = None) -> WeekAnswer:
     days = {(monday + dt.timedelta(days=k)).isoformat() for k in range(7)}
     ran = [r for r in library.runs() if r.local.date().isoformat() in days and r.local.date() <= today]
     spent = load.domains_of_runs(library, ran)
-    hard = sum(sum(v for n, v in of.items() if n != "moderate") for of in spent.values())
+    hard = sum(load.above_moderate(of) for of in spent.values())
     offers = _offers(library, [r.text for r in rows if r.session is not None], today)
     asked = [offers[r.text] for r in rows if r.session is not None and r.text in offers]
     phase, reason = _phase(library, monday)
@@ -160,11 +160,7 @@ def _paired(
 def _alike(offer: Offer | None, run: RunRow, spent: dict[int, dict[str, float]]) -> bool:
     if offer is None or abs(run.duration_s / 60.0 - offer.minutes) > SIMILAR * offer.minutes:
         return False
-    return run.id not in spent or (_hard_s(spent[run.id]) >= HARD_RUN_S) == offer.is_hard
-
-
-def _hard_s(spent: dict[str, float]) -> float:
-    return sum(v for n, v in spent.items() if n != "moderate")
+    return run.id not in spent or (load.above_moderate(spent[run.id]) >= HARD_RUN_S) == offer.is_hard
 
 
 def _offers(library: History, texts: list[str], today: dt.date) -> dict[str, Offer]:
@@ -197,7 +193,7 @@ def _verdict(library: History, text: str, offer: Offer | None, run: RunRow, spen
         except FootworkError:
             return ""
     asked = 60.0 * offer.minutes
-    hard = _hard_s(spent[run.id]) if run.id in spent else 0.0
+    hard = load.above_moderate(spent[run.id]) if run.id in spent else 0.0
     said = "as asked"
     if abs(run.duration_s - asked) > AS_ASKED * asked:
         said = f"{format_duration(run.duration_s)} of {format_duration(asked)}"
