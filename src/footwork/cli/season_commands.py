@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from footwork.cli.common import Json, app, day, opened, out, remembered, say
 from footwork.errors import UsageError
+
+if TYPE_CHECKING:
+    from footwork.api import Library
+    from footwork.results.planned_season import SeasonPlan
 
 ACTIVITIES_SHOWN = 10
 MOST_WEEKS = 80
@@ -120,8 +124,7 @@ def season_new(
     """Lay out a season and keep it as a proposal."""
     told = _wishes(locals())
     with opened() as library:
-        made = library.new_season(day(date), **told)
-    _show_season(made, as_json)
+        _show_season(library, library.new_season(day(date), **told), as_json)
 
 
 @season.command("from")
@@ -141,8 +144,7 @@ def season_from(
     """Lay out a season from a template; what is given beside wins."""
     told = _wishes(locals())
     with opened() as library:
-        made = library.season_from(file, day(date), **told)
-    _show_season(made, as_json)
+        _show_season(library, library.season_from(file, day(date), **told), as_json)
 
 
 def _wishes(given: dict[str, Any]) -> dict[str, Any]:
@@ -161,8 +163,7 @@ def _wishes(given: dict[str, Any]) -> dict[str, Any]:
 def season_show(date: AsOf = None, as_json: Json = False) -> None:
     """The season week by week, as it is proposed or as it was accepted and run."""
     with opened() as library:
-        found = library.season(day(date))
-    _show_season(found, as_json)
+        _show_season(library, library.season(day(date)), as_json)
 
 
 @season.command("accept")
@@ -174,7 +175,7 @@ def season_accept(
     """Accept the proposed season, or changes that 'season solve' proposes."""
     with opened() as library:
         if not changes and library.season(day(date)).state == "proposed":
-            return _show_season(library.accept_season(day(date)), as_json)
+            return _show_season(library, library.accept_season(day(date)), as_json)
         before = library.season_changes(day(date))
         left = library.accept_changes(changes or (), day(date))
     if as_json:
@@ -312,19 +313,15 @@ def signs(date: AsOf = None, as_json: Json = False) -> None:
     return None
 
 
-def _show_season(found: Any, as_json: bool) -> None:
-    from footwork.quantities import format_distance, format_duration
-    from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
+def _show_season(library: Library, found: SeasonPlan, as_json: bool) -> None:
+    from footwork.quantities import format_duration
+    from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name, race_words
 
     if as_json:
         return out(found)
     for text in (*found.said, found.sentence):
         say(text)
-    race = found.race
-    say(
-        f"By what is known today: {format_distance(race.distance_m)} in about {format_duration(race.time_s)} at "
-        f"{race.power_w:.0f} W; the race itself is planned with footwork race."
-    )
+    say(race_words(found.race, library.setting("units") == "imperial"))
     usual = found.usual
     say(
         f"Continues from {usual['cp_minutes']:.0f} CP-minutes and {format_duration(usual['duration_s'])} in "

@@ -47,14 +47,15 @@ class PlannedWeek(Result):
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonRace(Result):
-    """A race of a plan, with how long it will take [s] and its power [W] by today's capacity."""
+    """A race of a plan, with how long it takes and at which power run all out, by today's capacity alone: what day,
+    course and weather do is the race plan's."""
 
     date: str
     name: str
     rank: str
     distance_m: float
-    time_s: float
-    power_w: float
+    time: Estimate
+    power: Estimate
     cp_minutes: float
 
 

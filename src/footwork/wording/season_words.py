@@ -6,9 +6,10 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from footwork.quantities import Estimate, format_duration
+from footwork.quantities import Estimate, format_distance, format_duration
 
 if TYPE_CHECKING:
+    from footwork.planning.season_weeks import Week
     from footwork.results.health import Health
     from footwork.results.planned_season import AskedAndRun, PlannedWeek, SeasonChange, SeasonRace
 
@@ -36,6 +37,16 @@ NOTHING_SAFE = (
     "No weekly percentage is known to be safe; these bounds are modest, not proven. Pain, illness and what a physician "
     "or your coach says come first."
 )
+
+
+def race_words(race: SeasonRace, imperial: bool = False) -> str:
+    """How long a race takes and at which power, with their intervals, by capacity alone."""
+    time, low, high = (format_duration(v or 0.0) for v in (race.time.value, race.time.low, race.time.high))
+    power = race.power
+    return (
+        f"By what is known of you today {format_distance(race.distance_m, imperial)} take {time}, {low} to {high}, at "
+        f"{power.value:.0f} W, {power.low:.0f} to {power.high:.0f}; the race plan adds day, course and weather."
+    )
 
 
 def day_name(day: str) -> str:
@@ -68,29 +79,22 @@ def changes_sentence(changes: Sequence[SeasonChange]) -> str:
     return f"{len(changes)} change{'s wait' if len(changes) > 1 else ' waits'} to be accepted."
 
 
-def week_reason(
-    health: Health | None,
-    reason: str,
-    monday: dt.date,
-    today: dt.date,
-    asked: Mapping[dt.date, float],
-    wanted: Mapping[dt.date, float],
-    now: float,
-) -> str:
-    """Why a week is laid out anew, in words that follow a colon."""
-    if health is not None and health.state in ("ill", "injured") and (monday - today).days < 7:
+def week_reason(health: Health | None, week: Week, today: dt.date, wanted: Mapping[dt.date, float]) -> str:
+    """Why a week is laid out anew, in words that follow a colon; ``wanted`` are loads that were wanted [CP-min]."""
+    near = (week.monday - today).days < 7
+    if health is not None and health.state in ("ill", "injured") and near:
         ill = health.state == "ill"
         return "the diary tells of illness, and rest comes first" if ill else "no running while injured"
-    if health is not None and health.until is not None and monday <= health.until and not reason.startswith("back"):
+    if week.phase == "return":
+        return week.reason
+    if health is not None and health.until is not None and week.monday <= health.until:
         return f"easy days until {health.until} after illness or injury"
-    if reason.startswith("back"):
-        return reason
-    before = wanted.get(monday)
-    if before and abs(now - before) > 0.1 * before:
-        less = "less" if now < before else "more"
+    before = wanted.get(week.monday)
+    if before and abs(week.load - before) > 0.1 * before:
+        less = "less" if week.load < before else "more"
         by = "by what the weeks before came to"
-        return f"{less} is wanted of this week, {now:.0f} instead of {before:.0f} CP-minutes, {by}"
-    if monday <= today:
+        return f"{less} is wanted of this week, {week.load:.0f} instead of {before:.0f} CP-minutes, {by}"
+    if week.monday <= today:
         return "what was run leaves no room for the session as it was"
     return "so that it builds on the weeks before it"
 

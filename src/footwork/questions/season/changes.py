@@ -15,7 +15,8 @@ from footwork.planning.week_days import Kept
 from footwork.questions import sessions
 from footwork.questions.season import season_plan
 from footwork.questions.season.doubts import race_in_doubt
-from footwork.questions.season.season_plan import Basis, acceptance, basis_of, newest, newest_accepted, wishes_of
+from footwork.questions.season.plan_basis import Basis, basis_of
+from footwork.questions.season.season_plan import newest_accepted, wishes_of
 from footwork.questions.season.week import rows_of_week
 from footwork.results.planned_season import SeasonChange, SeasonChanges
 from footwork.wording.cautions import before_hard_work, held_back
@@ -53,8 +54,7 @@ def accept_changes(library: History, ids: Collection[int] = (), date: dt.date | 
     if strange:
         raise UsageError(f"change {min(strange)} is not proposed: there are {len(found.changes)}")
     wanted = [c for c in found.changes if not ids or c.id in ids]
-    entry = acceptance(library, int(found.season or 0))
-    assert entry is not None
+    _, entry = newest_accepted(library)
     rows = {r["id"]: r for r in sessions.listed_sessions(library)}
     with library.writing() as connection:
         if len(wanted) == len(found.changes) and wanted:
@@ -80,40 +80,41 @@ def accept_changes(library: History, ids: Collection[int] = (), date: dt.date | 
 
 
 def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[SeasonWeek]]:
-    entry = newest_accepted(library) or newest(library)
-    accepted = acceptance(library, entry.id)
-    if accepted is None:
-        raise UsageError("this season is not accepted yet: accept it, and what is run then changes it")
+    entry, accepted = newest_accepted(library)
     if dt.date.fromisoformat(entry.payload["date"]) <= today:
         return _nothing(entry.id, today, "The race of this season is over."), []
     asked = {dt.date.fromisoformat(w["monday"]): float(w["asked"]) for w in accepted.payload["weeks"]}
     wanted = {dt.date.fromisoformat(w["monday"]): float(w["wanted"]) for w in accepted.payload["weeks"]}
     basis = basis_of(library, wishes_of(entry, today), today, asked)
-    who = sessions.session_basis(library, today, with_heart_rate=False)
     kept = [
         (row, Kept(dt.date.fromisoformat(str(row["date"])), offer))
-        for row, offer in season_plan.planned_sessions(library, entry.id, who.runner, who.borders[0])
+        for row, offer in season_plan.planned_sessions(library, entry.id, basis.who)
     ]
-    ahead = [(row, k) for row, k in kept if k.date >= basis.first and k.date < basis.race.date]
+    ahead = [(row, k) for row, k in kept if basis.first <= k.date < basis.race.date]
     by_hand = [k for row, k in ahead if row["of_plan"].get("by_hand")]
     own = [k for k in basis.asked.kept if not k.on_foot]  # kept runs are sessions of the plan by now
-    basis = replace(basis, asked=replace(basis.asked, kept=(*own, *(k for k in by_hand if _free(k.date, basis)))))
+    basis = replace(
+        basis, asked=replace(basis.asked, kept=(*own, *(k for k in by_hand if k.date not in basis.asked.closed)))
+    )
     changes: list[SeasonChange] = []
     weeks = season_plan.laid_out(basis, [k for _, k in ahead], wanted)
     weeks = [w for w in weeks if (w.week.monday - today).days < 7 * AHEAD_WEEKS]
+    health = library.health(today)
     for week in weeks:
         monday = week.week.monday
         inside = [(row, k) for row, k in ahead if monday <= k.date < monday + dt.timedelta(days=7)]
         laid = [k for k in week.laid.sessions if k.on_foot and not k.race]
-        why = week_reason(library.health(today), week.week.reason, monday, today, asked, wanted, week.week.load)
+        why = week_reason(health, week.week, today, wanted)
         apart = _apart(inside, laid, why)
-        changes += [c for c in apart if c.kind != "add" or library.health(today) is None]  # nothing is added while ill
-    changes += _moved(library, basis, weeks, ahead, changes, today)
+        changes += [c for c in apart if c.kind != "add" or health is None]  # nothing is added while ill
+    sunday = (weeks[0].week.monday + dt.timedelta(days=6)).isoformat()
+    if health is None and not any((c.date or c.to_date or "") <= sunday for c in changes):  # this week stands
+        changes += _moved(library, basis, weeks[0], kept, today)
     numbered = [
         replace(c, id=k + 1) for k, c in enumerate(sorted(changes, key=lambda c: (c.to_date or c.date or "", c.kind)))
     ]
     state = "changes wait" if numbered else "stands"
-    held = held_back(library.health(today))
+    held = held_back(health)
     doubt = race_in_doubt(basis.race, basis.first, basis.standing)
     cautions = [text for text in (held, doubt, before_hard_work("session")) if text]
     return (
@@ -133,10 +134,6 @@ def _nothing(season: int, today: dt.date, sentence: str) -> SeasonChanges:
     return SeasonChanges(
         asked_on=today.isoformat(), season=season, sentence=sentence, state="over", changes=[], cautions=[]
     )
-
-
-def _free(day: dt.date, basis: Basis) -> bool:
-    return day not in basis.asked.closed
 
 
 def _apart(before: list[tuple[dict[str, Any], Kept]], now: list[Kept], why: str) -> list[SeasonChange]:
@@ -189,41 +186,30 @@ def _change(kind: str, row: dict[str, Any] | None, old: Kept | None, new: Kept |
 
 
 def _moved(
-    library: History,
-    basis: Basis,
-    weeks: list[SeasonWeek],
-    ahead: list[tuple[dict[str, Any], Kept]],
-    changes: list[SeasonChange],
-    today: dt.date,
+    library: History, basis: Basis, week: SeasonWeek, kept: list[tuple[dict[str, Any], Kept]], today: dt.date
 ) -> list[SeasonChange]:
     """A hard or long session that was missed in these days moves to a free day with 48 h around it, or takes the place
     of an easy run; where there is none it is dropped. It never comes on top."""
-    health = library.health(today)
-    if health is not None or not weeks or changes:
-        return []
-    who = sessions.session_basis(library, today, with_heart_rate=False)
-    missed = [r for r in rows_of_week(library, today, today) if r.state == "missed" and r.session is not None]
-    rows = {r["id"]: r for r in sessions.listed_sessions(library)}
-    for of in reversed(missed):
-        row = rows[of.session or 0]
-        day = dt.date.fromisoformat(of.date)
-        if "of_plan" not in row or (today - day).days > MOVED_WITHIN_DAYS:
+    rows = rows_of_week(library, today, today)
+    missed = {r.session for r in rows if r.state == "missed" and (today - _day(r.date)).days <= MOVED_WITHIN_DAYS}
+    for row, old in reversed(kept):
+        if row["id"] not in missed or not old.offer.demanding:
             continue
-        found = season_plan.planned_sessions(library, row["of_plan"]["season"], who.runner, who.borders[0])
-        offer = next(o for r, o in found if r["id"] == row["id"])
-        if offer.demanding and (to := _place(basis, weeks[0], offer, ahead)) is not None:
-            moved = _change(
-                "move", row, Kept(day, offer), Kept(to, offer), "it was missed, and 48 h are free around that day"
-            )
-            replaced = next(((r, k) for r, k in ahead if k.date == to), None)
-            out = [moved]
-            if replaced is not None:
-                out.append(_change("drop", replaced[0], replaced[1], None, f"{offer.name} takes its place"))
-            return out
+        to = _place(basis, week, old.offer)
+        if to is None:
+            continue
+        why = "it was missed, and 48 h are free around that day"
+        there = next(((r, k) for r, k in kept if k.date == to), None)
+        out = [_change("move", row, old, replace(old, date=to), why)]
+        return out + ([_change("drop", *there, None, f"{old.offer.name} takes its place")] if there else [])
     return []
 
 
-def _place(basis: Basis, week: SeasonWeek, offer: Offer, ahead: list[tuple[dict[str, Any], Kept]]) -> dt.date | None:
+def _day(text: str) -> dt.date:
+    return dt.date.fromisoformat(text)
+
+
+def _place(basis: Basis, week: SeasonWeek, offer: Offer) -> dt.date | None:
     """The first day of the week on which a hard or long session keeps every bound."""
     sunday = week.week.monday + dt.timedelta(days=6)
     heavy = {k.date for k in week.laid.sessions if k.offer.demanding} | set(basis.past.demanding)

@@ -5,38 +5,21 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.errors import HeldBack, UsageError
 from footwork.history.log import entries, parts
-from footwork.physiology.endurance import power_at
-from footwork.physiology.load_ways import weight
 from footwork.planning import families, season_days
 from footwork.planning.families import Offer
-from footwork.planning.preview import Runner
-from footwork.planning.season_days import Past, SeasonWeek
-from footwork.planning.season_weeks import Race, Standing
+from footwork.planning.season_days import SeasonWeek
+from footwork.planning.season_weeks import Race
 from footwork.planning.week_days import Kept
 from footwork.quantities import Estimate
 from footwork.questions import load, sessions
-from footwork.questions.season import before_plan
-from footwork.questions.season.before_plan import Days
 from footwork.questions.season.doubts import race_in_doubt, thin
-from footwork.questions.season.wishes import (
-    SeasonWishes,
-    closed_days,
-    from_yaml,
-    kept_sessions,
-    other_races,
-    race_name,
-    read_wishes,
-    shelf_of,
-    to_yaml,
-)
+from footwork.questions.season.plan_basis import Basis, Planner, Raced, basis_of, planner
+from footwork.questions.season.wishes import SeasonWishes, from_yaml, read_wishes, to_yaml
 from footwork.results.planned_season import PlannedSession, PlannedWeek, SeasonPlan, SeasonRace
 from footwork.wording.cautions import before_hard_work, held_back
 from footwork.wording.season_words import plan_sentence
@@ -44,27 +27,7 @@ from footwork.wording.season_words import plan_sentence
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-DEFAULT_HOURS = 1.3  # times a usual week, where no hours were told
-HELD_DAYS = 3  # for which an illness or injury is taken to last from today; our convention
 RACES = ("the race", "a race beside")  # purposes of what is no session
-SLOWEST, FASTEST = 1.0, 8.0  # m/s between which a race's speed is looked for
-
-
-@dataclass(frozen=True)
-class Basis:
-    """Everything that a plan is laid out from."""
-
-    wishes: SeasonWishes
-    first: dt.date
-    race: Race
-    race_power: float
-    others: tuple[Race, ...]
-    standing: Standing
-    asked: season_days.Wishes
-    offers: tuple[Offer, ...]
-    past: Past
-    days: Days
-    cautions: tuple[str, ...]
 
 
 def new_season(library: History, date: dt.date | None = None, **told: Any) -> SeasonPlan:
@@ -108,9 +71,9 @@ def season_from(library: History, path: Path, date: dt.date | None = None, **tol
     )
 
 
-def season_template(library: History, date: dt.date | None = None) -> str:
+def season_template(library: History) -> str:
     """The newest season's wishes as YAML, without its dates. Raises UsageError where there is none."""
-    return to_yaml(wishes_of(newest(library), date))
+    return to_yaml(wishes_of(newest(library)))
 
 
 def newest(library: History) -> parts.Entry:
@@ -122,11 +85,18 @@ def newest(library: History) -> parts.Entry:
     return found[-1]
 
 
-def newest_accepted(library: History) -> parts.Entry | None:
-    """Entry of the newest season that was accepted; a proposal after it changes nothing."""
+def newest_accepted(library: History) -> tuple[parts.Entry, parts.Entry]:
+    """Entries of the newest season that was accepted, and of its acceptance; a proposal after it changes nothing.
+
+    Raises UsageError where none was.
+    """
     with library.reading() as connection:
-        found = parts.read_entries(connection, "season")
-    return next((e for e in reversed(found) if acceptance(library, e.id) is not None), None)
+        made = {e.id: e for e in parts.read_entries(connection, "season")}
+        found = [e for e in parts.read_entries(connection, "season-weeks") if e.payload["season"] in made]
+    if not found:
+        newest(library)
+        raise UsageError("this season is not accepted yet: accept it, and what is run then changes it")
+    return made[found[-1].payload["season"]], found[-1]
 
 
 def wishes_of(entry: parts.Entry, date: dt.date | None = None) -> SeasonWishes:
@@ -135,105 +105,21 @@ def wishes_of(entry: parts.Entry, date: dt.date | None = None) -> SeasonWishes:
     return read_wishes(min(made, date or made), entry.payload)
 
 
-def basis_of(
-    library: History, wishes: SeasonWishes, today: dt.date, asked_weeks: Mapping[dt.date, float] | None = None
-) -> Basis:
-    """What a plan from tomorrow on rests on; from today on where nothing was run today. ``asked_weeks`` are the loads
-    that the weeks of an accepted plan asked for, by Monday [CP-min]."""
-    who = sessions.session_basis(library, today, with_heart_rate=False)
-    days = before_plan.days_until(library, today)
-    standing = before_plan.standing_of(library, wishes, today, days, asked_weeks or {})
-    first = today + dt.timedelta(days=1) if today in days.load else today
-    border = who.borders[0]
-    speed_at = who.runner.speed or _plain_speed(days, library, who.critical_power)
-    runner = Runner(**{**vars(who.runner), "speed": speed_at})
-    run, power = raced(wishes.date, "A", wishes.metres, wishes.climb, runner, wishes.name)
-    others = tuple(raced(d, rank, metres, 0.0, runner)[0] for d, metres, rank in other_races(wishes, today))
-    offers = _offers(wishes, runner, border, power / who.critical_power, run.minutes)
-    runs = wishes.runs or int(np.clip(round(standing.runs), 2, len(wishes.days)))
-    hard = wishes.hard if wishes.hard is not None else _hard_sessions(standing, runs)
-    hours = wishes.hours if wishes.hours is not None else DEFAULT_HOURS * standing.minutes / 60.0
-    asked = season_days.Wishes(
-        runs,
-        hard,
-        60.0 * hours,
-        wishes.days,
-        wishes.long or tuple(d for d in (6, 5) if d in wishes.days)[:1],
-        frozenset(closed_days(wishes) | _held_days(library, today)),
-        wishes.easier,
-        kept_sessions(wishes, first, runner, border),
-        wishes.tests,
-        _easy_days(library, today),
-    )
-    past = before_plan.past_of(library, library.runs(), days, today)
-    cautions = (before_hard_work("session"), *who.warnings)
-    return Basis(wishes, first, run, power, others, standing, asked, offers, past, days, cautions)
-
-
-def _held_days(library: History, today: dt.date) -> set[dt.date]:
-    """While the diary tells of illness or injury, its days and three more on which nothing is planned: every day anew,
-    for nobody knows when it is over."""
-    health = library.health(today)
-    if health is None or health.state == "returning":
-        return set()
-    return {health.since + dt.timedelta(days=k) for k in range((today - health.since).days + 1 + HELD_DAYS)}
-
-
-def _easy_days(library: History, today: dt.date) -> frozenset[dt.date]:
-    """Easy days of a return, from today on."""
-    health = library.health(today)
-    if health is None or health.until is None:
-        return frozenset()
-    return frozenset(today + dt.timedelta(days=k) for k in range((health.until - today).days + 1))
-
-
-def _hard_sessions(standing: Standing, runs: int) -> int:
-    """One hard session a week, two for who runs four times and more and runs hard as it is."""
-    return 2 if runs >= 4 and standing.hard_share >= 0.12 else 1 if runs >= 2 else 0
-
-
-def _plain_speed(days: Days, library: History, critical_power: float) -> Any:
-    """Speed [m/s] at a power [W] where no relation is known: in proportion, the mean speed of runs taken as easy."""
-    rows = [r for r in library.runs() if r.distance_m and r.duration_s > 0]
-    metres, seconds = sum(r.distance_m or 0.0 for r in rows), sum(r.duration_s for r in rows if r.distance_m)
-    if not seconds:
-        raise NotEnoughData("a plan needs the speed of some runs, and none has a distance")
-    rate = metres / seconds / (before_plan.EASY_SHARE * critical_power)
-    return lambda power: np.asarray(power, dtype=float) * rate
-
-
-def raced(date: dt.date, rank: str, metres: float, climb: float, runner: Runner, name: str = "") -> tuple[Race, float]:
-    """A race as it will be run all out, and its power [W]; each metre of climb counts as ten of distance."""
-    assert runner.speed is not None
-    way = metres + 10.0 * climb
-    slow, fast = way / FASTEST, way / SLOWEST
-    for _ in range(50):
-        seconds = float(np.sqrt(slow * fast))
-        power = float(np.median(power_at(seconds, runner.critical_power, runner.w_prime, runner.tail)))
-        if float(runner.speed(np.array([max(power, 31.0)]))[0]) * seconds < way:
-            slow = seconds
-        else:
-            fast = seconds
-    minutes = seconds / 60.0
-    share = power / runner.accepted
-    return Race(date, rank, metres, minutes, minutes * float(weight(share)), name or race_name(metres)), power
-
-
-def _offers(wishes: SeasonWishes, runner: Runner, border: float, share: float, minutes: float) -> tuple[Offer, ...]:
-    """The shelf of this runner: ours, or one's own for the purposes that it holds."""
-    own = shelf_of(wishes)
-    mine = {f.purpose for f in own}
-    ours = [*families.EASY, families.LONG, families.STEADY_END, *families.HARD, families.race_family(share, minutes)]
-    wanted = [*own, *(f for f in [*ours, families.TEST] if f.purpose not in mine)]
-    return tuple(families.offers(wanted, runner, border))
-
-
 def laid_out(
     basis: Basis, before: Iterable[Kept] = (), wanted: Mapping[dt.date, float] | None = None
 ) -> list[SeasonWeek]:
     """The weeks of a plan, with as few changes to one there was as can be."""
-    b = basis
-    return season_days.lay_season(b.first, b.race, b.standing, b.asked, b.offers, b.past, b.others, before, wanted)
+    return season_days.lay_season(
+        basis.first,
+        basis.race,
+        basis.standing,
+        basis.asked,
+        basis.offers,
+        basis.past,
+        [r.race for r in basis.beside],
+        before,
+        wanted,
+    )
 
 
 def show_season(library: History, date: dt.date | None = None) -> SeasonPlan:
@@ -295,9 +181,7 @@ def season_workouts(library: History, weeks: int, date: dt.date | None = None) -
     HeldBack
         The diary tells of illness, injury or a return.
     """
-    entry = newest(library)
-    if acceptance(library, entry.id) is None:
-        raise UsageError("this season is not accepted yet: accept it, and its sessions can be taken along")
+    entry, _ = newest_accepted(library)
     sessions.allowed(library)
     today = date or dt.date.today()
     last = today + dt.timedelta(weeks=weeks)
@@ -320,8 +204,7 @@ def _week_payload(week: PlannedWeek) -> dict[str, Any]:
 def _told(
     library: History, number: int, state: str, today: dt.date, basis: Basis, weeks: Sequence[SeasonWeek]
 ) -> SeasonPlan:
-    main = _race(basis.race, basis.race_power)
-    others = [_race(r, 0.0) for r in basis.others]
+    main = _race(basis.main)
     rows = [_week(library, basis, w, today) for w in weeks]
     usual = {
         "cp_minutes": basis.standing.load,
@@ -330,29 +213,30 @@ def _told(
         "hard_share": basis.standing.hard_share,
         "longest_s": 60.0 * basis.standing.longest,
     }
+    doubt = race_in_doubt(basis.race, basis.first, basis.standing)
     return SeasonPlan(
         number=number,
         state=state,
         asked_on=today.isoformat(),
         sentence=plan_sentence(main, rows, state),
         race=main,
-        others=others,
+        others=[_race(r) for r in basis.beside],
         usual=usual,
         weeks=rows,
         said=[*basis.wishes.said, *thin(basis.race, weeks)],
-        cautions=[text for text in (race_in_doubt(basis.race, basis.first, basis.standing), *basis.cautions) if text],
+        cautions=[text for text in (doubt, before_hard_work("session"), *basis.who.warnings) if text],
     )
 
 
-def _race(of: Race, power: float) -> SeasonRace:
+def _race(of: Raced) -> SeasonRace:
     return SeasonRace(
-        date=of.date.isoformat(),
-        name=of.name,
-        rank=of.rank,
-        distance_m=of.metres,
-        time_s=60.0 * of.minutes,
-        power_w=power,
-        cp_minutes=of.load,
+        date=of.race.date.isoformat(),
+        name=of.race.name,
+        rank=of.race.rank,
+        distance_m=of.race.metres,
+        time=of.time,
+        power=of.power,
+        cp_minutes=of.race.load,
     )
 
 
@@ -362,7 +246,7 @@ def _week(library: History, basis: Basis, row: SeasonWeek, today: dt.date) -> Pl
     if monday <= basis.race.date < monday + dt.timedelta(days=7):
         laid.append(_race_session(basis.race))
     on_foot = [k.offer for k in row.laid.sessions if k.on_foot]
-    done = [d for d in basis.days.load if monday <= d < monday + dt.timedelta(days=7)]
+    done = [d for d in basis.who.days.load if monday <= d < monday + dt.timedelta(days=7)]
     return PlannedWeek(
         monday=monday.isoformat(),
         phase=row.week.phase,
@@ -373,7 +257,7 @@ def _week(library: History, basis: Basis, row: SeasonWeek, today: dt.date) -> Pl
         run=run_load(library, monday, today) if done else None,
         hard_s=60.0 * sum(o.hard for o in on_foot),
         longest_s=60.0 * max((o.minutes for o in on_foot), default=0.0),
-        longest_run_s=60.0 * max((basis.days.longest[d] for d in done), default=0.0),
+        longest_run_s=60.0 * max((basis.who.days.longest[d] for d in done), default=0.0),
         sessions=laid,
         gave_way=list(row.laid.gave_way),
         proven=row.laid.best,
@@ -420,24 +304,22 @@ def _race_session(of: Race) -> PlannedSession:
     )
 
 
-def planned_sessions(
-    library: History, season: int, runner: Runner, border: float
-) -> list[tuple[dict[str, Any], Offer]]:
-    """Sessions of an accepted season as they are kept now, the oldest first, with what each asks. ``border`` [W]."""
+def planned_sessions(library: History, season: int, who: Planner) -> list[tuple[dict[str, Any], Offer]]:
+    """Sessions of an accepted season as they are kept now, the oldest first, with what each asks."""
     out = []
     for row in reversed(sessions.listed_sessions(library)):
         if row.get("of_plan", {}).get("season") == season:
             purpose = str(row["of_plan"]["purpose"])
-            made = families.offer(row["name"], purpose, row["text"], runner, border, as_it_is=True)
+            made = families.offer(row["name"], purpose, row["text"], who.runner, who.border, as_it_is=True)
             if made is not None:
                 out.append((row, made))
     return out
 
 
 def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, today: dt.date) -> SeasonPlan:
-    who = sessions.session_basis(library, today, with_heart_rate=False)
-    days = before_plan.days_until(library, today)
-    kept = planned_sessions(library, entry.id, who.runner, who.borders[0])
+    who = planner(library, today)
+    days = who.days
+    kept = planned_sessions(library, entry.id, who)
     weeks = []
     for row in accepted.payload["weeks"]:
         monday = dt.date.fromisoformat(row["monday"])
@@ -447,7 +329,7 @@ def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, to
             for r, o in kept
             if dt.date.fromisoformat(str(r["date"])) in inside
         ]
-        mine += [PlannedSession(**{k: v for k, v in told.items()}) for told in row["others"]]
+        mine += [PlannedSession(**told) for told in row["others"]]
         asked = [s for s in mine if s.on_foot and s.purpose != RACES[0]]
         done = [d for d in inside if d in days.load]
         weeks.append(
@@ -461,7 +343,10 @@ def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, to
                 sessions=sorted(mine, key=lambda s: s.date),
             )
         )
-    first, *others = (SeasonRace(**of) for of in accepted.payload["races"])
+    first, *others = (
+        SeasonRace(**{**of, **{name: Estimate.from_json(of[name]) for name in ("time", "power")}})
+        for of in accepted.payload["races"]
+    )
     return SeasonPlan(
         number=entry.id,
         state="accepted",

@@ -12,14 +12,14 @@ from nicegui import ui
 
 from footwork.charts.season_picture import season_bars
 from footwork.errors import FootworkError, UsageError
-from footwork.quantities import format_distance, format_duration
+from footwork.quantities import format_duration
 from footwork.questions import season, sessions
 from footwork.reports import season_sheet
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, method_link, page, table, text
-from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
+from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name, race_words
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -124,14 +124,12 @@ def _picture(base: str, plan: SeasonPlan) -> None:
 
 
 def _standing(library: Library, plan: SeasonPlan) -> None:
-    imperial = library.setting("units") == "imperial"
-    race, usual = plan.race, plan.usual
+    usual = plan.usual
+    text("p", race_words(plan.race, library.setting("units") == "imperial"))
     text(
         "p",
-        f"By what is known today the {race.name} ({format_distance(race.distance_m, imperial)}) takes about "
-        f"{format_duration(race.time_s)} at {race.power_w:.0f} W; the page Race plans it. The season continues from "
-        f"{usual['cp_minutes']:.0f} CP-minutes and {format_duration(usual['duration_s'])} in {usual['runs']:.0f} runs "
-        f"a week, the longest {format_duration(usual['longest_s'])}.",
+        f"The season continues from {usual['cp_minutes']:.0f} CP-minutes and {format_duration(usual['duration_s'])} in "
+        f"{usual['runs']:.0f} runs a week, the longest {format_duration(usual['longest_s'])}.",
     )
 
 
