@@ -2,14 +2,18 @@
 
 import datetime as dt
 import shutil
+from types import SimpleNamespace
 
 import pytest
 import yaml
 
 from footwork import Library
 from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.planning.families import Offer
+from footwork.planning.season_days import SeasonWeek, Wishes
+from footwork.planning.week_days import Kept, Laid
 from footwork.questions import season, sessions
-from footwork.questions.season import before_plan, wishes
+from footwork.questions.season import before_plan, changes, wishes
 from footwork.reports import season_sheet
 
 DAY = dt.timedelta(days=1)
@@ -42,7 +46,10 @@ def test_a_season_is_proposed_accepted_and_taken_back_whole(library, today):
     made = library.new_season(today, **wished(today, days="tue,thu,sat,sun", long="sun"))
     assert made.state == "proposed" and library.sessions() == []
     assert made.weeks[-1].phase == "race week" and len(made.weeks) == 10
-    assert made.race.distance_m == 10_000 and 25 * 60 < made.race.time_s < 70 * 60
+    assert (
+        made.race.distance_m == 10_000
+        and 25 * 60 < made.race.time.low < made.race.time.value < made.race.time.high < 70 * 60
+    )
     again = library.season(today)
     assert again.to_json() == made.to_json()  # the same question, the same plan
     taken = library.accept_season(today)
@@ -139,6 +146,67 @@ def test_a_session_changed_by_hand_stays_as_it_was_changed(library, today):
     row = next(s for s in reversed(library.sessions()) if s["of_plan"]["purpose"] == "easy")
     number = library.change_session(row["id"], text="25 min easy")
     assert all(c.session != number for c in library.season_changes(today).changes)
+
+
+def test_a_missed_hard_session_moves_only_to_where_48_hours_are_free_and_takes_an_easy_ones_place(library, today):
+    library.new_season(today, **wished(today, days="mon,tue,wed,thu,fri,sat,sun", runs="5", hard="1", easier="none"))
+    plan = library.accept_season(today)
+    days = {d: s for d, s in sessions_of(plan).items() if d < (today + 8 * DAY).isoformat()}
+    hard = next(d for d, s in days.items() if s.purpose in ("threshold", "severe", "hills", "race"))
+    missed = next(s for s in library.sessions() if str(s["date"]) == hard)
+    on = dt.date.fromisoformat(hard) + DAY
+    heavy = {d for d, s in days.items() if d != hard and (s.purpose == "long" or s.duration_s >= 75 * 60)}
+    moved = [c for c in library.season_changes(on).changes if c.kind == "move"]
+    free = [
+        on + k * DAY
+        for k in range(7 - on.weekday())
+        if not {(on + (k + n) * DAY).isoformat() for n in (-1, 0, 1)} & heavy
+    ]
+    assert [c.to_date for c in moved] == [d.isoformat() for d in free[:1]]
+    for change in moved:
+        assert change.session == missed["id"] and change.to_text == missed["text"]
+        library.accept_changes(date=on)
+        that_day = [s["text"] for s in library.sessions() if str(s["date"]) == change.to_date]
+        assert that_day == [missed["text"]]  # in the place of an easy run, never on top
+
+
+def test_a_hard_session_missed_four_days_ago_is_gone(library, today):
+    library.new_season(today, **wished(today, days="mon,tue,wed,thu,fri,sat,sun", runs="5", hard="1", easier="none"))
+    hard = min(d for d, s in sessions_of(library.accept_season(today)).items() if s.purpose == "severe")
+    day = dt.date.fromisoformat(hard)
+    assert day.weekday() <= 2  # so that four days later is the same week
+    for later in (1, 2, 3):  # the easy days are run, so that no return begins
+        library.enter_run(f"{day + later * DAY}T08:00:00+00:00", "20:00", "4km")
+    moved = [c.kind for c in library.season_changes(day + 3 * DAY).changes if c.date == hard]
+    assert moved == ["move"]
+    assert [c for c in library.season_changes(day + 4 * DAY).changes if c.date == hard] == []
+
+
+def test_a_place_for_a_missed_session_has_48_hours_on_both_sides():
+    monday = dt.date(2026, 6, 1)
+
+    def offer(purpose, minutes=40.0, load=20.0):
+        return Offer(purpose, purpose, purpose, load, minutes, 12.0 if purpose == "severe" else 0.0)
+
+    def place(laid, past=(), most=100.0, longest=60.0, **asked):
+        sessions = tuple(Kept(monday + k * DAY, offer(purpose)) for k, purpose in laid)
+        week = SeasonWeek(SimpleNamespace(monday=monday), most, longest, Laid(sessions, (), True))
+        basis = SimpleNamespace(
+            first=monday + 2 * DAY,
+            race=SimpleNamespace(date=monday + 60 * DAY),
+            past=SimpleNamespace(demanding=[monday + k * DAY for k in past]),
+            asked=Wishes(4, 1, 400.0, **asked),
+        )
+        found = changes._place(basis, week, offer("severe"))
+        return None if found is None else (found - monday).days
+
+    assert place([(2, "easy"), (6, "long")]) == 2  # in the place of the easy run
+    assert place([(6, "long")], past=[1]) == 3  # the day after a hard one is none
+    assert place([(4, "long")]) == 2 and place([(3, "long"), (6, "long")], past=[1]) is None
+    assert place([(6, "long")], weekdays=(3, 5)) == 3 and place([(6, "long")], weekdays=(5,)) is None
+    assert place([(6, "long")], easy_only=frozenset({monday + 2 * DAY})) == 3
+    assert place([(4, "easy"), (6, "long")], most=59.0) == 4  # only in its place is the week within its bound
+    assert place([(6, "long")], longest=35.0) is None
 
 
 def test_two_weeks_under_seven_tenths_make_the_target_what_was_achieved():

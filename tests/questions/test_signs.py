@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from footwork import Library
 from footwork.questions.signs import long_run_words
 
 TODAY = dt.date(2026, 6, 30)
+REAL = Path(__file__).parents[3] / "shared" / "recordings" / "open" / "one-runner-hr"
 
 
 @pytest.fixture
@@ -55,6 +57,24 @@ def test_one_channel_however_loud_is_not_enough(library):
     found = library.signs(TODAY)
     assert found.patterns[0].state == "not enough" and "soreness" in found.patterns[0].sentence
     assert found.sentence == "Not enough to watch."
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="the recordings are not beside the project")
+def test_one_real_runners_ten_runs_are_a_week_a_modest_plan_and_too_few_to_watch(library):
+    """Ten runs of one runner over seven months, heart rate and no watts."""
+    library.athlete.set(dt.date(2017, 1, 1), mass=70.0)
+    library.add([REAL])
+    newest = library.runs()[0]
+    week = library.week(newest.local.date())
+    assert [(r.state, r.run) for r in week.rows] == [("extra", newest.id)] and week.run.value > 0
+    found = library.signs(newest.local.date())
+    assert found.sentence == "Not enough to watch." and {p.state for p in found.patterns} == {"not enough"}
+    plan = library.new_season(newest.local.date(), race=(newest.local.date() + dt.timedelta(days=91)).isoformat())
+    usual = plan.usual
+    assert usual["runs"] == 2.0 and max(len(w.sessions) for w in plan.weeks) == 2
+    assert max(w.asked for w in plan.weeks) <= 1.15 * usual["cp_minutes"]
+    assert plan.weeks[1].longest_s <= 1.10 * usual["longest_s"] + 60.0
+    assert plan.race.time.high > 1.2 * plan.race.time.low  # no test, no race: it says how little is known
 
 
 def test_after_a_check_it_is_silent(library):

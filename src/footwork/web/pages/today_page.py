@@ -14,7 +14,7 @@ from nicegui import events, ui
 from footwork.charts.weeks_picture import six_weeks
 from footwork.errors import UsageError
 from footwork.physiology.domains import NAMES
-from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.quantities import Estimate, format_distance, format_duration, format_pace, signed
 from footwork.questions.runs import run_titles
 from footwork.questions.sessions import session_workout
 from footwork.web import jobs
@@ -181,6 +181,25 @@ async def _asked_and_run(base: str, library: Library, on: dt.date) -> None:
     signs, week = await asyncio.to_thread(lambda: (library.signs(on), library.week(on)))
     if signs.instead or signs.long_runs:
         note(f"{signs.sentence} {signs.instead}".strip(), base, "signs")
+    with ui.element("details"):
+        text("summary", "Signs that are watched")
+        for pattern in signs.patterns:
+            text("p", pattern.sentence)
+        table(
+            ["what", "last days", "usually", "off, in your own spreads"],
+            [
+                [
+                    c.name,
+                    f"{c.recent:.3g} {c.unit}",
+                    f"{c.usual:.3g} {c.unit}",
+                    "" if c.apart is None else signed(c.apart),
+                ]
+                for c in {c.name: c for p in signs.patterns for c in p.channels}.values()
+                if c.recent is not None and c.usual is not None
+            ],
+        )
+        with ui.element("p"):
+            method_link(base, "signs", "How signs are watched")
     if not any(r.session for r in week.rows):
         return
     text("p", week.sentence)
