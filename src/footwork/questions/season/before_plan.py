@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from footwork.errors import NotEnoughData
 from footwork.history.catalogue import RunRow
+from footwork.physiology import lay_off
 from footwork.physiology.load_ways import weight
 from footwork.planning.families import LONG_MIN
 from footwork.planning.season_days import Past
@@ -28,7 +28,6 @@ EASY_SHARE = 0.70  # of CP, at which a week without any recordings is taken to b
 HARD_UNKNOWN, HARD_MOST = 0.15, 0.25  # hard share of running where nothing tells it, and the most that is asked unasked
 HARD_LEAST = 0.05
 KEPT_UP = 0.7  # of what a week asked: under it the week is repeated; our convention
-SHORTEST_GAP = 3  # days without running that are nothing unusual for anybody
 HARD_RUN_S = 480.0  # above the moderate border: such a run was hard; our convention
 
 
@@ -134,15 +133,13 @@ def hard_share(library: History, day: dt.date) -> float:
 
 
 def days_off(days: Days, day: dt.date) -> int:
-    """Days without running until a day, where they are more than the longest gap of the twelve weeks before them; 0
+    """Days without running until a day, where they are more than the usual gaps of the twelve weeks before them; 0
     where they are nothing unusual."""
-    ran = sorted(d for d in days.load if d <= day)
+    ran = sorted(d.toordinal() for d in days.load if d <= day)
     if not ran:
         return 0
-    off = (day - ran[-1]).days
-    recent = [d for d in ran if (ran[-1] - d).days <= 7 * HARD_WEEKS]
-    usual = max([(b - a).days - 1 for a, b in pairwise(recent)] + [SHORTEST_GAP])
-    return off if off > usual else 0
+    off = day.toordinal() - ran[-1]
+    return off if off > lay_off.usual_gap([d for d in ran if ran[-1] - d <= lay_off.RECENT]) else 0
 
 
 def past_of(library: History, rows: list[RunRow], days: Days, day: dt.date) -> Past:
