@@ -9,17 +9,19 @@ import numpy as np
 
 from footwork.analysis.efforts import Best
 from footwork.demo.simulate import Device, Runner, device_watts, draw_runner, trial
-from footwork.physiology import curve
+from footwork.physiology import curve, lay_off
 
 
 @dataclass(frozen=True)
 class Months:
-    """Runs in order of days, the day that is asked about, and the runner and device of that day."""
+    """Runs in order of days, the day that is asked about, the runner and device of that day, and weeks without
+    running."""
 
     bests: list[Best]
     day: int
     runner: Runner
     device: Device
+    lay_offs: tuple[lay_off.LayOff, ...] = ()
 
     def truth(self, duration: float | None = None) -> float:
         """True CP, or the highest mean power for a duration [s], in the device's watts. [W]"""
@@ -156,6 +158,17 @@ def season(
     return Months(bests, 1000 + last, on(last), device)
 
 
+def laid_off(seed: int, tests: tuple[int, ...] | None = None) -> Months:
+    """`season`, then one to nine weeks without running. What they take is not the model's: two parts, one fast, as of
+    the published runners (Coyle et al. 1984: 7 % in 12 days, 16 % in 84), of which 45 to 110 % befall a runner."""
+    before, rng = season(seed, tests), np.random.default_rng(seed + 7)
+    off = int(rng.integers(7, 64))
+    lost = rng.uniform(0.45, 1.1) * (0.07 * (1 - np.exp(-off / 6)) + 0.1 * (1 - np.exp(-off / 40)))
+    runner = replace(before.runner, speed_cp=before.runner.speed_cp * float(1 - lost))
+    found = lay_off.found({b.day: 40.0 for b in before.bests}, {}, before.day + off)
+    return replace(before, day=before.day + off, runner=runner, lay_offs=tuple(found))
+
+
 KINDS: dict[str, tuple[Callable[[int], Months], int]] = {
     "marked efforts (3, 7, 12, sometimes 20 min)": (marked_efforts, 1000),
     "habitual, six weeks": (habitual_running, 5000),
@@ -165,4 +178,6 @@ KINDS: dict[str, tuple[Callable[[int], Months], int]] = {
     "season without tests, 3 % of files spiky": (lambda seed: season(seed, ()), 30_000),
     "season without tests, spikes that speed does not show": (lambda seed: season(seed, (), visible=False), 32_000),
     "season without tests, never above capacity": (lambda seed: season(seed, (), True), 34_000),
+    "season with tests, then one to nine weeks without running": (laid_off, 36_000),
+    "season without tests, then one to nine weeks without running": (lambda seed: laid_off(seed, ()), 38_000),
 }

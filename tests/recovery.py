@@ -65,7 +65,7 @@ def check(name: str, simulate: Callable[[int], Months], runners: int, first_seed
     found, widths = [], []
     for seed in range(first_seed, first_seed + runners):
         months = simulate(seed)
-        made = CapacityDays(months.bests).on(months.day).posterior
+        made = CapacityDays(months.bests, lay_offs=months.lay_offs).on(months.day).posterior
         if made is None:
             continue
         rows = []

@@ -13,6 +13,7 @@ from footwork.analysis.capacity_days import CapacityDays
 from footwork.analysis.efforts import Best
 from footwork.physiology import curve, habitual
 from footwork.physiology.endurance import power_at
+from footwork.physiology.lay_off import LayOff
 
 POWERS_S = (120, 180, 300, 720, 1200, 2400, 3600, 5400, 7200)
 LITTLE = 0.0005
@@ -392,3 +393,53 @@ def test_a_run_that_three_later_ones_beat_no_longer_matters_and_two_do_not_suffi
         return days._fronts.leading(list(range(count + 1)), np.zeros(count + 1), 1100)
 
     assert 0 in kept(2) and 0 not in kept(3)
+
+
+LAID = LayOff(1059, None, 3)
+
+
+def test_a_lay_off_lowers_what_is_proposed_and_widens_it():
+    for bests in (weeks(), [*weeks(), run(99, 1059, 250, 48.0, maximal=True)]):
+        plain, laid = (CapacityDays(bests, lay_offs=o).on(1080) for o in ([], [LAID]))
+        before, after = (np.quantile(t.posterior.draws()[0], [0.025, 0.5, 0.975]) for t in (plain, laid))
+        aged = habitual.ageing(21) - habitual.ageing(0) if plain.kind == "habitual" else 0.0
+        lost = -np.log1p(-LAID.loss(1080))
+        # The larger of age and loss, never both.
+        assert np.log(after[1] / before[1]) == pytest.approx(aged - lost, abs=0.004)
+        assert np.log(after[2] / after[0]) > np.log(before[2] / before[0])
+        assert laid.lay_off == LAID and plain.lay_off is None
+
+
+def test_age_counts_alone_where_it_is_the_larger():
+    short = LayOff(1059, 1064, 3)  # four days off take 0.7 %, ten weeks of age more
+    assert 0.006 < short.loss(1080) == short.loss(1130) < 0.008
+    for day, equal in ((1063, False), (1130, True)):
+        plain, laid = (CapacityDays(weeks(), lay_offs=o).on(day).posterior.estimates()[0] for o in ([], [short]))
+        assert (plain.value == laid.value) is equal
+
+
+def test_runs_after_a_lay_off_say_what_they_say():
+    returned = LayOff(1059, 1080, 3)
+    after = [run(200 + k, 1080 + k, 250, 48.0) for k in range(3)]
+    plain, laid = (CapacityDays([*weeks(), *after], lay_offs=o).on(1083) for o in ([], [returned]))
+    assert plain.posterior.estimates()[0] == laid.posterior.estimates()[0]
+    assert laid.front.strongest == plain.front.strongest and set(laid.front.strongest) <= set(range(len(weeks()), 99))
+
+
+def test_what_a_test_measured_after_a_lay_off_stands():
+    returned = LayOff(1059, 1080, 3)
+    bests = [*weeks(), run(98, 1059, 250, 48.0, maximal=True), run(99, 1081, 250, 48.0, maximal=True)]
+    told = CapacityDays(bests, lay_offs=[returned]).on(1100)
+    assert told.lay_off is None  # nothing is taken off the newest test
+    early, late = (CapacityDays(bests, lay_offs=[returned]).on(d).posterior.estimates()[0].value for d in (1080, 1100))
+    assert late > 1.02 * early
+    assert late < CapacityDays(bests).on(1100).posterior.estimates()[0].value  # what was lost before weighs a little
+    steps = told.tests
+    assert [s.lost for s in steps] == pytest.approx([0.0, returned.loss(1081)])
+
+
+def test_a_day_within_a_lay_off_knows_nothing_of_its_end():
+    ended = LayOff(1059, 1090, 3, 1095)
+    for day in (1061, 1070, 1089):
+        open_, closed = (CapacityDays(weeks(), lay_offs=[o]).on(day).posterior.estimates()[0] for o in (LAID, ended))
+        assert open_ == closed

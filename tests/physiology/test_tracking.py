@@ -1,5 +1,6 @@
 """The filter over tests through time."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -71,3 +72,24 @@ def test_a_longer_test_narrows_more():
 def test_without_evidence_there_is_no_track():
     with pytest.raises(ValueError, match="no evidence"):
         tracking.follow([])
+
+
+def test_what_a_lay_off_took_is_as_uncertain_as_it_is_said():
+    track = tracking.follow([trial(1000)])
+    (mean, sd), (laid, same) = (tracking.level_of(track.on(1030, lost)) for lost in (0.0, 0.1))
+    assert laid - mean == pytest.approx(np.log(0.9), abs=1e-6) and same == pytest.approx(sd)
+    # 0.75, 95 % from 0.45 to 1.1 of the published loss: a tenth is 6.0 to 14.7 %.
+    half = 0.1 * (1.1 - 0.45) / 3.92 / 0.75
+    assert track.on(1030, 0.1).scale_sd == pytest.approx(half)
+    # A test that shows 5 % less than expected is believed the more where days without running made that uncertain.
+    pulled = []
+    for lost in (0.0, 0.1):
+        expected = mean + np.log1p(-lost)
+        shown = replace(trial(1030, 0.95 * (1 - lost) * 260.0, 0.95 * (1 - lost) * 15_000.0), lost=lost)
+        pulled.append(tracking.level_of(tracking.follow([shown], track).on(1030))[0] - expected)
+    of_test = sd**2 * (np.log(0.95) / pulled[0] - 1)  # variance of a test's day, by the first
+    spread = sd**2 + half**2
+    assert pulled[1] == pytest.approx(
+        np.log(0.95) * spread / (spread + of_test), rel=0.08
+    )  # the tails of a test are heavy
+    assert pulled[1] < 1.1 * pulled[0] < 0

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -74,9 +75,9 @@ def test_early_then_told_with_what_moved_it(weeks):
     assert any("Early" in w for w in days[1].warnings)
     told = weeks.history("2026-06-20")
     kinds = {m["kind"] for m in told["moved"]}
-    assert kinds <= {"habitual", "ageing"} and "ageing" in kinds
-    fall = next(m for m in told["moved"] if m["kind"] == "ageing")
-    assert fall["after_w"] < fall["before_w"] and fall["run"] is None
+    assert kinds <= {"habitual", "ageing", "lay-off"} and "lay-off" in kinds
+    fall = next(m for m in told["moved"] if m["kind"] == "lay-off")
+    assert fall["after_w"] < fall["before_w"] and fall["run"] is None and fall["label"] == "days without running"
     # Every change from one day to the next has its row: the sum of the rows is the whole way.
     rows = [r["critical_power"]["value"] for r in told["history"] if r["critical_power"]["value"]]
     along = sum(m["after_w"] - m["before_w"] for m in told["moved"])
@@ -180,3 +181,50 @@ def test_a_new_run_goes_on_from_the_kept_days_and_the_numbers_are_the_same(weeks
     assert weeks.history()["history"] != went_on["history"]
     weeks.delete(weeks.runs()[0].id, forever=True)
     assert not kept.exists()
+
+
+def test_weeks_without_running_lower_what_is_proposed_and_leave_what_was_accepted(weeks):
+    last = weeks.runs()[0].local.date()
+    weeks.accept(260, last)
+    before, after = weeks.capacity(date=last), weeks.capacity(date=last + dt.timedelta(days=21))
+    assert last == dt.date(2026, 4, 30)
+    lost = 0.75 * 0.165 * (1 - np.exp(-21 / 22))
+    assert after.critical_power.value == pytest.approx((1 - lost) * before.critical_power.value, rel=0.006)
+    assert after.accepted["critical_power_w"] == 260
+    middle = [c.domains["heavy_severe"]["power"].value for c in (before, after)]
+    assert middle == pytest.approx([260, 260], rel=0.01)  # the accepted one rules, silently nothing changes it
+    words = " ".join(after.warnings)
+    assert "21 days without running, where 3 were the most" in words and "7.6 % less (4.6 to 11.2 %)" in words
+    assert "260 W, is of before the days without running and stays as it is" in words
+    assert not [w for w in before.warnings if "without" in w and "running" in w]
+    said = ok("capacity", "--date", last + dt.timedelta(days=21), library=weeks.folder).stdout
+    assert "21 days without running" in said
+    weeks.accept(240, last + dt.timedelta(days=14))  # who accepts one meanwhile knows of them
+    assert "stays as it is" not in " ".join(weeks.capacity(date=last + dt.timedelta(days=21)).warnings)
+
+
+def test_hard_rides_meanwhile_keep_it(weeks, monkeypatch):
+    last = weeks.runs()[0].local.date()
+    rides = [
+        {"date": f"{last + dt.timedelta(days=d)}T08:00:00", "duration_s": 5400.0, "heart_rate_bpm": None}
+        for d in range(1, 21)
+    ]
+    monkeypatch.setattr(type(weeks), "activities", lambda self: rides)
+    (easy,) = evidence.lay_offs(weeks, last + dt.timedelta(days=21))
+    assert easy.other == () and easy.loss(last.toordinal() + 21) > 0.07
+    weeks.tell(date=last + dt.timedelta(days=4), exertion=7)
+    (hard,) = evidence.lay_offs(weeks, last + dt.timedelta(days=21))
+    assert len(hard.other) == 20 and hard.loss(last.toordinal() + 21) == 0.0
+
+
+@pytest.mark.parametrize(("beats", "counted"), [(139.0, 0), (140.0, 20)])  # as high as in usual runs
+def test_a_ride_is_hard_by_its_heart_rate_too(weeks, monkeypatch, beats, counted):
+    runs = [replace(r, heart_rate_bpm=140.0) for r in weeks.runs()]
+    last = runs[0].local.date()
+    rides = [
+        {"date": str(last + dt.timedelta(days=d)), "duration_s": 5400.0, "heart_rate_bpm": beats} for d in range(1, 21)
+    ]
+    monkeypatch.setattr(type(weeks), "activities", lambda self: rides)
+    monkeypatch.setattr(type(weeks), "runs", lambda self: runs)
+    (made,) = evidence.lay_offs(weeks, last + dt.timedelta(days=21))
+    assert len(made.other) == counted

@@ -12,9 +12,10 @@ from footwork.analysis import efforts
 from footwork.analysis.efforts import Best
 from footwork.physiology import habitual, tracking
 from footwork.physiology.critical import FORM_BIAS, SHAPE_PRIOR, Evidence, Posterior, implied_critical_power
+from footwork.physiology.lay_off import LayOff
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 BOUND_DAYS = 365  # older runs say nothing of today, not even as a bound; our convention
 NO_TEST = 0.85  # a run marked as maximal that shows less of what everyday runs ask for was none; our convention
 
@@ -26,7 +27,8 @@ class Told:
     ``kind`` is ``tested``, ``habitual``, ``lower bound``, ``too old`` or ``none``; ``posterior`` is None for the last
     three, and ``lower_bound`` [W] then says what CP is at least, by the run of index ``bound_run``. ``front`` is that
     of the everyday runs, ``early`` whether the history is short, ``lone`` the index of a run that alone asks for more
-    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far.
+    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far, ``lay_off`` weeks
+    without running that weigh on the day.
     """
 
     day: int
@@ -39,6 +41,7 @@ class Told:
     lone: tuple[int, float] | None = None
     tests: list[tracking.Step] = field(default_factory=list)
     clip: Floats = field(default_factory=lambda: np.zeros(0))
+    lay_off: LayOff | None = None
 
 
 @dataclass
@@ -64,12 +67,17 @@ class CapacityDays:
         Runs in order of days.
     by_hand : sequence of tracking.Dated, optional
         Tests without a recording.
+    lay_offs : sequence of LayOff, optional
+        Weeks without running, the earliest first: evidence from before them says less.
     """
 
-    def __init__(self, bests: Sequence[Best], by_hand: Sequence[tracking.Dated] = ()) -> None:
+    def __init__(
+        self, bests: Sequence[Best], by_hand: Sequence[tracking.Dated] = (), lay_offs: Sequence[LayOff] = ()
+    ) -> None:
         self.bests = list(bests)
+        self.lay_offs = list(lay_offs)
         self.everyday = everyday(self.bests)
-        self._fronts = habitual.Fronts(self.everyday)
+        self._fronts = habitual.Fronts(self.everyday, self.lay_offs)
         found = [
             tracking.Dated(
                 b.day, Evidence("maximal", tuple(t for t, _ in e), tuple(p for _, p in e), b.widening, b.label, b.run)
@@ -97,7 +105,7 @@ class CapacityDays:
                 self._advance(known, test.day)
         for day in range(first, last + 1):
             self._advance(known, day)
-            yield self._told(known)
+            yield replace(self._told(known), lay_off=self._weighing(known))
 
     def _advance(self, known: _Known, day: int) -> None:
         """What is known some days later: clips, runs that can still matter, tests."""
@@ -122,6 +130,7 @@ class CapacityDays:
         counted = [t for t in of_day if not _beaten(t.evidence, ahead)]
         if not counted:
             return
+        counted[0] = replace(counted[0], lost=self._lost(known.track, day))
         known.track = tracking.follow(counted, known.track)
         told = known.track.on(day)
         front = self._front(known, told.all_shapes)
@@ -144,6 +153,11 @@ class CapacityDays:
         powers = tuple(p * float(np.exp(-clip[at[0]])) for p in test.evidence.powers)
         return replace(test, evidence=replace(test.evidence, powers=powers))
 
+    def _lost(self, track: tracking.Track | None, day: int) -> float:
+        """Share of capacity [1] that weeks without running took since the newest test: what it measured it measured."""
+        tested = -1 if track is None else track.day
+        return max((found.loss(day) for found in self.lay_offs if found.since >= tested >= 0), default=0.0)
+
     def _front(self, known: _Known, shapes: Floats | None = None) -> habitual.Front | None:
         if not self.everyday.enough(known.day):
             return None
@@ -161,7 +175,7 @@ class CapacityDays:
             assert front is not None  # told: there are enough runs
             found = habitual.alone(front)
         else:
-            found = track.on(day)
+            found = track.on(day, self._lost(track, day))
             front = self._front(known, found.all_shapes)
             if front is not None:
                 found = habitual.with_level(found, front, known.gap)
@@ -175,6 +189,12 @@ class CapacityDays:
         found = replace(found, n=self._lately(day), n_of="runs")
         early = front.history < habitual.EARLY_DAYS
         return Told(day, "habitual", found, front, early=early, lone=_lone(front), tests=tests, clip=known.clip)
+
+    def _weighing(self, known: _Known) -> LayOff | None:
+        """The weeks without running that take most on a day, of those that no test came after."""
+        tested = 0 if known.track is None else known.track.day
+        found = max((o for o in self.lay_offs if o.since >= tested), key=lambda o: o.loss(known.day), default=None)
+        return found if found is not None and found.loss(known.day) > 0.0 else None
 
     def _lately(self, day: int) -> int:
         days = self.everyday.day[self.everyday.unmarked(day)]

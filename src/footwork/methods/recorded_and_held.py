@@ -122,7 +122,11 @@ HELD: dict[str, Method] = {
         "2 % in six weeks and 8 % in twelve†; capacity lies above that level by a one-sided gap, since runners "
         "train below what they can, or by the runner's own gap as the newest test showed it. A run whose watts by "
         "speed on the flat lie over 6 %† above those of the other runs is clipped. The hyperbola reads CP above "
-        "the asymptote of Morton's form, so tests lower CP by 1 ± 0.9 %† and raise W′ to match. Races entered by "
+        "the asymptote of Morton's form, so tests lower CP by 1 ± 0.9 %† and raise W′ to match. Days without running "
+        "beyond the runner's usual longest gap g take s·16.5 %·(1 − e^(−d/22)) of what was known before, s 0.75 (0.45 "
+        "to 1.1)†, or what age takes if that is more, never both; less where other sports went on with hard minutes, "
+        "none from two fifths of usual on; undone over as many days once a usual week was run again†. A test after "
+        "them stands. That capacity follows VO₂max here is assumed. Races entered by "
         "hand become watts by power at speed, with its error. A three-minute all-out test enters with a bias of "
         "+5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",
@@ -131,6 +135,8 @@ HELD: dict[str, Method] = {
             "Drake, Finke & Ferguson 2023, doi:10.1007/s00421-023-05274-5 (where the hyperbola holds).",
             "Morton 1996, Ergonomics 39:611 (three-parameter form).",
             "Vanhatalo, Doust & Burnley 2007 (W′ of 16.0 ± 3.8 kJ at CP 287 ± 56 W: the prior of the shape).",
+            "Coyle et al. 1984, J Appl Physiol 57:1857 (VO₂max −7 % after 12 days, −16 % after 84); Houmard et al. "
+            "1992, doi:10.1055/s-2007-1024567 (−4.7 % after 14); Spiering et al. 2021, JSCR 35:1449 (what keeps it).",
         ),
     ),
     "tail": Method(

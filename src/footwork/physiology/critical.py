@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -177,9 +177,9 @@ class Posterior:
     (n, ratios, tails).
 
     ``n`` efforts (or ``n_of``) stand behind it. ``scale_sd`` is a relative error that all watts share, as of a
-    conversion between scales. ``form`` says that the hyperbola's own error is still to be added, as for tests;
-    ``coupling`` is the rank correlation of W′/CP with CP beyond the grid's. ``floors`` are bests over an hour
-    (duration [s], power [W]) that `held` and `long_draws` do not fall below.
+    conversion between scales or of weeks without running. ``form`` says that the hyperbola's own error is still to be
+    added, as for tests; ``coupling`` is the rank correlation of W′/CP with CP beyond the grid's. ``floors`` are bests
+    over an hour (duration [s], power [W]) that `held` and `long_draws` do not fall below.
     """
 
     grid: Grid
@@ -199,6 +199,10 @@ class Posterior:
         out = np.zeros(SHAPE_PRIOR.shape)
         out[begin : begin + len(self.shapes)] = self.shapes
         return out
+
+    def sharing(self, error: float) -> Posterior:
+        """The same with a further relative error [1] that all its watts share."""
+        return replace(self, scale_sd=float(np.hypot(self.scale_sd, error)))
 
     def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
         """Equally likely joint draws of CP, W′ and γ; the same for the same seed.

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
+from footwork.physiology import lay_off
 from footwork.physiology.critical import (
     LEVEL_CELL,
     LOG_RATIO,
@@ -28,9 +29,10 @@ from footwork.physiology.critical import (
 )
 from footwork.physiology.curve import stored_durations
 from footwork.physiology.endurance import power_at
+from footwork.physiology.lay_off import LayOff
 from footwork.quantities import Floats
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 DURATIONS = (180, 300, 420, 600, 720, 900, 1200, 1800, 2400, 3600)
 # Evidence ages by the square of its days, later by a constant share a day; our convention.
 AGEING, AGEING_DAYS, AGEING_SQUARE_DAYS = 0.02, 42, 84
@@ -145,7 +147,8 @@ class Front:
     ``level`` is F, ln of the CP they ask for; ``uncapped`` the same without the caps on a lone run; ``best`` ln of the
     aged, capped best for each of `DURATIONS`, ``long`` for each of `LONG_DURATIONS`; ``strongest`` indices of the three
     runs that set the level, strongest first, and ``at`` the index of the duration where each does; ``history`` days
-    since the first run; ``widening`` the added error of converted watts that the strongest carry.
+    since the first run; ``widening`` the added error of converted watts that the strongest carry; ``lost`` what weeks
+    without running took from them [1].
     """
 
     level: float
@@ -156,6 +159,7 @@ class Front:
     at: tuple[int, ...]
     history: int
     widening: float = 0.0
+    lost: float = 0.0
 
     @property
     def floors(self) -> tuple[tuple[float, float], ...]:
@@ -187,8 +191,8 @@ def soft_least(levels: Floats, log_prior: Floats) -> float:
 class Fronts:
     """The front of a runner's everyday runs, day by day."""
 
-    def __init__(self, runs: Everyday) -> None:
-        self.runs = runs
+    def __init__(self, runs: Everyday, lay_offs: Sequence[LayOff] = ()) -> None:
+        self.runs, self._lay_offs = runs, lay_offs
         # A longer best bounds the shorter ones.
         both = np.concatenate([runs.log_best, runs.log_long], axis=1)
         both = np.maximum.accumulate(both[:, ::-1], axis=1)[:, ::-1]
@@ -220,7 +224,8 @@ class Fronts:
             short, long = (np.full(len(d), -np.inf) for d in (DURATIONS, LONG_DURATIONS))
             return Front(_FLOOR, _FLOOR, short, long, (), (), 0)
         # The strongest of many converted runs owe part of it to the conversion: each counts by its lower end.
-        less = (clip[which] + ageing(day - self.runs.day[which]) + self.runs.widening[which])[:, None]
+        aged, lost = self._aged(day, self.runs.day[which])
+        less = (clip[which] + aged + self.runs.widening[which])[:, None]
         weight = (log_prior - log_prior.max()).ravel()
         shapes = np.flatnonzero(weight > LEAST_LOG_WEIGHT)
         self._fill(which)
@@ -249,7 +254,20 @@ class Fronts:
             tuple(int(i) for i in at),
             day - int(self.runs.day[0]),
             float(self.runs.widening[which[order]].mean()),
+            float(lost[order].mean()),
         )
+
+    def _aged(self, day: int, days: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """How much runs of some days count less on a day, as differences of logarithms [1], and how much of it weeks
+        without running took: since these it is the larger of their loss and of age, never both."""
+        aged, lost = ageing(day - days), np.zeros(len(days))
+        for found in self._lay_offs:
+            loss = found.loss(day)
+            if loss > 0.0:
+                with_loss = ageing(found.since - days) - np.log1p(-loss)
+                ruled = (days <= found.since) & (with_loss > aged)
+                aged[ruled], lost[ruled] = with_loss[ruled], loss
+        return aged, lost
 
     def leading(self, among: Sequence[int], clip: Floats, settled: int) -> list[int]:
         """Of these runs [indices, in order of days] those that can still matter.
@@ -258,7 +276,12 @@ class Fronts:
         later ones of them are at least as strong at every duration: later ones age less.
         """
         which = np.asarray(among, dtype=np.int64)
-        less = clip[which] + self.runs.widening[which] + ageing(settled - self.runs.day[which])
+        days = self.runs.day[which]
+        # A lay-off after a run keeps its distance to later ones as it was when the lay-off began.
+        seen = np.full(len(days), settled)
+        for found in self._lay_offs[::-1]:
+            seen[days <= found.since] = min(found.since, settled)
+        less = clip[which] + self.runs.widening[which] + ageing(seen - days)
         asked = np.concatenate([self._best[which], self._long[which]], axis=1) - less[:, None]
         kept: list[int] = []
         end = int(np.searchsorted(self.runs.day[which], settled, side="right"))
@@ -334,7 +357,8 @@ def alone(front: Front) -> Posterior:
     tail = np.exp(tail - tail.max(axis=1, keepdims=True))
     shapes = np.exp(ratio - ratio.max()) * tail / tail.sum(axis=1, keepdims=True)  # the hour leaves W′ alone
     levels = np.exp(log_level_density(log_cp, front, None))
-    return Posterior(Grid(log_cp), shapes, levels, 0, form=False, coupling=COUPLING, floors=front.floors)
+    error = lay_off.error(front.lost)
+    return Posterior(Grid(log_cp), shapes, levels, 0, "", error, form=False, coupling=COUPLING, floors=front.floors)
 
 
 def with_level(tests: Posterior, front: Front, gap: OwnGap | None) -> Posterior:
@@ -345,4 +369,6 @@ def with_level(tests: Posterior, front: Front, gap: OwnGap | None) -> Posterior:
     total = joined.sum(axis=0)
     lost = total <= 0  # a shape whose levels lie nowhere near the front: it keeps them
     joined = np.where(lost, tests.levels, joined * (tests.shapes / np.where(lost, 1.0, total)))
-    return replace(tests, levels=joined, floors=front.floors)
+    # Tests and runs lost the same: its error is shared.
+    error = max(tests.scale_sd, lay_off.error(front.lost))
+    return replace(tests, levels=joined, floors=front.floors, scale_sd=error)

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from scipy.ndimage import convolve1d
 
+from footwork.physiology import lay_off
 from footwork.physiology.critical import (
     DAY_SD,
     EFFORT_SD,
@@ -23,30 +24,33 @@ from footwork.physiology.critical import (
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Floats
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
-DRIFTS = ((DRIFT_PER_DAY, LEVEL_CELL), (RESERVE_DRIFT_PER_DAY, RATIO_CELL))
 TRIM = 18.0  # levels and shapes whose log weight lies so far below the best say nothing
 TESTED_DAYS = 120  # how long a test gives today's value its name; our convention
 
 
 @dataclass(frozen=True)
 class Dated:
-    """Evidence of one day; ``day`` is a date's proleptic ordinal."""
+    """Evidence of one day; ``day`` is a date's proleptic ordinal, ``lost`` what weeks without running took from
+    capacity since the evidence before, as a share [1]."""
 
     day: int
     evidence: Evidence
+    lost: float = 0.0
 
 
 @dataclass(frozen=True)
 class Step:
-    """What one piece of evidence did: CP [W] before and after (None before the first), on its day."""
+    """What one piece of evidence did: CP [W] before and after (None before the first), on its day, and what had been
+    lost until then (`Dated`)."""
 
     day: int
     evidence: Evidence
     before: float | None
     after: float
+    lost: float = 0.0
 
 
 @dataclass
@@ -64,13 +68,15 @@ class Track:
         grid = Grid.around([d.evidence for d in evidence])
         return cls(grid, grid.prior, evidence[0].day, [])
 
-    def on(self, day: int) -> Posterior:
-        """What the tests say on a day at or after the last of them [proleptic ordinal]."""
+    def on(self, day: int, lost: float = 0.0) -> Posterior:
+        """What the tests say on a day at or after the last of them [proleptic ordinal], less what weeks without running
+        took since [1], whose error is the posterior's ``scale_sd``."""
         days = max(day - self.day, 0)
         rows, ratios = (_with_room(ends, days, axis) for axis, ends in enumerate(self._ends))
         carried = self.log_weight[rows, ratios]
         weight = _diffused(np.exp(carried - carried.max()), days)
-        return Posterior(Grid(self.grid.log_cp[rows], self.grid.log_ratio[ratios]), weight.sum(axis=0), weight, 0)
+        grid = Grid(self.grid.log_cp[rows] + np.log1p(-lost), self.grid.log_ratio[ratios])
+        return Posterior(grid, weight.sum(axis=0), weight, 0, scale_sd=lay_off.error(lost))
 
     @cached_property
     def _ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
@@ -106,33 +112,42 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
             raise ValueError("no evidence")
         track = Track.unknown(dated)
     elif not all(start.grid.holds(d.evidence) for d in dated):
-        return follow([*(Dated(s.day, s.evidence) for s in start.steps), *dated])
+        return follow([*(Dated(s.day, s.evidence, s.lost) for s in start.steps), *dated])
     else:
         track = replace(start, steps=list(start.steps))
     for found in dated:
         if found.day > track.day:
-            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0)
-            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day)
+            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0, found.lost)
+            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day, found.lost)
             track.log_weight = track.log_weight.copy()
             track.log_weight[rows] = np.log(np.maximum(weight, 1e-300))
+            track.grid = Grid(track.grid.log_cp + np.log1p(-found.lost))
         track.day = found.day
         before = track.grid.median(track.log_weight) if track.steps else None
         rows = _with_room(_carried(track.log_weight, 0), 0, 0)
         new = track.log_weight[rows] + Grid(track.grid.log_cp[rows]).log_likelihood(found.evidence)
         track.log_weight = np.full(track.grid.shape, -np.inf)
         track.log_weight[rows] = new - new.max()
-        track.steps.append(Step(found.day, found.evidence, before, track.grid.median(track.log_weight)))
+        after = track.grid.median(track.log_weight)
+        track.steps.append(Step(found.day, found.evidence, before, after, found.lost))
     return track
 
 
-def _diffused(weight: Floats, days: int) -> Floats:
-    """Weights some days later: spread along CP and W′/CP by as much as both may have changed."""
+def _diffused(weight: Floats, days: int, lost: float = 0.0) -> Floats:
+    """Weights some days later: spread along CP and W′/CP by as much as both may have changed, and along CP by how
+    little is known of what was lost [1]."""
     if days <= 0:
         return weight
-    for axis, (per_day, cell) in enumerate(DRIFTS):
+    for axis, sd in enumerate(_spreads(days, lost)):
         # What would leave at an edge is reflected.
-        weight = convolve1d(weight, bell(per_day * days**0.5 / cell), axis=axis, mode="reflect")
+        weight = convolve1d(weight, bell(sd), axis=axis, mode="reflect")
     return np.asarray(weight, dtype=float)
+
+
+def _spreads(days: int, lost: float = 0.0) -> tuple[float, float]:
+    """SD of what some days [d] add to ln CP and to ln W′/CP, in cells of each [1]."""
+    level, ratio = (per_day * days**0.5 for per_day in (DRIFT_PER_DAY, RESERVE_DRIFT_PER_DAY))
+    return float(np.hypot(level, lay_off.error(lost))) / LEVEL_CELL, ratio / RATIO_CELL
 
 
 def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
@@ -142,10 +157,9 @@ def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
     return int(carried[0]), int(carried[-1])
 
 
-def _with_room(ends: tuple[int, int], days: int, axis: int) -> slice:
+def _with_room(ends: tuple[int, int], days: int, axis: int, lost: float = 0.0) -> slice:
     """These cells and room for what spreads in so many days [d]."""
-    per_day, cell = DRIFTS[axis]
-    margin = int(np.ceil(3 * per_day * days**0.5 / cell)) + 1
+    margin = int(np.ceil(3 * _spreads(days, lost)[axis])) + 1
     return slice(max(ends[0] - margin, 0), ends[1] + 1 + margin)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
+from footwork.physiology.lay_off import SHARE_ENDS, whole_loss
 from footwork.quantities import format_distance, format_duration
 from footwork.wording.cautions import held_back
 
@@ -43,9 +44,11 @@ def after_pause(newest: dt.date | None, today: dt.date) -> str:
     """What a pause of over two weeks since the newest run leaves unknown; empty without one."""
     if newest is None or (today - newest).days <= LONG_AGO_DAYS:
         return ""
+    low, high = (100 * end * whole_loss((today - newest).days) for end in SHARE_ENDS)
     return (
         f"Your newest run here was {ago((today - newest).days)}, on {long_date(newest)}. What you can hold after "
-        "such a pause is not known from before it: keep the first runs short and easy, by feel."
+        f"such a pause is not known from before it; published breaks of that length took {low:.0f} to {high:.0f} %. "
+        "Keep the first runs short and easy, by feel."
     )
 
 

@@ -257,6 +257,11 @@ def _known(
                 "W", "power-duration", "CP + W′/t does not describe efforts under 2 minutes"
             )
     warnings = gathered.warnings + critical.warnings_for(gathered.evidence, wp, cp)
+    if chosen is not None and gathered.rested_from is not None and chosen["date"] <= gathered.rested_from:
+        warnings.append(
+            f"The critical power you accepted, {chosen['critical_power_w']:.0f} W, is of before the days without "
+            "running and stays as it is: take its watts with caution."
+        )
     if common.get("scale_key", "").partition("-")[0] in ("csv", "gpx"):
         warnings.append("These files do not name a device: if several recorded them, their watts are mixed here.")
     if relation is not None and relation.source == "prior":

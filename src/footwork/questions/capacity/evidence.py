@@ -12,11 +12,13 @@ from footwork.analysis import efforts, speed
 from footwork.analysis.capacity_days import CapacityDays, Told
 from footwork.errors import NotEnoughData
 from footwork.history import catalogue
+from footwork.history.log import diary
 from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_keys import CONVERTED
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.physiology import classical_forms, critical, curve, habitual, tracking
+from footwork.physiology import classical_forms, critical, curve, habitual, lay_off, tracking
+from footwork.physiology.lay_off import LayOff
 from footwork.quantities import Effort
 
 if TYPE_CHECKING:
@@ -26,12 +28,16 @@ RACE_WIDENING = 0.015  # a measured course and still air are not every race; our
 
 
 SHOWN_DAYS = 120  # evidence listed beside today's value
+FELT_HARD = (
+    7.0  # exertion from which another sport keeps capacity up; so does a heart rate as of usual runs; convention
+)
 
 
 @dataclass(frozen=True)
 class Gathered:
     """What is known about capacity on a day: the distribution (None where only bounds or nothing exist), what it rests
-    on in a word and in a sentence, and the evidence to show, each with the kind it is."""
+    on in a word and in a sentence, and the evidence to show, each with the kind it is. ``rested_from`` is the last run
+    before weeks without running that weigh on it."""
 
     posterior: critical.Posterior | None
     kind: str
@@ -41,6 +47,7 @@ class Gathered:
     lower_bound: float | None = None
     early: bool = False
     unconfirmed: dict[str, Any] | None = None
+    rested_from: dt.date | None = None
     forms: list[dict[str, Any]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -74,9 +81,33 @@ def days(library: History, key: str, asked: dt.date) -> CapacityDays:
         rows = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked]
         tired = catalogue.bricks(library)  # a race after a ride tells nothing of a fresh runner's limit
         bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in bests_of(rows)]
-        return CapacityDays(bests, _races_by_hand(library, key, rows, asked))
+        return CapacityDays(bests, _races_by_hand(library, key, rows, asked), lay_offs(library, asked))
 
     found: CapacityDays = library.cached(("capacity days", key, asked), make)
+    return found
+
+
+def lay_offs(library: History, asked: dt.date) -> list[LayOff]:
+    """The runner's weeks without running up to a date, on any scale or entered by hand."""
+
+    def make() -> list[LayOff]:
+        running: dict[int, float] = {}
+        beats = []
+        for row in library.runs():
+            day = row.local.date().toordinal()
+            running[day] = running.get(day, 0.0) + row.duration_s / 60.0
+            beats.append(row.heart_rate_bpm or np.nan)
+        usual = float(np.nanmedian(beats)) if np.isfinite(beats).any() else np.inf
+        felt = {d["date"] for d in diary.days(library) if d.get("exertion", 0.0) >= FELT_HARD}
+        other: dict[int, tuple[float, bool]] = {}
+        for of in library.activities():
+            day = dt.date.fromisoformat(of["date"][:10]).toordinal()
+            minutes, hard = other.get(day, (0.0, False))
+            hard = hard or of["date"][:10] in felt or (of["heart_rate_bpm"] or 0.0) >= usual
+            other[day] = minutes + (of["duration_s"] or 0.0) / 60.0, hard
+        return lay_off.found(running, other, asked.toordinal())
+
+    found: list[LayOff] = library.cached(("lay-offs", asked), make)
     return found
 
 
@@ -151,7 +182,7 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         sentence = f"only a lower bound: {_why_bounded(made, told)}"
         return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound)
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
-    posterior = replace(told.posterior, scale_sd=shared_error(library, key, asked))
+    posterior = told.posterior.sharing(shared_error(library, key, asked))
     if told.kind == "tested":
         count = sum(len(e.durations) for e in tests)
         sentence = (
@@ -167,7 +198,10 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         at, more = told.lone
         run = made.bests[at]
         unconfirmed = {"run": run.run, "date": dt.date.fromordinal(run.day), "more": more}
-    return Gathered(posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, warnings=_doubts(told))
+    rested = None if told.lay_off is None else dt.date.fromordinal(told.lay_off.since)
+    return Gathered(
+        posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, rested, warnings=_doubts(told)
+    )
 
 
 def tests_until(library: History, key: str, asked: dt.date) -> list[critical.Evidence]:
@@ -236,16 +270,30 @@ def _why_bounded(made: CapacityDays, told: Told) -> str:
 
 
 def _doubts(told: Told) -> list[str]:
-    """What a reader must know of everyday runs before trusting the number."""
+    """What a reader must know of everyday runs, and of weeks without running, before trusting the number."""
+    out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day)]
     if told.kind != "habitual":
-        return []
-    out = [
+        return out
+    out += [
         "Without a test it rests on everyday runs, which show a part of what you can do: no more runs of that kind "
         "make it surer than about 9 %, only a test does."
     ]
     if told.early and told.front is not None:
         out.insert(0, f"Early: only {told.front.history} days of running are known, four weeks make it surer.")
     return out
+
+
+def _without_running(weeks: LayOff, day: int) -> str:
+    """What weeks without running took, and what is to be done."""
+    lost, off = 100.0 * weeks.loss(day), weeks.days_off(day)
+    low, high = (lost * end / lay_off.SHARE for end in lay_off.SHARE_ENDS)
+    back = weeks.back is not None and day > weeks.back
+    return (
+        f"{off} days without running, where {weeks.usual_gap} were the most you usually leave out: what was known "
+        f"before counts {lost:.1f} % less ({low:.1f} to {high:.1f} %), as after published breaks"
+        + ("; it comes back, as you run as usual again. " if back else ", until you run as usual again. ")
+        + "Nobody measured it on you: begin by feel, a test tells."
+    )
 
 
 def stated(given: list[Effort], asked: dt.date, relation: speed.PowerAtSpeed | None) -> Gathered:

@@ -7,7 +7,7 @@ import datetime as dt
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,7 @@ from footwork.analysis.capacity_days import CapacityDays, Told
 from footwork.analysis.efforts import Best, binding_effort
 from footwork.history.log import accepted
 from footwork.history.scales.scale_keys import CONVERTED
-from footwork.physiology import critical, habitual, tracking
+from footwork.physiology import critical, habitual, lay_off, tracking
 from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
@@ -29,7 +29,7 @@ from footwork.wording.cautions import before_hard_work, held_back
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-_KEPT_VERSION = 2  # of the days kept on disk
+_KEPT_VERSION = 3  # of the days kept on disk
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 
 
@@ -51,8 +51,9 @@ def every_day(library: History, key: str, asked: dt.date) -> list[dict[str, Any]
 def what_moved(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
     """What changed the proposal: date, run and kind of evidence, CP before and after [W]; the newest first.
 
-    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run, or several little by little) and ``ageing``: days
-    that passed without anything as strong, added up until a run or a test moves it again.
+    Kinds are ``maximal`` (a test), ``habitual`` (an everyday run, or several little by little), ``ageing``: days that
+    passed without anything as strong, added up until a run or a test moves it again, and ``lay-off``: such days of
+    weeks without running, or after them, as they come back.
     """
     return _walked(library, key, asked)[1]
 
@@ -93,7 +94,7 @@ class _Walk:
         self.until = told.day
         quantiles = None
         if told.posterior is not None:
-            of = replace(told.posterior, scale_sd=shared).quantiles()
+            of = told.posterior.sharing(shared).quantiles()
             quantiles = [float(q) for values in of for q in values]
             n, n_of = told.posterior.n, told.posterior.n_of
             self.days.append((told.day, told.kind, told.early, n, n_of, quantiles))
@@ -108,8 +109,9 @@ def _digest(found: CapacityDays, until: int) -> str:
     at = int(np.searchsorted(runs.day, until, side="right"))
     arrays = (runs.run, runs.day, runs.marked, runs.log_best, runs.log_long, runs.level)
     made = hashlib.sha256(b"".join(np.ascontiguousarray(a[:at]).tobytes() for a in arrays))
-    versions = [m.METHOD_VERSION for m in (capacity_days, critical, efforts, habitual, tracking)]
-    made.update(repr((_KEPT_VERSION, versions, until, [t for t in found.tests if t.day <= until])).encode())
+    versions = [m.METHOD_VERSION for m in (capacity_days, critical, efforts, habitual, lay_off, tracking)]
+    tests, pauses = [t for t in found.tests if t.day <= until], [o for o in found.lay_offs if o.since < until]
+    made.update(repr((_KEPT_VERSION, versions, until, tests, pauses)).encode())
     return made.hexdigest()
 
 
@@ -145,6 +147,7 @@ class _Changes:
     before: float | None = None
     quiet: float = 0.0  # ln of what small changes of quiet days have added up to
     quiet_on: int = 0
+    off: bool = False  # whether weeks without running weighed on these days
 
     def note(self, found: CapacityDays, told: Told, cp: float | None) -> None:
         """A day's proposal [W]; None where it is withheld."""
@@ -156,6 +159,9 @@ class _Changes:
         new = [s.evidence for s in told.tests if s.day == told.day]
         runs = [b for b in found.bests if b.day == told.day and not b.maximal]
         if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
+            if self.off != (told.lay_off is not None):
+                self._settle(before)
+                self.off = told.lay_off is not None
             self.quiet += float(np.log(cp / before))
             self.quiet_on = told.day
             return
@@ -174,7 +180,10 @@ class _Changes:
             before = now / float(np.exp(self.quiet))
             fell = now < before
             label = "days without anything as strong" if fell else "everyday runs, little by little"
-            self._add(self.quiet_on, "ageing" if fell else "habitual", None, label, before, now)
+            kind = "ageing" if fell else "habitual"
+            if self.off:
+                kind, label = "lay-off", "days without running" if fell else "running as usual again"
+            self._add(self.quiet_on, kind, None, label, before, now)
             self.quiet = 0.0
 
     def _add(self, day: int, kind: str, run: int | None, label: str, before: float, after: float) -> None:
