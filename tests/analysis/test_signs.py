@@ -1,5 +1,7 @@
 """Signs: two channels at least, one of them felt; a budget of false checks; words that diagnose nothing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -71,3 +73,41 @@ def test_an_illness_that_shows_in_several_channels_is_mostly_seen_and_more_of_th
         ]
         seen[count] = np.mean(hits)
     assert seen[4] > seen[2] > 0.25
+
+
+def test_the_second_part_of_a_cycle_is_the_fourteen_days_before_a_period():
+    made = signs.luteal_days([20, 50, 80], 100)
+    assert np.flatnonzero(made).tolist() == [*range(6, 20), *range(36, 50), *range(66, 80), *range(96, 100)]
+    # A cycle of four months is a gap in the diary: it tells nothing of its days; before the next period it is known.
+    made = signs.luteal_days([10, 130], 150)
+    assert np.flatnonzero(made).tolist() == [*range(10), *range(144, 150)]
+    assert not signs.luteal_days([], 30).any()
+
+
+def test_what_a_cycle_adds_is_the_runners_own_shrunk_to_a_usual_one():
+    luteal = np.arange(56) % 28 >= 14
+    values = 50.0 + 6.0 * luteal
+    taken = values - signs.without_cycle(values, luteal, 3.0)
+    assert taken[~luteal] == pytest.approx(0.0)
+    assert taken[luteal] == pytest.approx((28 * 6 + 14 * 3) / 42)
+    nothing = np.full(56, np.nan)
+    nothing[20] = 50.0
+    assert signs.without_cycle(nothing, luteal, 3.0)[20] == 47.0
+
+
+def test_a_cycle_that_is_told_hides_no_illness_and_raises_no_more_checks():
+    """Told, the spread is the runner's own again: untold it hides what an illness adds."""
+    checks, seen, runs = np.zeros(2), np.zeros(2), 250
+    for seed in range(runs):
+        for lift in (0.0, 1.5):
+            rng = np.random.default_rng(seed)
+            channels = wellbeing.half_year(rng, 2, lift, 100)
+            periods = np.cumsum(rng.normal(27.3, 2.7, 16).round().astype(int)).tolist()  # Shilaih et al. 2017
+            luteal = signs.luteal_days(periods, len(channels[0].values))
+            moved = channels[0].values + rng.uniform(2.0, 6.0) * luteal
+            for k, values in enumerate((moved, signs.without_cycle(moved, luteal, 3.0))):
+                found = wellbeing.found([replace(channels[0], values=values), channels[1]], "unwell")
+                checks[k] += 0 if lift else len(found)
+                seen[k] += any(0 <= d - 100 <= 6 for d in found) if lift else 0
+    assert (checks / runs <= 1.2).all() and checks[1] / runs > 0.5
+    assert seen[1] / runs >= 0.45 and seen[1] > 1.1 * seen[0]

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from footwork.quantities import Floats
 
@@ -20,6 +22,7 @@ LEAST_DAYS = 21  # with a value, before a channel says anything
 LEAST_RECENT = 1
 CORRELATION = 0.2  # between channels, to which what is seen is shrunk; our convention
 SILENT_DAYS = 14  # after a check
+LUTEAL_DAYS, USUAL_CYCLE, CYCLES = 14, 28, (21, 45)  # days; Shilaih et al. 2017: 27.3 ± 2.7 in 274 cycles
 # From `simulated_thresholds`: one false check in a half-year and pattern, by number of channels; see docs/recovery.md.
 THRESHOLDS = {"unwell": {2: 2.38, 3: 2.19, 4: 2.05, 5: 1.94}, "worn": {2: 2.19, 3: 2.00, 4: 1.89, 5: 1.77}}
 RECENT = {"unwell": 2, "worn": 7}  # days that are looked at
@@ -72,6 +75,27 @@ def _medians(rows: Floats) -> Floats:
     at = np.arange(len(rows))
     middle = 0.5 * (ordered[at, np.maximum(n - 1, 0) // 2] + ordered[at, np.minimum(n // 2, rows.shape[1] - 1)])
     return np.where(n > 0, np.nan_to_num(middle), 0.0)
+
+
+def luteal_days(periods: Sequence[int], days: int) -> npt.NDArray[np.bool_]:
+    """Which of so many days lie in the second part of a cycle, shape (d,): the fourteen before a period, of the one to
+    come too, after the runner's own usual length. ``periods`` are places of their first days [d], the earliest first;
+    cycles of under 21 or over 45 days tell nothing of it."""
+    lengths = [b - a for a, b in pairwise(periods) if CYCLES[0] <= b - a <= CYCLES[1]]
+    usual = int(np.median(lengths)) if lengths else USUAL_CYCLE
+    ends = [*periods[:1], *(b for a, b in pairwise(periods) if CYCLES[0] <= b - a <= CYCLES[1])]
+    ends += [end + usual for end in periods[-1:]]
+    at = np.arange(days)
+    return np.any([(end - LUTEAL_DAYS <= at) & (at < end) for end in ends], axis=0) if ends else at < 0
+
+
+def without_cycle(values: Floats, luteal: npt.NDArray[np.bool_], usual: float) -> Floats:
+    """Values by day, shape (d,), less what the second part of a cycle adds in this runner: the difference of medians,
+    shrunk to a ``usual`` one that is worth a cycle (of the values' unit)."""
+    there = np.isfinite(values)
+    n = int(min((there & luteal).sum(), (there & ~luteal).sum()))
+    own = float(np.median(values[there & luteal]) - np.median(values[there & ~luteal])) if n else usual
+    return values - luteal * (n * own + LUTEAL_DAYS * usual) / (n + LUTEAL_DAYS)
 
 
 def scores(channels: Sequence[Channel], recent: int) -> tuple[Floats, Floats]:

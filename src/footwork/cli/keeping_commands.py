@@ -183,6 +183,15 @@ def diary(
     injury: Annotated[str | None, typer.Option(help="What it is, as 'left calf'.")] = None,
     well: Annotated[bool, typer.Option("--well", help="Well again: ends illness and injury.")] = False,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    period: Annotated[
+        str | None, typer.Option(help="'begins', of its first day: the signs take the cycle off. Only if you want.")
+    ] = None,
+    pregnancy: Annotated[
+        str | None, typer.Option(help="'begins' or 'over': no maximal test, no heart rates to aim for meanwhile.")
+    ] = None,
+    heart_medication: Annotated[
+        str | None, typer.Option(help="'begins' or 'over': the same, of medicine that acts on the heart.")
+    ] = None,
     clear: Annotated[list[str] | None, typer.Option(help="Take this field back; repeatable.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Many days from a CSV file; with --columns.")] = None,
     columns: Annotated[
@@ -203,6 +212,9 @@ def diary(
         "injury": injury,
         "well": "again" if well else None,
         "note": note,
+        "period": period,
+        "pregnancy": pregnancy,
+        "heart_medication": heart_medication,
     }
     values: dict[str, Any] = {n: v for n, v in given.items() if v is not None}
     values |= {name.replace("-", "_"): None for name in clear or []}

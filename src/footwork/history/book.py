@@ -15,7 +15,7 @@ from footwork.errors import LibraryError
 from footwork.history.athlete import Athlete
 from footwork.history.catalogue import RunRow
 from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_number, as_seconds
-from footwork.results.health import Health
+from footwork.results.health import Context, Health
 from footwork.signals import Signals
 from footwork.store import database, schema, stamps
 
@@ -405,6 +405,12 @@ class History:
         from footwork.history.log import diary
 
         return diary.health(self, as_day(date))
+
+    def context(self) -> Context:
+        """What the runner chose to tell of what moves heart rate; `diary.context`."""
+        from footwork.history.log import diary
+
+        return diary.context(self)
 
     def pause(self) -> str:
         """What a pause of over two weeks up to today leaves unknown of the runner, as sentences; empty without one."""

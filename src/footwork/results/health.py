@@ -8,6 +8,33 @@ from typing import Literal
 
 
 @dataclass(frozen=True)
+class Spell:
+    """A time in which a physician decides what is hard enough: its first day and its last, None while it goes on."""
+
+    since: dt.date
+    until: dt.date | None
+
+
+@dataclass(frozen=True)
+class Context:
+    """What the runner chose to tell of what moves heart rate: pregnancy and medicine that acts on the heart, as spells
+    without their names, and first days of periods, the earliest first. It is for the runner alone: no answer that can
+    be passed on says which it is."""
+
+    spells: tuple[Spell, ...] = ()
+    periods: tuple[dt.date, ...] = ()
+
+    def physician_decides(self, day: dt.date) -> bool:
+        """Whether a day lies in a spell."""
+        return any(s.since <= day and (s.until is None or day <= s.until) for s in self.spells)
+
+    def moved_within(self, first: dt.date, last: dt.date) -> bool:
+        """Whether a spell began or ended in these days, so that heart rates of both sides cannot be compared."""
+        ends = [d for s in self.spells for d in (s.since, s.until) if d is not None]
+        return any(first < d <= last for d in ends)
+
+
+@dataclass(frozen=True)
 class Health:
     """What the diary tells of a day that holds hard running back.
 

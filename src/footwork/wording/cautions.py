@@ -42,6 +42,12 @@ def held_back(health: Health | None) -> str | None:
     return text + (old if health.asks else "")
 
 
+# For who told the diary of pregnancy or of medicine for the heart. It never says which, since pages are shown around.
+PHYSICIAN_DECIDES = (
+    "By what the diary tells, no maximal test is proposed and heart rates to aim for are left out: how hard running "
+    "may be is your physician's to say. Watts and feel stay."
+)
+HEART_RATE_LEFT_OUT = "left out by what the diary tells: ask your physician"
 TRIAL = (
     "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist "
     "before you change how you run after an injury."

@@ -15,7 +15,7 @@ from footwork.errors import UsageError
 from footwork.formats import wellness
 from footwork.formats.wellness import Measured
 from footwork.history.log import entries, parts
-from footwork.results.health import Health
+from footwork.results.health import Context, Health, Spell
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -31,9 +31,11 @@ NUMBERS = {
 
 
 TEXTS = ("illness", "injury", "well", "note")
+# What moves heart rate, only where the runner wants to tell it: field and what can be said of a day.
+CONTEXT = {"pregnancy": ("begins", "over"), "heart_medication": ("begins", "over"), "period": ("begins",)}
 
 
-FIELDS = (*NUMBERS, *TEXTS)
+FIELDS = (*NUMBERS, *TEXTS, *CONTEXT)
 
 
 SAME = 0.05  # a value that differs by less tells nothing new
@@ -62,6 +64,28 @@ def health(library: History, day: dt.date | None = None) -> Health | None:
             since, newest = open_since[name]
             return Health(state, since, None, (asked - newest).days > ASK_AFTER_DAYS)  # type: ignore[arg-type]
     return Health("returning", back, until) if until is not None and asked <= until else None
+
+
+def context(library: History) -> Context:
+    """What the runner told of what moves heart rate."""
+
+    def make() -> Context:
+        spells, periods = [], []
+        started: dict[str, dt.date] = {}
+        for row in reversed([r for r in days(library) if r["run"] is None and CONTEXT.keys() & r.keys()]):
+            day = dt.date.fromisoformat(row["date"])
+            if "period" in row:
+                periods.append(day)
+            for name in ("pregnancy", "heart_medication"):
+                if row.get(name) == "begins":
+                    started.setdefault(name, day)
+                elif row.get(name) == "over" and name in started:
+                    spells.append(Spell(started.pop(name), day))
+        spells += [Spell(day, None) for day in started.values()]
+        return Context(tuple(sorted(spells, key=lambda s: s.since)), tuple(periods))
+
+    found: Context = library.cached("context", make)
+    return found
 
 
 def _told_of_health(library: History, until: dt.date) -> list[tuple[dt.date, str]]:
@@ -110,6 +134,11 @@ def tell(
             if not low <= float(value) <= high:
                 raise UsageError(f"{name.replace('_', ' ')} lies between {low:g} and {high:g} {unit}")
             kept[name] = float(value)
+        elif name in CONTEXT and value not in (None, *CONTEXT[name]):
+            said = " or ".join(f"'{word}'" for word in CONTEXT[name])
+            raise UsageError(f"{name.replace('_', ' ')} is told of a day as {said}")
+        elif name in CONTEXT and day is None:
+            raise UsageError(f"{name.replace('_', ' ')} is told of a day, not of a run")
         else:
             text = " ".join(str(value).split())[:2000] if value is not None else None
             kept[name] = text or None

@@ -19,9 +19,10 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.physiology import critical, curve, domains
-from footwork.quantities import Effort, Estimate, parse_effort, plain
+from footwork.quantities import Effort, Estimate, Floats, parse_effort, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
+from footwork.wording.cautions import HEART_RATE_LEFT_OUT, PHYSICIAN_DECIDES
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -169,7 +170,8 @@ def _answer(
         common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
         return _withheld(gathered, best, bool(found), **common)
-    return _known(gathered, gathered.posterior, best, usable, **common)
+    hidden = library.context().physician_decides(date or dt.date.today())
+    return _known(gathered, gathered.posterior, best, usable, without_heart_rate=hidden, **common)
 
 
 def near(library: History, key: str, asked: dt.date) -> list[StreamRows]:
@@ -240,12 +242,13 @@ def _known(
     draws = posterior.draws(DRAWS)
     relation: speed.PowerAtSpeed | None = common["power_at_speed"]
     chosen = common.get("accepted")
+    blocks = None if common.pop("without_heart_rate") else [r.blocks for r in rows if not r.indoor]
     if chosen is not None and cp.value:
         # The accepted CP rules the domains; how sure it is stays what the evidence says.
         ratio = float(chosen["critical_power_w"]) / cp.value
-        borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, rows)
+        borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, blocks)
     else:
-        borders = _borders(draws, posterior.n, relation, rows)
+        borders = _borders(draws, posterior.n, relation, blocks)
     shown = next((row["power_w"] for row in best if row["duration_s"] >= domains.EXTREME_S), None)
     beyond = posterior.held(domains.EXTREME_S, draws)
     for row in best:
@@ -274,6 +277,8 @@ def _known(
             f"The border to the extreme domain, {np.median(beyond):.0f} W for two minutes, is extrapolated: "
             + (f"the best shown for so long is {shown:.0f} W." if shown else "nothing was run for so long.")
         )
+    if blocks is None:
+        warnings.insert(0, PHYSICIAN_DECIDES)
     if gathered.unconfirmed is not None:
         warnings.append(unconfirmed_words(gathered.unconfirmed))
     return Capacity(
@@ -355,16 +360,18 @@ def _pace(power: Any, n: int, relation: speed.PowerAtSpeed | None) -> Estimate:
 
 
 def _borders(
-    draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, rows: list[StreamRows]
+    draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, blocks: list[Floats] | None
 ) -> dict[str, dict[str, Estimate]]:
+    """Borders of the domains; without ``blocks`` no heart rates."""
     watts = dict(zip(BORDERS, domains.border_draws(draws[0], draws[1]), strict=True))
-    blocks = [r.blocks for r in rows if not r.indoor]
     out: dict[str, dict[str, Estimate]] = {}
     for border, power in watts.items():
         pace = _pace(power, n, relation)
         rate = (
             Estimate.withheld("bpm", "heart-rate-borders", "heart rate does not tell this border")
             if border == "severe_extreme"
+            else Estimate.withheld("bpm", "heart-rate-borders", HEART_RATE_LEFT_OUT)
+            if blocks is None
             else heart.heart_rate_at(blocks, power)
         )
         out[border] = {"power": Estimate.from_draws(power, "W", n, "domains"), "speed": pace, "heart_rate": rate}

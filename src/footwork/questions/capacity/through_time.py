@@ -254,6 +254,6 @@ def history_told(library: History, found: Capacity) -> dict[str, Any]:
                 }
             ),
         )
-    if held:
+    if held or library.context().physician_decides(dt.date.today()):
         through = {**through, "tests": []}
     return {**out, **through}

@@ -227,9 +227,12 @@ def _by_heart_rate(
     settled: list[tuple[int, Floats]],
 ) -> None:
     of_run = {row.id: row for row in rows}
-    shares = Shares.of(library, settled)
+    shares, context = Shares.of(library, settled), library.context()
     for activity in runs:
         row = of_run[activity.run or 0]
+        if context.physician_decides(activity.date):
+            activity.notes.append("heart rate is left out, by what the diary tells")
+            continue
         mine = stored.get(row.scale_key or "", {}).get(row.id)
         if mine is not None and np.isfinite(mine.blocks[:, AT["heart_rate"]]).sum() > 0.5 * activity.minutes:
             rate = mine.blocks[:, AT["heart_rate"]]

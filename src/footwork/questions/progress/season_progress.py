@@ -104,6 +104,8 @@ def _answer(
         )
     gains, why = response.gain(model, first, last, rate)
     why = why or response.device_moved(of.prepared.rows, model.power, float(gains.mean()))
+    if library.context().moved_within(of.since, of.until):
+        why = why or "what moves your heart rate began or ended in these weeks, as the diary tells"
     looks = max((max(last - first, DAYS) - FIRST_LOOK_DAYS) // 7 + 1, 1)  # one bound for the whole season
     if last - first < LEAST_SPAN_DAYS:
         why = why or f"the runs span {last - first} days: a change needs {LEAST_SPAN_DAYS}"

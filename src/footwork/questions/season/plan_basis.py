@@ -92,7 +92,7 @@ def basis_of(
         frozenset(closed_days(wishes) | _held_days(library, today)),
         wishes.easier,
         kept_sessions(wishes, first, who.runner, who.border),
-        wishes.tests,
+        wishes.tests and not library.context().physician_decides(today),
         _easy_days(library, today),
     )
     past = before_plan.past_of(library, library.runs(), who.days, today)

@@ -68,7 +68,7 @@ def session_basis(
         raise NotEnoughData(f"a session needs critical power: {made.critical_power.reason or 'none is known'}")
     cp, wp, tail = made.posterior.draws(DRAWS)
     accepted = made.accepted["critical_power_w"] if made.accepted else float(made.critical_power.value or np.median(cp))
-    relation = made.power_at_speed
+    relation, hidden = made.power_at_speed, library.context().physician_decides(date or dt.date.today())
     low, middle, high = (float(np.median(b)) for b in domains.border_draws(cp, wp))
     rates = {
         name: made.domains[name]["heart_rate"] for name in ("moderate_heavy", "heavy_severe") if name in made.domains
@@ -93,7 +93,7 @@ def session_basis(
         made.accepted is not None,
         (low, middle, high),
         heart,
-        _response(library, date, made.scale) if with_heart_rate and not efforts else None,
+        _response(library, date, made.scale) if with_heart_rate and not efforts and not hidden else None,
         list(made.warnings),
     )
 

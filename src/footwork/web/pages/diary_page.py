@@ -36,6 +36,15 @@ DAY_FIELDS = (
 )
 
 
+BEGINS_OVER = (("", "—"), ("begins", "begins"), ("over", "is over"))
+CONTEXT_FIELDS = (
+    Field("date", "Day, today if empty", "--date", form="date"),
+    Field("period", "Period", "--period", choices=(("", "—"), ("begins", "begins"))),
+    Field("pregnancy", "Pregnancy", "--pregnancy", choices=BEGINS_OVER),
+    Field("heart_medication", "Medicine for the heart", "--heart-medication", choices=BEGINS_OVER),
+)
+
+
 def data(library: Library) -> list[dict[str, Any]]:
     """Shown by the page and its twin."""
     found: list[dict[str, Any]] = library.diary()
@@ -65,6 +74,16 @@ async def show_diary(base: str, library: Library, tell: str = "") -> None:
         command_form(library, ["diary"], THREE, "Keep these three", f"{base}/diary", prefix="today-")
         heading("Write about any day")
         command_form(library, ["diary"], DAY_FIELDS, "Write", f"{base}/diary")
+        with ui.element("details"):
+            text("summary", "What moves your heart rate, only if you want to tell it")
+            text(
+                "p",
+                "The signs take the second part of a cycle off. With pregnancy or medicine that acts on the heart no "
+                "maximal test is proposed and heart rates to aim for are left out; your physician says what suits. "
+                "It is read here and nowhere else: other pages and papers do not say why.",
+                "soft",
+            )
+            command_form(library, ["diary"], CONTEXT_FIELDS, "Keep it", f"{base}/diary", prefix="context-")
         _from_csv(base, library)
         if tell in {f.name for f in DAY_FIELDS}:
             ui.run_javascript(f"document.querySelector('[name={tell}]')?.focus()")
