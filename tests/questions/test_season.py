@@ -296,6 +296,20 @@ def test_rides_and_swims_are_kept_with_their_hours():
     assert run.minutes == 0.0 and run.text.startswith("6 x 800 m")
 
 
+def test_hours_hold_rides_and_swims_too(library, today):
+    def minutes(**more):
+        """The most that a week but the race's holds of runs, and of all."""
+        weeks = library.new_season(today, **wished(today, **more)).weeks[:-1]
+        runs = max(sum(s.duration_s for s in w.sessions if s.on_foot) for w in weeks) / 60.0
+        return runs, max(sum(s.duration_s for s in w.sessions) for w in weeks) / 60.0
+
+    alone, _ = minutes(hours="3")
+    runs, whole = minutes(hours="3", keep=["wed swim 45 min", "sat ride 1 h"])
+    assert runs <= 75.0 + 1.0 < alone <= 181.0 and whole <= 181.0
+    with pytest.raises(UsageError, match="no half an hour of running is left"):
+        library.new_season(today, **wished(today, hours="3", keep=["sat ride 2:40:00"]))
+
+
 def test_a_template_makes_the_same_season_again(library, today, tmp_path):
     made = library.new_season(today, **wished(today, hours="5", keep=["tue swim 1 h"], easier="3"))
     (tmp_path / "mine.yaml").write_text(library.season_template())

@@ -81,7 +81,10 @@ AsOf = Annotated[str | None, typer.Option(help="As if it were this day, YYYY-MM-
 RaceDay = Annotated[str | None, typer.Option("--race", help="Day of the race, YYYY-MM-DD.")]
 Distance = Annotated[str | None, typer.Option(help="10km, half, marathon; without it a half marathon.")]
 CourseFile = Annotated[Path | None, typer.Option(help="The race's course as GPX or FIT: its length and climb.")]
-Hours = Annotated[str | None, typer.Option(help="Running time a week at most, as 6 or 5:30:00.")]
+Hours = Annotated[
+    str | None,
+    typer.Option(help="Hours a week at most, as 6 or 5:30:00; those of kept rides and swims are among them."),
+]
 Days = Annotated[str | None, typer.Option(help="Free days, as tue,thu,sat,sun; all by default.")]
 Long = Annotated[str | None, typer.Option("--long", help="Day liked best for the long run.")]
 Runs = Annotated[str | None, typer.Option(help="Runs a week; as many as are usual by default.")]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from footwork.errors import NotEnoughData
+from footwork.errors import NotEnoughData, UsageError
 from footwork.physiology.endurance import power_at
 from footwork.physiology.load_ways import weight
 from footwork.planning import families, season_days
@@ -17,17 +17,26 @@ from footwork.planning.families import Offer
 from footwork.planning.preview import Runner
 from footwork.planning.season_days import Past
 from footwork.planning.season_weeks import Race, Standing
-from footwork.quantities import Estimate, Floats
+from footwork.quantities import Estimate, Floats, format_duration
 from footwork.questions import sessions
 from footwork.questions.season import before_plan
 from footwork.questions.season.before_plan import Days
-from footwork.questions.season.wishes import SeasonWishes, closed_days, kept_sessions, other_races, race_name, shelf_of
+from footwork.questions.season.wishes import (
+    SeasonWishes,
+    closed_days,
+    kept_sessions,
+    other_races,
+    race_name,
+    read_kept,
+    shelf_of,
+)
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 DEFAULT_HOURS = 1.3  # times a usual week, where no hours were told
 HELD_DAYS = 3  # for which an illness or injury is taken to last from today; our convention
+LEAST_RUNNING = 30.0  # minutes a week, under which it is no running plan; our convention
 SLOWEST, FASTEST = 1.0, 8.0  # m/s between which a race's speed is looked for
 
 
@@ -82,11 +91,10 @@ def basis_of(
     main = raced(wishes.date, "A", wishes.metres, wishes.climb, who.runner, wishes.name)
     beside = tuple(raced(d, rank, metres, 0.0, who.runner) for d, metres, rank in other_races(wishes, today))
     runs = wishes.runs or int(np.clip(round(standing.runs), 2, len(wishes.days)))
-    hours = wishes.hours if wishes.hours is not None else DEFAULT_HOURS * standing.minutes / 60.0
     asked = season_days.Wishes(
         runs,
         wishes.hard if wishes.hard is not None else _hard_sessions(standing, runs),
-        60.0 * hours,
+        _minutes_most(wishes, standing),
         wishes.days,
         wishes.long or tuple(d for d in (6, 5) if d in wishes.days)[:1],
         frozenset(closed_days(wishes) | _held_days(library, today)),
@@ -97,6 +105,19 @@ def basis_of(
     )
     past = before_plan.past_of(library, library.runs(), who.days, today)
     return Basis(who, wishes, first, main, beside, standing, asked, _offers(wishes, who, main), past)
+
+
+def _minutes_most(wishes: SeasonWishes, standing: Standing) -> float:
+    """Running time that a week may hold [min]: the hours told less rides, swims and others that are kept in it."""
+    if wishes.hours is None:
+        return DEFAULT_HOURS * standing.minutes
+    others = sum(read_kept(text).minutes for text in wishes.keep)
+    if 60.0 * wishes.hours - others < LEAST_RUNNING:
+        raise UsageError(
+            f"{wishes.hours:g} hours a week hold {format_duration(60 * others)} of rides, swims and others, and no half "
+            "an hour of running is left: give more hours or keep less of the others"
+        )
+    return 60.0 * wishes.hours - others
 
 
 def planner(library: History, today: dt.date) -> Planner:

@@ -27,10 +27,10 @@ LONGEST_ABSENCE_DAYS = 120
 
 @dataclass(frozen=True)
 class SeasonWishes:
-    """Of a season: day, distance [m] and name of the race; hours of running a week at most; free weekdays (0 for
-    Monday) and those liked for the long run; runs and hard sessions a week (None: as usual); every which week is an
-    easier one; sessions kept to a weekday, in words; other races; absences; tests; a shelf of one's own; running time
-    of a usual week [h], where the recordings do not tell it."""
+    """Of a season: day, distance [m] and name of the race; hours a week at most, those of kept rides, swims and
+    others among them; free weekdays (0 for Monday) and those liked for the long run; runs and hard sessions a week
+    (None: as usual); every which week is an easier one; sessions kept to a weekday, in words; other races; absences;
+    tests; a shelf of one's own; running time of a usual week [h], where the recordings do not tell it."""
 
     date: dt.date
     metres: float

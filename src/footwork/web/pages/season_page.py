@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 WISHES = (
     Field("race", "Day of the race", "--race", form="date"),
     Field("distance", "Distance: 10km, half, marathon", "--distance"),
-    Field("hours", "Running a week at most, hours", "--hours"),
+    Field("hours", "Hours a week at most, kept rides and swims among them", "--hours"),
     Field("days", "Free days, as tue,thu,sat,sun", "--days"),
     Field("long", "Day liked best for the long run", "--long"),
     Field("runs", "Runs a week", "--runs"),
