@@ -65,6 +65,12 @@ def test_a_season_is_proposed_accepted_and_taken_back_whole(library, today):
         library.season(today)
 
 
+def test_the_week_of_the_race_has_no_long_run(library, today):
+    made = library.new_season(today, **wished(today))
+    purposes = [[s.purpose for s in w.sessions] for w in made.weeks]
+    assert "long" in purposes[-2] and "long" not in purposes[-1] and len(purposes[-1]) >= 2
+
+
 def test_undoing_the_acceptance_leaves_the_proposal(library, today):
     made = library.new_season(today, **wished(today))
     library.accept_season(today)
@@ -306,7 +312,7 @@ def test_hours_hold_rides_and_swims_too(library, today):
     alone, _ = minutes(hours="3")
     runs, whole = minutes(hours="3", keep=["wed swim 45 min", "sat ride 1 h"])
     assert runs <= 75.0 + 1.0 < alone <= 181.0 and whole <= 181.0
-    with pytest.raises(UsageError, match="no half an hour of running is left"):
+    with pytest.raises(UsageError, match="not half an hour of running is left"):
         library.new_season(today, **wished(today, hours="3", keep=["sat ride 2:40:00"]))
 
 

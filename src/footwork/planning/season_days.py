@@ -112,6 +112,7 @@ def lay_season(
     spared = _spared([race, *others]) | season_weeks.days_after_absence(wishes.closed) | wishes.easy_only
     longest = dict(past.longest) or {first - dt.timedelta(days=1): standing.longest}
     demanding, tested = set(past.demanding), past.tested
+    short = [o for o in offers if o.purpose != "long"]
     out: list[SeasonWeek] = []
     for week in weeks:
         sunday = week.monday + dt.timedelta(days=6)
@@ -156,7 +157,8 @@ def lay_season(
         if mine and (as_much or week.monday < first) and week_days.stands(frame, mine, demanding):
             laid = Laid(tuple(sorted((*mine, *(k for k in fixed if not k.on_foot or k.race)), key=_day)), (), True)
         else:
-            laid = week_days.lay_out(frame, offers, fixed)
+            # Half an hour in the week of the race is no long run, whatever is the longest there.
+            laid = week_days.lay_out(frame, short if race.date in days else offers, fixed)
         out.append(SeasonWeek(week, most, longest_most, laid))
         for k in laid.sessions:
             if k.on_foot:

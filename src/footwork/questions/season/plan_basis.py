@@ -114,8 +114,8 @@ def _minutes_most(wishes: SeasonWishes, standing: Standing) -> float:
     others = sum(read_kept(text).minutes for text in wishes.keep)
     if 60.0 * wishes.hours - others < LEAST_RUNNING:
         raise UsageError(
-            f"{wishes.hours:g} hours a week hold {format_duration(60 * others)} of rides, swims and others, and no half "
-            "an hour of running is left: give more hours or keep less of the others"
+            f"{wishes.hours:g} hours a week hold {format_duration(60 * others)} of rides, swims and others, and not "
+            "half an hour of running is left: give more hours or keep less of the others"
         )
     return 60.0 * wishes.hours - others
 
