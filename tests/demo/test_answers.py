@@ -57,7 +57,7 @@ QUESTIONS = {
         x.compare_runs("2026-04-01..2026-04-30", "2026-05-01..2026-05-31", worthwhile=1.0),
     ],
     "cadence": lambda x: trials.cadence_history(x),
-    "trials": lambda x: [x.analyse_trial(260), x.analyse_trial(265), x.trials()],
+    "trials": lambda x: [x.analyse_trial(250), x.analyse_trial(255), x.trials()],
     "designs": lambda x: [
         x.design_trial("new shoe", speed=3.03, seed=5),
         x.design_trial("shorter steps", cadences=(0, 5, -5), repeats=2, block_s=300.0, seed=6),
@@ -98,6 +98,12 @@ QUESTIONS = {
     "load": lambda x: [x.load(), x.load("2026-05-01", "2026-05-31"), *(x.run_load(n) for n in (17, 63, 139))],
     "weeks": lambda x: x.totals("week"),
     "runs": lambda x: [x.run(n).to_json() for n in (17, 42, 63, 115)],
+    "season planned": lambda x: [
+        x.season("2026-08-30"),
+        *(x.week(d) for d in ("2026-08-09", "2026-08-24", "2026-08-30")),
+        x.season_changes("2026-08-30"),
+        x.signs("2026-08-30"),
+    ],
     "due": lambda x: [_due(x.today(d)) for d in ("2026-08-24", "2026-08-30", "2026-07-05")],
 }  # fmt: skip
 

@@ -60,7 +60,7 @@ compare 2
 compare recordings/2026-03-04-0845.fit recordings/2026-03-04-0845-wrist.fit
 trial list
 trial analyse 259
-trial analyse 260
+trial analyse 250
 trial analyse 258
 race --distance 10km
 race --distance half --time 1:35:00

@@ -10,7 +10,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from tests.web.conftest import chromium_path, serving
 
-DAY = "2026-08-24"  # of the demo's season, on the eve of a session
+DAY = "2026-08-17"  # of the demo's season, on the eve of a session
 PAGES = {
     "this-week": f"/?date={DAY}",
     "runs": "/runs",

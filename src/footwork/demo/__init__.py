@@ -26,12 +26,16 @@ def recordings(folder: Path, progress: Any = None) -> int:
     planned = season.plan(RUNNER, rng)
     count = 0
     for index, item in enumerate(planned):
+        if season.missed(item.start.date()):
+            continue
         samples = season.run(item, RUNNER, np.random.default_rng(SEED + 1 + index))
         count += len(write.save(folder, samples, index))
         if progress is not None:
             progress(index + 1, len(planned), item.title)
     for week in (5, 15, 23):  # rides, and once a run straight off the bike
         count += _ride(folder, season.FIRST_DAY + dt.timedelta(weeks=week, days=5), brick=week == 15)
+    for week in (22, 23, 24):
+        count += _swim(folder, season.FIRST_DAY + dt.timedelta(weeks=week))
     lat, lon, ele = season.half_marathon_course(np.random.default_rng(SEED))
     (folder / "cliff-half-marathon.gpx").write_text(
         write.course_text("Cliff half marathon", lat, lon, ele), encoding="utf-8"
@@ -51,6 +55,16 @@ def _ride(folder: Path, day: dt.date, brick: bool) -> int:
         after = dt.datetime.fromtimestamp(float(ride.time[-1]) + 90, season.ZONE)
         legs.append(("running", season.run(season.Planned(after, "Off the bike", [(1500, 0.85)], 0.05), RUNNER, rng)))
     (folder / f"{start:%Y-%m-%d-%H%M}-ride.fit").write_bytes(write.fit_bytes(legs, 1001, 77001))
+    return 1
+
+
+def _swim(folder: Path, day: dt.date) -> int:
+    """Forty-five minutes in the bay without a strap."""
+    start = dt.datetime.combine(day, dt.time(7, 10), season.ZONE)
+    clock = start.timestamp() + np.arange(2700.0)
+    metres = np.cumsum(0.95 + 0.05 * np.sin(np.arange(2700.0) / 40))
+    swum = season.Samples(season.Planned(start, "Swim", []), clock, {"distance": metres}, [], [(0, len(clock))])
+    (folder / f"{start:%Y-%m-%d-%H%M}-swim.fit").write_bytes(write.fit_bytes([("swimming", swum)], 1001))
     return 1
 
 
@@ -92,10 +106,14 @@ def make(folder: Path, progress: Any = None, workers: int = 2) -> dict[str, Any]
             for mark in item.marks:
                 if run_id is not None:
                     library.mark(run_id, mark)
-            if item.title in SESSIONS and item.start.month >= 7:
+            if item.title in SESSIONS and item.start.month == 7:  # from August on there is a plan
                 library.plan_session(SESSIONS[item.title], item.start.date(), item.title)
         _tell(library, {row.id: row for row in library.runs()})
         _try(library)
+        _prepare(library)
+        library.diary_from(
+            _mornings(folder / "mornings.csv"), {"date": "day", "resting_heart_rate": "pulse", "soreness": "soreness"}
+        )
         runs = len(library.runs())
     return {
         "recordings": str(files),
@@ -132,6 +150,39 @@ def _tell(library: Library, rows: dict[int, Any]) -> None:
     library.tell(date=dt.date(2026, 5, 5), illness="cold", note="slept badly, no running until Saturday")
     library.tell(date=dt.date(2026, 5, 9), well="again")
     library.enter_run(dt.datetime(2025, 9, 21, 10, 0), 44 * 60 + 10, metres=10_000, name="race")
+
+
+def _prepare(library: Library) -> None:
+    """A plan for the half marathon in October, accepted; then a cold, and what it changed, twice."""
+    planned = dt.date(2026, 8, 2)
+    wishes: dict[str, Any] = {
+        "distance": "half",
+        "name": "Cliff half marathon",
+        "hours": "6",
+        "keep": ["mon swim 45 min"],
+    }
+    library.new_season(planned, race="2026-10-18", days="tue,wed,thu,fri,sun", long="sun", **wishes)
+    library.accept_season(planned)
+    ill, well = season.MISSED[0] - dt.timedelta(days=1), season.MISSED[1] + dt.timedelta(days=1)
+    library.tell(date=ill, illness="cold", note="shivering, to bed")
+    library.accept_changes(date=ill)
+    library.tell(date=well, well="again", note="an easy half hour felt fine")
+    library.accept_changes(date=well)
+
+
+def _mornings(path: Path) -> Path:
+    """A table of what this runner wrote down each morning from May on; the cold shows on its first two."""
+    rng = np.random.default_rng(SEED)
+    first, last = dt.date(2026, 5, 1), season.FIRST_DAY + dt.timedelta(weeks=season.WEEKS, days=-1)
+    rows = ["day,pulse,soreness"]
+    for day in (first + dt.timedelta(days=k) for k in range((last - first).days + 1)):
+        off = (day - season.MISSED[0]).days + 3  # 1 on the day before it was a cold
+        worse = {1: 0.6, 2: 1.0, 3: 1.0, 4: 0.7, 5: 0.3}.get(off, 0.0)
+        pulse, sore = 46.0 + 1.3 * rng.standard_normal() + 7.0 * worse, 2.0 + 0.9 * rng.standard_normal() + 4.0 * worse
+        if rng.random() < 0.9:  # some mornings nobody looked
+            rows.append(f"{day},{pulse:.0f},{min(max(sore, 0.0), 10.0):.0f}")
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
 
 
 def _try(library: Library) -> None:

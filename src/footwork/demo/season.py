@@ -18,6 +18,7 @@ FOOT = Device(1.02, 0.85, 0.035, 3.0)
 WRIST = Device(1.17, 0.6, 0.06, 6.0)  # another formula: a factor apart, dull on slopes
 UPDATED = replace(WRIST, flat=1.10)  # after an update of its software it reads 6 % lower
 UPDATE_DAY = dt.date(2026, 6, 22)
+MISSED = (dt.date(2026, 8, 25), dt.date(2026, 8, 27))  # a cold: nothing was run
 # A town on an island that is on no map.
 _TOWN = (46.213, -21.734)
 _METRES_PER_DEGREE = 111_195.0
@@ -70,6 +71,11 @@ def temperature_on(day: dt.date) -> float:
     warm = 11 + 7 * np.sin((day.timetuple().tm_yday - 110) / 365 * 2 * np.pi)
     hot = 10.0 if dt.date(2026, 7, 13) <= day <= dt.date(2026, 7, 19) else 0.0
     return float(warm + hot)
+
+
+def missed(day: dt.date) -> bool:
+    """Whether the runner lay in bed on a day."""
+    return MISSED[0] <= day <= MISSED[1]
 
 
 def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:

@@ -14,7 +14,7 @@ from footwork.formats.fit import EPOCH
 from footwork.formats.watch import message, wrapped
 from footwork.quantities import Floats
 
-_SPORTS = {"running": 1, "cycling": 2}
+_SPORTS = {"running": 1, "cycling": 2, "swimming": 5}
 # Column: (FIT field number, base type, NumPy type, scale, offset).
 _RECORD = {
     "latitude": (0, 0x85, "<i4", 2**31 / 180, 0.0),
