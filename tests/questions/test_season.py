@@ -4,10 +4,12 @@ import datetime as dt
 import shutil
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import yaml
 
 from footwork import Library
+from footwork.demo.write import course_text
 from footwork.errors import HeldBack, NotEnoughData, UsageError
 from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek, Wishes
@@ -289,6 +291,24 @@ def test_wishes_that_cannot_be_get_one_sentence(told, words):
             wishes.read_wishes(today, told)
 
 
+def test_a_course_tells_how_long_and_how_hilly_the_race_is(library, today, tmp_path):
+    latitude = 46.0 + np.linspace(0.0, 12_000.0 / 111_195.0, 600)
+    times = {}
+    for name, heights in (
+        ("level", np.full(600, 10.0)),
+        ("hilly", 60.0 - 50.0 * np.cos(np.linspace(0, 12 * np.pi, 600))),
+    ):
+        path = tmp_path / f"{name}.gpx"
+        path.write_text(course_text(name, latitude, np.full(600, -21.0), heights))
+        made = library.new_season(today, race=(today + 70 * DAY).isoformat(), course=path)
+        assert made.race.distance_m == pytest.approx(12_000, rel=0.01) and made.race.name == name
+        assert ("The course has no heights: the season is planned as for a flat one." in made.said) is (name == "level")
+        assert not any("half marathon" in s for s in made.said)
+        times[name] = made.race.time.value
+    # Six rises of 100 m: 600 m of climb count as six kilometres.
+    assert times["hilly"] > 1.3 * times["level"]
+
+
 def test_without_a_distance_it_is_a_half_marathon_and_said_so():
     made = wishes.read_wishes(dt.date(2026, 8, 1), {"race": "2026-11-01"})
     assert made.metres == 21_097.5 and made.said == ("No distance was said: planned for a half marathon.",)
@@ -341,6 +361,24 @@ def test_an_accepted_season_goes_to_paper_calendar_and_watch(library, today):
     uid = f"UID:session-{row['first']}@footwork"
     assert before.count(uid) == after.count(uid) == 1  # moved, it stays the one event
     assert before.count("BEGIN:VEVENT") == after.count("BEGIN:VEVENT") == len(library.sessions())
+
+
+def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(library, today):
+    beside = (today + 35 * DAY).isoformat()
+    for _ in range(2):
+        library.new_season(today, **wished(today, also=[f"{beside} 5km B"]))
+        plan = library.accept_season(today)
+        told = season.season_calendar(library).decode()
+        assert told.count(f"UID:race-{plan.race.date}-10000@footwork") == 1
+        assert told.count(f"UID:race-{beside}-5000@footwork") == 1 and "SUMMARY:5 km" in told
+        assert told.count("BEGIN:VEVENT") == len(library.sessions()) + 2
+    assert sessions.calendar(library).decode().count("UID:race") == 0
+
+
+def test_several_wishes_of_one_kind_can_stand_in_one_line():
+    told = {"race": "2026-12-01", "keep": ["wed swim 45 min; sat ride 3 h hard", "mon strength 30 min"]}
+    made = wishes.read_wishes(dt.date(2026, 8, 1), told)
+    assert made.keep == ("wed swim 45 min", "sat ride 3 h hard", "mon strength 30 min")
 
 
 def test_a_runner_of_one_week_is_asked_and_can_tell(tmp_path, library, today):

@@ -3,11 +3,19 @@
 import datetime as dt
 import re
 
+import numpy as np
 import pytest
 
 from footwork import Library
+from footwork.demo.write import course_text
 from tests.conftest import library_of, write_weeks
 from tests.web.conftest import serving
+
+
+def course():
+    """Twelve kilometres straight north at one height."""
+    latitude = 46.0 + np.linspace(0.0, 12_000.0 / 111_195.0, 600)
+    return course_text("Loop", latitude, np.full(600, -21.0), np.full(600, 10.0)).encode()
 
 
 @pytest.fixture(scope="module")
@@ -30,12 +38,19 @@ def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_serv
     day = dt.date.today() + dt.timedelta(days=120)
     page.locator("input[name=season-race]").fill(day.isoformat())
     page.locator("input[name=season-distance]").fill("10km")
+    page.locator('summary:has-text("The race\'s course")').click()
+    page.locator("input[type=file]").set_input_files(
+        files=[{"name": "loop.gpx", "mimeType": "application/gpx+xml", "buffer": course()}]
+    )
+    page.wait_for_selector("text=loop.gpx is taken as the course")
     page.locator("input[name=season-days]").fill("someday")
     page.locator("button:has-text('Lay out the season')").click()
     page.wait_for_selector("text=is no day of the week")
     page.locator("input[name=season-days]").fill("tue,thu,sat,sun")
     page.locator("button:has-text('Lay out the season')").click()
     page.wait_for_selector("text=It waits to be accepted")
+    page.wait_for_selector("text=/12.0. km/")  # as long as the course
+    page.wait_for_selector("text=The course has no heights")
     assert page.locator("svg.season .asked").count() > 15
     page.locator("button:has-text('Accept this season')").click()
     page.wait_for_selector("text=/taper. Accepted/")

@@ -221,7 +221,9 @@ def season_save(file: Annotated[Path, typer.Argument(help="YAML file to write.")
 @season.command("export")
 def season_export(
     pdf: Annotated[Path | None, typer.Option(help="The season on paper.")] = None,
-    ics: Annotated[Path | None, typer.Option(help="Its sessions as iCalendar; a changed plan updates them.")] = None,
+    ics: Annotated[
+        Path | None, typer.Option(help="Its sessions and races as iCalendar; a changed plan updates them.")
+    ] = None,
     fit: Annotated[Path | None, typer.Option(help="A folder for one FIT workout a session.")] = None,
     weeks: Annotated[int | None, typer.Option(help="Only so many weeks from today; 4 for FIT by default.")] = None,
     date: AsOf = None,
@@ -229,7 +231,6 @@ def season_export(
     """Take the season along: PDF, calendar, workouts for the watch."""
     from footwork.maintenance import export
     from footwork.questions import season as seasons
-    from footwork.questions import sessions
     from footwork.reports import season_sheet
 
     if pdf is None and ics is None and fit is None:
@@ -242,7 +243,7 @@ def season_export(
             export.write_whole(pdf, season_sheet(library.season(day(date)), weeks))
             say(f"Wrote {pdf}.")
         if ics is not None:
-            export.write_whole(ics, sessions.calendar(library))
+            export.write_whole(ics, seasons.season_calendar(library))
             say(f"Wrote {ics}.")
         if fit is not None:
             fit.mkdir(parents=True, exist_ok=True)

@@ -6,6 +6,7 @@ from footwork.questions.season.changes import accept_changes, season_changes
 from footwork.questions.season.season_plan import (
     accept_season,
     new_season,
+    season_calendar,
     season_from,
     season_template,
     season_workouts,
@@ -19,6 +20,7 @@ __all__ = [
     "accept_season",
     "from_yaml",
     "new_season",
+    "season_calendar",
     "season_changes",
     "season_from",
     "season_template",

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import HeldBack, UsageError
+from footwork.formats import ical
 from footwork.history.log import entries, parts
 from footwork.planning import families, season_days
 from footwork.planning.families import Offer
@@ -60,8 +61,16 @@ def _of_course(library: History, path: Path, date: dt.date | None) -> dict[str, 
 
     if not path.is_file():
         raise UsageError(f"there is no file {path}")
-    plan = race.plan_race(library, course=path, date=date)
-    return {"metres": plan.distance, "climb": plan.course["climb_m"] or 0.0, "name": path.stem.replace("-", " ")}
+    plan = race.plan_race(library, course=path, date=date, flat=True)
+    known = plan.course["height_m"] is not None
+    said = [] if known else ["The course has no heights: the season is planned as for a flat one."]
+    name = path.stem.replace("-", " ")
+    return {
+        "metres": float(plan.way.path.length.sum()),
+        "climb": plan.course["climb_m"] or 0.0,
+        "name": name,
+        "said": said,
+    }
 
 
 def season_from(library: History, path: Path, date: dt.date | None = None, **told: Any) -> SeasonPlan:
@@ -169,6 +178,28 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
                     payload = {"text": s.text, "name": s.name, "of_plan": of_plan}
                     entries.keep(connection, "session", None, payload, dt.date.fromisoformat(s.date))
     return show_season(library, today)
+
+
+def season_calendar(library: History) -> bytes:
+    """Kept sessions and the races of the accepted season as iCalendar; a race stays one event through every plan for
+    it.
+
+    Raises UsageError where nothing is kept.
+    """
+    try:
+        races = newest_accepted(library)[1].payload["races"]
+    except UsageError:
+        races = []
+    events = [
+        ical.Event(
+            f"race-{r['date']}-{r['distance_m']:.0f}@footwork",
+            dt.date.fromisoformat(r["date"]),
+            r["name"],
+            before_hard_work("race"),
+        )
+        for r in races
+    ]
+    return sessions.calendar(library, events)
 
 
 def season_workouts(library: History, weeks: int, date: dt.date | None = None) -> list[tuple[str, bytes]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -96,9 +97,9 @@ def read_wishes(today: dt.date, told: dict[str, Any]) -> SeasonWishes:
         _number(given.get("runs"), "runs a week", 1, MOST_RUNS),
         _number(given.get("hard"), "hard sessions a week", 0, 3),
         _easier(given.get("easier", 4)),
-        tuple(given.get("keep", ())),
-        tuple(given.get("also", ())),
-        tuple(given.get("away", ())),
+        _several(given.get("keep", ())),
+        _several(given.get("also", ())),
+        _several(given.get("away", ())),
         bool(told.get("tests", True)) if told.get("tests") is not None else True,
         tuple(given.get("shelf", ())),
         _hours(given.get("usual"), "a usual week"),
@@ -141,6 +142,11 @@ def race_name(metres: float) -> str:
         if abs(metres - value) < 10:
             return name
     return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
+
+
+def _several(told: Sequence[str]) -> tuple[str, ...]:
+    """Wishes of one kind, each of its own or several with a ; between."""
+    return tuple(part.strip() for text in told for part in str(text).split(";") if part.strip())
 
 
 def _hours(told: Any, what: str) -> float | None:

@@ -385,8 +385,8 @@ def from_workout(data: bytes) -> tuple[str, str]:
     return name, session_words.parse(text).text()
 
 
-def calendar(library: History) -> bytes:
-    """Kept sessions as iCalendar (RFC 5545), whole days, in their words.
+def calendar(library: History, races: Sequence[ical.Event] = ()) -> bytes:
+    """Kept sessions, and races beside them, as iCalendar (RFC 5545), whole days, in their words.
 
     Raises UsageError where none is kept.
     """
@@ -404,7 +404,7 @@ def calendar(library: History) -> bytes:
         )
         for r in rows
     ]
-    return ical.encode(events)
+    return ical.encode([*events, *races])
 
 
 def yaml_of(row: dict[str, Any]) -> str:

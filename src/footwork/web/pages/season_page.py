@@ -5,16 +5,19 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import io
+import tempfile
 import zipfile
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from nicegui import ui
+from nicegui import events, ui
 
 from footwork.charts.season_picture import season_bars
 from footwork.errors import FootworkError, UsageError
 from footwork.quantities import format_duration
-from footwork.questions import season, sessions
+from footwork.questions import season
 from footwork.reports import season_sheet
+from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
 from footwork.web.forms import Field, command_form, downloads, sentence
@@ -34,8 +37,8 @@ WISHES = (
     Field("runs", "Runs a week", "--runs"),
     Field("hard", "Hard sessions a week", "--hard"),
     Field("easier", "Every which week an easier one: 3, 4, 5, none", "--easier"),
-    Field("keep", "Kept to a weekday, as sat ride 3 h hard", "--keep"),
-    Field("also", "Another race, as 2027-01-17 10km B", "--also"),
+    Field("keep", "Kept to weekdays, as wed swim 45 min; sat ride 3 h", "--keep"),
+    Field("also", "Other races, as 2027-01-17 10km B; 2027-02-07 5km C", "--also"),
     Field("away", "Days without running, as 2026-12-24..2027-01-01", "--away"),
     Field("usual", "Hours of a usual week, if recordings do not tell", "--usual"),
 )
@@ -89,11 +92,47 @@ async def show_season(base: str, library: Library) -> None:
 
 
 def _wishes(base: str, library: Library) -> None:
+    files: list[str] = []
+    _from_files(files)
     command_form(
-        library, ["season", "new"], WISHES, "Lay out the season", f"{base}/season", needed=("race",), prefix="season-"
+        library,
+        ["season", "new"],
+        WISHES,
+        "Lay out the season",
+        f"{base}/season",
+        needed=("race",),
+        fixed=files,
+        prefix="season-",
     )
     with ui.element("p"):
         method_link(base, "season", "How a season is laid out")
+
+
+def _from_files(options: list[str]) -> None:
+    """Where the race's course and a shelf of one's own are dropped: options of the command, as dropped last."""
+    folder = tempfile.TemporaryDirectory(prefix="footwork-season-")  # gone with the page
+    with ui.element("details"):
+        text("summary", "The race's course, or sessions of your own")
+        text(
+            "p",
+            "A course as GPX or FIT tells length and climb. Sessions of your own are a YAML list of name, purpose, "
+            "text with {n}, and sizes; they take the place of ours for their purpose.",
+            "soft",
+        )
+        said = text("p", "")
+        said.props["aria-live"] = "polite"
+
+        async def received(event: events.UploadEventArguments) -> None:
+            name = jobs.safe_name(event.file.name, len(options))
+            option = "--shelf" if name.lower().endswith((".yaml", ".yml")) else "--course"
+            await event.file.save(Path(folder.name) / name)
+            options[:] = [o for o in options if not o.startswith(option)] + [f"{option}={Path(folder.name) / name}"]
+            said.set_text(f"{event.file.name} is taken as the {'sessions' if option == '--shelf' else 'course'}.")
+
+        with ui.element("div").classes("upload"):
+            ui.upload(label="Drop a course or a shelf here", auto_upload=True, on_upload=received).props(
+                'flat bordered color="transparent" text-color="inherit"'
+            )
 
 
 def _changes(base: str, library: Library, found: SeasonChanges) -> None:
@@ -139,7 +178,7 @@ def _along(library: Library, plan: SeasonPlan) -> None:
         ("Four weeks as PDF", "four-weeks.pdf", lambda: season_sheet(plan, 4)),
     ]
     if plan.state == "accepted":
-        files.append(("Calendar", "season.ics", lambda: sessions.calendar(library)))
+        files.append(("Calendar", "season.ics", lambda: season.season_calendar(library)))
         files.append(("Four weeks for the watch", "four-weeks.zip", lambda: _zipped(library)))
     downloads(files)
 
