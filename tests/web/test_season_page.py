@@ -8,7 +8,8 @@ import pytest
 
 from footwork import Library
 from footwork.demo.write import course_text
-from tests.conftest import library_of, write_weeks
+from tests.conftest import fit_of, library_of, simulate, write_weeks
+from tests.program import ok
 from tests.web.conftest import serving
 
 
@@ -68,3 +69,13 @@ def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_serv
     page.wait_for_selector("text=/session|Nothing was asked/")
     assert re.search(r"\d+ of \d+ sessions run", page.locator(".fw-main").inner_text())
     context.close()
+
+
+def test_an_import_says_that_changes_wait(season_served, tmp_path):
+    _, folder = season_served  # with a season accepted and an illness told by the test before
+    with Library.open(folder) as library:
+        assert library.season_changes().changes
+    path = tmp_path / "run.fit"
+    path.write_bytes(fit_of(simulate(dt.date.today() - dt.timedelta(days=1), [(600, 0.7), (900, 0.72)], hour=17)))
+    assert re.search(r"Season: \d+ changes? waits? to be accepted\.", ok("add", path, library=folder).stdout)
+    assert "Season" not in ok("add", path, library=folder).stdout  # nothing new

@@ -6,12 +6,15 @@ import datetime as dt
 import os
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from footwork.cli.common import Json, app, day, opened, out, plural, progress, remembered, say
-from footwork.errors import UsageError
+from footwork.errors import FootworkError, UsageError
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 MOST_TITLES = 200  # found from the signals at one time
 
@@ -41,6 +44,9 @@ def add(
     workers.make_ready(paths)
     with opened(create=True) as library:
         report = library.add(paths, start=begin, workers=os.cpu_count() or 1, progress=progress("adding"))
+        waits = _season_waits(library) if report["added"] or report["told"] else ""
+    if waits:
+        report["season"] = waits
     if as_json:
         out(report)
     else:
@@ -53,6 +59,8 @@ def add(
             + (f", {len(report['failed'])} failed" if report["failed"] else "")
             + "."
         )
+        if waits:
+            say(f"Season: {waits} footwork season solve shows them.")
         for kind in ("recovered", "skipped", "failed"):
             for entry in report[kind][:20]:
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
@@ -60,6 +68,19 @@ def add(
                 say(f"{kind}: and {len(report[kind]) - 20} more; --json lists all", err=True)
     if report["failed"]:
         raise typer.Exit(3)
+
+
+def _season_waits(library: Library) -> str:
+    """What solving the accepted season again would change after an import, in a sentence; empty where it stands."""
+    from footwork.questions import season
+
+    if not season.is_ahead(library):
+        return ""
+    try:
+        found = library.season_changes()
+    except FootworkError:  # what would change is asked for by its own command, which says why there is no answer
+        return ""
+    return found.sentence if found.changes else ""
 
 
 @app.command()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from footwork.questions.season.changes import accept_changes, season_changes
 from footwork.questions.season.season_plan import (
     accept_season,
+    is_ahead,
     new_season,
     season_calendar,
     season_from,
@@ -19,6 +20,7 @@ __all__ = [
     "accept_changes",
     "accept_season",
     "from_yaml",
+    "is_ahead",
     "new_season",
     "season_calendar",
     "season_changes",

@@ -180,6 +180,15 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
     return show_season(library, today)
 
 
+def is_ahead(library: History, date: dt.date | None = None) -> bool:
+    """Whether a season was accepted whose race is still to come."""
+    try:
+        entry, _ = newest_accepted(library)
+    except UsageError:
+        return False
+    return dt.date.fromisoformat(entry.payload["date"]) > (date or dt.date.today())
+
+
 def season_calendar(library: History) -> bytes:
     """Kept sessions and the races of the accepted season as iCalendar; a race stays one event through every plan for
     it.

@@ -80,7 +80,7 @@ async def show_diary(base: str, library: Library, tell: str = "") -> None:
                 "p",
                 "The signs take the second part of a cycle off. With pregnancy or medicine that acts on the heart no "
                 "maximal test is proposed and heart rates to aim for are left out; your physician says what suits. "
-                "It is read here and nowhere else: other pages and papers do not say why.",
+                "It is named here, among your edits and in a full export; no other page or paper says why.",
                 "soft",
             )
             command_form(library, ["diary"], CONTEXT_FIELDS, "Keep it", f"{base}/diary", prefix="context-")
