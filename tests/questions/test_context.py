@@ -66,6 +66,19 @@ def test_heart_rates_of_before_and_after_are_not_compared(library):
     assert any("heart rate" in w for d, w in ways.items() if d < middle.isoformat())
 
 
+def test_a_hot_run_tells_nothing_of_how_well_one_is(library):
+    newest = library.runs()[0]
+
+    def days():
+        channels = library.signs(newest.local.date()).patterns[0].channels
+        return next(c for c in channels if c.name == "heart rate at power").days
+
+    library.set_weather(newest.id, temperature_c=23.9)
+    before = days()
+    library.set_weather(newest.id, temperature_c=24.0)
+    assert days() == before - 1
+
+
 def test_no_answer_but_the_diary_names_it(library):
     newest = library.runs()[0].local.date()
     for of in ("pregnancy", "heart_medication", "period"):

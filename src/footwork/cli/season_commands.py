@@ -79,7 +79,7 @@ season = typer.Typer(
 app.add_typer(season, name="season")
 AsOf = Annotated[str | None, typer.Option(help="As if it were this day, YYYY-MM-DD; today by default.")]
 RaceDay = Annotated[str | None, typer.Option("--race", help="Day of the race, YYYY-MM-DD.")]
-Distance = Annotated[str | None, typer.Option(help="10km, half, marathon; without it a half marathon.")]
+Distance = Annotated[str | None, typer.Option(help="5km, 10mi, half, marathon; a half marathon without it.")]
 CourseFile = Annotated[Path | None, typer.Option(help="The race's course as GPX or FIT: its length and climb.")]
 Hours = Annotated[
     str | None,

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 MOST_WEEKS = 52
+SPARING = ("easy", "long")  # purposes of a plan's sessions that need no word on hard running
 EASY_WORDS = ("easy", "easy jog", "jog", "walk", "rest", "steady")
 
 
@@ -400,11 +401,19 @@ def calendar(library: History, races: Sequence[ical.Event] = ()) -> bytes:
             f"session-{r['first']}@footwork",
             dt.date.fromisoformat(str(r["date"])),
             r["name"] or "Running session",
-            f"{r['text']}\n{before_hard_work('session')}",
+            _with_caution(r),
         )
         for r in rows
     ]
     return ical.encode([*events, *races])
+
+
+def _with_caution(row: dict[str, Any]) -> str:
+    """The words of a session, with those on hard running where it may be hard."""
+    text = str(row["text"])
+    if row.get("of_plan", {}).get("purpose") in SPARING and "%" not in text:
+        return text
+    return f"{text}\n{before_hard_work('session')}"
 
 
 def yaml_of(row: dict[str, Any]) -> str:

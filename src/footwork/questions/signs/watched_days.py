@@ -23,6 +23,7 @@ LOOKED_BACK = 180  # days
 SHOWN_DAYS = 2  # after its day a check still stands, for who did not look that day
 LONG_RUN_DAYS, LONG_RUN_SHARE = 30, 1.10  # Schuster Brandt Frandsen et al. 2025, BJSM 59:1203
 LONG_RUN_SHOWN = 7  # days for which it is said
+HOT_C = 24.0  # from which heat moves heart rate at power more than a sign would; our convention
 LEAST_LONG_M = 3000.0  # runs before that, of which one is much longer, tell nothing
 # Name, unit, bad direction, felt, usual spread of one day (2 bpm of resting heart rate; the others our conventions).
 CHANNELS = {
@@ -72,12 +73,13 @@ def _channels(library: History, today: dt.date) -> dict[str, Channel]:
                     values[name][at] = told
             if isinstance(row.get("overnight_hrv"), float):
                 values["overnight variability"][at] = np.log(row["overnight_hrv"])
+    hot = {r.id for r in library.runs() if r.weather and (r.weather.get("temperature_c") or 0.0) >= HOT_C}
     for a in load.loads_of(library).found:
         at = (dt.date.fromisoformat(a.date) - first).days
         if a.sport != "running" or not 0 <= at < LOOKED_BACK:
             continue
         watts = a.ways.get("running power")
-        if watts and a.ways.get("heart rate"):
+        if watts and a.ways.get("heart rate") and a.run not in hot:
             values["heart rate at power"][at] = 100.0 * np.log(a.ways["heart rate"] / watts)
         if watts and a.ways.get("exertion"):
             values["exertion above its load"][at] = 100.0 * np.log(a.ways["exertion"] / watts)
