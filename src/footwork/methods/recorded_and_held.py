@@ -209,8 +209,8 @@ HELD: dict[str, Method] = {
         "before, in your own spreads, summed. It takes two channels, one of them felt, and three weeks of days. "
         "Thresholds are set by simulation so that a healthy runner gets one false check in a half-year and pattern; "
         "then fourteen days are silent. Days after a race, ill days and runs in heat tell nothing. Where periods are "
-        "told, what the fourteen days before one add in you is taken off the heart's channels; where a physician decides, these are "
-        "left out. A check withholds nothing and "
+        "told, what the fourteen days before one add in you is taken off the heart's channels; where a physician "
+        "decides, these are left out. A check withholds nothing and "
         "diagnoses nothing: with one false check and six illnesses in ten seen, a third to a half of checks are "
         "illness. That nothing is said does not mean that all is well. Load alone fires nothing, no ratio of recent "
         "to older load is used anywhere, and no injury probability is shown.",

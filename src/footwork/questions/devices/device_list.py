@@ -157,7 +157,8 @@ def _drift(library: History, name: str, rows: list[StreamRows]) -> dict[str, Any
     kept = [outside[int(i)] for i in index]
     points = [{"run": r.run, "date": r.date, "share": float(y)} for r, y in zip(kept, share, strict=True)]
     if len(kept) < 2 * drift.LEAST_RUNS:
-        reason = f"only {len(kept)} runs with steady, flat, easy minutes: ten or more show a drift"
+        runs = f"{len(kept)} run{'s' if len(kept) != 1 else ''}"
+        reason = f"only {runs} with steady, flat, easy minutes: ten or more show a drift"
         return {"reason": reason, "jumps": [], "points": points}
     return {"reason": "", "jumps": [_jump(name, j, kept) for j in drift.jumps(share)], "points": points}
 
