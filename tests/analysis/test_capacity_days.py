@@ -426,16 +426,33 @@ def test_runs_after_a_lay_off_say_what_they_say():
     assert laid.front.strongest == plain.front.strongest and set(laid.front.strongest) <= set(range(len(weeks()), 99))
 
 
-def test_what_a_test_measured_after_a_lay_off_stands():
+def test_what_a_test_measured_after_a_lay_off_needs_no_loss_taken_off():
     returned = LayOff(1059, 1080, 3)
-    bests = [*weeks(), run(98, 1059, 250, 48.0, maximal=True), run(99, 1081, 250, 48.0, maximal=True)]
-    told = CapacityDays(bests, lay_offs=[returned]).on(1100)
-    assert told.lay_off is None  # nothing is taken off the newest test
-    early, late = (CapacityDays(bests, lay_offs=[returned]).on(d).posterior.estimates()[0].value for d in (1080, 1100))
-    assert late > 1.02 * early
-    assert late < CapacityDays(bests).on(1100).posterior.estimates()[0].value  # what was lost before weighs a little
-    steps = told.tests
-    assert [s.lost for s in steps] == pytest.approx([0.0, returned.loss(1081)])
+    lost = 1 - returned.loss(1081)
+    after = run(99, 1081, 250 * lost, 48.0, maximal=True)
+    bests = [*weeks(), run(98, 1059, 250, 48.0, maximal=True), after]
+    told = CapacityDays(bests, lay_offs=[returned]).on(1081)
+    assert [s.moved for s in told.tests] == pytest.approx([0.0, np.log(lost)])
+    assert told.posterior.scale_sd == 0.0  # the test measured it: nothing of the loss is left to doubt
+    shown = np.quantile(told.posterior.draws()[0], [0.025, 0.5, 0.975])
+    plain = np.quantile(CapacityDays(bests[:-1]).on(1081).posterior.draws()[0], [0.025, 0.5, 0.975])
+    assert shown[1] == pytest.approx(lost * plain[1], rel=0.015)
+    untold = np.quantile(CapacityDays(bests[:-1], lay_offs=[returned]).on(1081).posterior.draws()[0], [0.025, 0.975])
+    assert np.log(shown[2] / shown[0]) < np.log(untold[1] / untold[0])
+    # With the usual weeks it comes back, without another test.
+    back = replace(returned, back=1085)
+    later = [CapacityDays(bests, lay_offs=[o]).on(1085 + 20).posterior.estimates()[0].value for o in (returned, back)]
+    assert later[1] / later[0] == pytest.approx(1 / lost, rel=0.015)
+
+
+def test_a_lay_off_weighs_no_longer_once_nothing_of_before_it_counts():
+    """Whoever never runs the old weeks again: after a year of new runs nothing rests on what was before."""
+    returned = LayOff(1059, 1080, 3)
+    after = [run(200 + k, 1080 + 4 * k, 245, 48.0, longest=2400) for k in range(90)]
+    days = CapacityDays([*weeks(), *after], lay_offs=[returned])
+    assert days.on(1084).lay_off is None or days.on(1084).front.lost > 0
+    told = days.on(1430)
+    assert told.lay_off is None and told.front.lost == 0.0
 
 
 def test_a_day_within_a_lay_off_knows_nothing_of_its_end():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from footwork.physiology import lay_off
-from footwork.physiology.lay_off import SHARE, SHARE_ENDS, LayOff, found, usual_gap, whole_loss
+from footwork.physiology.lay_off import SHARE, SHARE_ENDS, LayOff, Other, found, lost_on, usual_gap, whole_loss
 
 FIRST = 739_000
 # Three runs a week (Mon, Wed, Sat) of 40, 50 and 90 min for twelve weeks; the last on day 82.
@@ -24,12 +24,6 @@ def test_the_whole_loss_is_that_of_published_runners():
     # Feely et al. 2023, Front Sports Act Living 4:1096124: marathons 5 to 8 % slower after a week and more without
     # running; the loss alone is of that size from 7 to 21 days.
     assert [round(100 * SHARE * whole_loss(d), 1) for d in (7, 14, 21)] == [3.4, 5.8, 7.6]
-
-
-def test_training_kept_up_with_hard_minutes_keeps_capacity():
-    # Spiering et al. 2021, JSCR 35:1449: held for 15 weeks at 33 to 66 % less volume where intensity stays.
-    assert whole_loss(30, 0.4) == whole_loss(30, 0.67) == 0.0
-    assert whole_loss(30, 0.2) == pytest.approx(0.5 * whole_loss(30))
 
 
 def test_a_gap_counts_once_it_is_longer_than_the_usual_ones():
@@ -71,18 +65,41 @@ def test_it_comes_back_over_as_long_once_a_usual_week_was_run_again():
 
 
 def test_rides_keep_it_where_hard_ones_are_among_them():
-    days = range(LAST + 1, LAST + 22)
-    easy = {d: (60.0, False) for d in days}
-    hard = easy | {LAST + 3: (60.0, True)}
-    day = LAST + 21
+    # Spiering et al. 2021, JSCR 35:1449: held for 15 weeks at 33 to 66 % less volume where intensity stays.
+    days, day = range(LAST + 1, LAST + 22), LAST + 21
+    easy = {d: Other(60.0, False) for d in days}
+    hard = {d: Other(60.0, d % 7 == (LAST + 1) % 7) for d in days}
     none, alone, with_hard = (found(REGULAR, other, day)[0] for other in ({}, easy, hard))
     assert none.loss(day) == alone.loss(day) == pytest.approx(SHARE * whole_loss(21))
-    assert with_hard.loss(day) == 0.0  # 7 h of rides a week beside 3 of running
-    rare = {d: m for d, m in hard.items() if d % 7 == (LAST + 3) % 7}  # an hour a week: a third of usual
-    assert found(REGULAR, rare, day)[0].loss(day) == pytest.approx(SHARE * whole_loss(21, 1 / 3))
+    assert with_hard.loss(day) == 0.0  # 7 h of rides a week beside 3 of running, one of them hard
+    rare = {d: Other(36.0, True) for d in days if d % 7 == (LAST + 1) % 7}  # a fifth of usual, where two keep all
+    assert found(REGULAR, rare, day)[0].spared[7:] == pytest.approx([0.5] * 14)
     # Whoever rides as much in usual weeks keeps less of the usual by as many rides.
-    before = {d: (60.0, False) for d in range(FIRST, LAST)} | rare
+    before = {d: Other(60.0, False) for d in range(FIRST, LAST)} | rare
     assert found(REGULAR, before, day)[0].loss(day) > found(REGULAR, rare, day)[0].loss(day)
+
+
+def test_one_hard_ride_stops_the_loss_for_a_week_and_undoes_nothing():
+    easy = {d: Other(60.0, False) for d in range(LAST + 1, LAST + 21)}
+    ride = easy | {LAST + 21: Other(180.0, True)}
+    without, with_it = (found(REGULAR, other, LAST + 30)[0] for other in (easy, ride))
+    assert [with_it.loss(LAST + d) for d in range(21)] == [without.loss(LAST + d) for d in range(21)]
+    assert with_it.loss(LAST + 21) == with_it.loss(LAST + 27) == with_it.loss(LAST + 20)
+    assert with_it.loss(LAST + 30) > with_it.loss(LAST + 27)
+
+
+def test_a_second_lay_off_goes_on_from_what_the_first_left():
+    back = LAST + 29
+    week = {back + d: m for d, m in ((0, 60.0), (2, 60.0), (4, 60.0))}
+    first, second = found(REGULAR | week, {}, back + 60)
+    assert first.back == back + 4 == second.since == first.again
+    whole = [lost_on([first, second], d) for d in range(back, back + 61)]
+    assert whole[:5] == pytest.approx([SHARE * whole_loss(28)] * 5)
+    assert (np.diff(whole) >= -1e-12).all()  # nobody recovers lying still
+    assert whole[60] == pytest.approx(SHARE * whole_loss(28 + 56))
+    # One short run in the middle of two months changes next to nothing.
+    (_, jogged) = found(REGULAR | {back: 5.0}, {}, back + 27)
+    assert lost_on([jogged], back + 27) == pytest.approx(SHARE * whole_loss(28 + 27))
 
 
 def test_its_error_is_that_of_how_much_befalls_a_runner():

@@ -75,21 +75,32 @@ def test_without_evidence_there_is_no_track():
 
 
 def test_what_a_lay_off_took_is_as_uncertain_as_it_is_said():
-    track = tracking.follow([trial(1000)])
-    (mean, sd), (laid, same) = (tracking.level_of(track.on(1030, lost)) for lost in (0.0, 0.1))
+    track, moved = tracking.follow([trial(1000)]), np.log(0.9)
+    (mean, sd), (laid, same) = (tracking.level_of(track.on(1030, m)) for m in (0.0, moved))
     assert laid - mean == pytest.approx(np.log(0.9), abs=1e-6) and same == pytest.approx(sd)
     # 0.75, 95 % from 0.45 to 1.1 of the published loss: a tenth is 6.0 to 14.7 %.
     half = 0.1 * (1.1 - 0.45) / 3.92 / 0.75
-    assert track.on(1030, 0.1).scale_sd == pytest.approx(half)
+    assert track.on(1030, moved).scale_sd == pytest.approx(half)
     # A test that shows 5 % less than expected is believed the more where days without running made that uncertain.
     pulled = []
-    for lost in (0.0, 0.1):
-        expected = mean + np.log1p(-lost)
-        shown = replace(trial(1030, 0.95 * (1 - lost) * 260.0, 0.95 * (1 - lost) * 15_000.0), lost=lost)
-        pulled.append(tracking.level_of(tracking.follow([shown], track).on(1030))[0] - expected)
+    for m in (0.0, moved):
+        shown = replace(trial(1030, 0.95 * np.exp(m) * 260.0, 0.95 * np.exp(m) * 15_000.0), moved=m)
+        pulled.append(tracking.level_of(tracking.follow([shown], track).on(1030))[0] - mean - m)
     of_test = sd**2 * (np.log(0.95) / pulled[0] - 1)  # variance of a test's day, by the first
     spread = sd**2 + half**2
-    assert pulled[1] == pytest.approx(
-        np.log(0.95) * spread / (spread + of_test), rel=0.08
-    )  # the tails of a test are heavy
+    # The tails of a test are heavy.
+    assert pulled[1] == pytest.approx(np.log(0.95) * spread / (spread + of_test), rel=0.08)
     assert pulled[1] < 1.1 * pulled[0] < 0
+
+
+def test_breaks_and_returns_leave_no_trace_over_the_years():
+    """A runner of 260 W who breaks off each year, is tested after it and again in autumn as strong as before."""
+    steps = []
+    for year in range(12):
+        spring, autumn = 1000 + 365 * year, 1000 + 365 * year + 180
+        if year:
+            steps.append(replace(trial(spring, 0.91 * 260.0, 0.91 * 15_000.0), moved=np.log(0.91)))
+        steps.append(replace(trial(autumn), moved=-np.log(0.91) if year else 0.0))
+    track = tracking.follow(steps)
+    assert track.grid.median(track.log_weight) == pytest.approx(260.0, rel=0.02)
+    assert track.grid.log_cp[-1] > np.log(1.5 * 260.0)

@@ -12,7 +12,7 @@ from footwork.analysis import efforts
 from footwork.analysis.efforts import Best
 from footwork.physiology import habitual, tracking
 from footwork.physiology.critical import FORM_BIAS, SHAPE_PRIOR, Evidence, Posterior, implied_critical_power
-from footwork.physiology.lay_off import LayOff
+from footwork.physiology.lay_off import LayOff, lost_on
 from footwork.quantities import Floats
 
 METHOD_VERSION = 2
@@ -105,7 +105,8 @@ class CapacityDays:
                 self._advance(known, test.day)
         for day in range(first, last + 1):
             self._advance(known, day)
-            yield replace(self._told(known), lay_off=self._weighing(known))
+            told = self._told(known)
+            yield replace(told, lay_off=self._weighing(told, known.track))
 
     def _advance(self, known: _Known, day: int) -> None:
         """What is known some days later: clips, runs that can still matter, tests."""
@@ -130,7 +131,7 @@ class CapacityDays:
         counted = [t for t in of_day if not _beaten(t.evidence, ahead)]
         if not counted:
             return
-        counted[0] = replace(counted[0], lost=self._lost(known.track, day))
+        counted[0] = replace(counted[0], moved=self._moved(known.track, day))
         known.track = tracking.follow(counted, known.track)
         told = known.track.on(day)
         front = self._front(known, told.all_shapes)
@@ -153,10 +154,11 @@ class CapacityDays:
         powers = tuple(p * float(np.exp(-clip[at[0]])) for p in test.evidence.powers)
         return replace(test, evidence=replace(test.evidence, powers=powers))
 
-    def _lost(self, track: tracking.Track | None, day: int) -> float:
-        """Share of capacity [1] that weeks without running took since the newest test: what it measured it measured."""
-        tested = -1 if track is None else track.day
-        return max((found.loss(day) for found in self.lay_offs if found.since >= tested >= 0), default=0.0)
+    def _moved(self, track: tracking.Track | None, day: int) -> float:
+        """How weeks without running, or the return from them, moved ln CP since the newest test [1]."""
+        if track is None:
+            return 0.0
+        return float(np.log1p(-lost_on(self.lay_offs, day)) - np.log1p(-lost_on(self.lay_offs, track.day)))
 
     def _front(self, known: _Known, shapes: Floats | None = None) -> habitual.Front | None:
         if not self.everyday.enough(known.day):
@@ -175,7 +177,7 @@ class CapacityDays:
             assert front is not None  # told: there are enough runs
             found = habitual.alone(front)
         else:
-            found = track.on(day, self._lost(track, day))
+            found = track.on(day, self._moved(track, day))
             front = self._front(known, found.all_shapes)
             if front is not None:
                 found = habitual.with_level(found, front, known.gap)
@@ -190,11 +192,12 @@ class CapacityDays:
         early = front.history < habitual.EARLY_DAYS
         return Told(day, "habitual", found, front, early=early, lone=_lone(front), tests=tests, clip=known.clip)
 
-    def _weighing(self, known: _Known) -> LayOff | None:
-        """The weeks without running that take most on a day, of those that no test came after."""
-        tested = 0 if known.track is None else known.track.day
-        found = max((o for o in self.lay_offs if o.since >= tested), key=lambda o: o.loss(known.day), default=None)
-        return found if found is not None and found.loss(known.day) > 0.0 else None
+    def _weighing(self, told: Told, track: tracking.Track | None) -> LayOff | None:
+        """The weeks without running by which anything of a day's answer counts less."""
+        took = told.front is not None and told.front.lost > 0.0
+        if not took and self._moved(track, told.day) >= 0.0:
+            return None
+        return max(self.lay_offs, key=lambda o: o.loss(told.day))
 
     def _lately(self, day: int) -> int:
         days = self.everyday.day[self.everyday.unmarked(day)]

@@ -124,9 +124,10 @@ HELD: dict[str, Method] = {
         "speed on the flat lie over 6 %† above those of the other runs is clipped. The hyperbola reads CP above "
         "the asymptote of Morton's form, so tests lower CP by 1 ± 0.9 %† and raise W′ to match. Days without running "
         "beyond the runner's usual longest gap g take s·16.5 %·(1 − e^(−d/22)) of what was known before, s 0.75 (0.45 "
-        "to 1.1)†, or what age takes if that is more, never both; less where other sports went on with hard minutes, "
-        "none from two fifths of usual on; undone over as many days once a usual week was run again†. A test after "
-        "them stands. That capacity follows VO₂max here is assumed. Races entered by "
+        "to 1.1)†, or what age takes if that is more, never both; a day counts less where its last seven held other "
+        "sports with a hard one among them, and not at all from two fifths of a usual week on; undone over as many "
+        "days once a usual week was run again†. A test moves with what was lost, or came back, since its day. That "
+        "capacity follows VO₂max here is assumed. Races entered by "
         "hand become watts by power at speed, with its error. A three-minute all-out test enters with a bias of "
         "+5 ± 6 %.",
         "P(t) = CP + W′/t for about 2 to 15 minutes",

@@ -193,6 +193,8 @@ class Fronts:
 
     def __init__(self, runs: Everyday, lay_offs: Sequence[LayOff] = ()) -> None:
         self.runs, self._lay_offs = runs, lay_offs
+        # ln of what was left of capacity on each run's own day.
+        self._left_then = np.array([np.log1p(-lay_off.lost_on(lay_offs, int(d))) for d in runs.day if lay_offs])
         # A longer best bounds the shorter ones.
         both = np.concatenate([runs.log_best, runs.log_long], axis=1)
         both = np.maximum.accumulate(both[:, ::-1], axis=1)[:, ::-1]
@@ -224,7 +226,7 @@ class Fronts:
             short, long = (np.full(len(d), -np.inf) for d in (DURATIONS, LONG_DURATIONS))
             return Front(_FLOOR, _FLOOR, short, long, (), (), 0)
         # The strongest of many converted runs owe part of it to the conversion: each counts by its lower end.
-        aged, lost = self._aged(day, self.runs.day[which])
+        aged, lost = self._aged(day, which)
         less = (clip[which] + aged + self.runs.widening[which])[:, None]
         weight = (log_prior - log_prior.max()).ravel()
         shapes = np.flatnonzero(weight > LEAST_LOG_WEIGHT)
@@ -257,16 +259,17 @@ class Fronts:
             float(lost[order].mean()),
         )
 
-    def _aged(self, day: int, days: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
-        """How much runs of some days count less on a day, as differences of logarithms [1], and how much of it weeks
-        without running took: since these it is the larger of their loss and of age, never both."""
+    def _aged(self, day: int, which: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """How much runs [indices] count less on a day, as differences of logarithms [1], and how much of it weeks
+        without running took [1]: since these it is the larger of their loss and of age, never both."""
+        days = self.runs.day[which]
         aged, lost = ageing(day - days), np.zeros(len(days))
-        for found in self._lay_offs:
-            loss = found.loss(day)
-            if loss > 0.0:
-                with_loss = ageing(found.since - days) - np.log1p(-loss)
-                ruled = (days <= found.since) & (with_loss > aged)
-                aged[ruled], lost[ruled] = with_loss[ruled], loss
+        weighing = [o for o in self._lay_offs if o.loss(day) > 0.0]
+        if weighing:
+            taken = self._left_then[which] - np.log1p(-lay_off.lost_on(weighing, day))
+            with_loss = ageing(weighing[-1].since - days) + taken
+            ruled = (taken > 0.0) & (with_loss > aged)
+            aged[ruled], lost[ruled] = with_loss[ruled], -np.expm1(-taken[ruled])
         return aged, lost
 
     def leading(self, among: Sequence[int], clip: Floats, settled: int) -> list[int]:
@@ -332,13 +335,15 @@ def own_gap(front: float, log_critical_power: float, sd: float) -> OwnGap:
     return OwnGap(mean, float(np.sqrt((weight * (gap - mean) ** 2).sum())))
 
 
-def log_level_density(log_cp: Floats, front: Front, gap: OwnGap | None) -> Floats:
-    """Log density of ln CP [ln W] given the front, up to a constant: one-sided, or about the runner's own gap."""
+def log_level_density(log_cp: Floats, front: Front, gap: OwnGap | None, error: float = 0.0) -> Floats:
+    """Log density of ln CP [ln W] given the front, up to a constant: one-sided, or about the runner's own gap;
+    ``error`` [1] is one that the front has beside its own."""
     x = log_cp - front.level - BIAS
+    beside = float(np.hypot(front.widening, error))
     if gap is not None:
-        sd = np.hypot(np.hypot(OWN_GAP_SD, gap.sd), front.widening)
+        sd = np.hypot(np.hypot(OWN_GAP_SD, gap.sd), beside)
         return np.asarray(-0.5 * ((x - gap.mean) / sd) ** 2, dtype=float)
-    return log_gap_density(x, gap_scale(front.history), float(np.hypot(LEVEL_SD, front.widening)))
+    return log_gap_density(x, gap_scale(front.history), float(np.hypot(LEVEL_SD, beside)))
 
 
 def alone(front: Front) -> Posterior:
@@ -363,12 +368,12 @@ def alone(front: Front) -> Posterior:
 
 def with_level(tests: Posterior, front: Front, gap: OwnGap | None) -> Posterior:
     """What tests say, with the level of everyday runs: each shape keeps what tests gave it, CP [W] within it moves."""
-    log_density = log_level_density(tests.grid.log_cp, front, gap)
+    # What tests and runs lost alike is an error they share; what only the runs lost is theirs.
+    alone = max(lay_off.error(front.lost) ** 2 - tests.scale_sd**2, 0.0) ** 0.5
+    log_density = log_level_density(tests.grid.log_cp, front, gap, alone)
     density = np.exp(log_density - log_density.max())
     joined = tests.levels * density[:, None, None]
     total = joined.sum(axis=0)
     lost = total <= 0  # a shape whose levels lie nowhere near the front: it keeps them
     joined = np.where(lost, tests.levels, joined * (tests.shapes / np.where(lost, 1.0, total)))
-    # Tests and runs lost the same: its error is shared.
-    error = max(tests.scale_sd, lay_off.error(front.lost))
-    return replace(tests, levels=joined, floors=front.floors, scale_sd=error)
+    return replace(tests, levels=joined, floors=front.floors)

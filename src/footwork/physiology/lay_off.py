@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
@@ -20,7 +20,7 @@ SHARE_SD = (SHARE_ENDS[1] - SHARE_ENDS[0]) / 3.92
 # Of the usual training, with hard minutes among it, from which on nothing is lost (Spiering et al. 2021: volume may
 # fall by 33 to 66 % where intensity stays).
 KEPT = 0.4
-EASED = 3  # days over which the loss sets in, so that none jumps; our convention
+EASED = 3  # days over which the loss sets in; our convention
 LEAST_GAP = 3  # days without running that are nothing unusual for anybody; our convention
 RECENT, LEAST_RUNS = 84, 4  # days before a gap that tell the usual ones, and how many runs it takes; our convention
 MANY_GAPS = 4  # of which the longest may be chance; our convention
@@ -28,47 +28,62 @@ USUAL_WEEKS, BACK = 8, 0.8  # weeks that tell the usual one, and the share of it
 
 
 @dataclass(frozen=True)
+class Other:
+    """A day's rides, swims and the like: how long they were [min], and whether hard ones were among them."""
+
+    minutes: float
+    hard: bool
+
+
+@dataclass(frozen=True)
 class LayOff:
     """Days without running that are more than this runner usually leaves out.
 
     ``since`` is the day of the last run before, ``until`` that of the first after (None while there is none), ``back``
-    the one on which a usual week had been run again. ``usual_gap`` [d]; ``other`` are (day, minutes) of other sports
-    meanwhile, where hard ones were among them, and ``usual_minutes`` a usual week of all sports [min].
+    the one on which a usual week had been run again, ``again`` the one on which the next lay-off began. ``usual_gap``
+    [d]; ``spared`` is for each day from the one after ``since`` on how much of it other training spared [1]; ``left``
+    what an earlier lay-off had left of its loss [1].
     """
 
     since: int
     until: int | None
     usual_gap: int
     back: int | None = None
-    other: tuple[tuple[int, float], ...] = ()
-    usual_minutes: float = 0.0
+    again: int | None = None
+    spared: tuple[float, ...] = ()
+    left: float = 0.0
 
     def days_off(self, day: int) -> int:
         """Days without running so far on a day. [d]"""
         return min(day, day if self.until is None else self.until - 1) - self.since
 
     def loss(self, day: int) -> float:
-        """Share of capacity that is lost on a day [1], with an `error`."""
+        """Share of capacity that is lost on a day [1], with an `error`; from the next lay-off on that one tells it."""
         off = self.days_off(day)
-        if off <= self.usual_gap:
+        if off < 0 or (self.again is not None and day > self.again):
             return 0.0
-        lost = SHARE * whole_loss(off, self._kept(day)) * min(1.0, (off - self.usual_gap) / EASED)
+        before = _days_of(self.left)
+        counted = before + off - sum(self.spared[: max(off, 0)])
+        eased = min(1.0, max(off - self.usual_gap, 0) / EASED)
+        lost = self.left + max(SHARE * whole_loss(counted) - self.left, 0.0) * eased
         if self.back is not None and day > self.back:
-            lost *= max(0.0, 1.0 - (day - self.back) / off)
+            lost *= max(0.0, 1.0 - (day - self.back) / (off + before))
         return lost
 
-    def _kept(self, day: int) -> float:
-        """Other training so far as a share of the usual. [1]"""
-        usual = self.usual_minutes * self.days_off(day) / 7.0
-        return sum(m for on, m in self.other if on <= day) / usual if usual else 0.0
+
+def whole_loss(days: float) -> float:
+    """Share of VO2max [1] that so many days [d] without training cost somebody who loses as the published ones did."""
+    return float(MOST * -np.expm1(-days / DAYS))
 
 
-def whole_loss(days: float, kept: float = 0.0) -> float:
-    """Share of VO2max [1] that so many days [d] without training cost somebody who loses as the published ones did.
+def _days_of(lost: float) -> float:
+    """Days [d] after which so much [1] is lost."""
+    return float(-DAYS * np.log1p(-min(lost / (SHARE * MOST), 0.999)))
 
-    ``kept`` is the share of the usual training that went on with hard minutes in it [1].
-    """
-    return float(MOST * -np.expm1(-days / DAYS) * max(0.0, 1.0 - kept / KEPT))
+
+def lost_on(lay_offs: Sequence[LayOff], day: int) -> float:
+    """Share of capacity [1] that lay-offs, the earliest first, took on a day."""
+    return max((found.loss(day) for found in lay_offs), default=0.0)
 
 
 def error(lost: float) -> float:
@@ -83,7 +98,7 @@ def usual_gap(before: Sequence[int]) -> int:
     return max(*gaps[:-1] if len(gaps) >= MANY_GAPS else gaps, LEAST_GAP, 0)
 
 
-def found(running: Mapping[int, float], other: Mapping[int, tuple[float, bool]], day: int) -> list[LayOff]:
+def found(running: Mapping[int, float], other: Mapping[int, Other], day: int) -> list[LayOff]:
     """The lay-offs of a runner up to a day, the earliest first.
 
     Parameters
@@ -91,11 +106,11 @@ def found(running: Mapping[int, float], other: Mapping[int, tuple[float, bool]],
     running : mapping
         Minutes run by day [min].
     other : mapping
-        Minutes of rides, swims and the like by day [min], and whether hard ones were among them.
+        Rides, swims and the like by day.
     day : int
     """
     days = sorted(d for d in running if d <= day)
-    out = []
+    out: list[LayOff] = []
     for at, since in enumerate(days):
         until = days[at + 1] if at + 1 < len(days) else None
         if (until or day + 1) - since - 1 <= LEAST_GAP:
@@ -104,13 +119,23 @@ def found(running: Mapping[int, float], other: Mapping[int, tuple[float, bool]],
         gap = usual_gap(before)
         if len(before) < LEAST_RUNS or (until or day + 1) - since - 1 <= gap:
             continue
-        meanwhile = {d: m for d, m in other.items() if since < d < (until or day + 1)}
-        hard = any(is_hard for _, is_hard in meanwhile.values())
-        kept = tuple((d, m) for d, (m, _) in sorted(meanwhile.items())) if hard else ()
+        left = lost_on(out, since)
+        if out:
+            out[-1] = replace(out[-1], again=since)
         usual = _usual_week(running, since)
-        everything = usual + _usual_week({d: m for d, (m, _) in other.items()}, since) if kept else usual
-        out.append(LayOff(since, until, gap, _back(days, running, until, usual, day), kept, everything))
+        everything = usual + _usual_week({d: o.minutes for d, o in other.items()}, since)
+        spared = tuple(_spared(other, d, since, everything) for d in range(since + 1, until or day + 1))
+        out.append(LayOff(since, until, gap, _back(days, running, until, usual, day), None, spared, left))
     return out
+
+
+def _spared(other: Mapping[int, Other], day: int, since: int, usual: float) -> float:
+    """How much of a day's loss [1] the other training of its last seven days spares, of a usual week of all sports
+    [min]: all of it from `KEPT` of that week on, with a hard one among it; none without."""
+    week = [o for d in range(max(day - 6, since + 1), day + 1) if (o := other.get(d)) is not None]
+    if not usual or not any(o.hard for o in week):
+        return 0.0
+    return min(sum(o.minutes for o in week) / (KEPT * usual * min(day - since, 7) / 7.0), 1.0)
 
 
 def _usual_week(minutes: Mapping[int, float], since: int) -> float:

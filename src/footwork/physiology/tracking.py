@@ -33,24 +33,24 @@ TESTED_DAYS = 120  # how long a test gives today's value its name; our conventio
 
 @dataclass(frozen=True)
 class Dated:
-    """Evidence of one day; ``day`` is a date's proleptic ordinal, ``lost`` what weeks without running took from
-    capacity since the evidence before, as a share [1]."""
+    """Evidence of one day; ``day`` is a date's proleptic ordinal, ``moved`` how capacity changed by weeks without
+    running, or by the return from them, since the evidence before, as a difference of logarithms [1]."""
 
     day: int
     evidence: Evidence
-    lost: float = 0.0
+    moved: float = 0.0
 
 
 @dataclass(frozen=True)
 class Step:
-    """What one piece of evidence did: CP [W] before and after (None before the first), on its day, and what had been
-    lost until then (`Dated`)."""
+    """What one piece of evidence did: CP [W] before and after (None before the first), on its day, and how capacity
+    had moved until then (`Dated`)."""
 
     day: int
     evidence: Evidence
     before: float | None
     after: float
-    lost: float = 0.0
+    moved: float = 0.0
 
 
 @dataclass
@@ -68,15 +68,15 @@ class Track:
         grid = Grid.around([d.evidence for d in evidence])
         return cls(grid, grid.prior, evidence[0].day, [])
 
-    def on(self, day: int, lost: float = 0.0) -> Posterior:
-        """What the tests say on a day at or after the last of them [proleptic ordinal], less what weeks without running
-        took since [1], whose error is the posterior's ``scale_sd``."""
+    def on(self, day: int, moved: float = 0.0) -> Posterior:
+        """What the tests say on a day at or after the last of them [proleptic ordinal], moved by what weeks without
+        running did since [1, of ln CP], whose error is the posterior's ``scale_sd``."""
         days = max(day - self.day, 0)
         rows, ratios = (_with_room(ends, days, axis) for axis, ends in enumerate(self._ends))
         carried = self.log_weight[rows, ratios]
         weight = _diffused(np.exp(carried - carried.max()), days)
-        grid = Grid(self.grid.log_cp[rows] + np.log1p(-lost), self.grid.log_ratio[ratios])
-        return Posterior(grid, weight.sum(axis=0), weight, 0, scale_sd=lay_off.error(lost))
+        grid = Grid(self.grid.log_cp[rows] + moved, self.grid.log_ratio[ratios])
+        return Posterior(grid, weight.sum(axis=0), weight, 0, scale_sd=lay_off.error(-np.expm1(-abs(moved))))
 
     @cached_property
     def _ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
@@ -112,16 +112,16 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
             raise ValueError("no evidence")
         track = Track.unknown(dated)
     elif not all(start.grid.holds(d.evidence) for d in dated):
-        return follow([*(Dated(s.day, s.evidence, s.lost) for s in start.steps), *dated])
+        return follow([*(Dated(s.day, s.evidence, s.moved) for s in start.steps), *dated])
     else:
         track = replace(start, steps=list(start.steps))
     for found in dated:
         if found.day > track.day:
-            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0, found.lost)
-            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day, found.lost)
+            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0, found.moved)
+            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day, found.moved)
             track.log_weight = track.log_weight.copy()
             track.log_weight[rows] = np.log(np.maximum(weight, 1e-300))
-            track.grid = Grid(track.grid.log_cp + np.log1p(-found.lost))
+            track.grid = Grid(track.grid.log_cp + found.moved)
         track.day = found.day
         before = track.grid.median(track.log_weight) if track.steps else None
         rows = _with_room(_carried(track.log_weight, 0), 0, 0)
@@ -129,25 +129,25 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
         track.log_weight = np.full(track.grid.shape, -np.inf)
         track.log_weight[rows] = new - new.max()
         after = track.grid.median(track.log_weight)
-        track.steps.append(Step(found.day, found.evidence, before, after, found.lost))
+        track.steps.append(Step(found.day, found.evidence, before, after, found.moved))
     return track
 
 
-def _diffused(weight: Floats, days: int, lost: float = 0.0) -> Floats:
+def _diffused(weight: Floats, days: int, moved: float = 0.0) -> Floats:
     """Weights some days later: spread along CP and W′/CP by as much as both may have changed, and along CP by how
-    little is known of what was lost [1]."""
+    little is known of how they moved it [1]."""
     if days <= 0:
         return weight
-    for axis, sd in enumerate(_spreads(days, lost)):
+    for axis, sd in enumerate(_spreads(days, moved)):
         # What would leave at an edge is reflected.
         weight = convolve1d(weight, bell(sd), axis=axis, mode="reflect")
     return np.asarray(weight, dtype=float)
 
 
-def _spreads(days: int, lost: float = 0.0) -> tuple[float, float]:
+def _spreads(days: int, moved: float = 0.0) -> tuple[float, float]:
     """SD of what some days [d] add to ln CP and to ln W′/CP, in cells of each [1]."""
     level, ratio = (per_day * days**0.5 for per_day in (DRIFT_PER_DAY, RESERVE_DRIFT_PER_DAY))
-    return float(np.hypot(level, lay_off.error(lost))) / LEVEL_CELL, ratio / RATIO_CELL
+    return float(np.hypot(level, lay_off.error(-np.expm1(-abs(moved))))) / LEVEL_CELL, ratio / RATIO_CELL
 
 
 def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
@@ -157,9 +157,9 @@ def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
     return int(carried[0]), int(carried[-1])
 
 
-def _with_room(ends: tuple[int, int], days: int, axis: int, lost: float = 0.0) -> slice:
+def _with_room(ends: tuple[int, int], days: int, axis: int, moved: float = 0.0) -> slice:
     """These cells and room for what spreads in so many days [d]."""
-    margin = int(np.ceil(3 * _spreads(days, lost)[axis])) + 1
+    margin = int(np.ceil(3 * _spreads(days, moved)[axis])) + 1
     return slice(max(ends[0] - margin, 0), ends[1] + 1 + margin)
 
 

@@ -18,7 +18,7 @@ from footwork.history.scales import conversions
 from footwork.history.scales.scale_keys import CONVERTED
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.physiology import classical_forms, critical, curve, habitual, lay_off, tracking
-from footwork.physiology.lay_off import LayOff
+from footwork.physiology.lay_off import LayOff, Other
 from footwork.quantities import Effort
 
 if TYPE_CHECKING:
@@ -92,19 +92,23 @@ def lay_offs(library: History, asked: dt.date) -> list[LayOff]:
 
     def make() -> list[LayOff]:
         running: dict[int, float] = {}
-        beats = []
+        beats: dict[int, float] = {}
         for row in library.runs():
             day = row.local.date().toordinal()
             running[day] = running.get(day, 0.0) + row.duration_s / 60.0
-            beats.append(row.heart_rate_bpm or np.nan)
-        usual = float(np.nanmedian(beats)) if np.isfinite(beats).any() else np.inf
+            if row.heart_rate_bpm:
+                beats[day] = row.heart_rate_bpm
+        context = library.context()
         felt = {d["date"] for d in diary.days(library) if d.get("exertion", 0.0) >= FELT_HARD}
-        other: dict[int, tuple[float, bool]] = {}
+        other: dict[int, Other] = {}
         for of in library.activities():
-            day = dt.date.fromisoformat(of["date"][:10]).toordinal()
-            minutes, hard = other.get(day, (0.0, False))
-            hard = hard or of["date"][:10] in felt or (of["heart_rate_bpm"] or 0.0) >= usual
-            other[day] = minutes + (of["duration_s"] or 0.0) / 60.0, hard
+            date = dt.date.fromisoformat(of["date"][:10])
+            day = date.toordinal()
+            usual = [b for d, b in beats.items() if 0 <= day - d <= lay_off.RECENT]
+            rate = 0.0 if context.physician_decides(date) else of["heart_rate_bpm"] or 0.0
+            hard = of["date"][:10] in felt or bool(usual and rate >= np.median(usual))
+            known = other.get(day, Other(0.0, False))
+            other[day] = Other(known.minutes + (of["duration_s"] or 0.0) / 60.0, known.hard or hard)
         return lay_off.found(running, other, asked.toordinal())
 
     found: list[LayOff] = library.cached(("lay-offs", asked), make)
@@ -198,9 +202,19 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         at, more = told.lone
         run = made.bests[at]
         unconfirmed = {"run": run.run, "date": dt.date.fromordinal(run.day), "more": more}
+    tests_fit = not library.context().physician_decides(asked)
     rested = None if told.lay_off is None else dt.date.fromordinal(told.lay_off.since)
     return Gathered(
-        posterior, told.kind, sentence, tests, known, None, told.early, unconfirmed, rested, warnings=_doubts(told)
+        posterior,
+        told.kind,
+        sentence,
+        tests,
+        known,
+        None,
+        told.early,
+        unconfirmed,
+        rested,
+        warnings=_doubts(told, tests_fit),
     )
 
 
@@ -269,21 +283,21 @@ def _why_bounded(made: CapacityDays, told: Told) -> str:
     return f"{have}, where three weeks of running are needed"
 
 
-def _doubts(told: Told) -> list[str]:
+def _doubts(told: Told, tests_fit: bool) -> list[str]:
     """What a reader must know of everyday runs, and of weeks without running, before trusting the number."""
-    out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day)]
+    out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day, tests_fit)]
     if told.kind != "habitual":
         return out
     out += [
         "Without a test it rests on everyday runs, which show a part of what you can do: no more runs of that kind "
-        "make it surer than about 9 %, only a test does."
+        "make it surer than about 9 %" + (", only a test does." if tests_fit else ".")
     ]
     if told.early and told.front is not None:
         out.insert(0, f"Early: only {told.front.history} days of running are known, four weeks make it surer.")
     return out
 
 
-def _without_running(weeks: LayOff, day: int) -> str:
+def _without_running(weeks: LayOff, day: int, tests_fit: bool) -> str:
     """What weeks without running took, and what is to be done."""
     lost, off = 100.0 * weeks.loss(day), weeks.days_off(day)
     low, high = (lost * end / lay_off.SHARE for end in lay_off.SHARE_ENDS)
@@ -292,7 +306,7 @@ def _without_running(weeks: LayOff, day: int) -> str:
         f"{off} days without running, where {weeks.usual_gap} were the most you usually leave out: what was known "
         f"before counts {lost:.1f} % less ({low:.1f} to {high:.1f} %), as after published breaks"
         + ("; it comes back, as you run as usual again. " if back else ", until you run as usual again. ")
-        + "Nobody measured it on you: begin by feel, a test tells."
+        + f"Nobody measured it on you: begin by feel{', a test tells' if tests_fit else ''}."
     )
 
 
