@@ -369,8 +369,8 @@ def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(li
         library.new_season(today, **wished(today, also=[f"{beside} 5km B"]))
         plan = library.accept_season(today)
         told = season.season_calendar(library).decode()
-        assert told.count(f"UID:race-{plan.race.date}-10000@footwork") == 1
-        assert told.count(f"UID:race-{beside}-5000@footwork") == 1 and "SUMMARY:5 km" in told
+        assert told.count(f"UID:race-{plan.race.date}@footwork") == 1
+        assert told.count(f"UID:race-{beside}@footwork") == 1 and "SUMMARY:5 km" in told
         assert told.count("BEGIN:VEVENT") == len(library.sessions()) + 2
     alone = sessions.calendar(library).decode().replace("\r\n ", "")
     assert alone.count("UID:race") == 0
@@ -380,6 +380,10 @@ def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(li
 
 def test_several_wishes_of_one_kind_can_stand_in_one_line():
     told = {"race": "2026-12-01", "keep": ["wed swim 45 min; sat ride 3 h hard", "mon strength 30 min"]}
+    steps = wishes.read_wishes(dt.date(2026, 8, 1), {**told, "keep": "tue 15 min easy; 20 min threshold; 10 min easy"})
+    assert steps.keep == ("tue 15 min easy; 20 min threshold; 10 min easy",)  # a ; parts steps as well
+    away = wishes.read_wishes(dt.date(2026, 8, 1), {**told, "away": ["2026-09-01..2026-09-05; 2026-10-01"]})
+    assert away.away == ("2026-09-01..2026-09-05", "2026-10-01")
     made = wishes.read_wishes(dt.date(2026, 8, 1), told)
     assert made.keep == ("wed swim 45 min", "sat ride 3 h hard", "mon strength 30 min")
 

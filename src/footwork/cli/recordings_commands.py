@@ -44,9 +44,6 @@ def add(
     workers.make_ready(paths)
     with opened(create=True) as library:
         report = library.add(paths, start=begin, workers=os.cpu_count() or 1, progress=progress("adding"))
-        waits = _season_waits(library) if report["added"] or report["told"] else ""
-    if waits:
-        report["season"] = waits
     if as_json:
         out(report)
     else:
@@ -59,13 +56,15 @@ def add(
             + (f", {len(report['failed'])} failed" if report["failed"] else "")
             + "."
         )
-        if waits:
-            say(f"Season: {waits} footwork season solve shows them.")
         for kind in ("recovered", "skipped", "failed"):
             for entry in report[kind][:20]:
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
             if len(report[kind]) > 20:
                 say(f"{kind}: and {len(report[kind]) - 20} more; --json lists all", err=True)
+        if report["added"] or report["told"]:
+            with opened() as library:
+                if waits := _season_waits(library):
+                    say(f"Season: {waits} footwork season solve shows them.")
     if report["failed"]:
         raise typer.Exit(3)
 

@@ -45,7 +45,9 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     """
     today = date or dt.date.today()
     if told.get("course") is not None:
-        told |= _of_course(library, Path(told["course"]), date)
+        if told.get("distance"):
+            raise UsageError("a course tells its own distance: give one of them")
+        told = {**_of_course(library, Path(told["course"]), date), **{k: v for k, v in told.items() if v is not None}}
     wishes = read_wishes(today, {k: v for k, v in told.items() if k != "course"})
     if (health := library.health(today)) is not None and health.state in ("ill", "injured"):
         raise HeldBack(str(held_back(health)))
@@ -200,12 +202,7 @@ def season_calendar(library: History) -> bytes:
     except UsageError:
         races = []
     events = [
-        ical.Event(
-            f"race-{r['date']}-{r['distance_m']:.0f}@footwork",
-            dt.date.fromisoformat(r["date"]),
-            r["name"],
-            before_hard_work("race"),
-        )
+        ical.Event(f"race-{r['date']}@footwork", dt.date.fromisoformat(r["date"]), r["name"], before_hard_work("race"))
         for r in races
     ]
     return sessions.calendar(library, events)

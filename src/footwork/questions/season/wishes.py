@@ -21,6 +21,7 @@ DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 HALF_M = 21_097.5
 SOONEST_DAYS, LATEST_DAYS = 10, 550
 MOST_HOURS, MOST_RUNS = 30.0, 7
+_NEXT_WISH = re.compile(rf";\s*(?=(?:{'|'.join(DAYS)})\w*\s|\d{{4}}-)", re.IGNORECASE)
 FELT, FELT_HARD = 4.0, 7.0  # exertion of another sport's session that is not said to be hard, and of one that is
 HARD_RIDE_MIN = 20.0  # hard minutes of one that is; our convention
 LONGEST_ABSENCE_DAYS = 120
@@ -145,8 +146,11 @@ def race_name(metres: float) -> str:
 
 
 def _several(told: Sequence[str]) -> tuple[str, ...]:
-    """Wishes of one kind, each of its own or several with a ; between."""
-    return tuple(part.strip() for text in told for part in str(text).split(";") if part.strip())
+    """Wishes of one kind, each of its own or several with a ; between: before a weekday or a date, for within a session
+    a ; parts its steps."""
+    texts = [told] if isinstance(told, str) else told
+    parts = (part.strip(" ;") for text in texts for part in _NEXT_WISH.split(str(text)))
+    return tuple(part for part in parts if part)
 
 
 def _hours(told: Any, what: str) -> float | None:
