@@ -76,23 +76,32 @@ def test_an_illness_that_shows_in_several_channels_is_mostly_seen_and_more_of_th
 
 
 def test_the_second_part_of_a_cycle_is_the_fourteen_days_before_a_period():
-    made = signs.luteal_days([20, 50, 80], 100)
-    assert np.flatnonzero(made).tolist() == [*range(6, 20), *range(36, 50), *range(66, 80), *range(96, 100)]
-    # A cycle of four months is a gap in the diary: it tells nothing of its days; before the next period it is known.
-    made = signs.luteal_days([10, 130], 150)
-    assert np.flatnonzero(made).tolist() == [*range(10), *range(144, 150)]
-    assert not signs.luteal_days([], 30).any()
+    second, first = signs.of_cycle([20, 50, 80], 100)
+    assert np.flatnonzero(second).tolist() == [*range(6, 20), *range(36, 50), *range(66, 80), *range(96, 100)]
+    assert np.flatnonzero(first).tolist() == [*range(20, 36), *range(50, 66), *range(80, 96)]
+    # A cycle of four months is a gap in the diary: of its days only those before the next period are known.
+    second, first = signs.of_cycle([10, 130], 150)
+    assert np.flatnonzero(second).tolist() == [*range(10), *range(116, 130), *range(144, 150)]
+    assert np.flatnonzero(first).tolist() == [*range(130, 144)]
+    assert not np.any(signs.of_cycle([], 30))
 
 
 def test_what_a_cycle_adds_is_the_runners_own_shrunk_to_a_usual_one():
-    luteal = np.arange(56) % 28 >= 14
-    values = 50.0 + 6.0 * luteal
-    taken = values - signs.without_cycle(values, luteal, 3.0)
-    assert taken[~luteal] == pytest.approx(0.0)
-    assert taken[luteal] == pytest.approx((28 * 6 + 14 * 3) / 42)
+    periods = [0, 28]
+    second, first = signs.of_cycle(periods, 56)
+    values = 50.0 + 6.0 * second
+    taken = values - signs.without_cycle(values, periods, 3.0)
+    assert taken[first] == pytest.approx(0.0)
+    assert taken[second] == pytest.approx((28 * 6 + 14 * 3) / 42)
+    # Months of which nothing was told teach nothing, whatever was measured in them.
+    before = np.concatenate([np.full(100, np.nan), values])
+    after = np.concatenate([np.full(86, 80.0), np.full(14, np.nan), values])
+    one, other = (v - signs.without_cycle(v, [100, 128], 3.0) for v in (before, after))
+    assert other[100:] == pytest.approx(one[100:]) and (other[:86] == 0.0).all()
     nothing = np.full(56, np.nan)
     nothing[20] = 50.0
-    assert signs.without_cycle(nothing, luteal, 3.0)[20] == 47.0
+    assert signs.without_cycle(nothing, periods, 3.0)[20] == 47.0
+    assert (signs.without_cycle(values, [], 3.0) == values).all()
 
 
 def test_a_cycle_that_is_told_hides_no_illness_and_raises_no_more_checks():
@@ -103,9 +112,9 @@ def test_a_cycle_that_is_told_hides_no_illness_and_raises_no_more_checks():
             rng = np.random.default_rng(seed)
             channels = wellbeing.half_year(rng, 2, lift, 100)
             periods = np.cumsum(rng.normal(27.3, 2.7, 16).round().astype(int)).tolist()  # Shilaih et al. 2017
-            luteal = signs.luteal_days(periods, len(channels[0].values))
-            moved = channels[0].values + rng.uniform(2.0, 6.0) * luteal
-            for k, values in enumerate((moved, signs.without_cycle(moved, luteal, 3.0))):
+            second, _ = signs.of_cycle(periods, len(channels[0].values))
+            moved = channels[0].values + rng.uniform(2.0, 6.0) * second
+            for k, values in enumerate((moved, signs.without_cycle(moved, periods, 3.0))):
                 found = wellbeing.found([replace(channels[0], values=values), channels[1]], "unwell")
                 checks[k] += 0 if lift else len(found)
                 seen[k] += any(0 <= d - 100 <= 6 for d in found) if lift else 0

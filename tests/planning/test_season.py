@@ -1,6 +1,7 @@
 """Weeks and days of a season: what bounds them holds whatever is wished."""
 
 import datetime as dt
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -289,3 +290,14 @@ def test_a_shelf_of_ones_own_is_read():
         }
     ]
     assert families.read_families(rows) == [families.Family("club", "severe", rows[0]["text"], (4, 6))]
+
+
+def test_tests_of_a_plan_go_once_none_is_wanted(shelf):
+    wishes = Wishes(4, 2, 360.0)
+    before = [k for w in lay_season(MONDAY, RACE, STANDING, wishes, shelf) for k in w.laid.sessions]
+    assert any(k.offer.purpose == "test" for k in before)
+    again = lay_season(MONDAY, RACE, STANDING, replace(wishes, tests=False), shelf, before=before)
+    now = [k for w in again for k in w.laid.sessions]
+    assert not any(k.offer.purpose == "test" for k in now)
+    same = {(k.date, k.offer.text) for k in before} & {(k.date, k.offer.text) for k in now}
+    assert len(same) > 0.7 * len(before)  # the weeks without one stand

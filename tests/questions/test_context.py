@@ -42,8 +42,33 @@ def test_no_maximal_test_is_proposed_and_no_heart_rate_to_aim_for(library, name)
     assert all(
         s["heart_rate_bpm"] is None for s in library.session("3 x (6 min 101 % CP, 2 min easy)").to_json()["steps"]
     )
+    assert not [d for d in library.today().due if "test" in d["what"].lower()]
     library.tell(date=newest + dt.timedelta(days=1), **{name: "over"})
-    assert rates(library) == before and library.history()["tests"]
+    # Runs of those days tell no heart rate to aim for afterwards.
+    assert rates(library) == pytest.approx(before, abs=1.0) and library.history()["tests"]
+
+
+def test_a_runner_without_a_test_is_asked_for_none(library):
+    for row in library.runs():
+        if "test" in row.marks:
+            library.mark(row.id, "test", remove=True)
+    asked = [d["what"] for d in library.today().due]
+    assert "Run a test or mark a race" in asked
+    assert any("only a test does" in w for w in library.capacity().warnings)
+    library.tell(date=library.runs()[0].local.date(), pregnancy="begins")
+    assert "Run a test or mark a race" not in [d["what"] for d in library.today().due]
+    assert not any("only a test does" in w for w in library.capacity().warnings)
+
+
+def test_a_plan_with_a_session_by_heart_rate_still_stands(library):
+    newest = library.runs()[0].local.date()
+    today = newest + dt.timedelta(days=6 - newest.weekday())
+    wished = {"race": str(today + dt.timedelta(days=70)), "distance": "10km", "keep": ["tue 40 min at 140 bpm"]}
+    library.new_season(today, **wished)
+    library.accept_season(today)
+    library.tell(date=newest, heart_medication="begins")
+    assert library.season(today).state == "accepted"
+    assert library.season_changes(today).state in ("stands", "changes wait")
 
 
 def test_a_plan_has_no_test_meanwhile(library):
@@ -59,6 +84,11 @@ def test_heart_rates_of_before_and_after_are_not_compared(library):
     assert "moves your heart rate" not in library.progress().change.get("reason", "")
     middle = rows[len(rows) // 2].local.date()
     library.tell(date=middle, heart_medication="begins")
+    ends = [r.local.date() for r in (rows[-1], rows[0])]
+    periods = (f"{ends[0]}..{middle - dt.timedelta(days=1)}", f"{middle}..{ends[1]}")
+    compared = {o["name"]: o["difference"] for o in library.compare_runs(*periods).to_json()["outcomes"]}
+    assert "moves your heart rate" in compared["power_at_heart_rate"]["reason"]
+    assert "moves your heart rate" in compared["heart_rate_at_power"]["reason"]
     found = library.progress()
     assert found.verdict == "cannot tell yet" and "moves your heart rate" in found.change["reason"]
     ways = {a.date: a.ways for a in load.loads_of(library).found}

@@ -77,25 +77,31 @@ def _medians(rows: Floats) -> Floats:
     return np.where(n > 0, np.nan_to_num(middle), 0.0)
 
 
-def luteal_days(periods: Sequence[int], days: int) -> npt.NDArray[np.bool_]:
-    """Which of so many days lie in the second part of a cycle, shape (d,): the fourteen before a period, of the one to
-    come too, after the runner's own usual length. ``periods`` are places of their first days [d], the earliest first;
-    cycles of under 21 or over 45 days tell nothing of it."""
+def of_cycle(periods: Sequence[int], days: int) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Which of so many days lie in the second part of a cycle, and which in the first, shapes (d,): the fourteen before
+    a period, of the one to come too, after the runner's own usual length, and those between. ``periods`` are places of
+    their first days [d], the earliest first; of a gap of under 21 or over 45 days only the last fourteen are known."""
     lengths = [b - a for a, b in pairwise(periods) if CYCLES[0] <= b - a <= CYCLES[1]]
     usual = int(np.median(lengths)) if lengths else USUAL_CYCLE
-    ends = [*periods[:1], *(b for a, b in pairwise(periods) if CYCLES[0] <= b - a <= CYCLES[1])]
-    ends += [end + usual for end in periods[-1:]]
-    at = np.arange(days)
-    return np.any([(end - LUTEAL_DAYS <= at) & (at < end) for end in ends], axis=0) if ends else at < 0
+    cycles = [(a, b) for a, b in pairwise([*periods, *(p + usual for p in periods[-1:])])]
+    whole = [(a, b) for a, b in cycles if CYCLES[0] <= b - a <= CYCLES[1]]
+    at, none = np.arange(days), np.zeros(days, dtype=np.bool_)
+    second = [(b - LUTEAL_DAYS <= at) & (at < b) for b in (*periods, *(b for _, b in whole))]
+    first = [(a <= at) & (at < b - LUTEAL_DAYS) for a, b in whole]
+    return np.any([none, *second], axis=0), np.any([none, *first], axis=0)
 
 
-def without_cycle(values: Floats, luteal: npt.NDArray[np.bool_], usual: float) -> Floats:
-    """Values by day, shape (d,), less what the second part of a cycle adds in this runner: the difference of medians,
-    shrunk to a ``usual`` one that is worth a cycle (of the values' unit)."""
-    there = np.isfinite(values)
-    n = int(min((there & luteal).sum(), (there & ~luteal).sum()))
-    own = float(np.median(values[there & luteal]) - np.median(values[there & ~luteal])) if n else usual
-    return values - luteal * (n * own + LUTEAL_DAYS * usual) / (n + LUTEAL_DAYS)
+def without_cycle(values: Floats, periods: Sequence[int], usual: float) -> Floats:
+    """Values by day, shape (d,), less what the second part of a cycle adds in this runner: the difference of medians of
+    the days whose part is known, shrunk to a ``usual`` one that is worth a cycle (of the values' unit).
+
+    ``periods`` are places of their first days [d].
+    """
+    second, first = of_cycle(periods, len(values))
+    two, one = values[np.isfinite(values) & second], values[np.isfinite(values) & first]
+    n = min(len(two), len(one))
+    own = float(np.median(two) - np.median(one)) if n else usual
+    return values - second * (n * own + LUTEAL_DAYS * usual) / (n + LUTEAL_DAYS)
 
 
 def scores(channels: Sequence[Channel], recent: int) -> tuple[Floats, Floats]:

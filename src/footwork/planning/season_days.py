@@ -154,7 +154,8 @@ def lay_season(
             max(week.hard_sessions, 1) if week.phase in ("taper", "race week", "return") else 7,
         )
         as_much = wanted is None or abs(week.load - wanted.get(week.monday, 0.0)) <= AS_MUCH * week.load
-        if mine and (as_much or week.monday < first) and week_days.stands(frame, mine, demanding):
+        tested_again = not wishes.tests and any(k.offer.purpose == "test" for k in mine)
+        if mine and not tested_again and (as_much or week.monday < first) and week_days.stands(frame, mine, demanding):
             laid = Laid(tuple(sorted((*mine, *(k for k in fixed if not k.on_foot or k.race)), key=_day)), (), True)
         else:
             # Half an hour in the week of the race is no long run, whatever is the longest there.

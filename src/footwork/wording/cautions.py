@@ -47,6 +47,7 @@ PHYSICIAN_DECIDES = (
     "By what the diary tells, no maximal test is proposed and heart rates to aim for are left out: how hard running "
     "may be is your physician's to say. Watts and feel stay."
 )
+HEART_RATE_MOVED = "what moves your heart rate began or ended in these weeks, as the diary tells"
 HEART_RATE_LEFT_OUT = "left out by what the diary tells: ask your physician"
 TRIAL = (
     "Change one thing at a time and little by little; stop at pain, and see a physician or physiotherapist "

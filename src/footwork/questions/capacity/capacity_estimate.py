@@ -57,6 +57,7 @@ class Capacity:
     early: bool = False
     unconfirmed: dict[str, Any] | None = None
     posterior: critical.Posterior | None = field(default=None, repr=False)
+    rates: tuple[float, float] | None = field(default=None, repr=False)  # bpm at the two lower borders
     power_at_speed: speed.PowerAtSpeed | None = field(default=None, repr=False)
     mass: float | None = None
     home_altitude: float = 0.0
@@ -170,8 +171,8 @@ def _answer(
         common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
         return _withheld(gathered, best, bool(found), **common)
-    hidden = library.context().physician_decides(date or dt.date.today())
-    return _known(gathered, gathered.posterior, best, usable, without_heart_rate=hidden, **common)
+    told = {"context": library.context(), "asked": date or dt.date.today()}
+    return _known(gathered, gathered.posterior, best, usable, **told, **common)
 
 
 def near(library: History, key: str, asked: dt.date) -> list[StreamRows]:
@@ -242,13 +243,19 @@ def _known(
     draws = posterior.draws(DRAWS)
     relation: speed.PowerAtSpeed | None = common["power_at_speed"]
     chosen = common.get("accepted")
-    blocks = None if common.pop("without_heart_rate") else [r.blocks for r in rows if not r.indoor]
-    if chosen is not None and cp.value:
-        # The accepted CP rules the domains; how sure it is stays what the evidence says.
-        ratio = float(chosen["critical_power_w"]) / cp.value
-        borders = _borders((draws[0] * ratio, draws[1], draws[2]), posterior.n, relation, blocks)
-    else:
-        borders = _borders(draws, posterior.n, relation, blocks)
+    context, asked = common.pop("context"), common.pop("asked")
+    outside = [r for r in rows if not r.indoor]
+    # The accepted CP rules the domains; how sure it is stays what the evidence says.
+    ratio = float(chosen["critical_power_w"]) / cp.value if chosen is not None and cp.value else 1.0
+    of_domains = (draws[0] * ratio, draws[1], draws[2])
+    usual = [r.blocks for r in outside if not context.physician_decides(r.date)]
+    borders = _borders(of_domains, posterior.n, relation, usual)
+    hidden = context.physician_decides(asked)
+    # A session that was told by heart rate still becomes watts; only what is to be aimed for is left out.
+    rates = _rates(_borders(of_domains, posterior.n, relation, [r.blocks for r in outside]) if hidden else borders)
+    if hidden:
+        for border in BORDERS:
+            borders[border]["heart_rate"] = Estimate.withheld("bpm", "heart-rate-borders", HEART_RATE_LEFT_OUT)
     shown = next((row["power_w"] for row in best if row["duration_s"] >= domains.EXTREME_S), None)
     beyond = posterior.held(domains.EXTREME_S, draws)
     for row in best:
@@ -277,7 +284,7 @@ def _known(
             f"The border to the extreme domain, {np.median(beyond):.0f} W for two minutes, is extrapolated: "
             + (f"the best shown for so long is {shown:.0f} W." if shown else "nothing was run for so long.")
         )
-    if blocks is None:
+    if hidden:
         warnings.insert(0, PHYSICIAN_DECIDES)
     if gathered.unconfirmed is not None:
         warnings.append(unconfirmed_words(gathered.unconfirmed))
@@ -292,6 +299,7 @@ def _known(
         forms=gathered.forms,
         warnings=warnings,
         posterior=posterior,
+        rates=rates,
         extrapolated=extrapolated,
         **_told(gathered),
         **common,
@@ -359,10 +367,15 @@ def _pace(power: Any, n: int, relation: speed.PowerAtSpeed | None) -> Estimate:
     )
 
 
+def _rates(borders: dict[str, dict[str, Estimate]]) -> tuple[float, float] | None:
+    """Heart rates at the two lower borders [bpm], where both are known."""
+    one, two = (borders[name]["heart_rate"].value for name in BORDERS[:2])
+    return None if one is None or two is None else (one, two)
+
+
 def _borders(
-    draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, blocks: list[Floats] | None
+    draws: tuple[Any, Any, Any], n: int, relation: speed.PowerAtSpeed | None, blocks: list[Floats]
 ) -> dict[str, dict[str, Estimate]]:
-    """Borders of the domains; without ``blocks`` no heart rates."""
     watts = dict(zip(BORDERS, domains.border_draws(draws[0], draws[1]), strict=True))
     out: dict[str, dict[str, Estimate]] = {}
     for border, power in watts.items():
@@ -370,8 +383,6 @@ def _borders(
         rate = (
             Estimate.withheld("bpm", "heart-rate-borders", "heart rate does not tell this border")
             if border == "severe_extreme"
-            else Estimate.withheld("bpm", "heart-rate-borders", HEART_RATE_LEFT_OUT)
-            if blocks is None
             else heart.heart_rate_at(blocks, power)
         )
         out[border] = {"power": Estimate.from_draws(power, "W", n, "domains"), "speed": pace, "heart_rate": rate}

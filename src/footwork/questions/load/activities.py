@@ -135,6 +135,7 @@ def _runs(library: History) -> tuple[list[Activity], dict[str, Floats]]:
             sd = ((held.high or 0.0) - (held.low or 0.0)) / 3.92 / (held.value or 1.0)
             errors[CAPACITY + key] = np.diag([sd**2, 0.0])
     out = []
+    context = library.context()
     settled: list[tuple[int, Floats]] = []
     # Without watts of its own a run is on the measure of those that have them: it shares their error.
     most = max((k for k, there in borders.items() if there is not None), key=lambda k: len(stored[k]), default="")
@@ -156,7 +157,7 @@ def _runs(library: History) -> tuple[list[Activity], dict[str, Floats]]:
         if mine is not None and there is not None:
             cp = float(there.at(there.factor(mine.date))[1].value or 0.0)
             _by_power(activity, mine, cp, relations[key])
-            if mine.measured:
+            if mine.measured and not context.physician_decides(mine.date):
                 settled.append((mine.date.toordinal(), heart_shares.settled(mine.blocks, cp)))
         felt = said[row.id].diary.get("exertion") if row.id in said else None
         if felt is not None:
@@ -294,7 +295,7 @@ class Shares:
 
 def _other_sports(library: History) -> list[Activity]:
     ridden = catalogue.ridden_watts(library)
-    shares = Shares.of(library, [])
+    shares, context = Shares.of(library, []), library.context()
     felt = {day["date"]: day["exertion"] for day in diary.days(library) if day["run"] is None and "exertion" in day}
     found = library.activities()
     on_day = [a["date"][:10] for a in found]
@@ -315,7 +316,7 @@ def _other_sports(library: History) -> list[Activity]:
         cp = library.athlete.value("cycling_critical_power", day)
         if made.recording in ridden and made.sport == "cycling" and cp:
             made.ways["cycling power"] = loads.of_power(ridden[made.recording], cp, on_foot=False)
-        rate = told["heart_rate_bpm"]
+        rate = None if context.physician_decides(day) else told["heart_rate_bpm"]
         share = None if not rate else shares.at(day, np.array([rate]), np.array([0.0]))
         if share is not None:
             made.ways["heart rate"] = loads.of_heart_rate([made.minutes], share)

@@ -20,6 +20,7 @@ from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import DAYS, Season
 from footwork.results.progress import SeasonProgress
 from footwork.wording import progress_words
+from footwork.wording.cautions import HEART_RATE_MOVED
 from footwork.wording.progress_words import SPEED_IS_NO_ECONOMY
 
 if TYPE_CHECKING:
@@ -105,7 +106,7 @@ def _answer(
     gains, why = response.gain(model, first, last, rate)
     why = why or response.device_moved(of.prepared.rows, model.power, float(gains.mean()))
     if library.context().moved_within(of.since, of.until):
-        why = why or "what moves your heart rate began or ended in these weeks, as the diary tells"
+        why = why or HEART_RATE_MOVED
     looks = max((max(last - first, DAYS) - FIRST_LOOK_DAYS) // 7 + 1, 1)  # one bound for the whole season
     if last - first < LEAST_SPAN_DAYS:
         why = why or f"the runs span {last - first} days: a change needs {LEAST_SPAN_DAYS}"

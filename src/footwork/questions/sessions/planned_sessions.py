@@ -71,12 +71,9 @@ def session_basis(
     accepted = made.accepted["critical_power_w"] if made.accepted else float(made.critical_power.value or np.median(cp))
     relation, hidden = made.power_at_speed, library.context().physician_decides(date or dt.date.today())
     low, middle, high = (float(np.median(b)) for b in domains.border_draws(cp, wp))
-    rates = {
-        name: made.domains[name]["heart_rate"] for name in ("moderate_heavy", "heavy_severe") if name in made.domains
-    }
     heart = None
-    if len(rates) == 2 and all(e.value is not None for e in rates.values()):
-        one, two = (float(e.value or 0.0) for e in rates.values())
+    if made.rates is not None:
+        one, two = made.rates
         slope = (two - one) / (middle - low)
         heart = (two - slope * middle, slope)
     return SessionBasis(
@@ -93,7 +90,7 @@ def session_basis(
         accepted,
         made.accepted is not None,
         (low, middle, high),
-        heart,
+        None if hidden else heart,
         _response(library, date, made.scale) if with_heart_rate and not efforts and not hidden else None,
         list(made.warnings),
     )

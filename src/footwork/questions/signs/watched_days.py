@@ -84,13 +84,11 @@ def _channels(library: History, today: dt.date) -> dict[str, Channel]:
         if watts and a.ways.get("exertion"):
             values["exertion above its load"][at] = 100.0 * np.log(a.ways["exertion"] / watts)
     context = library.context()
-    if context.periods:
-        luteal = signs.luteal_days([(d - first).days for d in context.periods if d <= today], LOOKED_BACK)
-        for name, usual in OF_THE_HEART.items():
-            values[name] = signs.without_cycle(values[name], luteal, usual)
     hidden = [context.physician_decides(first + dt.timedelta(days=k)) for k in range(LOOKED_BACK)]
-    for name in OF_THE_HEART:
+    begun = [(d - first).days for d in context.periods if d <= today]
+    for name, usual in OF_THE_HEART.items():
         values[name][hidden] = np.nan
+        values[name] = signs.without_cycle(values[name], begun, usual)
     for at in _left_out(library, first, today):
         for of_days in values.values():
             of_days[at] = np.nan

@@ -78,7 +78,8 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
             )
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
-        due += _held(library, today) or [*_test_due(made, day), *_looks_like(library, newest.id)]
+        tests = [] if library.context().physician_decides(today) else _test_due(made, day)
+        due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
     totals = {
