@@ -38,7 +38,6 @@ def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_serv
     page.wait_for_selector("text=There is no season yet")
     day = dt.date.today() + dt.timedelta(days=120)
     page.locator("input[name=season-race]").fill(day.isoformat())
-    page.locator("input[name=season-distance]").fill("10km")
     page.locator('summary:has-text("The race\'s course")').click()
     page.locator("input[type=file]").set_input_files(
         files=[{"name": "loop.gpx", "mimeType": "application/gpx+xml", "buffer": course()}]

@@ -47,8 +47,10 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     if told.get("course") is not None:
         if told.get("distance"):
             raise UsageError("a course tells its own distance: give one of them")
-        told = {**_of_course(library, Path(told["course"]), date), **{k: v for k, v in told.items() if v is not None}}
-    wishes = read_wishes(today, {k: v for k, v in told.items() if k != "course"})
+        wished = {k: v for k, v in told.items() if k != "course" and v is not None}
+        read_wishes(today, {**wished, "distance": "half"})  # what cannot be is said before a course is read
+        told = {**_of_course(Path(told["course"])), **wished}
+    wishes = read_wishes(today, told)
     if (health := library.health(today)) is not None and health.state in ("ill", "injured"):
         raise HeldBack(str(held_back(health)))
     basis = basis_of(library, wishes, today)
@@ -57,22 +59,17 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     return _told(library, number, "proposed", today, basis, weeks)
 
 
-def _of_course(library: History, path: Path, date: dt.date | None) -> dict[str, Any]:
+def _of_course(path: Path) -> dict[str, Any]:
     """Length, climb and name of a race's course. Raises UsageError where there is no such file."""
     from footwork.questions import race  # loads a solver
 
     if not path.is_file():
         raise UsageError(f"there is no file {path}")
-    plan = race.plan_race(library, course=path, date=date, flat=True)
-    known = plan.course["height_m"] is not None
-    said = [] if known else ["The course has no heights: the season is planned as for a flat one."]
-    name = path.stem.replace("-", " ")
-    return {
-        "metres": float(plan.way.path.length.sum()),
-        "climb": plan.course["climb_m"] or 0.0,
-        "name": name,
-        "said": said,
-    }
+    track = race.read_track(path)
+    way = race.lay(track, flat=True)
+    said = [] if way.climb else ["The course has no heights: the season is planned as for a flat one."]
+    metres, name = float(way.path.length.sum()), path.stem.replace("-", " ")
+    return {"metres": metres, "climb": way.climb, "name": name, "said": said}
 
 
 def season_from(library: History, path: Path, date: dt.date | None = None, **told: Any) -> SeasonPlan:
