@@ -210,10 +210,11 @@ class _Programme:
         if frame.longest > 0:
             longs = {v: k.offer.minutes for v, k in self.choices if k.offer.purpose == "long"}
             self._off(longs, frame.longest, OFF_LONGEST / frame.longest, 5.0)
-        for purpose in {k.offer.purpose for _, k in self.choices} - {"easy", "long"}:
+        # In one order in every process: a programme in another order may break ties otherwise.
+        for purpose in sorted({k.offer.purpose for _, k in self.choices} - {"easy", "long"}):
             more = self._variable(SAME_PURPOSE, whole=False, top=np.inf)  # the same purpose twice
             self._row({**{v: 1.0 for v, k in self.choices if k.offer.purpose == purpose}, more: -1.0}, -np.inf, 1.0)
-        for text in {k.offer.text for _, k in self.choices if k.offer.purpose == "easy"}:
+        for text in sorted({k.offer.text for _, k in self.choices if k.offer.purpose == "easy"}):
             more = self._variable(TWICE, whole=False, top=np.inf)
             self._row({**{v: 1.0 for v, k in self.choices if k.offer.text == text}, more: -1.0}, -np.inf, 1.0)
 
