@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -74,3 +76,12 @@ def season_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def season_library(season_files: Path, tmp_path_factory: pytest.TempPathFactory) -> Library:
     """That season imported, with the mass told and the tests marked. Do not change it."""
     return library_of(season_files, tmp_path_factory.mktemp("library") / "season")
+
+
+@pytest.fixture
+def library(season_library: Library, tmp_path: Path) -> Iterator[Library]:
+    """A copy of that library, to be changed."""
+    season_library.close()
+    shutil.copytree(season_library.folder, tmp_path / "library")
+    with Library.open(tmp_path / "library") as found:
+        yield found

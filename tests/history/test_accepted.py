@@ -13,14 +13,6 @@ from footwork.errors import UsageError
 DAY = dt.date(2026, 4, 10)
 
 
-@pytest.fixture
-def library(season_library, tmp_path):
-    season_library.close()
-    shutil.copytree(season_library.folder, tmp_path / "copy")
-    with Library.open(tmp_path / "copy") as made:
-        yield made
-
-
 def test_it_rules_domains_and_load_from_its_day_on(library):
     before = library.capacity()
     late, early = library.runs()[0].id, library.runs()[-1].id

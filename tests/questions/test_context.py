@@ -3,11 +3,9 @@
 import datetime as dt
 import json
 import re
-import shutil
 
 import pytest
 
-from footwork import Library
 from footwork.errors import UsageError
 from footwork.questions import load
 from footwork.questions.season import plan_basis, wishes
@@ -15,14 +13,6 @@ from footwork.wording.cautions import HEART_RATE_LEFT_OUT, PHYSICIAN_DECIDES
 from tests.program import footwork, of_json, ok
 
 NAMED = re.compile("pregnan|medic|period begins", re.IGNORECASE)
-
-
-@pytest.fixture
-def library(season_library, tmp_path):
-    season_library.close()
-    shutil.copytree(season_library.folder, tmp_path / "library")
-    with Library.open(tmp_path / "library") as found:
-        yield found
 
 
 def rates(library):
@@ -69,6 +59,14 @@ def test_a_plan_with_a_session_by_heart_rate_still_stands(library):
     library.tell(date=newest, heart_medication="begins")
     assert library.season(today).state == "accepted"
     assert library.season_changes(today).state in ("stands", "changes wait")
+
+
+def test_a_session_that_is_asked_meanwhile_names_the_physician(library):
+    newest = library.runs()[0].local.date()
+    library.plan_session("30 min easy", newest + dt.timedelta(days=1))
+    assert "physician's to say" not in library.today(newest).caution
+    library.tell(date=newest, heart_medication="begins")
+    assert library.today(newest).caution.startswith(PHYSICIAN_DECIDES)
 
 
 def test_a_plan_has_no_test_meanwhile(library):

@@ -1,14 +1,12 @@
 """A season in the library: proposed, accepted, held against what was run, and solved again."""
 
 import datetime as dt
-import shutil
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import yaml
 
-from footwork import Library
 from footwork.demo.write import course_text
 from footwork.errors import HeldBack, NotEnoughData, UsageError
 from footwork.planning.families import Offer
@@ -17,16 +15,9 @@ from footwork.planning.week_days import Kept, Laid
 from footwork.questions import season, sessions
 from footwork.questions.season import before_plan, changes, wishes
 from footwork.reports import season_sheet
+from tests.conftest import fit_of, simulate
 
 DAY = dt.timedelta(days=1)
-
-
-@pytest.fixture
-def library(season_library, tmp_path):
-    season_library.close()
-    shutil.copytree(season_library.folder, tmp_path / "library")
-    with Library.open(tmp_path / "library") as found:
-        yield found
 
 
 @pytest.fixture
@@ -127,6 +118,38 @@ def test_while_ill_no_session_is_asked_and_after_it_easy_days_come_first(library
         if str(s["date"]) in easy
     )
     assert back.season == plan.number
+
+
+def test_illness_makes_no_day_harder(library, today):
+    """What falls away is not caught up in the weeks after it."""
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    for length in (1, 5, 9):
+        library.tell(date=today + DAY, illness="a cold")
+        for change in library.season_changes(today + length * DAY).changes:
+            assert change.kind == "drop" and change.date <= str(today + (length + 3) * DAY)
+
+
+def test_the_steps_of_a_return_go_on_after_its_first_run(library, today, tmp_path):
+    """Sixteen days off, then one easy run: the plan stays with half a week, nothing hard, then two thirds."""
+    library.new_season(today, **wished(today, days="tue,wed,thu,fri,sat,sun"))
+    library.accept_season(today)
+    usual = library.season(today).usual["cp_minutes"]
+    back = today + 17 * DAY
+    (tmp_path / "back.fit").write_bytes(fit_of(simulate(back, [(1500, 0.68)], seed=3)))
+    library.add([tmp_path / "back.fit"])
+    library.accept_changes(date=back)
+    last = back + (13 - back.weekday()) * DAY
+    near = [s for s in library.sessions() if back < dt.date.fromisoformat(str(s["date"])) <= last]
+    first = [s for s in near if dt.date.fromisoformat(str(s["date"])) <= back + 6 * DAY]
+    assert first and {s["of_plan"]["purpose"] for s in first} <= {"easy", "long"}
+    monday = back - back.weekday() * DAY
+    asked = [0.0, 0.0]
+    for row in near:
+        asked[(dt.date.fromisoformat(str(row["date"])) - monday).days // 7] += library.session(row["text"])[
+            "cp_minutes"
+        ]
+    assert 0 < asked[0] <= 0.52 * usual and 0 < asked[1] <= 0.67 * usual
 
 
 def test_a_new_season_waits_until_the_runner_is_well(library, today):

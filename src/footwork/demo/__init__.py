@@ -165,7 +165,8 @@ def _prepare(library: Library) -> None:
     library.accept_season(planned)
     ill, well = season.MISSED[0] - dt.timedelta(days=1), season.MISSED[1] + dt.timedelta(days=1)
     library.tell(date=ill, illness="cold", note="shivering, to bed")
-    library.accept_changes(date=ill)
+    for day in (ill, season.MISSED[1]):  # as long as it lasts, the next days go
+        library.accept_changes(date=day)
     library.tell(date=well, well="again", note="an easy half hour felt fine")
     library.accept_changes(date=well)
 

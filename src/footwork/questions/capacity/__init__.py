@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
-from footwork.questions.capacity.evidence import bests_of, clipped, held_for, tests_until
+from footwork.questions.capacity.evidence import bests_of, clipped, held_for, lay_offs, tests_until
 from footwork.questions.capacity.through_time import history_told, worthwhile_tests
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "estimate_capacity",
     "held_for",
     "history_told",
+    "lay_offs",
     "near",
     "tests_until",
     "worthwhile_tests",

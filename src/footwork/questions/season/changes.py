@@ -105,8 +105,10 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
         inside = [(row, k) for row, k in ahead if monday <= k.date < monday + dt.timedelta(days=7)]
         laid = [k for k in week.laid.sessions if k.on_foot and not k.race]
         why = week_reason(health, week.week, today, wanted)
-        apart = _apart(inside, laid, why)
-        changes += [c for c in apart if c.kind != "add" or health is None]  # nothing is added while ill
+        if health is not None and health.state != "returning":  # the weeks after it wait until the runner is well
+            changes += [_change("drop", row, k, None, why) for row, k in inside if k.date in basis.asked.closed]
+        else:
+            changes += _apart(inside, laid, why, gentle=health is not None)
     sunday = (weeks[0].week.monday + dt.timedelta(days=6)).isoformat()
     if health is None and not any((c.date or c.to_date or "") <= sunday for c in changes):  # this week stands
         changes += _moved(library, basis, weeks[0], kept, today)
@@ -136,8 +138,9 @@ def _nothing(season: int, today: dt.date, sentence: str) -> SeasonChanges:
     )
 
 
-def _apart(before: list[tuple[dict[str, Any], Kept]], now: list[Kept], why: str) -> list[SeasonChange]:
-    """How a week as it is laid out differs from the sessions that are kept in it."""
+def _apart(before: list[tuple[dict[str, Any], Kept]], now: list[Kept], why: str, gentle: bool) -> list[SeasonChange]:
+    """How a week as it is laid out differs from the sessions that are kept in it; ``gentle``, in a return, none is
+    added, moved or made harder: what fell away is not caught up."""
     left = {k.date: k for k in now}
     gone: list[tuple[dict[str, Any], Kept]] = []
     out = []
@@ -147,17 +150,24 @@ def _apart(before: list[tuple[dict[str, Any], Kept]], now: list[Kept], why: str)
             del left[old.date]
         elif new is not None:
             del left[old.date]
-            out.append(_change("change", row, old, new, why))
+            if not gentle or not _harder(new.offer, old.offer):
+                out.append(_change("change", row, old, new, why))
         else:
             gone.append((row, old))
     for row, old in gone:
         same = next((k for k in left.values() if k.offer.text == old.offer.text), None)
         if same is not None:
             del left[same.date]
-            out.append(_change("move", row, old, same, why))
+            if not gentle:
+                out.append(_change("move", row, old, same, why))
         else:
             out.append(_change("drop", row, old, None, why))
-    return out + [_change("add", None, None, new, why) for new in left.values()]
+    return out + [_change("add", None, None, new, why) for new in left.values() if not gentle]
+
+
+def _harder(new: Offer, old: Offer) -> bool:
+    """Whether a session asks more: longer, more hard minutes, or 48 hours apart where the other needed none."""
+    return new.minutes > old.minutes or new.hard > old.hard or (new.demanding and not old.demanding)
 
 
 def _change(kind: str, row: dict[str, Any] | None, old: Kept | None, new: Kept | None, why: str) -> SeasonChange:

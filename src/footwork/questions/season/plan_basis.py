@@ -18,7 +18,7 @@ from footwork.planning.preview import Runner
 from footwork.planning.season_days import Past
 from footwork.planning.season_weeks import Race, Standing
 from footwork.quantities import Estimate, Floats, format_duration
-from footwork.questions import sessions
+from footwork.questions import capacity, sessions
 from footwork.questions.season import before_plan
 from footwork.questions.season.before_plan import Days
 from footwork.questions.season.wishes import (
@@ -97,7 +97,7 @@ def basis_of(
         _minutes_most(wishes, standing),
         wishes.days,
         wishes.long or tuple(d for d in (6, 5) if d in wishes.days)[:1],
-        frozenset(closed_days(wishes) | _held_days(library, today)),
+        frozenset(closed_days(wishes) | _held_days(library, today) | _days_without(library, today)),
         wishes.easier,
         kept_sessions(wishes, first, who.runner, who.border),
         wishes.tests and not library.context().physician_decides(today),
@@ -135,6 +135,12 @@ def _held_days(library: History, today: dt.date) -> set[dt.date]:
     if health is None or health.state == "returning":
         return set()
     return {health.since + dt.timedelta(days=k) for k in range((today - health.since).days + 1 + HELD_DAYS)}
+
+
+def _days_without(library: History, today: dt.date) -> set[dt.date]:
+    """Days of weeks without running that ended: the steps of a return go on after its first run."""
+    ended = [o for o in capacity.lay_offs(library, today) if o.until is not None]
+    return {dt.date.fromordinal(d) for o in ended for d in range(o.since + 1, o.until or 0)}
 
 
 def _easy_days(library: History, today: dt.date) -> frozenset[dt.date]:

@@ -16,7 +16,7 @@ from footwork.questions import capacity, devices, runs, sessions
 from footwork.questions import load as load_question
 from footwork.questions.today import weeks
 from footwork.results.today import Due
-from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.cautions import PHYSICIAN_DECIDES, before_hard_work, held_back
 from footwork.wording.due_words import what_next
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         "asked_on": today,
         "headline": headline,
         "reason": reason,
-        "caution": before_hard_work("session") if ahead and not held else "",
+        "caution": _caution(library, today) if ahead and not held else "",
         "held": held,
         "days_since": (today - newest_day).days if newest_day else None,
         **weeks.weeks_until(library, rows, listed, today),
@@ -103,6 +103,12 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         evidence=evidence["sentence"] if evidence else None,
         kind=evidence["kind"] if evidence else "",
     )
+
+
+def _caution(library: History, day: dt.date) -> str:
+    """What stands beside a session that is asked."""
+    decides = [PHYSICIAN_DECIDES] if library.context().physician_decides(day) else []
+    return " ".join([*decides, before_hard_work("session")])
 
 
 def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:
