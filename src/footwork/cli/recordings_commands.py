@@ -44,6 +44,12 @@ def add(
     workers.make_ready(paths)
     with opened(create=True) as library:
         report = library.add(paths, start=begin, workers=os.cpu_count() or 1, progress=progress("adding"))
+        _tell_import(library, report, as_json)
+    if report["failed"]:
+        raise typer.Exit(3)
+
+
+def _tell_import(library: Library, report: dict[str, Any], as_json: bool) -> None:
     if as_json:
         out(report)
     else:
@@ -61,12 +67,8 @@ def add(
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
             if len(report[kind]) > 20:
                 say(f"{kind}: and {len(report[kind]) - 20} more; --json lists all", err=True)
-        if report["added"] or report["told"]:
-            with opened() as library:
-                if waits := _season_waits(library):
-                    say(f"Season: {waits} footwork season solve shows them.")
-    if report["failed"]:
-        raise typer.Exit(3)
+        if (report["added"] or report["told"]) and (waits := _season_waits(library)):
+            say(f"Season: {waits} footwork season solve shows them.")
 
 
 def _season_waits(library: Library) -> str:

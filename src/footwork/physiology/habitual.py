@@ -194,7 +194,7 @@ class Fronts:
     def __init__(self, runs: Everyday, lay_offs: Sequence[LayOff] = ()) -> None:
         self.runs, self._lay_offs = runs, lay_offs
         # ln of what was left of capacity on each run's own day.
-        self._left_then = np.array([np.log1p(-lay_off.lost_on(lay_offs, int(d))) for d in runs.day if lay_offs])
+        self._left_then = np.log1p([-lay_off.lost_on(lay_offs, int(d)) for d in (runs.day if lay_offs else ())])
         # A longer best bounds the shorter ones.
         both = np.concatenate([runs.log_best, runs.log_long], axis=1)
         both = np.maximum.accumulate(both[:, ::-1], axis=1)[:, ::-1]

@@ -95,7 +95,7 @@ def usual_gap(before: Sequence[int]) -> int:
     """The longest gap that is usual [d], from days that had a run, the earliest first; of many the second longest, for
     one is no habit; at least `LEAST_GAP`."""
     gaps = sorted(b - a - 1 for a, b in pairwise(before))
-    return max(*gaps[:-1] if len(gaps) >= MANY_GAPS else gaps, LEAST_GAP, 0)
+    return max([LEAST_GAP, *(gaps[:-1] if len(gaps) >= MANY_GAPS else gaps)])
 
 
 def found(running: Mapping[int, float], other: Mapping[int, Other], day: int) -> list[LayOff]:

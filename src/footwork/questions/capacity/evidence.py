@@ -302,9 +302,10 @@ def _without_running(weeks: LayOff, day: int, tests_fit: bool) -> str:
     lost, off = 100.0 * weeks.loss(day), weeks.days_off(day)
     low, high = (lost * end / lay_off.SHARE for end in lay_off.SHARE_ENDS)
     back = weeks.back is not None and day > weeks.back
+    earlier = " and what an earlier break had left" if weeks.left else ""
     return (
-        f"{off} days without running, where {weeks.usual_gap} were the most you usually leave out: what was known "
-        f"before counts {lost:.1f} % less ({low:.1f} to {high:.1f} %), as after published breaks"
+        f"{off} days without running{earlier}, where {weeks.usual_gap} were the most you usually leave out: what was "
+        f"known before counts {lost:.1f} % less ({low:.1f} to {high:.1f} %), as after published breaks"
         + ("; it comes back, as you run as usual again. " if back else ", until you run as usual again. ")
         + f"Nobody measured it on you: begin by feel{', a test tells' if tests_fit else ''}."
     )
