@@ -13,7 +13,7 @@ from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek, Wishes
 from footwork.planning.week_days import Kept, Laid
 from footwork.questions import season, sessions
-from footwork.questions.season import before_plan, changes, wishes
+from footwork.questions.season import before_plan, changes, doubts, wishes
 from footwork.reports import season_sheet
 from tests.conftest import fit_of, simulate
 
@@ -285,6 +285,23 @@ def test_the_week_tells_what_was_run_moved_missed_and_extra(library):
     assert "1 missed" in found.sentence
 
 
+def test_a_run_without_the_work_of_its_day_is_told_apart(library):
+    easy = next(r for r in library.runs() if r.local.weekday() == 0)  # an even easy run
+    library.plan_session("10 min easy; 5 x (4 min at 115 % CP, 3 min easy)", easy.local.date(), "hard one")
+    found = library.week(easy.local.date() + 6 * DAY)
+    row = next(r for r in found.rows if r.session is not None)
+    assert row.state == "otherwise" and row.run == easy.id and "Nothing in this run" in row.verdict
+    assert "0 of 1 sessions run, 1 run without its work" in found.sentence
+
+
+def test_easy_running_is_held_against_the_whole_run(library):
+    hard = next(r for r in library.runs() if r.local.weekday() == 4)  # five hard pieces
+    found = library.match_session(hard.id, "20 min easy")
+    assert found["done"] == found["asked"] == 1 and not found["extra"]
+    assert found["steps"][0]["end_s"] == pytest.approx(hard.duration_s, abs=2)
+    assert "1 was much longer than asked" in found["verdict"] and "cut short" not in found["verdict"]
+
+
 @pytest.mark.parametrize(
     "told, words",
     [
@@ -303,6 +320,10 @@ def test_the_week_tells_what_was_run_moved_missed_and_extra(library):
         ({"race": "2026-11-01", "runs": "9"}, "give 1 to 7"),
         ({"race": "2026-11-01", "distance": "400km"}, "cannot be planned"),
         ({}, "needs the day"),
+        ({"race": "2026-11-01", "keep": ["wed ride -2 h"]}, "has no duration"),
+        ({"race": "2026-11-01", "keep": ["fri ride"]}, "has no duration"),
+        ({"race": "2026-11-01", "away": ["2026-10-28..2026-11-03"]}, "the day of the race"),
+        ({"race": "2026-11-01", "away": ["2026-08-02..2026-10-31"]}, "no day until the race is free"),
     ],
 )
 def test_wishes_that_cannot_be_get_one_sentence(told, words):
@@ -341,6 +362,9 @@ def test_rides_and_swims_are_kept_with_their_hours():
     ride = wishes.read_kept("Sat ride 3 h hard")
     assert (ride.weekday, ride.minutes, ride.hard) == (5, 180.0, True)
     assert wishes.read_kept("wed swim 45 min").minutes == 45.0
+    twice = {"race": "2026-12-01", "keep": ["wed swim 45 min", "wed swim 45 min"], "hours": "5:30"}
+    once = wishes.read_wishes(dt.date(2026, 8, 1), twice)
+    assert once.keep == ("wed swim 45 min",) and once.hours == 5.5
     run = wishes.read_kept("tue 6 x 800 m at 108 % CP")
     assert run.minutes == 0.0 and run.text.startswith("6 x 800 m")
 
@@ -399,6 +423,62 @@ def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(li
     assert alone.count("UID:race") == 0
     easy = [s for s in library.sessions() if s["of_plan"]["purpose"] in ("easy", "long") and "%" not in s["text"]]
     assert 0 < alone.count("Hard running") == len(library.sessions()) - len(easy)  # an easy run is no reason to warn
+
+
+def events_of(told):
+    """Events of a calendar by their id."""
+    lines = told.decode().replace("\r\n ", "").split("BEGIN:VEVENT")[1:]
+    return {e.split("UID:")[1].split("\r\n")[0]: e for e in lines}
+
+
+def test_a_dropped_session_stands_as_cancelled_so_that_a_calendar_takes_it_out(library, today):
+    number = library.plan_session("30 min easy", today + 3 * DAY)
+    other = library.plan_session("40 min easy", today + 4 * DAY)
+    library.change_session(other, date=today + 5 * DAY)
+    library.undo(number)
+    found = events_of(sessions.calendar(library, today=today))
+    assert set(found) == {f"session-{number}@footwork", f"session-{other}@footwork"}
+    dropped, moved = found[f"session-{number}@footwork"], found[f"session-{other}@footwork"]
+    assert "STATUS:CANCELLED" in dropped and "SEQUENCE:1\r" in dropped
+    assert "STATUS" not in moved and "SEQUENCE:2\r" in moved and f"{today + 5 * DAY:%Y%m%d}" in moved
+    assert set(events_of(sessions.calendar(library, today=today + 4 * DAY))) == {f"session-{other}@footwork"}
+
+
+def test_kept_rides_and_swims_are_in_the_calendar(library, today):
+    library.new_season(today, **wished(today, keep=["sat ride 2 h", "sat swim 30 min"]))
+    library.accept_season(today)
+    found = [e for uid, e in events_of(season.season_calendar(library)).items() if uid.startswith("beside-")]
+    assert sum("SUMMARY:ride 2 h" in e for e in found) == sum("SUMMARY:swim 30 min" in e for e in found) >= 9
+    assert len({e for e in found}) == len(found)
+
+
+def test_few_hours_are_said_to_hold_less_than_usual(library, today):
+    assert not any("usual one" in s for s in library.new_season(today, **wished(today)).said)
+    little = library.new_season(today, **wished(today, hours="1"))
+    assert any("Every week stays under your usual one" in s for s in little.said)
+    assert max(w.asked for w in little.weeks) < 0.85 * little.usual["cp_minutes"]
+
+
+def test_a_season_whose_race_is_over_says_so(library, today):
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    assert library.season(today).sentence.endswith("Accepted.")
+    assert "This race is past" in library.season(today + 71 * DAY).sentence
+
+
+def test_a_race_soon_after_weeks_off_stays_in_doubt_until_a_usual_week_was_run(library, today, tmp_path):
+    newest = library.runs()[0].local.date()
+    race = newest + 50 * DAY
+
+    def doubt(day):
+        return doubts.race_in_doubt(library, race, day)
+
+    assert doubt(newest) == "" and doubt(newest + 13 * DAY) == ""
+    assert "After 14 days" in doubt(newest + 14 * DAY)
+    (tmp_path / "back.fit").write_bytes(fit_of(simulate(newest + 15 * DAY, [(1500, 0.68)], seed=3)))
+    library.add([tmp_path / "back.fit"])
+    assert "After 14 days" in doubt(newest + 16 * DAY)  # the first run back changes nothing
+    assert doubts.race_in_doubt(library, newest + 90 * DAY, newest + 16 * DAY) == ""
 
 
 def test_several_wishes_of_one_kind_can_stand_in_one_line():

@@ -10,6 +10,7 @@ import pytest
 
 from footwork import Library
 from footwork.questions.signs import long_run_words
+from footwork.wording.sign_words import value_words
 
 TODAY = dt.date(2026, 6, 30)
 REAL = Path(__file__).parents[3] / "shared" / "recordings" / "open" / "one-runner-hr"
@@ -49,6 +50,41 @@ def test_ordinary_days_ask_for_nothing_and_do_not_say_that_all_is_well(library):
     found = library.signs(TODAY)
     assert found.patterns[0].state == "quiet" and found.sentence == "Nothing asks for a check." and not found.instead
     assert "does not say all is well" in found.patterns[0].sentence
+
+
+def test_days_that_were_not_written_are_the_reason_not_too_few_of_them(library):
+    told(library, {})
+    said = library.signs(TODAY).patterns[0].sentence
+    assert "nothing was written of resting heart rate and soreness in the last 2 days" in said
+
+
+def test_while_ill_the_signs_leave_it_to_the_diary(library):
+    told(library, {"resting_heart_rate": 54.0, "soreness": 7.0})
+    library.tell(date=TODAY, illness="cold")
+    found = library.signs(TODAY)
+    assert found.sentence.startswith("The diary tells of illness") and found.instead == ""
+
+
+def test_what_a_physician_decides_is_left_out_and_said_so(library):
+    told(library, {"resting_heart_rate": 54.0, "soreness": 7.0})
+    library.tell(date=TODAY - dt.timedelta(days=20), heart_medication="begins")
+    unwell = library.signs(TODAY).patterns[0]
+    assert "Resting heart rate, heart rate at power and overnight variability: left out by what the diary" in (
+        unwell.sentence
+    )
+    assert {c.name for c in unwell.channels if c.left_out} == {
+        "resting heart rate",
+        "heart rate at power",
+        "overnight variability",
+    }
+
+
+@pytest.mark.parametrize(
+    "value, unit, words",
+    [(-5.036, "%", "-5 %"), (54.4, "bpm", "54 bpm"), (7.25, "h", "7.2 h"), (np.log(52.0), "ln ms", "52 ms")],
+)
+def test_values_are_said_as_one_writes_them_down(value, unit, words):
+    assert value_words(value, unit) == words
 
 
 def test_one_channel_however_loud_is_not_enough(library):

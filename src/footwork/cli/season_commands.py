@@ -153,6 +153,8 @@ def season_from(
 def _wishes(given: dict[str, Any]) -> dict[str, Any]:
     told = {k: v for k, v in given.items() if k not in ("date", "as_json", "file", "no_tests", "long_day", "shelf")}
     told["long"] = given.get("long_day")
+    if given.get("days") is not None and not given["days"].strip():
+        raise UsageError("no day is free: name at least one, as --days tue,thu,sat,sun")
     if given.get("no_tests"):
         told["tests"] = False
     if given.get("shelf"):
@@ -301,6 +303,8 @@ def response(date: AsOf = None, as_json: Json = False) -> None:
 @remembered
 def signs(date: AsOf = None, as_json: Json = False) -> None:
     """Whether the last days together ask you to check how you are; and runs much longer than those of 30 days."""
+    from footwork.wording.sign_words import value_words
+
     with opened() as library:
         found = library.signs(day(date))
     if as_json:
@@ -313,7 +317,7 @@ def signs(date: AsOf = None, as_json: Json = False) -> None:
         for c in pattern.channels:
             if c.recent is not None and c.usual is not None:
                 off = f", {c.apart:+.1f} of your own spreads" if c.apart is not None else ""
-                say(f"    {c.name}: {c.recent:.4g} {c.unit}, usually {c.usual:.4g}{off}")
+                say(f"    {c.name}: {value_words(c.recent, c.unit)}, usually {value_words(c.usual, c.unit)}{off}")
     return None
 
 

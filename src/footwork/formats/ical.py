@@ -9,12 +9,15 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Event:
-    """One whole-day event."""
+    """One whole-day event; ``sequence`` grows with every change to it, and one that is ``cancelled`` was written
+    before."""
 
     uid: str
     date: dt.date
     summary: str
     description: str = ""
+    sequence: int = 0
+    cancelled: bool = False
 
 
 def _escaped(text: str) -> str:
@@ -44,6 +47,8 @@ def encode(events: Sequence[Event], stamp: dt.datetime | None = None) -> bytes:
             f"DTSTAMP:{made}",
             f"DTSTART;VALUE=DATE:{e.date:%Y%m%d}",
             f"DTEND;VALUE=DATE:{e.date + dt.timedelta(days=1):%Y%m%d}",
+            f"SEQUENCE:{e.sequence}",
+            *(["STATUS:CANCELLED"] if e.cancelled else []),
             f"SUMMARY:{_escaped(e.summary)}",
             *([f"DESCRIPTION:{_escaped(e.description)}"] if e.description else []),
             "END:VEVENT",

@@ -62,7 +62,7 @@ class LayOff:
         off = self.days_off(day)
         if off < 0 or (self.again is not None and day > self.again):
             return 0.0
-        before = _days_of(self.left)
+        before = days_of(self.left)
         counted = before + off - sum(self.spared[: max(off, 0)])
         eased = min(1.0, max(off - self.usual_gap, 0) / EASED)
         lost = self.left + max(SHARE * whole_loss(counted) - self.left, 0.0) * eased
@@ -76,7 +76,7 @@ def whole_loss(days: float) -> float:
     return float(MOST * -np.expm1(-days / DAYS))
 
 
-def _days_of(lost: float) -> float:
+def days_of(lost: float) -> float:
     """Days [d] after which so much [1] is lost."""
     return float(-DAYS * np.log1p(-min(lost / (SHARE * MOST), 0.999)))
 

@@ -107,7 +107,8 @@ class SeasonChanges(Result):
 
 @dataclass(frozen=True, kw_only=True)
 class AskedAndRun(Result):
-    """A session of a week and what became of it: ``state`` is run, moved, missed, today, ahead, not now or extra."""
+    """A session of a week and what became of it: ``state`` is run, moved, otherwise (a run of that day
+    had none of its work), missed, today, ahead, not now or extra."""
 
     date: str
     state: str

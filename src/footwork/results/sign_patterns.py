@@ -10,7 +10,8 @@ from footwork.results.base import Result
 @dataclass(frozen=True, kw_only=True)
 class SignChannel(Result):
     """One channel: mean of the last days and median of the month before in its ``unit``, how far the one lies from the
-    other in the runner's own spreads, bad upwards (None where it tells nothing yet), and days with a value."""
+    other in the runner's own spreads, bad upwards (None where it tells nothing yet), and days with a value;
+    ``left_out`` by what the diary tells of a physician's say."""
 
     name: str
     unit: str
@@ -19,6 +20,7 @@ class SignChannel(Result):
     usual: float | None
     apart: float | None
     days: int
+    left_out: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -69,7 +69,8 @@ def plan_sentence(race: SeasonRace, weeks: Sequence[PlannedWeek], state: str) ->
             if len(full) > 1
             else ""
         )
-    return f"{said}. " + ("It waits to be accepted." if state == "proposed" else "Accepted.")
+    ends = {"proposed": "It waits to be accepted.", "accepted": "Accepted."}
+    return f"{said}. " + ends.get(state, "This race is past: a new season begins with the day of the next one.")
 
 
 def changes_sentence(changes: Sequence[SeasonChange]) -> str:
@@ -101,7 +102,8 @@ def week_reason(health: Health | None, week: Week, today: dt.date, wanted: Mappi
 
 def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phase: str) -> str:
     """A week in one sentence."""
-    of = {state: sum(r.state == state for r in rows) for state in ("run", "moved", "missed", "extra", "today", "ahead")}
+    states = ("run", "moved", "otherwise", "missed", "extra", "today", "ahead")
+    of = {state: sum(r.state == state for r in rows) for state in states}
     planned = sum(r.session is not None for r in rows)
     done = of["run"] + of["moved"]
     told = "no load known" if run.value is None else f"{run.value:.0f} CP-minutes"
@@ -110,6 +112,7 @@ def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phas
     if not planned:
         return f"Nothing was asked this week; {of['extra']} run{'s' if of['extra'] != 1 else ''}, {told}."
     parts = [f"{done} of {planned} sessions run"]
+    parts += [f"{of['otherwise']} run without its work"] if of["otherwise"] else []
     parts += [f"{of[k]} {k}" for k in ("moved", "missed", "extra") if of[k]]
     left = of["today"] + of["ahead"]
     if left:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from footwork.quantities import signed
+from footwork.wording.cautions import HEART_RATE_LEFT_OUT
 
 if TYPE_CHECKING:
     from footwork.results.sign_patterns import SignChannel
 
 DAYS = {"unwell": "2 days", "worn": "a week"}
 INSTEAD = "An easy run, or none, would do instead of a hard session until you know; that is yours to decide."
+ILL = "The diary tells of illness, which is what these signs would ask about: they say nothing more until you are well."
 WATCHED = {"unwell": "how you are", "worn": "how worn you are"}
 
 
@@ -47,14 +50,30 @@ def quiet_words(pattern: str, days_ago: int | None) -> str:
     return f"{WATCHED[pattern].capitalize()}: {said}; nothing more is said for 14 days."
 
 
+def value_words(value: float, unit: str) -> str:
+    """A channel's value as one writes it down."""
+    if unit == "ln ms":
+        return f"{math.exp(value):.0f} ms"
+    return f"{value:.{0 if unit in ('bpm', '%') else 1}f} {unit}"
+
+
 def not_enough_words(pattern: str, channels: Sequence[SignChannel], least: int) -> str:
-    """What is missing to watch a pattern."""
+    """What is missing to watch a pattern: days, the last ones, or what the diary's context leaves out."""
+    out = [c.name for c in channels if c.left_out]
+    without = f" {_joined(out)[:1].upper()}{_joined(out)[1:]}: {HEART_RATE_LEFT_OUT}." if out else ""
+    channels = [c for c in channels if not c.left_out]
     have = [c.name for c in channels if c.days >= least]
     lack = [f"{c.name} ({c.days} days)" for c in channels if c.days < least]
+    late = [c.name for c in channels if c.days >= least and c.recent is None]
+    if late and sum(c.days >= least for c in channels) >= 2:
+        return (
+            f"{WATCHED[pattern].capitalize()}: nothing was written of {_joined(late)} in the last {DAYS[pattern]}, so "
+            f"nothing can be said.{without}"
+        )
     told = "nothing is there"
     if have:
         told = f"only {have[0]} is there" if len(have) == 1 else f"{_joined(have)} are there"
     return (
         f"{WATCHED[pattern].capitalize()}: not enough to watch. It takes {least} days of at least two of these, one of "
-        f"them felt; {told}, and too few days of {_joined(lack) if lack else 'what you feel'}."
+        f"them felt; {told}, and too few days of {_joined(lack) if lack else 'what you feel'}.{without}"
     )

@@ -302,11 +302,17 @@ def _without_running(weeks: LayOff, day: int, tests_fit: bool) -> str:
     lost, off = 100.0 * weeks.loss(day), weeks.days_off(day)
     low, high = (lost * end / lay_off.SHARE for end in lay_off.SHARE_ENDS)
     back = weeks.back is not None and day > weeks.back
+    whole = int(off + lay_off.days_of(weeks.left))
+    left = whole - (day - (weeks.back or day) if back else 0)
     earlier = " and what an earlier break had left" if weeks.left else ""
     return (
         f"{off} days without running{earlier}, where {weeks.usual_gap} were the most you usually leave out: what was "
         f"known before counts {lost:.1f} % less ({low:.1f} to {high:.1f} %), as after published breaks"
-        + ("; it comes back, as you run as usual again. " if back else ", until you run as usual again. ")
+        + (
+            f"; it comes back over about {left} more days of usual running. "
+            if back
+            else f", until you run as usual again, and then comes back over about {whole} days. "
+        )
         + f"Nobody measured it on you: begin by feel{', a test tells' if tests_fit else ''}."
     )
 

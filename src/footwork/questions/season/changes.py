@@ -117,7 +117,7 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
     ]
     state = "changes wait" if numbered else "stands"
     held = held_back(health)
-    doubt = race_in_doubt(basis.race, basis.first, basis.standing)
+    doubt = race_in_doubt(library, basis.race.date, today)
     cautions = [text for text in (held, doubt, before_hard_work("session")) if text]
     return (
         SeasonChanges(

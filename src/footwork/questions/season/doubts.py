@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from footwork.planning.season_days import SeasonWeek
 from footwork.planning.season_weeks import Race, Standing
+from footwork.questions import capacity
+
+if TYPE_CHECKING:
+    from footwork.history.book import History
 
 DOUBT_DAYS, DOUBT_WEEKS = 14, 6  # without running, and to the race; our convention
+UNDER_USUAL = 0.85  # of the usual week, under which even the fullest week of a plan is less; our convention
 # Fokkema et al. 2020, Scand J Med Sci Sports, doi:10.1111/sms.13725: slower with a longest run under 25 km; the week is
 # our convention.
 THIN_WEEK_KM, THIN_LONGEST_KM, MARATHON_M = 40.0, 25.0, 42_195.0
 
 
-def race_in_doubt(race: Race, first: dt.date, standing: Standing) -> str:
-    """What is to be said of a race that comes soon after weeks without running; empty where none is."""
-    off, left = standing.days_off, (race.date - first).days
+def race_in_doubt(library: History, race: dt.date, today: dt.date) -> str:
+    """What is to be said of a race that comes soon after weeks without running, until a usual week was run again; empty
+    where none is."""
+    breaks = [o for o in capacity.lay_offs(library, today) if o.back is None and o.again is None]
+    off = max((o.days_off(today.toordinal()) for o in breaks), default=0)
+    left = (race - today).days
     if off < DOUBT_DAYS or left > DOUBT_WEEKS * 7:
         return ""
     return (
@@ -39,4 +48,16 @@ def thin(race: Race, weeks: Sequence[SeasonWeek]) -> list[str]:
         f"This is thin for a marathon: at most {max(sums):.0f} km in a week and {longest:.0f} km in one run. Under "
         f"{THIN_WEEK_KM:.0f} km a week and {THIN_LONGEST_KM:.0f} km at once it was run much slower; more runs or "
         "a later race would help."
+    ]
+
+
+def under_usual(standing: Standing, weeks: Sequence[SeasonWeek]) -> list[str]:
+    """That no week of a plan comes near the usual one, where its wishes leave no room for it."""
+    most = max((w.load for w in weeks), default=0.0)
+    if not weeks or most >= UNDER_USUAL * standing.load:
+        return []
+    return [
+        f"Every week stays under your usual one: at most {most:.0f} of {standing.load:.0f} CP-minutes fit into the "
+        "hours, days and runs that were given. It keeps some of what you have rather than builds; more hours or days "
+        "would change that."
     ]

@@ -18,7 +18,7 @@ from footwork.planning.season_weeks import Race
 from footwork.planning.week_days import Kept
 from footwork.quantities import Estimate
 from footwork.questions import load, sessions
-from footwork.questions.season.doubts import race_in_doubt, thin
+from footwork.questions.season.doubts import race_in_doubt, thin, under_usual
 from footwork.questions.season.plan_basis import Basis, Planner, Raced, basis_of, planner
 from footwork.questions.season.wishes import SeasonWishes, from_yaml, read_wishes, to_yaml
 from footwork.results.planned_season import PlannedSession, PlannedWeek, SeasonPlan, SeasonRace
@@ -189,19 +189,25 @@ def is_ahead(library: History, date: dt.date | None = None) -> bool:
 
 
 def season_calendar(library: History) -> bytes:
-    """Kept sessions and the races of the accepted season as iCalendar; a race stays one event through every plan for
-    it.
+    """Kept sessions, and of the accepted season its races, rides and swims, as iCalendar; a race stays one event
+    through every plan for it.
 
     Raises UsageError where nothing is kept.
     """
     try:
-        races = newest_accepted(library)[1].payload["races"]
+        plan = newest_accepted(library)[1].payload
     except UsageError:
-        races = []
+        plan = {"races": [], "weeks": []}
     events = [
         ical.Event(f"race-{r['date']}@footwork", dt.date.fromisoformat(r["date"]), r["name"], before_hard_work("race"))
-        for r in races
+        for r in plan["races"]
     ]
+    others = [s for week in plan["weeks"] for s in week["others"] if not s["on_foot"]]
+    for k, s in enumerate(others):
+        same = sum(o["date"] == s["date"] for o in others[:k])
+        events.append(
+            ical.Event(f"beside-{s['date']}-{same + 1}@footwork", dt.date.fromisoformat(s["date"]), s["text"])
+        )
     return sessions.calendar(library, events)
 
 
@@ -247,7 +253,7 @@ def _told(
         "hard_share": basis.standing.hard_share,
         "longest_s": 60.0 * basis.standing.longest,
     }
-    doubt = race_in_doubt(basis.race, basis.first, basis.standing)
+    doubt = race_in_doubt(library, basis.race.date, today)
     return SeasonPlan(
         number=number,
         state=state,
@@ -257,7 +263,7 @@ def _told(
         others=[_race(r) for r in basis.beside],
         usual=usual,
         weeks=rows,
-        said=[*basis.wishes.said, *thin(basis.race, weeks)],
+        said=[*basis.wishes.said, *thin(basis.race, weeks), *under_usual(basis.standing, weeks)],
         cautions=[text for text in (doubt, before_hard_work("session"), *basis.who.warnings) if text],
     )
 
@@ -377,6 +383,7 @@ def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, to
                 sessions=sorted(mine, key=lambda s: s.date),
             )
         )
+    doubt = race_in_doubt(library, wishes_of(entry, today).date, today)
     first, *others = (
         SeasonRace(**{**of, **{name: Estimate.from_json(of[name]) for name in ("time", "power")}})
         for of in accepted.payload["races"]
@@ -385,11 +392,11 @@ def _as_accepted(library: History, entry: parts.Entry, accepted: parts.Entry, to
         number=entry.id,
         state="accepted",
         asked_on=today.isoformat(),
-        sentence=plan_sentence(first, weeks, "accepted"),
+        sentence=plan_sentence(first, weeks, "over" if first.date < today.isoformat() else "accepted"),
         race=first,
         others=others,
         usual=accepted.payload["usual"],
         weeks=weeks,
         said=list(entry.payload.get("said", [])),
-        cautions=[before_hard_work("session"), *who.warnings],
+        cautions=[text for text in (doubt, before_hard_work("session"), *who.warnings) if text],
     )

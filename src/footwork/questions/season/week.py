@@ -85,6 +85,9 @@ def rows_of_week(library: History, day: dt.date, today: dt.date) -> list[AskedAn
             continue
         state = _state(on, ran_on, today, held)
         offer = offers.get(s["text"])
+        verdict, worked = _verdict(library, s["text"], offer, run, spent) if run else ("", True)
+        if not worked and state == "run":
+            state = "otherwise"
         out.append(
             AskedAndRun(
                 date=on,
@@ -96,7 +99,7 @@ def rows_of_week(library: History, day: dt.date, today: dt.date) -> list[AskedAn
                 text=s["text"],
                 cp_minutes=offer.load if offer else None,
                 load=_load(library, run) if run else None,
-                verdict=_verdict(library, s["text"], offer, run, spent) if run else "",
+                verdict=verdict,
             )
         )
     taken = {r.id for r in pairs.values()}
@@ -185,13 +188,17 @@ def _load(library: History, run: RunRow) -> Estimate | None:
     return loads.summed(loads.places({run.id}), running=True)
 
 
-def _verdict(library: History, text: str, offer: Offer | None, run: RunRow, spent: dict[int, dict[str, float]]) -> str:
-    """A hard session step by step; an easy run by its length, and whether it stayed easy."""
+def _verdict(
+    library: History, text: str, offer: Offer | None, run: RunRow, spent: dict[int, dict[str, float]]
+) -> tuple[str, bool]:
+    """What is said of a session that was run, and whether any of its work was: a hard session step by step; an easy run
+    by its length, and whether it stayed easy."""
     if offer is None or offer.is_hard:
         try:
-            return str(sessions.match_session(library, run.id, text)["verdict"])
+            found = sessions.match_session(library, run.id, text)
         except FootworkError:
-            return ""
+            return "", True
+        return str(found["verdict"]), bool(found["done"])
     asked = 60.0 * offer.minutes
     hard = load.above_moderate(spent[run.id]) if run.id in spent else 0.0
     said = "as asked"
@@ -199,7 +206,7 @@ def _verdict(library: History, text: str, offer: Offer | None, run: RunRow, spen
         said = f"{format_duration(run.duration_s)} of {format_duration(asked)}"
     if hard >= HARD_RUN_S:
         said += f", and harder than easy for {format_duration(hard)}"
-    return said
+    return said, True
 
 
 def _phase(library: History, monday: dt.date) -> tuple[str, str]:

@@ -114,8 +114,17 @@ def read_wishes(today: dt.date, told: dict[str, Any]) -> SeasonWishes:
     for text in made.keep:
         read_kept(text)
     other_races(made, today)
-    closed_days(made)
+    _some_day_open(made, today)
     return made
+
+
+def _some_day_open(made: SeasonWishes, today: dt.date) -> None:
+    closed = closed_days(made)
+    if made.date in closed:
+        raise UsageError(f"you are away on {made.date}, the day of the race: end the absence before it")
+    ahead = (today + dt.timedelta(days=k) for k in range(1, (made.date - today).days))
+    if all(day in closed or day.weekday() not in made.days for day in ahead):
+        raise UsageError("no day until the race is free: name fewer absences, or more days")
 
 
 def _day(told: Any, what: str) -> dt.date:
@@ -150,7 +159,7 @@ def _several(told: Sequence[str]) -> tuple[str, ...]:
     a ; parts its steps."""
     texts = [told] if isinstance(told, str) else told
     parts = (part.strip(" ;") for text in texts for part in _NEXT_WISH.split(str(text)))
-    return tuple(part for part in parts if part)
+    return tuple(dict.fromkeys(part for part in parts if part))  # said twice is wished once
 
 
 def _hours(told: Any, what: str) -> float | None:
@@ -159,7 +168,8 @@ def _hours(told: Any, what: str) -> float | None:
     try:
         hours = float(str(told).lower().removesuffix("h").strip())
     except ValueError:
-        hours = as_duration(str(told)) / 3600.0
+        short = re.fullmatch(r"(\d+:\d\d)\s*h?", str(told).strip().lower())  # of a week, 5:30 is hours and minutes
+        hours = as_duration(f"{short.group(1)}:00" if short else str(told)) / 3600.0
     if not 0.25 <= hours <= MOST_HOURS:
         raise UsageError(f"{hours:g} hours {what} cannot be: give a quarter of an hour to {MOST_HOURS:g} h")
     return hours
@@ -235,7 +245,7 @@ def read_kept(text: str) -> KeptDay:
         return KeptDay(weekday, session_words.parse(rest).text())
     hard = bool(re.search(r"\bhard\b", other.group(2), re.IGNORECASE))
     lasts = re.sub(r"\b(hard|easy)\b", "", other.group(2), flags=re.IGNORECASE).strip(" ,")
-    minutes = session_words.parse(f"{lasts or '1 h'} easy").steps()
+    minutes = session_words.parse(f"{lasts} easy").steps() if lasts[:1].isdigit() else []
     seconds = sum(step.seconds or 0.0 for step, _ in minutes)
     if not seconds:
         raise UsageError(f"'{text}' has no duration: write sat ride 3 h")

@@ -62,6 +62,8 @@ def match_session(library: History, run_id: int, text: str) -> SessionMatch:
         wanted = [True] * len(rows)
     asked = [(i, r) for i, r in enumerate(rows) if wanted[i]]
     works = [e for e in found if e["kind"] == "work"]
+    if len(rows) == 1 and (rows[0].step.target is None or rows[0].step.target.word in EASY_WORDS):
+        works = [_whole(rows[0], len(signals.timer))]  # easy running is the run itself, however it is divided
     pairs = repeats.align(
         [(r.seconds, r.power) for _, r in asked], [(e["end_s"] - e["start_s"], e["power"]) for e in works]
     )
@@ -116,6 +118,12 @@ def _by_target(step: session_steps.Step, at: tuple[int, ...]) -> preview.Row:
     seconds = step.seconds or (step.metres / speed if step.metres else preview.OPEN_S)
     none = (float("nan"),) * 3
     return preview.Row(step, at, 0.5 * (low + high), low, high, seconds, float("nan"), none, 0.0, 0.0)
+
+
+def _whole(row: preview.Row, seconds: int) -> dict[str, Any]:
+    """A run as the one piece of work of a session of one easy step."""
+    unknown = {"speed": None, "heart_rate": None, "shared": True}
+    return {"kind": "work", "start_s": 0.0, "end_s": float(seconds), "power": row.power, **unknown}
 
 
 def _rests(rows: list[preview.Row], taken: dict[int, dict[str, Any]], wanted: list[bool]) -> dict[str, float] | None:

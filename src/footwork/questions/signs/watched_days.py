@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +16,7 @@ from footwork.history.log import diary
 from footwork.quantities import Floats, format_distance
 from footwork.questions import load
 from footwork.results.sign_patterns import SignChannel, SignPattern, SignsAnswer
-from footwork.wording.sign_words import INSTEAD, check_words, not_enough_words, quiet_words
+from footwork.wording.sign_words import ILL, INSTEAD, check_words, not_enough_words, quiet_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -47,17 +49,21 @@ def signs_of(library: History, date: dt.date | None = None) -> SignsAnswer:
     """What the days until one show together."""
     today = date or dt.date.today()
     found = _channels(library, today)
-    patterns = [_pattern(name, found, today) for name in OF]
+    hidden = frozenset(OF_THE_HEART) if library.context().physician_decides(today) else frozenset[str]()
+    patterns = [_pattern(name, found, today, hidden) for name in OF]
     due = [p for p in patterns if p.state == "check"]
     long_runs = _long_runs(library, today)
     watched = any(p.state in ("quiet", "silent") for p in patterns)
     quiet = "Nothing asks for a check." if watched else "Not enough to watch."
+    health = library.health(today)
+    ill = health is not None and health.state == "ill"
+    said = [ILL] if ill else [p.sentence for p in due]
     return SignsAnswer(
         asked_on=today.isoformat(),
-        sentence=" ".join([*(p.sentence for p in due), *long_runs]) or quiet,
+        sentence=" ".join([*said, *long_runs]) or quiet,
         patterns=patterns,
         long_runs=long_runs,
-        instead=INSTEAD if due else "",
+        instead=INSTEAD if due and not ill else "",
     )
 
 
@@ -113,14 +119,14 @@ def _left_out(library: History, first: dt.date, today: dt.date) -> list[int]:
     return out
 
 
-def _pattern(name: str, found: dict[str, Channel], today: dt.date) -> SignPattern:
+def _pattern(name: str, found: dict[str, Channel], today: dt.date, hidden: Collection[str]) -> SignPattern:
     channels = [found[c] for c in OF[name]]
     recent = signs.RECENT[name]
     score, count = signs.scores(channels, recent)
     thresholds = signs.THRESHOLDS[name]
     due = signs.checks(score, count, thresholds)
     last = len(score) - 1
-    told = [_told(c, recent) for c in channels]
+    told = [replace(_told(c, recent), left_out=c.name in hidden) for c in channels]
     now = float(score[last]) if np.isfinite(score[last]) else None
     threshold = thresholds[min(max(int(count[last]), 2), max(thresholds))] if now is not None else None
     if due and last - due[-1] <= SHOWN_DAYS:

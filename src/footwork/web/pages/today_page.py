@@ -23,6 +23,7 @@ from footwork.web.forms import Field, downloads, inputs, sentence
 from footwork.web.layout import Text, heading, link, measured, method_link, note, page, table, text, whisker
 from footwork.wording.due_words import ago, long_date
 from footwork.wording.season_words import day_name
+from footwork.wording.sign_words import value_words
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -190,8 +191,8 @@ async def _asked_and_run(base: str, library: Library, on: dt.date) -> None:
             [
                 [
                     c.name,
-                    f"{c.recent:.3g} {c.unit}",
-                    f"{c.usual:.3g} {c.unit}",
+                    value_words(c.recent, c.unit),
+                    value_words(c.usual, c.unit),
                     "" if c.apart is None else signed(c.apart),
                 ]
                 for c in {c.name: c for p in signs.patterns for c in p.channels}.values()
