@@ -69,6 +69,46 @@ def test_a_session_that_is_asked_meanwhile_names_the_physician(library):
     assert library.today(newest).caution.startswith(PHYSICIAN_DECIDES)
 
 
+def test_what_is_taken_back_leaves_nothing_behind(library):
+    newest = library.runs()[0].local.date()
+    before = [e["sentence"] for e in library.edits()]
+    library.tell(date=newest, pregnancy="begins", soreness=3.0)
+    library.tell(date=newest, pregnancy=None)
+    assert not library.context().spells
+    told = [e["sentence"] for e in library.edits()]
+    assert len(told) == len(before) + 1 and not NAMED.search(" ".join(told))
+
+
+def test_an_end_needs_a_beginning_and_a_period_has_one_first_day(library):
+    day = library.runs()[0].local.date()
+    for name in ("pregnancy", "heart_medication"):
+        with pytest.raises(UsageError, match="is known to have begun"):
+            library.tell(date=day, **{name: "over"})
+        library.tell(date=day - dt.timedelta(days=9), **{name: "begins"})
+        library.tell(date=day - dt.timedelta(days=2), **{name: "over"})
+        with pytest.raises(UsageError, match="is known to have begun"):
+            library.tell(date=day, **{name: "over"})
+    library.tell(date=day - dt.timedelta(days=10), period="begins")
+    with pytest.raises(UsageError, match="less than 10 days"):
+        library.tell(date=day - dt.timedelta(days=9), period="begins")
+    library.tell(date=day, period="begins")
+    library.tell(date=day, period="begins")  # the same day again says the same
+    assert len(library.context().periods) == 2
+
+
+def test_plan_response_and_shelf_name_the_physician(library, tmp_path):
+    newest = library.runs()[0].local.date()
+    today = newest + dt.timedelta(days=6 - newest.weekday())
+    library.new_season(today, race=str(today + dt.timedelta(days=70)), distance="10km")
+    library.accept_season(today)
+    assert PHYSICIAN_DECIDES not in library.season_changes(today).cautions
+    assert "12 and 3 minutes" in library.response(today).would_tell
+    library.tell(date=newest, pregnancy="begins")
+    assert PHYSICIAN_DECIDES in library.season_changes(today).cautions
+    assert library.response(today).would_tell == PHYSICIAN_DECIDES
+    assert PHYSICIAN_DECIDES in " ".join(ok("session", "shelf", library=library.folder).stdout.split())
+
+
 def test_a_plan_has_no_test_meanwhile(library):
     newest = library.runs()[0].local.date()
     wished = wishes.read_wishes(newest, {"race": str(newest + dt.timedelta(days=112)), "distance": "10km"})
@@ -124,7 +164,6 @@ def test_it_is_told_of_a_day_in_its_words(library):
         library.tell(pregnancy="yes")
     with pytest.raises(UsageError, match="of a day, not of a run"):
         library.tell(run=run, period="begins")
-    library.tell(date="2026-03-01", heart_medication="over")  # nothing had begun
     assert library.context().spells == ()
     library.tell(date="2026-03-02", heart_medication="begins")
     library.tell(date="2026-03-20", heart_medication="over")

@@ -9,6 +9,7 @@ import yaml
 
 from footwork.demo.write import course_text
 from footwork.errors import HeldBack, NotEnoughData, UsageError
+from footwork.planning import shelf
 from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek, Wishes
 from footwork.planning.week_days import Kept, Laid
@@ -156,6 +157,26 @@ def test_a_new_season_waits_until_the_runner_is_well(library, today):
     library.tell(date=today, illness="fever")
     with pytest.raises(HeldBack, match="rest comes first"):
         library.new_season(today, **wished(today))
+
+
+def test_what_waits_is_among_what_is_due_and_a_planned_test_is_asked_for_once(library, today):
+    def due(day):
+        return {d["what"]: d["why"] for d in library.today(day).due}
+
+    for row in library.runs():
+        if "test" in row.marks:
+            library.mark(row.id, "test", remove=True)
+    assert "Run a test or mark a race" in due(today)
+    number = library.plan_session(shelf.find("test: 12 and 3 minutes").text, today + 20 * DAY)
+    assert "Run a test or mark a race" not in due(today)
+    library.undo(number)
+    assert "Run a test or mark a race" in due(today)
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    assert "Run a test or mark a race" in due(today) and "Look at the season's changes" not in due(today)
+    library.tell(date=today, illness="cold")
+    assert season.waiting(library, today) == library.season_changes(today).sentence
+    assert due(today)["Look at the season's changes"] == season.waiting(library, today).rstrip(".")
 
 
 def test_some_changes_can_be_accepted_and_each_is_undone_singly(library, today):
@@ -457,6 +478,14 @@ def test_few_hours_are_said_to_hold_less_than_usual(library, today):
     little = library.new_season(today, **wished(today, hours="1"))
     assert any("Every week stays under your usual one" in s for s in little.said)
     assert max(w.asked for w in little.weeks) < 0.85 * little.usual["cp_minutes"]
+
+
+def test_a_session_of_ones_own_on_a_day_of_the_plan_is_named(library, today):
+    plain = library.new_season(today, **wished(today))
+    on = next(s.date for s in plain.weeks[0].sessions)
+    library.plan_session("30 min easy", dt.date.fromisoformat(on))
+    said = library.new_season(today, **wished(today)).said
+    assert not any("of your own" in s for s in plain.said) and sum("of your own on" in s for s in said) == 1
 
 
 def test_a_season_whose_race_is_over_says_so(library, today):

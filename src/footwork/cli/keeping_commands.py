@@ -200,6 +200,7 @@ def diary(
     as_json: Json = False,
 ) -> None:
     """Write how a run or a day felt; without values, read the diary."""
+    from footwork.questions import season
     from footwork.wording.cautions import held_back
 
     given = {
@@ -226,6 +227,7 @@ def diary(
         if values:
             library.tell(run, day(date), **values)
         found, caution = library.diary(), held_back(library.health())
+        waits = season.waiting(library) if {"illness", "injury", "well"} & values.keys() else ""
     if run is not None:
         found = [row for row in found if row["run"] == run]
     elif date:
@@ -246,6 +248,8 @@ def diary(
         say(f"{row['date']}{of}  {'; '.join(words)}")
     if caution:
         say(f"Caution: {caution}{way_out(caution)}")
+    if waits:
+        say(f"Season: {waits} footwork season solve shows them.")
     return None
 
 

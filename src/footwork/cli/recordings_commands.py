@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from footwork.cli.common import Json, app, day, opened, out, plural, progress, remembered, say
-from footwork.errors import FootworkError, UsageError
+from footwork.errors import UsageError
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -50,6 +50,8 @@ def add(
 
 
 def _tell_import(library: Library, report: dict[str, Any], as_json: bool) -> None:
+    from footwork.questions import season
+
     if as_json:
         out(report)
     else:
@@ -67,21 +69,8 @@ def _tell_import(library: Library, report: dict[str, Any], as_json: bool) -> Non
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
             if len(report[kind]) > 20:
                 say(f"{kind}: and {len(report[kind]) - 20} more; --json lists all", err=True)
-        if (report["added"] or report["told"]) and (waits := _season_waits(library)):
+        if (report["added"] or report["told"]) and (waits := season.waiting(library)):
             say(f"Season: {waits} footwork season solve shows them.")
-
-
-def _season_waits(library: Library) -> str:
-    """What solving the accepted season again would change after an import, in a sentence; empty where it stands."""
-    from footwork.questions import season
-
-    if not season.is_ahead(library):
-        return ""
-    try:
-        found = library.season_changes()
-    except FootworkError:  # what would change is asked for by its own command, which says why there is no answer
-        return ""
-    return found.sentence if found.changes else ""
 
 
 @app.command()

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, delete
 
 from footwork.errors import UsageError
 from footwork.formats import wellness
 from footwork.formats.wellness import Measured
 from footwork.history.log import entries, parts
 from footwork.results.health import Context, Health, Spell
+from footwork.store import schema
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -39,6 +40,7 @@ FIELDS = (*NUMBERS, *TEXTS, *CONTEXT)
 
 
 SAME = 0.05  # a value that differs by less tells nothing new
+LEAST_CYCLE = 10  # days between first days of periods; our convention
 ASK_AFTER_DAYS = 14  # an entry as old as that is asked about again; our convention
 EASY_DAYS = (3, 14)  # easy days of a return: as many as days off, at least and at most; our convention
 
@@ -142,7 +144,36 @@ def tell(
         else:
             text = " ".join(str(value).split())[:2000] if value is not None else None
             kept[name] = text or None
+    for name in CONTEXT.keys() & kept.keys():
+        _in_order(library, name, day or dt.date.today(), kept[name])
+    for name in [n for n in CONTEXT if n in kept and kept[n] is None]:
+        _forget(library, name, day or dt.date.today())
+        del kept[name]
     return [entries.write(library, "diary", run, {"name": n, "value": v}, day) for n, v in kept.items()]
+
+
+def _in_order(library: History, name: str, day: dt.date, said: float | str | None) -> None:
+    """Refuse an end of what did not begin, and a period that begins within another."""
+    told = [(dt.date.fromisoformat(r["date"]), r[name]) for r in days(library) if r["run"] is None and name in r]
+    what = name.replace("_", " ")
+    if said == "over":
+        before = [value for on, value in told if on < day]
+        if not before or before[0] == "over":
+            raise UsageError(f"no {what} is known to have begun before {day}: write the day it began first")
+    near = [on for on, _ in told if name == "period" and said and 0 < abs((on - day).days) < LEAST_CYCLE]
+    if near:
+        raise UsageError(
+            f"a period is known to begin on {near[0]}, less than {LEAST_CYCLE} days from {day}: only its first day is "
+            f"written; footwork diary --date {near[0]} --clear period takes that one back"
+        )
+
+
+def _forget(library: History, name: str, day: dt.date) -> None:
+    """Remove what was told of a day's context, so that nothing of it is left among the entries."""
+    with library.writing() as connection:
+        for entry in parts.read_entries(connection, "diary", undone=True):
+            if entry.run is None and entry.date == day.isoformat() and entry.payload["name"] == name:
+                connection.execute(delete(schema.entry).where(schema.entry.c.id == entry.id))
 
 
 FROM_FILE = "file"

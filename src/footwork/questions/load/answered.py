@@ -13,6 +13,7 @@ from footwork.quantities import Estimate, Floats
 from footwork.questions import capacity
 from footwork.questions.load.activities import loads_of
 from footwork.results.loads import LoadResponse
+from footwork.wording.cautions import PHYSICIAN_DECIDES
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -33,7 +34,7 @@ def response_to_load(library: History, date: dt.date | None = None) -> LoadRespo
     told = [(dt.date.fromisoformat(a.date), a.load.value) for a in loads.found if a.load.value is not None]
     told = [(day, value) for day, value in told if day <= today]
     if not told or not found:
-        return _answer(today, made.scale, 0, 0.0, {}, ["no test or race is known on this scale"], None)
+        return _answer(library, today, made.scale, 0, 0.0, {}, ["no test or race is known on this scale"], None)
     first = min(day for day, _ in told)
     load = np.zeros((today - first).days + 1)
     for day, value in told:
@@ -47,7 +48,7 @@ def response_to_load(library: History, date: dt.date | None = None) -> LoadRespo
     outcomes = np.array([by_day[int(d)] for d in days])
     reasons, models = load_response.why_withheld(days, outcomes, load)
     weeks = (int(days[-1]) - int(days[0])) / 7.0 if len(days) else 0.0
-    return _answer(today, made.scale, len(days), weeks, models, reasons, models.get("M1"))
+    return _answer(library, today, made.scale, len(days), weeks, models, reasons, models.get("M1"))
 
 
 def _alone(made: Any, durations: Any, powers: Any) -> float:
@@ -59,7 +60,14 @@ def _alone(made: Any, durations: Any, powers: Any) -> float:
 
 
 def _answer(
-    today: dt.date, scale: str, tests: int, weeks: float, models: dict[str, Any], reasons: list[str], one: Any
+    library: History,
+    today: dt.date,
+    scale: str,
+    tests: int,
+    weeks: float,
+    models: dict[str, Any],
+    reasons: list[str],
+    one: Any,
 ) -> LoadResponse:
     why = "; ".join(reasons)
     more = Estimate.withheld("%", METHOD, why, tests, "tests")
@@ -87,5 +95,5 @@ def _answer(
         more_load=more,
         memory=memory,
         reasons=reasons,
-        would_tell=WOULD_TELL,
+        would_tell=PHYSICIAN_DECIDES if library.context().physician_decides(today) else WOULD_TELL,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from footwork.questions.season.changes import accept_changes, season_changes
+from footwork.questions.season.changes import accept_changes, season_changes, waiting
 from footwork.questions.season.season_plan import (
     accept_season,
     is_ahead,
@@ -28,5 +28,6 @@ __all__ = [
     "season_template",
     "season_workouts",
     "show_season",
+    "waiting",
     "week_of",
 ]

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from footwork.errors import UsageError
+from footwork.errors import FootworkError, UsageError
 from footwork.history.log import entries
 from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek
@@ -19,7 +19,7 @@ from footwork.questions.season.plan_basis import Basis, basis_of
 from footwork.questions.season.season_plan import newest_accepted, wishes_of
 from footwork.questions.season.week import rows_of_week
 from footwork.results.planned_season import SeasonChange, SeasonChanges
-from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.cautions import PHYSICIAN_DECIDES, before_hard_work, held_back
 from footwork.wording.season_words import changes_sentence, day_name, week_reason
 
 if TYPE_CHECKING:
@@ -38,6 +38,22 @@ def season_changes(library: History, date: dt.date | None = None) -> SeasonChang
         No accepted season, or its race is over.
     """
     return _solved(library, date or dt.date.today())[0]
+
+
+def waiting(library: History, date: dt.date | None = None) -> str:
+    """What solving the accepted season again would change, in a sentence; empty where it stands or none is ahead."""
+    today = date or dt.date.today()
+
+    def make() -> str:
+        if not season_plan.is_ahead(library, today):
+            return ""
+        try:
+            found = season_changes(library, today)
+        except FootworkError:  # what would change is asked for by its own command, which says why there is no answer
+            return ""
+        return found.sentence if found.changes else ""
+
+    return str(library.cached(("season-waiting", today), make))
 
 
 def accept_changes(library: History, ids: Collection[int] = (), date: dt.date | None = None) -> SeasonChanges:
@@ -118,7 +134,8 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
     state = "changes wait" if numbered else "stands"
     held = held_back(health)
     doubt = race_in_doubt(library, basis.race.date, today)
-    cautions = [text for text in (held, doubt, before_hard_work("session")) if text]
+    decides = PHYSICIAN_DECIDES if library.context().physician_decides(today) else ""
+    cautions = [text for text in (held, decides, doubt, before_hard_work("session")) if text]
     return (
         SeasonChanges(
             asked_on=today.isoformat(),

@@ -23,7 +23,7 @@ from footwork.questions.season.plan_basis import Basis, Planner, Raced, basis_of
 from footwork.questions.season.wishes import SeasonWishes, from_yaml, read_wishes, to_yaml
 from footwork.results.planned_season import PlannedSession, PlannedWeek, SeasonPlan, SeasonRace
 from footwork.wording.cautions import before_hard_work, held_back
-from footwork.wording.season_words import plan_sentence
+from footwork.wording.season_words import day_name, plan_sentence
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -263,9 +263,24 @@ def _told(
         others=[_race(r) for r in basis.beside],
         usual=usual,
         weeks=rows,
-        said=[*basis.wishes.said, *thin(basis.race, weeks), *under_usual(basis.standing, weeks)],
+        said=[
+            *basis.wishes.said,
+            *_beside_own(library, rows),
+            *thin(basis.race, weeks),
+            *under_usual(basis.standing, weeks),
+        ],
         cautions=[text for text in (doubt, before_hard_work("session"), *basis.who.warnings) if text],
     )
+
+
+def _beside_own(library: History, weeks: Sequence[PlannedWeek]) -> list[str]:
+    """Days on which a plan asks a session where the runner keeps one of their own."""
+    own = {str(s["date"]) for s in sessions.listed_sessions(library) if "of_plan" not in s}
+    both = [s.date for week in weeks for s in week.sessions if s.date in own and s.on_foot]
+    if not both:
+        return []
+    days = ", ".join(day_name(d) for d in both[:5]) + (" and later" if len(both) > 5 else "")
+    return [f"You keep a session of your own on {days}: the plan does not count it, so drop one of the two."]
 
 
 def _race(of: Raced) -> SeasonRace:

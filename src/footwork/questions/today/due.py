@@ -11,8 +11,9 @@ from footwork.history.catalogue import RunRow
 from footwork.history.log import accepted
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import MODEL
+from footwork.planning import session_words, shelf
 from footwork.quantities import Estimate, plain
-from footwork.questions import capacity, devices, runs, sessions
+from footwork.questions import capacity, devices, runs, season, sessions
 from footwork.questions import load as load_question
 from footwork.questions.today import weeks
 from footwork.results.today import Due
@@ -78,10 +79,14 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
             )
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
-        tests = [] if library.context().physician_decides(today) else _test_due(made, day)
+        tests = (
+            [] if _test_planned(listed, today) or library.context().physician_decides(today) else _test_due(made, day)
+        )
         due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
     except NotEnoughData as error:
         critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
+    if waits := season.waiting(library, today):
+        due.append({"what": "Look at the season's changes", "why": waits.rstrip("."), "page": "season"})
     totals = {
         "runs": len(week),
         "duration_s": sum(r.duration_s for r in week),
@@ -168,6 +173,13 @@ def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
         f"the last maximal effort on {made.scale} was {(day - last).days} days before your newest run{_best_test(made)}"
     )
     return [_test("A test is due", why)]
+
+
+def _test_planned(listed: list[dict[str, Any]], today: dt.date) -> bool:
+    """Whether a test is among the sessions to come."""
+    tests = {session_words.parse(e.text).text() for e in shelf.SHELF if e.name.startswith("test:")}
+    ahead = [s for s in listed if s["date"] >= today.isoformat()]
+    return any((s.get("of_plan") or {}).get("purpose") == "test" or s["text"] in tests for s in ahead)
 
 
 def _test(what: str, why: str) -> dict[str, str]:

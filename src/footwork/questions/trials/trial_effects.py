@@ -113,6 +113,7 @@ def _analyse(library: History, number: int, date: dt.date | None) -> dict[str, A
             *trial_words.trial_warnings(trial, blocks, spread["runs_that_tell"], slope, slope_told),
             *trial_words.contrary(trial, blocks, outcome),
             *_early(library, trial),
+            *_heart_moved(library, trial),
         ],
     }
     out["verdict"], out["sentence"] = trial_words.trial_verdict(trial, primary, out)
@@ -216,6 +217,20 @@ def _early(library: History, trial: dict[str, Any]) -> list[str]:
     return [
         f"Run {', '.join(early)} was run before the trial was designed on {trial['date']}: only an order that "
         "was drawn before is a fair one."
+    ]
+
+
+def _heart_moved(library: History, trial: dict[str, Any]) -> list[str]:
+    """That something other than the trial moved heart rate in or between its runs, as the diary tells."""
+    days = [entries.library_row(library, j["run"]).local.date() for j in trial["joined"]]
+    context = library.context()
+    if trial["outcome"] != "heart_rate" or not days:
+        return []
+    if not (context.moved_within(min(days), max(days)) or any(map(context.physician_decides, days))):
+        return []
+    return [
+        "By what the diary tells, heart rate in these runs is moved by something else as well: conditions are still "
+        "compared within each run, but ask by exertion too, and your physician."
     ]
 
 

@@ -72,7 +72,11 @@ async def show_season(base: str, library: Library) -> None:
         for said in plan.said:
             text("p", said, "soft")
         if plan.state == "proposed":
+            if season.is_ahead(library):
+                text("p", "The season you accepted stands until this one is accepted, and again if it is dropped.")
             command_form(library, ["season", "accept"], (), "Accept this season", f"{base}/season", bare=True)
+            undo = ["edit", "undo", str(plan.number)]
+            command_form(library, undo, (), "Drop this proposal", f"{base}/season", bare=True)
         changes: SeasonChanges | None = found["changes"]
         if changes is not None and changes.changes:
             _changes(base, library, changes)
