@@ -253,6 +253,57 @@ def diary(
     return None
 
 
+privacy = typer.Typer(help="What a coach may see: show, consent, diary.", no_args_is_help=True)
+app.add_typer(privacy, name="privacy")
+
+
+@privacy.command("show")
+def privacy_show(as_json: Json = False) -> None:
+    """Whether consent is written down, and whether a coach sees diary and health."""
+    with opened() as library:
+        _say_sharing(library, as_json)
+
+
+@privacy.command("consent")
+def privacy_consent(
+    note: Annotated[str, typer.Argument(help="How it was given, as 'by mail'.")] = "",
+    date: Annotated[str | None, typer.Option(help="The day it was given; today by default.")] = None,
+    withdraw: Annotated[
+        bool, typer.Option("--withdraw", help="It is withdrawn, and the diary no longer shared.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Write down that the runner consents to a coach reading this library."""
+    with opened() as library:
+        if withdraw:
+            library.withdraw_consent()
+        else:
+            library.consent(note, day(date))
+        _say_sharing(library, as_json)
+
+
+@privacy.command("diary")
+def privacy_diary(shared: Annotated[str, typer.Argument(help="on or off.")], as_json: Json = False) -> None:
+    """Let a coach see diary and health, or not; off, a coach reads of them only 'not now'."""
+    if shared.strip().lower() not in ("on", "off"):
+        raise UsageError(f"'{shared}' is neither: write footwork privacy diary on, or off")
+    with opened() as library:
+        library.share_diary(shared.strip().lower() == "on")
+        _say_sharing(library, as_json)
+
+
+def _say_sharing(library: Library, as_json: bool) -> None:
+    found = library.sharing()
+    if as_json:
+        return out({"consent": found.consent, "note": found.note, "diary": found.diary})
+    if found.consent is None:
+        say("No consent is written down: a coach's squad shows of the diary only 'not now'.")
+    else:
+        say(f"Consent of {found.consent}{': ' if found.note else ''}{found.note}.")
+        say("Diary and health are shared." if found.diary else "Diary and health are not shared.")
+    return say("Who holds the library's folder can read all of it.")
+
+
 @app.command()
 def weather(
     run: Annotated[int | None, typer.Argument(help="Number of the run.")] = None,

@@ -10,7 +10,7 @@ import typer
 
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, day, opened, out, remembered, say, way_out
 from footwork.errors import FootworkError, UsageError
-from footwork.wording.cautions import PHYSICIAN_DECIDES, before_hard_work, held_back
+from footwork.wording.cautions import before_hard_work, held_back, physician_words
 
 session = typer.Typer(
     help="Sessions in plain words: new, list, preview, solve, export, match, shelf.", no_args_is_help=True
@@ -456,10 +456,10 @@ def shelf(
     try:
         with opened() as library:
             held = held_back(library.health())
-            decides = library.context().physician_decides(dt.date.today())
+            decides = physician_words(library.context(), dt.date.today())
     except FootworkError:  # the shelf needs no library
-        held, decides = None, False
+        held, decides = None, ""
     if decides:
-        say(PHYSICIAN_DECIDES)
+        say(decides)
     say(f"Caution: {held or before_hard_work('session')}{way_out(held or '')}")
     return None

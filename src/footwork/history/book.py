@@ -6,6 +6,7 @@ import datetime as dt
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -15,7 +16,7 @@ from footwork.errors import LibraryError
 from footwork.history.athlete import Athlete
 from footwork.history.catalogue import RunRow
 from footwork.quantities import Day, Span, as_date, as_day, as_distance, as_duration, as_moment, as_number, as_seconds
-from footwork.results.health import Context, Health
+from footwork.results.health import Context, Health, Sharing
 from footwork.signals import Signals
 from footwork.store import database, schema, stamps
 
@@ -34,6 +35,7 @@ class History:
         self._looking = threading.Lock()
         self._scratch: Any = None  # the folder of a throw-away library
         self.athlete = Athlete(self)
+        self.for_coach = False  # whether a coach looks at it, who sees of the diary what the runner shares
         self.problems: list[str] = []  # what the last refresh could not rebuild, in sentences
 
     @classmethod
@@ -395,22 +397,53 @@ class History:
         return diary.from_csv(self, Path(path), columns)
 
     def diary(self, since: Day | None = None, until: Day | None = None) -> list[dict[str, Any]]:
-        """What the diary holds, the newest day first."""
+        """What the diary holds, the newest day first; nothing where it is not shared with who looks."""
         from footwork.history.log import diary
 
-        return diary.days(self, as_day(since), as_day(until))
+        return [] if self.diary_withheld else diary.days(self, as_day(since), as_day(until))
 
     def health(self, date: Day | None = None) -> Health | None:
         """What the diary tells of a day, today by default, that holds hard running back; see `diary.health`."""
         from footwork.history.log import diary
 
-        return diary.health(self, as_day(date))
+        found = diary.health(self, as_day(date))
+        return replace(found, told=False) if found is not None and self.diary_withheld else found
+
+    def sharing(self) -> Sharing:
+        """What the runner lets a coach see; `privacy.sharing`."""
+        from footwork.history.log import privacy
+
+        return privacy.sharing(self)
+
+    def consent(self, note: str = "", date: Day | None = None) -> int:
+        """Write down that the runner consents to a coach reading this library; `privacy.consent`."""
+        from footwork.history.log import privacy
+
+        return privacy.consent(self, note, as_day(date))
+
+    def withdraw_consent(self) -> int:
+        """Write down that consent is withdrawn. Raises UsageError where there is none."""
+        from footwork.history.log import privacy
+
+        return privacy.withdraw(self)
+
+    def share_diary(self, shared: bool) -> int:
+        """Let a coach see diary and health, or not. Raises UsageError without consent."""
+        from footwork.history.log import privacy
+
+        return privacy.share_diary(self, shared)
+
+    @property
+    def diary_withheld(self) -> bool:
+        """Whether a coach looks who is not shown the diary."""
+        return self.for_coach and not self.sharing().diary
 
     def context(self) -> Context:
         """What the runner chose to tell of what moves heart rate; `diary.context`."""
         from footwork.history.log import diary
 
-        return diary.context(self)
+        found = diary.context(self)
+        return replace(found, told=False) if self.diary_withheld else found
 
     def pause(self) -> str:
         """What a pause of over two weeks up to today leaves unknown of the runner, as sentences; empty without one."""

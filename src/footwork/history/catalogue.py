@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
@@ -188,7 +188,7 @@ def rows(library: History) -> list[RunRow]:
                 )
             )
     out.sort(key=lambda r: (r.start, r.id), reverse=True)
-    return out
+    return [replace(r, note="") for r in out] if library.diary_withheld else out
 
 
 def _beside(told: Told, start: float, offset: int | None, zone: dt.tzinfo | None) -> dict[str, Any]:

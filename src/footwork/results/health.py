@@ -19,10 +19,12 @@ class Spell:
 class Context:
     """What the runner chose to tell of what moves heart rate: pregnancy and medicine that acts on the heart, as spells
     without their names, and first days of periods, the earliest first. It is for the runner alone: no answer that can
-    be passed on says which it is."""
+    be passed on says which it is, and to a coach who is not shown the diary (``told`` False) none says that there is
+    anything."""
 
     spells: tuple[Spell, ...] = ()
     periods: tuple[dt.date, ...] = ()
+    told: bool = True
 
     def physician_decides(self, day: dt.date) -> bool:
         """Whether a day lies in a spell."""
@@ -40,10 +42,20 @@ class Health:
 
     ``state`` is ``ill``, ``injured`` or ``returning``; ``since`` the entry's day, or the day the runner was well again;
     ``until`` the last easy day of a return; ``asks`` whether an entry is so old that the runner
-    should say whether it still holds.
+    should say whether it still holds; ``told`` False for a coach whom the runner does not show the diary.
     """
 
     state: Literal["ill", "injured", "returning"]
     since: dt.date
     until: dt.date | None = None
     asks: bool = False
+    told: bool = True
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """What a coach may see: the day consent was given (None without), its note, and whether the diary is shared."""
+
+    consent: dt.date | None = None
+    note: str = ""
+    diary: bool = False

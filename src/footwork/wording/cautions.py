@@ -5,9 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from footwork.results.health import Health
+    import datetime as dt
+
+    from footwork.results.health import Context, Health
 
 _LEADS = {"race": "A race is a maximal effort", "test": "A test is a maximal effort", "session": "Hard running"}
+
+
+NOT_NOW = "Not now."  # all that a coach reads of health where the diary is not shared
 
 
 def before_hard_work(kind: str) -> str:
@@ -26,6 +31,8 @@ def held_back(health: Health | None) -> str | None:
     """Why nothing hard is proposed, and until when; None for a runner of whom the diary tells nothing bad."""
     if health is None:
         return None
+    if not health.told:
+        return NOT_NOW
     if health.state == "returning":
         return (
             f"Easy running only up to and including {health.until}: as many easy days as days off after illness or "
@@ -47,6 +54,25 @@ PHYSICIAN_DECIDES = (
     "By what the diary tells, no maximal test is proposed and heart rates to aim for are left out: how hard running "
     "may be is your physician's to say. Watts and feel stay."
 )
+
+
+def physician_words(context: Context, day: dt.date) -> str:
+    """What stands beside hard work while a physician decides; empty otherwise."""
+    if not context.physician_decides(day):
+        return ""
+    return PHYSICIAN_DECIDES if context.told else NOT_NOW
+
+
+def left_out_words(context: Context) -> str:
+    """Why a heart rate is left out while a physician decides."""
+    return HEART_RATE_LEFT_OUT if context.told else "left out"
+
+
+def moved_words(context: Context) -> str:
+    """Why heart rates of both sides of a beginning or an end are not compared."""
+    return HEART_RATE_MOVED if context.told else "heart rates of these weeks are not compared"
+
+
 HEART_RATE_MOVED = "what moves your heart rate began or ended in these weeks, as the diary tells"
 HEART_RATE_LEFT_OUT = "left out by what the diary tells: ask your physician"
 TRIAL = (

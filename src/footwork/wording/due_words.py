@@ -68,6 +68,8 @@ def what_next(
     """
     held = held_back(health)
     if held is not None and health is not None:
+        if not health.told:
+            return held.rstrip("."), ""
         head = {
             "ill": "Rest until you are well",
             "injured": "No running until you are well again",

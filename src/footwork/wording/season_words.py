@@ -85,11 +85,13 @@ def week_reason(health: Health | None, week: Week, today: dt.date, wanted: Mappi
     near = (week.monday - today).days < 7
     if health is not None and health.state in ("ill", "injured") and near:
         ill = health.state == "ill"
+        if not health.told:
+            return "not now"
         return "the diary tells of illness, and rest comes first" if ill else "no running while injured"
     if week.phase == "return":
         return week.reason
     if health is not None and health.until is not None and week.monday <= health.until:
-        return f"easy days until {health.until} after illness or injury"
+        return f"easy days until {health.until} after illness or injury" if health.told else "not now"
     before = wanted.get(week.monday)
     if before and abs(week.load - before) > 0.1 * before:
         less = "less" if week.load < before else "more"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 DAYS = {"unwell": "2 days", "worn": "a week"}
 INSTEAD = "An easy run, or none, would do instead of a hard session until you know; that is yours to decide."
 ILL = "The diary tells of illness, which is what these signs would ask about: they say nothing more until you are well."
+NOT_SHARED = "The diary is not shared, so no signs are shown."
 WATCHED = {"unwell": "how you are", "worn": "how worn you are"}
 
 

@@ -252,6 +252,12 @@ def _at(entry: Entry, key: str, starts: dict[int, float]) -> str:
     return format_duration(max(entry.payload[key] - start, 0.0))
 
 
+def _privacy_words(payload: dict[str, Any]) -> str:
+    if "consent" not in payload:
+        return f"diary {'shared' if payload['diary'] else 'not shared'} with the coach"
+    return f"consent {'given' if payload['consent'] else 'withdrawn'}{': ' if payload['note'] else ''}{payload['note']}"
+
+
 _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "mark": lambda e, s: (
         f"marked {e.payload['name']}"
@@ -287,6 +293,7 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "weather": lambda e, s: f"weather {describe_weather(e.payload)}",
     "scale-join": lambda e, s: f"scale {e.payload['name']} counts as {e.payload['into_name']}",
     "scale-break": lambda e, s: f"scale {e.payload['name']} counts as a new one from {e.payload['date']}",
+    "privacy": lambda e, s: _privacy_words(e.payload),
     "run": lambda e, s: f"entered by hand, {format_duration(e.payload['duration_s'])}",
 }
 
@@ -315,7 +322,7 @@ def listed(library: History, run_id: int | None = None, undone: bool = False) ->
             "undone": e.undone_at is not None,
         }
         for e in reversed(found)
-        if run_id is None or run_id in e.runs
+        if (run_id is None or run_id in e.runs) and not (e.kind == "diary" and library.diary_withheld)
     ]
 
 

@@ -22,7 +22,7 @@ from footwork.physiology import critical, curve, domains
 from footwork.quantities import Effort, Estimate, Floats, parse_effort, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
-from footwork.wording.cautions import HEART_RATE_LEFT_OUT, PHYSICIAN_DECIDES
+from footwork.wording.cautions import left_out_words, physician_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -255,7 +255,7 @@ def _known(
     rates = _rates(_borders(of_domains, posterior.n, relation, [r.blocks for r in outside]) if hidden else borders)
     if hidden:
         for border in BORDERS:
-            borders[border]["heart_rate"] = Estimate.withheld("bpm", "heart-rate-borders", HEART_RATE_LEFT_OUT)
+            borders[border]["heart_rate"] = Estimate.withheld("bpm", "heart-rate-borders", left_out_words(context))
     shown = next((row["power_w"] for row in best if row["duration_s"] >= domains.EXTREME_S), None)
     beyond = posterior.held(domains.EXTREME_S, draws)
     for row in best:
@@ -285,7 +285,7 @@ def _known(
             + (f"the best shown for so long is {shown:.0f} W." if shown else "nothing was run for so long.")
         )
     if hidden:
-        warnings.insert(0, PHYSICIAN_DECIDES)
+        warnings.insert(0, physician_words(context, asked))
     if gathered.unconfirmed is not None:
         warnings.append(unconfirmed_words(gathered.unconfirmed))
     return Capacity(

@@ -232,7 +232,7 @@ def _by_heart_rate(
     for activity in runs:
         row = of_run[activity.run or 0]
         if context.physician_decides(activity.date):
-            activity.notes.append("heart rate is left out, by what the diary tells")
+            activity.notes.append("heart rate is left out" + (", by what the diary tells" if context.told else ""))
             continue
         mine = stored.get(row.scale_key or "", {}).get(row.id)
         if mine is not None and np.isfinite(mine.blocks[:, AT["heart_rate"]]).sum() > 0.5 * activity.minutes:

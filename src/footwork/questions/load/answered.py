@@ -13,7 +13,7 @@ from footwork.quantities import Estimate, Floats
 from footwork.questions import capacity
 from footwork.questions.load.activities import loads_of
 from footwork.results.loads import LoadResponse
-from footwork.wording.cautions import PHYSICIAN_DECIDES
+from footwork.wording.cautions import physician_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -95,5 +95,5 @@ def _answer(
         more_load=more,
         memory=memory,
         reasons=reasons,
-        would_tell=PHYSICIAN_DECIDES if library.context().physician_decides(today) else WOULD_TELL,
+        would_tell=physician_words(library.context(), today) or WOULD_TELL,
     )

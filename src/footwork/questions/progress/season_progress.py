@@ -20,7 +20,7 @@ from footwork.questions.progress import season_model
 from footwork.questions.progress.season_model import DAYS, Season
 from footwork.results.progress import SeasonProgress
 from footwork.wording import progress_words
-from footwork.wording.cautions import HEART_RATE_MOVED
+from footwork.wording.cautions import moved_words
 from footwork.wording.progress_words import SPEED_IS_NO_ECONOMY
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def _answer(
     gains, why = response.gain(model, first, last, rate)
     why = why or response.device_moved(of.prepared.rows, model.power, float(gains.mean()))
     if library.context().moved_within(of.since, of.until):
-        why = why or HEART_RATE_MOVED
+        why = why or moved_words(library.context())
     looks = max((max(last - first, DAYS) - FIRST_LOOK_DAYS) // 7 + 1, 1)  # one bound for the whole season
     if last - first < LEAST_SPAN_DAYS:
         why = why or f"the runs span {last - first} days: a change needs {LEAST_SPAN_DAYS}"
@@ -144,7 +144,7 @@ def _answer(
         "change_heart_rate": Estimate(beats, beats - 1.96 * beats_sd, beats + 1.96 * beats_sd, "bpm", n, METHOD, "runs")
         if why in ("", response.ONE_POWER)
         else Estimate.withheld("bpm", METHOD, why, n, "runs"),
-        "effects": _effects(model),
+        "effects": _effects(model, library.diary_withheld),
         "spread": {"run_sd_bpm": model.run_sd, "minute_sd_bpm": model.within, "week_sd_bpm": model.walk},
         "time_constants_s": list(model.tau),
         "results": _results(library, of),
@@ -179,7 +179,7 @@ def _ends(library: History, of: Season) -> list[str]:
     return [line for line in told if not line.startswith(("temperature", "illness", "sleep", "duration"))]
 
 
-def _effects(model: response.Response) -> list[dict[str, Any]]:
+def _effects(model: response.Response, withheld: bool) -> list[dict[str, Any]]:
     """Coefficients that runs told more of than the prior, with their interval."""
     words = {
         "heat": ("a degree over 12 °C", 1.0),
@@ -199,6 +199,8 @@ def _effects(model: response.Response) -> list[dict[str, Any]]:
         }
     )
     for name, (what, times) in words.items():
+        if withheld and name in ("illness", "sleep"):
+            continue
         k = response.C[name] - 1
         at, sd = float(model.mean[k]) * times, float(np.sqrt(model.covariance[k, k])) * times
         if sd < 0.7 * response.PRIOR_SD[k + 1] * times:

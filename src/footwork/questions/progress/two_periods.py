@@ -27,7 +27,7 @@ from footwork.questions.progress.circumstances import Pairs
 from footwork.questions.progress.season_model import DAYS
 from footwork.results.progress import PeriodComparison
 from footwork.wording import progress_words
-from footwork.wording.cautions import HEART_RATE_MOVED
+from footwork.wording.cautions import moved_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -149,7 +149,7 @@ def _answer(
     why = why or _heat_alone(model, mine, float(gains.mean()))
     of_days = [dt.date.fromordinal(t.day) for t in prepared.rows if t.side]
     if library.context().moved_within(min(of_days), max(of_days)):
-        why = why or HEART_RATE_MOVED
+        why = why or moved_words(library.context())
     verdict = progress.decide(float(gains.mean()), float(gains.std()), least)
     outcomes = [
         _outcome("power_at_heart_rate", gains, "%", n, least, 1, why),

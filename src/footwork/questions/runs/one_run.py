@@ -72,7 +72,7 @@ def run_in_full(library: History, run_id: int) -> Run:
     row = catalogue.find(library, run_id)
     told = entries.told(library).get(run_id, Told())
     if row.recording_id is None:
-        return Run(row, [], [], [], [], [], [], [], told.diary)
+        return Run(row, [], [], [], [], [], [], [], {} if library.diary_withheld else told.diary)
     day = row.local.date()
     result, stream = schema.result, schema.stream
     with library.reading() as connection:
@@ -127,7 +127,7 @@ def run_in_full(library: History, run_id: int) -> Run:
         laps=[{**lap, "domain": domain} for lap, domain in zip(laps, domains, strict=True)],
         recordings=recordings,
         best=_best_efforts(best) if best is not None else [],
-        diary=told.diary,
+        diary={} if library.diary_withheld else told.diary,
         clipped=_clipped(library, row),
         title=run_titles(library, [row])[run_id],
     )

@@ -19,7 +19,7 @@ from footwork.questions.season.plan_basis import Basis, basis_of
 from footwork.questions.season.season_plan import newest_accepted, wishes_of
 from footwork.questions.season.week import rows_of_week
 from footwork.results.planned_season import SeasonChange, SeasonChanges
-from footwork.wording.cautions import PHYSICIAN_DECIDES, before_hard_work, held_back
+from footwork.wording.cautions import before_hard_work, held_back, physician_words
 from footwork.wording.season_words import changes_sentence, day_name, week_reason
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def _solved(library: History, today: dt.date) -> tuple[SeasonChanges, list[Seaso
     state = "changes wait" if numbered else "stands"
     held = held_back(health)
     doubt = race_in_doubt(library, basis.race.date, today)
-    decides = PHYSICIAN_DECIDES if library.context().physician_decides(today) else ""
+    decides = physician_words(library.context(), today)
     cautions = [text for text in (held, decides, doubt, before_hard_work("session")) if text]
     return (
         SeasonChanges(

@@ -16,7 +16,7 @@ from footwork.history.log import diary
 from footwork.quantities import Floats, format_distance
 from footwork.questions import load
 from footwork.results.sign_patterns import SignChannel, SignPattern, SignsAnswer
-from footwork.wording.sign_words import ILL, INSTEAD, check_words, not_enough_words, quiet_words
+from footwork.wording.sign_words import ILL, INSTEAD, NOT_SHARED, check_words, not_enough_words, quiet_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -48,6 +48,10 @@ OF = {
 def signs_of(library: History, date: dt.date | None = None) -> SignsAnswer:
     """What the days until one show together."""
     today = date or dt.date.today()
+    if library.diary_withheld:
+        long_runs = _long_runs(library, today)
+        only = " ".join([NOT_SHARED, *long_runs])
+        return SignsAnswer(asked_on=today.isoformat(), sentence=only, patterns=[], long_runs=long_runs, instead="")
     found = _channels(library, today)
     hidden = frozenset(OF_THE_HEART) if library.context().physician_decides(today) else frozenset[str]()
     patterns = [_pattern(name, found, today, hidden) for name in OF]

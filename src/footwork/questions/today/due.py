@@ -17,7 +17,7 @@ from footwork.questions import capacity, devices, runs, season, sessions
 from footwork.questions import load as load_question
 from footwork.questions.today import weeks
 from footwork.results.today import Due
-from footwork.wording.cautions import PHYSICIAN_DECIDES, before_hard_work, held_back
+from footwork.wording.cautions import before_hard_work, held_back, physician_words
 from footwork.wording.due_words import what_next
 
 if TYPE_CHECKING:
@@ -112,8 +112,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
 
 def _caution(library: History, day: dt.date) -> str:
     """What stands beside a session that is asked."""
-    decides = [PHYSICIAN_DECIDES] if library.context().physician_decides(day) else []
-    return " ".join([*decides, before_hard_work("session")])
+    return f"{physician_words(library.context(), day)} {before_hard_work('session')}".lstrip()
 
 
 def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:
@@ -156,6 +155,8 @@ def _held(library: History, day: dt.date) -> list[dict[str, str]]:
     health = library.health(day)
     if (why := held_back(health)) is None or health is None:
         return []
+    if not health.told:
+        return [{"what": why.rstrip("."), "why": "nothing hard is asked; the runner knows why", "page": ""}]
     what = "After being ill or injured" if health.state == "returning" else "Get well first"
     return [{"what": what, "why": why.rstrip("."), "page": "diary"}]
 

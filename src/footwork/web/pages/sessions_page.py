@@ -354,8 +354,8 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                 with ui.element("p"):
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-            if library.context().physician_decides(dt.date.today()):
-                note(cautions.PHYSICIAN_DECIDES, base, "cautions")
+            if decides := cautions.physician_words(library.context(), dt.date.today()):
+                note(decides, base, "cautions")
             note(cautions.before_hard_work("test"), base, "cautions")
         pause_note(base, library)
         shown = ui.element("div")

@@ -11,8 +11,9 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web import jobs, watching
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, inputs, sentence
+from footwork.web.forms import Field, command_form, inputs, sentence
 from footwork.web.layout import heading, page, table, text
+from footwork.wording.due_words import long_date
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -98,6 +99,7 @@ async def show_settings(base: str, library: Library) -> None:
 
                 button.on("click", choose)
         _watched(base, library)
+        _coach(base, library)
         heading("Which device's watts")
         text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
         table(["scale"], [[name] for name in found["scales"].values()], two_line=False)
@@ -129,6 +131,24 @@ def _watched(base: str, library: Library) -> None:
 
             text("button", label, "fw").on("click", press)
         status.props["aria-live"] = "polite"
+
+
+def _coach(base: str, library: Library) -> None:
+    """What a coach sees of this library in a squad."""
+    heading("What a coach sees")
+    found = library.sharing()
+    if found.consent is None:
+        text("p", "No consent is written down. A squad shows of the diary only “not now”.", "soft")
+        note_field = Field("note", "How you consent to a coach reading this library, as: by mail")
+        command_form(library, ["privacy", "consent"], (note_field,), "I consent", f"{base}/settings", bare=True)
+        return
+    given = f"Consent of {long_date(found.consent)} {found.consent.year}{': ' if found.note else ''}{found.note}. "
+    text("p", given + ("Diary and health are shared." if found.diary else "Diary and health are not shared."))
+    label, word = ("Keep the diary to myself", "off") if found.diary else ("Share diary and health", "on")
+    command_form(library, ["privacy", "diary"], (), label, f"{base}/settings", fixed=[word], bare=True)
+    command_form(
+        library, ["privacy", "consent"], (), "Withdraw consent", f"{base}/settings", fixed=["--withdraw"], bare=True
+    )
 
 
 PAGES = (Page("/settings", show_settings, data, nav="Settings", place=12),)
