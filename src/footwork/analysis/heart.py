@@ -33,20 +33,21 @@ def heart_rate_at(blocks: Sequence[Floats], power: Floats, unit: str = "bpm") ->
     p_at, h_at = BLOCK_COLUMNS.index("power"), BLOCK_COLUMNS.index("heart_rate")
     powers, rates, owners = [], [], []
     for run, block in enumerate(blocks):
-        p, h, at = block[:, p_at], block[:, h_at], block[:, 0]
-        for i in range(SETTLING_MINUTES, len(block)):
-            before = p[i - SETTLING_MINUTES : i + 1]
-            joined = at[i] - at[i - SETTLING_MINUTES] == 60 * SETTLING_MINUTES
-            if (
-                joined
-                and np.isfinite(before).all()
-                and np.isfinite(h[i])
-                and np.ptp(before) < 0.08 * p[i]
-                and at[i] >= 480
-            ):
-                powers.append(p[i])
-                rates.append(h[i])
-                owners.append(run)
+        if len(block) <= SETTLING_MINUTES:
+            continue
+        p, h, at = block[:, p_at], block[SETTLING_MINUTES:, h_at], block[:, 0]
+        before = np.lib.stride_tricks.sliding_window_view(p, SETTLING_MINUTES + 1)
+        now = p[SETTLING_MINUTES:]
+        settled = (
+            (at[SETTLING_MINUTES:] - at[:-SETTLING_MINUTES] == 60 * SETTLING_MINUTES)
+            & np.isfinite(before).all(axis=1)
+            & np.isfinite(h)
+            & (np.ptp(before, axis=1) < 0.08 * now)
+            & (at[SETTLING_MINUTES:] >= 480)
+        )
+        powers += now[settled].tolist()
+        rates += h[settled].tolist()
+        owners += [run] * int(settled.sum())
     n, runs = len(powers), len(set(owners))
     if n < LEAST_MINUTES or runs < 3:
         return Estimate.withheld(

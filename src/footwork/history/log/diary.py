@@ -91,18 +91,24 @@ def context(library: History) -> Context:
 
 
 def _told_of_health(library: History, until: dt.date) -> list[tuple[dt.date, str]]:
-    """Illness, injury and well-again as they stand: day and field, of one day in the order they were written."""
-    of_run = {row.id: row.local.date() for row in library.runs()}
-    with library.reading() as connection:
-        told = parts.read_entries(connection, "diary")
-    newest: dict[tuple[dt.date, int, str], tuple[int, bool]] = {}
-    for entry in sorted(told, key=lambda e: e.id):
-        on = of_run.get(entry.run or 0) if entry.date is None else dt.date.fromisoformat(entry.date)
-        if on is not None and on <= until and entry.payload["name"] in ("illness", "injury", "well"):
-            of = (on, entry.run or 0, entry.payload["name"])
-            newest[of] = (entry.id, entry.payload["value"] is not None)
-    rows = [(on, number, name) for (on, _, name), (number, said) in newest.items() if said]
-    return [(on, name) for on, _, name in sorted(rows)]
+    """Illness, injury and well-again as they stand up to a day: day and field, of one day in the order they were
+    written."""
+
+    def make() -> list[tuple[dt.date, str]]:
+        of_run = {row.id: row.local.date() for row in library.runs()}
+        with library.reading() as connection:
+            told = parts.read_entries(connection, "diary")
+        newest: dict[tuple[dt.date, int, str], tuple[int, bool]] = {}
+        for entry in sorted(told, key=lambda e: e.id):
+            on = of_run.get(entry.run or 0) if entry.date is None else dt.date.fromisoformat(entry.date)
+            if on is not None and entry.payload["name"] in ("illness", "injury", "well"):
+                of = (on, entry.run or 0, entry.payload["name"])
+                newest[of] = (entry.id, entry.payload["value"] is not None)
+        rows = [(on, number, name) for (on, _, name), (number, said) in newest.items() if said]
+        return [(on, name) for on, _, name in sorted(rows)]
+
+    every: list[tuple[dt.date, str]] = library.cached("told of health", make)
+    return [row for row in every if row[0] <= until]
 
 
 def tell(

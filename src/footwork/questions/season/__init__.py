@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from footwork.questions.season.before_plan import days_without
 from footwork.questions.season.changes import accept_changes, season_changes, waiting
 from footwork.questions.season.season_plan import (
     accept_season,
+    accepted_races,
     is_ahead,
     new_season,
     season_calendar,
@@ -19,6 +21,8 @@ from footwork.questions.season.wishes import from_yaml
 __all__ = [
     "accept_changes",
     "accept_season",
+    "accepted_races",
+    "days_without",
     "from_yaml",
     "is_ahead",
     "new_season",

@@ -142,6 +142,11 @@ def days_off(days: Days, day: dt.date) -> int:
     return off if off > lay_off.usual_gap([d for d in ran if ran[-1] - d <= lay_off.RECENT]) else 0
 
 
+def days_without(library: History, day: dt.date) -> int:
+    """`days_off` of a library on a day [d]."""
+    return days_off(days_until(library, day), day)
+
+
 def past_of(library: History, rows: list[RunRow], days: Days, day: dt.date) -> Past:
     """Loads and longest runs of a month, hard and long days of the last three, and the last test or race."""
     since = day - dt.timedelta(days=40)

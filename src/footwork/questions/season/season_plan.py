@@ -188,16 +188,26 @@ def is_ahead(library: History, date: dt.date | None = None) -> bool:
     return dt.date.fromisoformat(entry.payload["date"]) > (date or dt.date.today())
 
 
+def _accepted(library: History) -> dict[str, Any]:
+    """What the newest acceptance holds; nothing where no season was accepted."""
+    try:
+        return newest_accepted(library)[1].payload
+    except UsageError:
+        return {"races": [], "weeks": []}
+
+
+def accepted_races(library: History) -> list[dict[str, Any]]:
+    """Races of the newest accepted season, as `SeasonRace` in JSON; none without one."""
+    return list(_accepted(library)["races"])
+
+
 def season_calendar(library: History) -> bytes:
     """Kept sessions, and of the accepted season its races, rides and swims, as iCalendar; a race stays one event
     through every plan for it.
 
     Raises UsageError where nothing is kept.
     """
-    try:
-        plan = newest_accepted(library)[1].payload
-    except UsageError:
-        plan = {"races": [], "weeks": []}
+    plan = _accepted(library)
     events = [
         ical.Event(f"race-{r['date']}@footwork", dt.date.fromisoformat(r["date"]), r["name"], before_hard_work("race"))
         for r in plan["races"]

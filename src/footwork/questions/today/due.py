@@ -33,7 +33,6 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     """
     today = date or dt.date.today()
     rows: list[RunRow] = [r for r in library.runs() if date is None or r.local.date() <= date]
-    due: list[dict[str, str]] = []
     listed = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
     ahead = weeks.next_sessions(library, listed, rows, today)
     newest_day = rows[0].local.date() if rows else None
@@ -54,39 +53,15 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     if not rows:
         nothing = Estimate.withheld("W", "critical-power", "no runs yet")
         return _told(
-            **common, scale="", runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=due
+            **common, scale="", runs=0, newest=None, week=None, critical_power=nothing, evidence=None, kind="", due=[]
         )
     newest = rows[0]
     day = newest.local.date()
     week = [r for r in rows if 0 <= (day - r.local.date()).days < 7]
     load = load_question.load_of_span(library, day - dt.timedelta(days=6), day)
-    if library.athlete.value("mass", day) is None:
-        due.append(
-            {
-                "what": "Tell Footwork your mass",
-                "why": "power of runs without a meter, wind and altitude need it",
-                "page": "settings",
-            }
-        )
-    try:
-        made = capacity.estimate_capacity(library, date=date)
-        critical_power, evidence = made.critical_power, made.evidence
-        chosen = made.accepted["critical_power_w"] if made.accepted else None
-        if chosen and critical_power.value and not critical_power.low <= chosen <= critical_power.high:
-            why = (
-                f"you accepted {chosen:.0f} W, the evidence now says {critical_power.value:.0f} W, "
-                f"{critical_power.low:.0f} to {critical_power.high:.0f}"
-            )
-            due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
-        due += _devices(library, made, day)
-        tests = (
-            [] if _test_planned(listed, today) or library.context().physician_decides(today) else _test_due(made, day)
-        )
-        due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
-    except NotEnoughData as error:
-        critical_power, evidence = Estimate.withheld("W", "critical-power", str(error)), None
-    if waits := season.waiting(library, today):
-        due.append({"what": "Look at the season's changes", "why": waits.rstrip("."), "page": "season"})
+    made, critical_power = capacity_of(library, date)
+    due = what_waits(library, rows, made, today)
+    evidence = made.evidence if made is not None else None
     totals = {
         "runs": len(week),
         "duration_s": sum(r.duration_s for r in week),
@@ -99,7 +74,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     title = runs.run_titles(library, [newest])[newest.id] or ""
     return _told(
         **common,
-        scale=made.scale if evidence else "",
+        scale=made.scale if made is not None else "",
         runs=len(rows),
         newest={**newest.to_json(), "title": title, "against_usual": against, "against_session": asked},
         week=totals,
@@ -108,6 +83,50 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         evidence=evidence["sentence"] if evidence else None,
         kind=evidence["kind"] if evidence else "",
     )
+
+
+def capacity_of(library: History, date: dt.date | None) -> tuple[capacity.Capacity | None, Estimate]:
+    """What is known of capacity, and critical power with the reason where it is not known."""
+    try:
+        made = capacity.estimate_capacity(library, date=date)
+    except NotEnoughData as error:
+        return None, Estimate.withheld("W", "critical-power", str(error))
+    return made, made.critical_power
+
+
+def what_waits(
+    library: History, rows: list[RunRow], made: capacity.Capacity | None, today: dt.date
+) -> list[dict[str, str]]:
+    """What the runner should do about the data, and what waits for a word: each ``what``, ``why`` and ``page``.
+
+    ``rows`` are runs, the newest first; ``made`` their capacity, None where it is not known.
+    """
+    newest = rows[0]
+    day = newest.local.date()
+    due: list[dict[str, str]] = []
+    if library.athlete.value("mass", day) is None:
+        due.append(
+            {
+                "what": "Tell Footwork your mass",
+                "why": "power of runs without a meter, wind and altitude need it",
+                "page": "settings",
+            }
+        )
+    if made is not None:
+        critical_power = made.critical_power
+        chosen = made.accepted["critical_power_w"] if made.accepted else None
+        low, value, high = critical_power.low, critical_power.value, critical_power.high
+        if chosen and value and low is not None and high is not None and not low <= chosen <= high:
+            why = f"you accepted {chosen:.0f} W, the evidence now says {value:.0f} W, {low:.0f} to {high:.0f}"
+            due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
+        due += _devices(library, made, day)
+        planned = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
+        no_test = _test_planned(planned, today) or library.context().physician_decides(today)
+        tests = [] if no_test else _test_due(made, day)
+        due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
+    if waits := season.waiting(library, today):
+        due.append({"what": "Look at the season's changes", "why": waits.rstrip("."), "page": "season"})
+    return due
 
 
 def _caution(library: History, day: dt.date) -> str:
