@@ -1,0 +1,83 @@
+"""Several runners side by side, as a coach reads them: a line each, with what is uncertain in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypedDict
+
+from footwork.quantities import Estimate
+from footwork.results.base import Result
+from footwork.results.loads import UsualWeek
+
+
+class SquadWaits(TypedDict):
+    """What waits for somebody's word: what it is, why, and the address of the page that asks it."""
+
+    what: str
+    why: str
+    page: str
+
+
+class SquadNext(TypedDict):
+    """The next hard, long or test session, or the next one at all."""
+
+    date: str
+    name: str
+    text: str
+
+
+class SquadRace(TypedDict):
+    date: str
+    name: str
+    days: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SquadLine(Result):
+    """A runner on one line. ``problem`` says why nothing else is known; ``health`` is empty where nothing holds hard
+    running back, and only 'Not now.' where the diary is not shared (``shared``).
+
+    Loads in CP-minutes: ``asked`` and ``run`` of this week, ``seven_days`` of running against the median and middle
+    half of ``usual`` weeks. ``critical_power`` [W] on ``scale`` rests on ``evidence``, whose last maximal effort is
+    ``evidence_days`` old. ``first`` tells why a coach looks here first, the most pressing reason first; ``made_at``
+    when the line was worked out.
+    """
+
+    athlete: str
+    folder: str
+    groups: list[str]
+    asked_on: str
+    made_at: str
+    problem: str
+    consent: str | None
+    shared: bool
+    days_since: int | None
+    asked: float | None
+    run: Estimate | None
+    sessions: str
+    seven_days: Estimate | None
+    usual: UsualWeek | None
+    against_usual: str
+    critical_power: Estimate | None
+    scale: str
+    evidence: str
+    evidence_days: int | None
+    progress: str
+    changed: list[str]
+    signs: str
+    health: str
+    next: SquadNext | None
+    race: SquadRace | None
+    waits: list[SquadWaits]
+    first: list[str]
+    urgency: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SquadAnswer(Result):
+    """The runners of a squad, those who need the coach first."""
+
+    asked_on: str
+    sentence: str
+    athletes: list[SquadLine]
+    groups: dict[str, list[str]]

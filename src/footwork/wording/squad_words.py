@@ -1,0 +1,60 @@
+"""A squad in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from footwork.quantities import Estimate
+
+if TYPE_CHECKING:
+    from footwork.results.loads import UsualWeek
+    from footwork.results.planned_season import AskedAndRun, WeekAnswer
+    from footwork.results.squad import SquadLine, SquadRace
+
+
+def against_usual_words(seven: Estimate, usual: UsualWeek | None) -> str:
+    """The load of seven days against the middle half of usual weeks [CP-min]; the interval decides, not the middle."""
+    if usual is None or seven.value is None or seven.low is None or seven.high is None:
+        return "not known"
+    if seven.low > usual["high"]:
+        return "above usual"
+    if seven.high < usual["low"]:
+        return "below usual"
+    return "usual"
+
+
+def sessions_words(rows: Sequence[AskedAndRun]) -> str:
+    """What became of the sessions of a week so far; empty where none was asked."""
+    asked = [r for r in rows if r.session is not None]
+    if not asked:
+        return ""
+    done = sum(r.state in ("run", "moved") for r in asked)
+    missed = sum(r.state in ("missed", "otherwise") for r in asked)
+    return f"{done} of {len(asked)} run" + (f", {missed} not" if missed else "")
+
+
+def first_words(pressing: Sequence[str], days_since: int | None, race: SquadRace | None, week: WeekAnswer) -> list[str]:
+    """Why a coach looks here first, in few words, the most pressing first."""
+    missed = sum(r.state in ("missed", "otherwise") for r in week.rows)
+    words = {
+        "held": "not now",
+        "check": "check how they are",
+        "away": f"no run for {days_since} days",
+        "race": "" if race is None else f"{race['name']} in {race['days']} day{'s' if race['days'] != 1 else ''}",
+        "missed": f"{missed} sessions not run this week",
+        "changes": "changes wait",
+        "above": "load above usual",
+        "unusual": "unusual run",
+        "waits": "waits for a word",
+    }
+    return [words[k] for k in pressing]
+
+
+def squad_sentence(lines: Sequence[SquadLine]) -> str:
+    """A squad in a sentence."""
+    look = sum(line.urgency >= 30 and not line.problem for line in lines)
+    broken = sum(bool(line.problem) for line in lines)
+    count = f"{len(lines)} runner{'s' if len(lines) != 1 else ''}"
+    said = f"{count}: {look} to look at first" if look else f"{count}, none pressing"
+    return said + (f", {broken} cannot be read." if broken else ".")
