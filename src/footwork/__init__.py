@@ -1,7 +1,8 @@
 """Footwork: a runner's recordings turned into decisions about running power.
 
-The public API, resolved when first used so that ``import footwork`` stays light: `Library`, `read`, `Estimate`, and the
-models in ``footwork.physics``, ``footwork.physiology``, ``footwork.analysis`` and ``footwork.planning``.
+The public API, resolved when first used so that ``import footwork`` stays light: `Library`, `Squad`, `read`,
+`Estimate`, and the models in ``footwork.physics``, ``footwork.physiology``, ``footwork.analysis`` and
+``footwork.planning``.
 """
 
 from __future__ import annotations
@@ -13,11 +14,13 @@ if TYPE_CHECKING:
     from footwork.errors import FootworkError
     from footwork.quantities import Estimate
     from footwork.signals import Course, Recording, Signals
+    from footwork.squad import Squad
 
 __version__ = "0.1.0"
-__all__ = ["Course", "Estimate", "FootworkError", "Library", "Recording", "Signals", "__version__", "read"]
+__all__ = ["Course", "Estimate", "FootworkError", "Library", "Recording", "Signals", "Squad", "__version__", "read"]
 _HOMES = {
     "Library": "footwork.api",
+    "Squad": "footwork.squad",
     "read": "footwork.api",
     "Estimate": "footwork.quantities",
     "FootworkError": "footwork.errors",

@@ -1,0 +1,200 @@
+"""A coach's squad: a line a runner, what is withheld, what cannot be read, groups, and that an unchanged squad is only
+read."""
+
+import datetime as dt
+import json
+import shutil
+import sqlite3
+from contextlib import closing
+
+import pytest
+
+from footwork import Library, Squad
+from footwork.errors import UsageError
+from footwork.maintenance import printed
+from footwork.squad import frame, worked_out
+from tests.program import footwork, of_json, ok
+
+SECRET = "sciatica-word"
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def club(library, tmp_path):
+    """A folder with the library under three names, and what else may lie there."""
+    folder = tmp_path / "club"
+    for name in ("anna", "ben", "cleo"):
+        shutil.copytree(library.folder, folder / name)
+    return folder
+
+
+@pytest.fixture
+def today(library):
+    return library.runs()[0].local.date()
+
+
+def line(club, name, today):
+    return next(a for a in Squad.open(club).lines(today).athletes if a.athlete == name)
+
+
+def test_a_line_holds_what_the_runners_own_answers_say(club, library, today):
+    found = line(club, "anna", today)
+    week, due = library.week(today), library.today(today)
+    assert found.days_since == due.days_since == 0 and found.run == week.run
+    assert found.critical_power.to_json() == due.critical_power and found.scale == due.scale
+    assert found.usual.to_json() == due.usual_week
+    assert found.evidence == due.evidence
+    tested = max(r.local.date() for r in library.runs() if "test" in r.marks)
+    assert found.evidence_days == (today - tested).days
+    assert found.progress == library.progress(date=today).sentence
+    assert found.seven_days.value == pytest.approx(library.load(today - 6 * DAY, today).load.value, rel=1e-6)
+    assert found.seven_days.low < found.seven_days.value < found.seven_days.high
+    assert found.race is None and found.next is None and found.health == "" and not found.shared
+
+
+@pytest.mark.parametrize(
+    "low, high, usual, words",
+    [
+        (101.0, 130.0, (60.0, 100.0), "above usual"),
+        (99.0, 130.0, (60.0, 100.0), "usual"),
+        (30.0, 59.0, (60.0, 100.0), "below usual"),
+        (30.0, 61.0, (60.0, 100.0), "usual"),
+    ],
+)
+def test_load_is_called_unusual_only_where_its_whole_interval_is(low, high, usual, words):
+    from footwork.quantities import Estimate
+    from footwork.results.loads import UsualWeek
+    from footwork.wording.squad_words import against_usual_words
+
+    seven = Estimate(0.5 * (low + high), low, high, "CP-min", 3, "load", "runs")
+    week = UsualWeek(cp_minutes=80.0, low=usual[0], high=usual[1], all_sport=80.0, weeks=8)
+    assert against_usual_words(seven, week) == words
+    assert against_usual_words(seven, None) == "not known"
+
+
+def test_those_who_need_the_coach_come_first_and_why(club, today):
+    with Library.open(club / "ben") as ben:
+        ben.consent("told")
+        ben.share_diary(True)
+        ben.tell(date=today, illness=SECRET)
+    with Library.open(club / "cleo") as cleo:
+        day = today + (6 - today.weekday()) * DAY
+        cleo.new_season(day, race=(day + 70 * DAY).isoformat(), distance="10km")
+        cleo.accept_season(day)
+    found = Squad.open(club).lines(today)
+    names = [a.athlete for a in found.athletes]
+    assert names[0] == "ben" and found.athletes[0].first[0] == "not now"
+    assert "illness" in found.athletes[0].health
+    assert found.sentence.startswith("3 runners: 1 to look at first")
+    cleo = found.athletes[names.index("cleo")]
+    assert cleo.race["days"] == (day + 70 * DAY - today).days and cleo.next["date"] > today.isoformat()
+    soon = line(club, "cleo", dt.date.fromisoformat(cleo.race["date"]) - 5 * DAY)
+    assert "10 km in 5 days" in soon.first
+    assert any("no run for" in w for w in soon.first) and soon.days_since > 60
+    by_name = Squad.open(club).lines(today, sort="name").athletes
+    assert [a.athlete for a in by_name] == ["anna", "ben", "cleo"]
+
+
+def test_a_diary_that_is_not_shared_is_in_no_output(club, today, tmp_path):
+    with Library.open(club / "ben") as ben:
+        ben.tell(date=today, illness=SECRET, note=SECRET, soreness=9.0)
+        ben.tell(run=ben.runs()[0].id, note=SECRET, injury=SECRET)
+    day = ["--date", today.isoformat()]
+    said = [ok("squad", club, *day).stdout, json.dumps(of_json("squad", club, *day))]
+    ok("squad", club, *day, "--table", tmp_path / "a.csv")
+    said.append((tmp_path / "a.csv").read_text())
+    assert "not now" in said[0] and not any(SECRET in s or "illness" in s or "injury" in s for s in said)
+    assert line(club, "ben", today).health == "Not now."
+
+
+def test_what_cannot_be_read_says_so_and_the_others_stand(club, today):
+    (club / "notes").mkdir()
+    (club / ".hidden").mkdir()
+    with closing(sqlite3.connect(club / "ben" / "library.sqlite")) as raw:
+        raw.execute("PRAGMA user_version=999")
+    (club / "cleo" / "library.sqlite").write_bytes(b"no database" * 1000)
+    Library.open(club / "dora").close()
+    found = {a.athlete: a for a in Squad.open(club).lines(today).athletes}
+    assert set(found) == {"anna", "ben", "cleo", "dora", "notes"}
+    assert found["notes"].problem == "no library is in this folder"
+    assert "newer Footwork" in found["ben"].problem and "restore it from a backup" in found["cleo"].problem
+    assert found["anna"].problem == "" and found["anna"].critical_power.value
+    assert found["dora"].problem == "" and found["dora"].days_since is None  # nothing in it yet
+    done = footwork("squad", club, "--date", today.isoformat())
+    assert done.returncode == 0 and "3 cannot be read" in done.stdout.splitlines()[0]
+
+
+def test_an_unchanged_squad_is_only_read_and_a_changed_runner_is_worked_out_again(club, today, monkeypatch):
+    made = Squad.open(club).lines(today)
+    monkeypatch.setattr("footwork.squad.worked_out", None)  # nothing is worked out
+    monkeypatch.setattr("footwork.squad._by_processes", None)
+    again = Squad.open(club).lines(today)
+    assert again.to_json() == made.to_json()
+    monkeypatch.undo()
+    with Library.open(club / "anna") as anna:
+        anna.tell(date=today, illness="cold")
+    called = []
+    monkeypatch.setattr("footwork.squad.worked_out", lambda f, n, d: called.append(n) or worked_out(f, n, d))
+    assert Squad.open(club).lines(today).athletes[0].athlete == "anna" and called == ["anna"]
+    Squad.open(club).lines(today, workers=1, fresh=True)
+    assert sorted(called) == ["anna", "anna", "ben", "cleo"]
+
+
+def test_several_processes_say_the_same(club, today):
+    one = Squad.open(club).lines(today, workers=1, fresh=True).to_json()
+    two = Squad.open(club).lines(today, workers=2, fresh=True).to_json()
+    for found in (one, two):
+        for row in found["athletes"]:
+            del row["made_at"]
+    assert one == two
+
+
+def test_groups_are_kept_in_the_folder_and_filter(club, today):
+    made = Squad.open(club)
+    assert made.groups() == {}
+    assert made.put_in_group("climbers", ["anna", "cleo"]) == {"climbers": ["anna", "cleo"]}
+    assert [a.athlete for a in made.lines(today, group="climbers", sort="name").athletes] == ["anna", "cleo"]
+    assert made.lines(today, sort="name").athletes[0].groups == ["climbers"]
+    assert made.put_in_group("climbers", ["cleo"], remove=True) == {"climbers": ["anna"]}
+    with pytest.raises(UsageError, match="no runner is called 'annika': there is anna"):
+        made.put_in_group("climbers", ["annika"])
+    with pytest.raises(UsageError, match="no group 'x'"):
+        made.lines(today, group="x")
+    with pytest.raises(UsageError, match="not sorted by 'mood'"):
+        made.lines(today, sort="mood")
+    with pytest.raises(UsageError, match="folder that holds the libraries"):
+        Squad.open(club / "anna").put_in_group("one", ["anna"])
+    (club / "groups.yaml").write_text("[1, 2")
+    with pytest.raises(UsageError, match="holds no groups"):
+        made.groups()
+
+
+def test_two_runners_of_one_name_are_told_apart(club, library, tmp_path):
+    shutil.copytree(library.folder, tmp_path / "other" / "anna")
+    names = set(Squad.open(club, tmp_path / "other").athletes)
+    assert names == {"anna (club)", "anna (other)", "ben", "cleo"}
+    assert set(Squad.open(club, club).athletes) == {"anna", "ben", "cleo"}  # one folder twice is one
+
+
+def test_a_folder_without_runners_is_no_squad(tmp_path):
+    with pytest.raises(UsageError, match="no folder"):
+        Squad.open(tmp_path / "nowhere")
+    with pytest.raises(UsageError, match="no runner's library"):
+        Squad.open(tmp_path)
+
+
+def test_a_table_has_a_row_a_runner_and_no_formula(club, today):
+    (club / "=1+2").mkdir()
+    made = Squad.open(club).lines(today, sort="name")
+    table = frame(made.athletes)
+    assert table["athlete"].to_list() == ["'=1+2", "anna", "ben", "cleo"]
+    anna = table.row(1, named=True)
+    assert anna["critical_power_low"] < anna["critical_power_value"] < anna["critical_power_high"]
+    assert anna["usual_low"] <= anna["usual_cp_minutes"] <= anna["usual_high"]
+
+
+def test_lines_are_kept_for_the_coach_not_for_the_runner(club, today):
+    """What is kept of a line never answers the runner's own commands, nor the other way round."""
+    Squad.open(club).lines(today)
+    kept = [p.read_text() for p in (club / "anna" / printed.FOLDER).iterdir()]
+    assert len(kept) == 1 and json.loads(kept[0].partition("\n")[2])["athlete"] == "anna"
