@@ -22,6 +22,7 @@ from footwork.cli import season_commands  # isort: skip
 from footwork.cli import devices_commands  # isort: skip
 from footwork.cli import keeping_commands  # isort: skip
 from footwork.cli import running_commands  # isort: skip
+from footwork.cli import squad_commands  # isort: skip
 
 __all__ = [
     "answers_commands",
@@ -35,6 +36,7 @@ __all__ = [
     "running_commands",
     "season_commands",
     "sessions_commands",
+    "squad_commands",
 ]
 
 

@@ -1,0 +1,134 @@
+"""A coach's squad: several runners' libraries side by side."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from footwork.cli.common import Json, app, day, out, progress, say
+
+if TYPE_CHECKING:
+    from footwork.quantities import Estimate
+    from footwork.results.squad import SquadLine
+
+
+class _FoldersFirst(TyperGroup):
+    """``squad DIR`` shows the lines; the other words are commands."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
+            args = ["show", *args]
+        return super().parse_args(ctx, args)
+
+
+squad = typer.Typer(
+    cls=_FoldersFirst,
+    help="Several runners: squad DIR… shows a line each, those who need the coach first; other words are below.",
+    no_args_is_help=True,
+)
+app.add_typer(squad, name="squad")
+Folders = Annotated[list[Path], typer.Argument(help="Folders that hold runners' libraries, or are ones.")]
+Folder = Annotated[Path, typer.Argument(help="The folder that holds the runners' libraries.")]
+AsOf = Annotated[str | None, typer.Option(help="As it was known on a day, YYYY-MM-DD; today by default.")]
+
+
+@squad.command("show")
+def squad_show(
+    folders: Folders,
+    group: Annotated[str, typer.Option(help="Only the runners of this group.")] = "",
+    sort: Annotated[str, typer.Option(help="first, name, days, power, load or race.")] = "first",
+    find: Annotated[str, typer.Option(help="Only lines that hold this text.")] = "",
+    fresh: Annotated[bool, typer.Option("--fresh", help="Work every line out anew.")] = False,
+    table: Annotated[Path | None, typer.Option(help="Write the lines as a table, .csv or .parquet.")] = None,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """A line a runner: days since the last run, week, load, critical power, what changed, what waits."""
+    from footwork.squad import Squad
+
+    found = Squad.open(*folders).lines(day(date), group, sort, find, fresh=fresh, progress=progress("working out"))
+    if table is not None:
+        _write_table(table, found.athletes)
+        if not as_json:
+            say(f"Wrote {table}.")
+    if as_json:
+        return out(found)
+    say(found.sentence)
+    for line in found.athletes:
+        _say_line(line)
+    return None
+
+
+def _write_table(path: Path, lines: list[SquadLine]) -> None:
+    from footwork.maintenance import export
+    from footwork.squad import frame
+
+    export.check_out(path, *export.ENDINGS)
+    made = frame(lines)
+    export.write_whole(path, made.write_csv if path.suffix.lower() == ".csv" else made.write_parquet)
+
+
+def _say_line(line: SquadLine) -> None:
+    from footwork.wording.season_words import day_name
+
+    why = "; ".join(line.first)
+    say(f"{line.athlete}{'  ' if why else ''}{why}")
+    if line.problem:
+        return say(f"    {line.problem}")
+    days = "no run yet" if line.days_since is None else f"last run {line.days_since} d ago"
+    week = f"week {_of(line.run)}" + (f" of {line.asked:.0f} CP-minutes asked" if line.asked else " CP-minutes")
+    usual = "" if line.usual is None else f" (half of weeks {line.usual.low:.0f} to {line.usual.high:.0f})"
+    done = f", {line.sessions}" if line.sessions else ""
+    say(f"    {days}; {week}{done}; seven days {_of(line.seven_days)}, {line.against_usual}{usual}")
+    power = line.critical_power
+    if power is None or power.value is None:
+        say(f"    CP not known: {power.reason if power is not None else 'no runs'}")
+    else:
+        old = f", the last {line.evidence_days} d ago" if line.evidence_days is not None else ""
+        say(f"    CP {power.value:.0f} W, {power.low:.0f} to {power.high:.0f}, {line.scale}: {line.evidence}{old}")
+    say(f"    {line.progress}")
+    for text in (*line.changed, line.signs, line.health):
+        if text:
+            say(f"    {text}")
+    if line.next is not None:
+        say(f"    Next: {day_name(line.next['date'])} {line.next['name']}")
+    if line.race is not None:
+        say(f"    {line.race['name']} in {line.race['days']} d")
+    for waits in line.waits:
+        say(f"    Waits: {waits['what']}: {waits['why']}")
+    made = dt.datetime.fromisoformat(line.made_at).astimezone()
+    return say(f"    as of {made:%d %b %H:%M}" + ("" if line.shared else ", the diary is not shared"))
+
+
+def _of(found: Estimate | None) -> str:
+    if found is None or found.value is None:
+        return "load not known"
+    return f"{found.value:.0f}, {found.low:.0f} to {found.high:.0f}" if found.value else "0"
+
+
+@squad.command("group")
+def squad_group(
+    folder: Folder,
+    name: Annotated[str, typer.Argument(help="Name of the group; without one all groups are listed.")] = "",
+    athletes: Annotated[list[str] | None, typer.Argument(help="Who is put into it.")] = None,
+    remove: Annotated[bool, typer.Option("--remove", help="Take them out of it instead.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Put runners into a group, take them out, or list the groups."""
+    from footwork.squad import Squad
+
+    made = Squad.open(folder)
+    groups = made.put_in_group(name, athletes, remove) if name and athletes else made.groups()
+    if name:
+        groups = {g: ns for g, ns in groups.items() if g == name}
+    if as_json:
+        return out(groups)
+    for group, names in groups.items():
+        say(f"{group}: {', '.join(names) or 'nobody'}")
+    if not groups:
+        say("No group." if not name else f"Nobody is in {name}.")
+    return None
