@@ -81,3 +81,66 @@ class SquadAnswer(Result):
     sentence: str
     athletes: list[SquadLine]
     groups: dict[str, list[str]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures(Result):
+    """What one runner is held against others in, by key; ``kind`` of the scale's devices, ``mass_kg`` where told."""
+
+    athlete: str
+    asked_on: str
+    scale: str
+    kind: str
+    mass_kg: float | None
+    estimates: dict[str, Estimate]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SideBySideRow(Result):
+    """One figure of each runner in their order; none where it is ``refused``, with the reason."""
+
+    key: str
+    name: str
+    unit: str
+    estimates: list[Estimate]
+    refused: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SideBySide(Result):
+    """Runners against each other."""
+
+    asked_on: str
+    athletes: list[str]
+    scales: list[str]
+    kinds: list[str]
+    rows: list[SideBySideRow]
+
+
+class PrescribedStep(TypedDict):
+    text: str
+    low_w: float
+    high_w: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prescribed(Result):
+    """A session for one runner on a day: ``asked``, ``kinder`` in other words (``text``), ``too much`` even then,
+    ``not now`` or ``not known``; its different ``steps`` in watts, the band of its hardest step, the chance to finish
+    it as asked and as it stands here [1], what is kept on that day ``already``, and whether this was ``kept`` now."""
+
+    athlete: str
+    date: str
+    asked_text: str
+    state: str
+    text: str
+    steps: list[PrescribedStep]
+    power: Estimate | None
+    scale: str
+    finishes: float | None
+    finishes_kinder: float | None
+    duration_s: float | None
+    cp_minutes: float | None
+    already: list[str]
+    why: str
+    kept: bool = False

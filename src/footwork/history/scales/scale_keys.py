@@ -100,6 +100,18 @@ def names(library: History) -> dict[str, str]:
     return dict(found)
 
 
+def kind(library: History, key: str) -> str:
+    """Of which kind the devices of a scale are: foot sensor, device, model, GPX file or CSV file; empty where none
+    is."""
+    if plain_key(key) == MODEL:
+        return MODEL
+    raws = placing(library).raws(plain_key(key))
+    with library.reading() as connection:
+        table = schema.stream
+        found = set(connection.execute(select(table.c.kind).distinct().where(table.c.scale_key.in_(raws))).scalars())
+    return found.pop() if len(found) == 1 else ""
+
+
 def shown(library: History, raw: str, day: dt.date) -> str:
     """Name of the scale of a recording of a day by the key its file gave."""
     key = placing(library).key(raw, day)

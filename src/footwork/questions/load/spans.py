@@ -10,6 +10,7 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.history.log import diary
+from footwork.quantities import Estimate
 from footwork.questions.load.activities import Loads, loads_of
 from footwork.results.loads import LoadBySpan, LoadSpan, UsualWeek
 
@@ -64,6 +65,13 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
         },
         sentence=_sentence(spans[-1], usual, by) if spans else "",
     )
+
+
+def last_days(library: History, day: dt.date, count: int) -> Estimate:
+    """Running load of so many days up to a day and with it [CP-min]."""
+    loads = loads_of(library)
+    days = {(day - dt.timedelta(days=k)).isoformat() for k in range(count)}
+    return loads.summed([k for k, a in enumerate(loads.found) if a.date in days], running=True)
 
 
 def usual_week(library: History, before: dt.date) -> UsualWeek | None:

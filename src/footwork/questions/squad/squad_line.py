@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import FootworkError
 from footwork.planning.families import HARD_PURPOSES
-from footwork.quantities import Estimate
 from footwork.questions import load, progress, season, sessions, signs, usual
 from footwork.questions.today import capacity_of, what_waits
 from footwork.results.squad import SquadLine, SquadNext, SquadRace, SquadWaits
@@ -41,7 +40,7 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
     week = season.week_of(library, today)
     watched = signs.signs_of(library, today)
     health = held_back(library.health(today)) or physician_words(library.context(), today)
-    seven = _last_seven_days(library, today)
+    seven = load.last_days(library, today, 7)
     reasons = {
         "held": bool(health),
         "check": bool(watched.instead),
@@ -85,13 +84,6 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
         first=first_words(pressing, days_since, race, week),
         urgency=sum(URGENCY[k] for k in pressing[:1]) * 10 + len(pressing),
     )
-
-
-def _last_seven_days(library: History, today: dt.date) -> Estimate:
-    """Running load of the seven days up to a day [CP-min]."""
-    loads = load.loads_of(library)
-    days = {(today - dt.timedelta(days=k)).isoformat() for k in range(7)}
-    return loads.summed([k for k, a in enumerate(loads.found) if a.date in days], running=True)
 
 
 def _evidence_days(made: Capacity | None, rows: list[RunRow], today: dt.date) -> int | None:
