@@ -10,6 +10,7 @@ import datetime as dt
 import json
 import multiprocessing
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -23,7 +24,7 @@ import yaml
 from footwork.errors import FootworkError, UsageError
 from footwork.maintenance import printed
 from footwork.quantities import Day, as_day
-from footwork.results.squad import SquadAnswer, SquadLine
+from footwork.results.squad import Prescribed, SideBySide, SquadAnswer, SquadLine
 from footwork.store import stamps
 from footwork.wording.squad_words import squad_sentence
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 GROUPS_FILE = "groups.yaml"
 PROCESSES_FROM = 3  # lines to be worked out; fewer are quicker without starting processes
 MOST_ATHLETES = 5000
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 # By what the lines can be put in order: how to read it off a line, and whether the largest come first.
 ORDERS: dict[str, tuple[Callable[[SquadLine], Any], bool]] = {
     "first": (lambda line: line.urgency, True),
@@ -123,6 +125,14 @@ class Squad:
         lines.sort(key=of, reverse=largest_first)
         return SquadAnswer(asked_on=today.isoformat(), sentence=squad_sentence(lines), athletes=lines, groups=groups)
 
+    def chosen(self, group: str = "", names: Sequence[str] = ()) -> list[str]:
+        """Names of a group and of those named beside, all by default. Raises UsageError for one that nobody has."""
+        if not group and not names:
+            return list(self.athletes)
+        for name in names:
+            self.folder_of(name)
+        return list(dict.fromkeys([*(self._in_group(group) if group else ()), *names]))
+
     def _in_group(self, group: str) -> dict[str, Path]:
         groups = self.groups()
         if group and group not in groups:
@@ -185,6 +195,91 @@ class Squad:
         export.write_whole(place / GROUPS_FILE, text.encode())
         return self.groups()
 
+    def side_by_side(self, names: Sequence[str], date: Day | None = None) -> SideBySide:
+        """Runners against each other, as known on a day (today by default).
+
+        Raises
+        ------
+        UsageError
+            Fewer than two names, or one that nobody has.
+        LibraryError
+            A library that cannot be read.
+        """
+        from footwork.questions import squad
+
+        if len(dict.fromkeys(names)) < 2:
+            raise UsageError("name at least two runners")
+        today = as_day(date) or dt.date.today()
+        found = []
+        for name in dict.fromkeys(names):
+            with self.library(name) as library:
+                found.append(squad.figures_of(library, name, today))
+        return squad.side_by_side(found)
+
+    def prescribe(
+        self,
+        texts: Sequence[str],
+        names: Sequence[str] = (),
+        date: Day | None = None,
+        keep: bool = False,
+        today: Day | None = None,
+    ) -> list[Prescribed]:
+        """Sessions for many, each in their own watts; ``keep`` writes them into their libraries.
+
+        Parameters
+        ----------
+        texts : sequence of str
+            Sessions in words; each may begin with its day, as ``2026-12-01`` or ``tue``.
+        names : sequence of str
+            Runners, all by default.
+        date : date or str, optional
+            The day of sessions that name none, and whose week a weekday lies in; today by default.
+        keep : bool
+            Keep what each is asked, in its kinder version where that is what they can finish; one who keeps a session
+            on that day already gets none.
+        today : date or str, optional
+            As it was known on a day.
+
+        Raises
+        ------
+        UsageError
+            Words that are no session, a day gone by, or a name that nobody has.
+        LibraryError
+            A library that cannot be read or, to keep it, written; nothing is kept then that was not kept before it.
+        """
+        from footwork.questions import squad
+
+        now = as_day(today) or dt.date.today()
+        asked = [_with_day(text, as_day(date) or now) for text in texts]
+        if keep and (late := [on for on, _ in asked if on < now]):
+            raise UsageError(f"{late[0]} is gone by: a session is kept for a day to come")
+        places = {n: self.folder_of(n) for n in dict.fromkeys(names)} or self.athletes
+        out: list[Prescribed] = []
+        for name, folder in places.items():
+            with _opened(folder) as library:
+                for on, text in asked:
+                    found = squad.prescribed(library, name, text, on, now)
+                    if keep and found.text and not found.already and found.state != "too much":
+                        library.plan_session(found.text, on)
+                        found = replace(found, kept=True)
+                    out.append(found)
+        return out
+
+    def workouts(self, asked: Sequence[Prescribed]) -> list[tuple[str, bytes]]:
+        """Prescribed sessions as FIT workouts, one a runner and session: file names and contents. Raises UsageError for
+        what no watch can hold."""
+        from footwork.questions import sessions
+
+        out: list[tuple[str, bytes]] = []
+        for row in asked:
+            if row.text:
+                with self.library(row.athlete) as library:
+                    made = sessions.session_workout(library, row.text, f"{row.athlete} {row.date}")
+                name = re.sub(r"[^a-z0-9-]+", "-", f"{row.athlete}-{row.date}".lower()).strip("-")
+                taken = sum(n.startswith(name) for n, _ in out)
+                out.append((f"{name}{f'-{taken + 1}' if taken else ''}.fit", made))
+        return out
+
     def folder_of(self, name: str) -> Path:
         """The library of a runner. Raises UsageError for a name that nobody has."""
         if name not in self.athletes:
@@ -230,6 +325,40 @@ def _flat(line: SquadLine) -> dict[str, Any]:
     out |= {"race_date": line.race and line.race["date"], "race_name": line.race and line.race["name"]}
     out["waits"] = "; ".join(w["what"] for w in line.waits)
     return {k: f"'{v}" if isinstance(v, str) and v[:1] in ("=", "+", "-", "@") else v for k, v in out.items()}
+
+
+def calendar_of(asked: Sequence[Prescribed]) -> bytes:
+    """Prescribed sessions of all runners as one iCalendar."""
+    from footwork.formats import ical
+    from footwork.wording.cautions import before_hard_work
+
+    events = [
+        ical.Event(
+            f"{re.sub(r'[^a-z0-9]+', '-', row.athlete.lower())}-{row.date}-{k}@footwork",
+            dt.date.fromisoformat(row.date),
+            f"{row.athlete}: {row.text}"[:120],
+            f"{row.text}\n{before_hard_work('session')}",
+        )
+        for k, row in enumerate(asked)
+        if row.text
+    ]
+    return ical.encode(events)
+
+
+def _with_day(text: str, date: dt.date) -> tuple[dt.date, str]:
+    """A session's day and words: ``2026-12-01 30 min easy``, ``tue 30 min easy`` in the week of a date, or on it."""
+    from footwork.planning import session_words
+    from footwork.quantities import parse_date
+
+    first, _, rest = text.strip().partition(" ")
+    on = date
+    if first[:3].lower() in WEEKDAYS and first.isalpha():
+        on = date + dt.timedelta(days=WEEKDAYS.index(first[:3].lower()) - date.weekday())
+    elif first[:4].isdigit() and first.count("-") == 2:
+        on = parse_date(first)
+    else:
+        rest = text
+    return on, session_words.parse(rest).text()
 
 
 def worked_out(folder: str, name: str, day: str) -> str:

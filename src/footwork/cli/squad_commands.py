@@ -132,3 +132,77 @@ def squad_group(
     if not groups:
         say("No group." if not name else f"Nobody is in {name}.")
     return None
+
+
+Day = Annotated[str | None, typer.Option("--date", help="Its day, YYYY-MM-DD; today by default.")]
+
+
+@squad.command("side")
+def squad_side(
+    folder: Folder,
+    athletes: Annotated[list[str], typer.Argument(help="Two runners or more.")],
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Runners side by side in shares of their own critical power, speed, changes and load, each with its interval."""
+    from footwork.squad import Squad
+
+    found = Squad.open(folder).side_by_side(athletes, day(date))
+    if as_json:
+        return out(found)
+    width = max(len(row.name) for row in found.rows)
+    say(f"{'':<{width}}  {'  '.join(f'{a:<20}' for a in found.athletes)}".rstrip())
+    for row in found.rows:
+        told = [_side(e) for e in row.estimates]
+        say(f"{row.name:<{width}}  {'  '.join(f'{t:<20}' for t in told) or f'refused: {row.refused}'}".rstrip())
+    scales = [f"{a}: {s or 'no watts'}" for a, s in zip(found.athletes, found.scales, strict=True)]
+    return say(f"Watts of {', '.join(scales)}.")
+
+
+def _side(found: Estimate) -> str:
+    from footwork.wording.squad_words import figure_words
+
+    return figure_words(found)
+
+
+@squad.command("prescribe")
+def squad_prescribe(
+    folder: Folder,
+    sessions: Annotated[
+        list[str], typer.Argument(help="Sessions in words, each with a day before it if wanted: 'tue 5 x (...)'.")
+    ],
+    group: Annotated[str, typer.Option(help="Only the runners of this group.")] = "",
+    to: Annotated[list[str] | None, typer.Option(help="Only this runner; may be repeated.")] = None,
+    date: Day = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it in their libraries.")] = False,
+    fit: Annotated[Path | None, typer.Option(help="A folder for one FIT workout a runner and session.")] = None,
+    ics: Annotated[Path | None, typer.Option(help="One calendar of all.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="All on paper.")] = None,
+    as_json: Json = False,
+) -> None:
+    """One session or several for many: each in their own watts, with their own chance to finish it."""
+    from footwork.maintenance import export
+    from footwork.reports import group_sheet
+    from footwork.squad import Squad, calendar_of
+    from footwork.wording.squad_words import prescribed_words
+
+    made = Squad.open(folder)
+    found = made.prescribe(sessions, made.chosen(group, to or ()), day(date), keep)
+    if as_json:
+        out(found)
+    else:
+        for row in found:
+            say(prescribed_words(row))
+    if fit is not None:
+        files = made.workouts(found)
+        fit.mkdir(parents=True, exist_ok=True)
+        for name, content in files:
+            export.write_whole(fit / name, content)
+    if ics is not None:
+        export.write_whole(ics, calendar_of(found))
+    if pdf is not None:
+        export.write_whole(pdf, group_sheet(found))
+    if not as_json:
+        for path in (fit, ics, pdf):
+            if path is not None:
+                say(f"Wrote {path}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -15,6 +15,7 @@ from footwork.planning.preview import banded
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.results.planned_season import SeasonPlan
 from footwork.results.session import SessionPreview
+from footwork.results.squad import Prescribed, PrescribedStep
 from footwork.results.usual import UsualRunning
 from footwork.wording.cautions import before_hard_work, held_back
 from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
@@ -65,6 +66,46 @@ def session_sheet(found: SessionPreview, name: str = "", imperial: bool = False)
         str(_HERE / "session.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def group_sheet(asked: Sequence[Prescribed]) -> bytes:
+    """Sessions prescribed for many, one table a session: each runner's own watts, and how often it is finished."""
+    import typst
+
+    parts: dict[tuple[str, str], list[Prescribed]] = {}
+    for row in asked:
+        parts.setdefault((row.date, row.asked_text), []).append(row)
+    told = {
+        "parts": [
+            {
+                "day": f"{day_name(on)} {on[:4]}",
+                "text": text,
+                "rows": [
+                    {
+                        "athlete": r.athlete,
+                        "steps": "; ".join(f"{s['text']}: {s['low_w']:.0f}–{s['high_w']:.0f} W" for s in r.steps)
+                        or r.state,
+                        "note": (f"Instead: {r.text}; {r.why}." if r.state == "kinder" else r.why) if r.why else "",
+                        "finishes": "" if r.finishes_kinder is None else f"{100 * r.finishes_kinder:.0f} %",
+                    }
+                    for r in rows
+                ],
+            }
+            for (on, text), rows in parts.items()
+        ],
+        "notes": [
+            before_hard_work("session"),
+            "Finished: how often, of a hundred such days, by each one's own CP and W′.",
+        ],
+    }
+    made: bytes = typst.compile(
+        str(_HERE / "group.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
+
+
+def _step_words(step: PrescribedStep) -> str:
+    return f"{step['text']}: {step['low_w']:.0f}–{step['high_w']:.0f} W"
 
 
 def season_sheet(plan: SeasonPlan, weeks: int | None = None) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from footwork.quantities import Estimate
 if TYPE_CHECKING:
     from footwork.results.loads import UsualWeek
     from footwork.results.planned_season import AskedAndRun, WeekAnswer
-    from footwork.results.squad import SquadLine, SquadRace
+    from footwork.results.squad import Prescribed, SquadLine, SquadRace
 
 
 def against_usual_words(seven: Estimate, usual: UsualWeek | None) -> str:
@@ -58,3 +59,29 @@ def squad_sentence(lines: Sequence[SquadLine]) -> str:
     count = f"{len(lines)} runner{'s' if len(lines) != 1 else ''}"
     said = f"{count}: {look} to look at first" if look else f"{count}, none pressing"
     return said + (f", {broken} cannot be read." if broken else ".")
+
+
+def figure_words(found: Estimate) -> str:
+    """An estimate in a table's field, with its interval."""
+    if found.value is None or found.low is None or found.high is None:
+        return "not known"
+    digits = 0 if abs(found.value) >= 20 else 1 if abs(found.value) >= 5 else 2
+    return f"{found.value:.{digits}f} {found.low:.{digits}f} to {found.high:.{digits}f}"
+
+
+def prescribed_words(row: Prescribed) -> str:
+    """What a session asks of one runner, in a line."""
+    on = dt.date.fromisoformat(row.date)
+    lead = f"{row.athlete}, {on:%a} {on.day} {on:%b}: "
+    if not row.text:
+        return f"{lead}{row.state}. {row.why}".rstrip()
+    assert row.power is not None and row.finishes is not None and row.finishes_kinder is not None
+    kept = " Kept." if row.kept else ""
+    there = f" Already on that day: {', '.join(row.already)}." if row.already and not row.kept else ""
+    watts = f"hardest {row.power.low:.0f} to {row.power.high:.0f} W on {row.scale}"
+    again = f" instead: {row.why}" if row.state == "kinder" else ""
+    if row.state == "too much":
+        return f"{lead}too much: {row.why}.{there}"
+    return (
+        f"{lead}{row.text}; {watts}; finished {100 * row.finishes_kinder:.0f} times in a hundred{again}.{there}{kept}"
+    )
