@@ -57,8 +57,8 @@ class Squad:
     def __init__(self, folders: Sequence[Path]) -> None:
         self.folders = [Path(f) for f in folders]
         found = [place for folder in self.folders for place in _inside(folder)]
-        self.athletes = {n: f for n, f in _named(found).items() if _is_library(f)}
-        self.strange = {n: f for n, f in _named(found).items() if not _is_library(f)}
+        self.athletes = {n: f for n, f in _named(found).items() if is_library(f)}
+        self.strange = {n: f for n, f in _named(found).items() if not is_library(f)}
 
     @classmethod
     def open(cls, *folders: str | Path) -> Squad:
@@ -80,6 +80,22 @@ class Squad:
         if len(made.athletes) > MOST_ATHLETES:
             raise UsageError(f"{len(made.athletes)} libraries are too many to show: name some of their folders")
         return made
+
+    @property
+    def folder(self) -> Path:
+        """The first of its folders."""
+        return self.folders[0]
+
+    @property
+    def addresses(self) -> dict[str, str]:
+        """A word for each runner that can stand in an address; no two are alike."""
+        out: dict[str, str] = {}
+        for name in self.athletes:
+            word = re.sub(r"[^a-z0-9-]+", "-", name.lower()).strip("-") or "runner"
+            word = f"{word}-runner" if word in ("squad", "picture") else word
+            taken = list(out.values())
+            out[name] = next(w for k in range(len(out) + 1) if (w := f"{word}-{k + 1}" if k else word) not in taken)
+        return out
 
     def lines(
         self,
@@ -183,7 +199,7 @@ class Squad:
             raise UsageError("a group has a name of 1 to 40 characters")
         for name in names:
             self.folder_of(name)
-        place = next((f for f in self.folders if not _is_library(f)), None)
+        place = next((f for f in self.folders if not is_library(f)), None)
         if place is None:
             raise UsageError("groups are kept in the folder that holds the libraries: name that one")
         known = _read_groups(place)
@@ -462,13 +478,14 @@ def _line(found: dict[str, Any]) -> SquadLine:
     return SquadLine(**found)
 
 
-def _is_library(folder: Path) -> bool:
+def is_library(folder: Path) -> bool:
+    """Whether a folder holds a runner's library."""
     return (folder / stamps.FILE_NAME).is_file()
 
 
 def _inside(folder: Path) -> list[Path]:
     """The libraries of a folder and what stands beside them; the folder itself where it is one."""
-    if _is_library(folder):
+    if is_library(folder):
         return [folder]
     return sorted(p for p in folder.iterdir() if p.is_dir() and not p.name.startswith("."))
 
@@ -489,7 +506,7 @@ def _named(folders: Sequence[Path]) -> dict[str, Path]:
 def _read_groups(folder: Path) -> dict[str, list[str]]:
     """Groups as the folder keeps them. Raises UsageError for a file that holds none."""
     path = folder / GROUPS_FILE
-    if _is_library(folder) or not path.is_file():
+    if is_library(folder) or not path.is_file():
         return {}
     try:
         found = yaml.safe_load(path.read_text(encoding="utf-8")) or {}

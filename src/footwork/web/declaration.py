@@ -17,17 +17,18 @@ from footwork.web.layout import broken, working
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.squad import Squad
 
 PATIENCE_S = 60.0  # before the framework gives a page up; a slow machine is no error
 SHELL_AFTER_S = 0.12  # a page that takes longer stands as a shell first
 
 
-opened: dict[Path, dict[str, Callable[[Library], Any]]] = {}  # answers of pages without arguments, by library
+opened: dict[Path, dict[str, Callable[[Any], Any]]] = {}  # answers of pages without arguments, by library
 
 
 @dataclass(frozen=True)
 class Page:
-    """A page of one library.
+    """A page of one library, or of a squad.
 
     Parameters
     ----------
@@ -52,7 +53,7 @@ class Page:
     place: int = 0
     twin: str = ""
 
-    def register(self, base: str, library: Library) -> None:
+    def register(self, base: str, library: Library | Squad) -> None:
         """Serve the page of a library under an address."""
         if self.show is not None:
             show = partial(self.show, base, library)

@@ -17,7 +17,7 @@ from footwork.errors import NoSuchRun
 from footwork.history.scales.scale_keys import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
-from footwork.web.menu import menu
+from footwork.web.menu import head, menu
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -69,10 +69,10 @@ def page(base: str, active: str, title: str, lede: str, wide: bool = False, colu
         styled["styled"] = True
     ui.page_title(f"{title} · Footwork")
     with ui.element("header").classes("fw-head"):
-        link("Footwork", f"{base}/", "fw-name")
+        link(head(base), f"{base}/", "fw-name")
         with ui.element("nav").props('aria-label="Pages"'):
-            for path, label in menu():
-                made = link(label, f"{base}/{path}", "on" if label == active else "")
+            for address, label in menu(base):
+                made = link(label, address, "on" if label == active else "")
                 if label == active:
                     made.props["aria-current"] = "page"
     # The framework's own frame is the page's main landmark; there is one of those.

@@ -6,7 +6,6 @@ import asyncio
 import inspect
 import json
 import os
-import re
 import socket
 import sys
 import traceback
@@ -24,6 +23,7 @@ from footwork.quantities import plain
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.squad import Squad
 
 
 def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: bool = False) -> None:
@@ -40,13 +40,13 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
 
     from footwork.api import Library
 
-    libraries: dict[str, Library] = {}
-    for folder in folders:
-        name = re.sub(r"[^a-z0-9-]+", "-", folder.resolve().name.lower()).strip("-") or "library"
-        if name in libraries:
-            raise UsageError(f"two libraries are called {name}: rename a folder")
+    squad = _squad_of(folders)
+    if squad is not None:
+        libraries = {squad.addresses[name]: squad.library(name) for name in squad.athletes}
+    else:
         # Nothing there yet is a beginning: the pages say how. A folder with other things in it is no library.
-        libraries[name] = Library.open(folder, create=not folder.exists() or not any(folder.iterdir()))
+        folder = folders[0]
+        libraries = {"": Library.open(folder, create=not folder.exists() or not any(folder.iterdir()))}
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -55,7 +55,7 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
     except (OSError, OverflowError):
         raise UsageError(f"port {port} is taken or not allowed: choose another with --port, or --port 0") from None
     actual = int(listener.getsockname()[1])
-    app = build(libraries, actual)
+    app = build(libraries, actual, squad=squad)
     address = f"http://127.0.0.1:{actual}/"
     said = (
         json.dumps({"address": address})
@@ -78,23 +78,36 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
             library.close()
 
 
-def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -> Any:
-    """The guarded ASGI application; one library stands at the root, several under their names."""
+def _squad_of(folders: list[Path]) -> Squad | None:
+    """The squad of several libraries, or of a folder that holds them; None for one library."""
+    from footwork.squad import Squad, is_library
+
+    if len(folders) == 1:
+        place = folders[0]
+        inside = [p for p in place.iterdir() if p.is_dir()] if place.is_dir() and not is_library(place) else []
+        if not any(is_library(p) for p in inside):
+            return None
+    return Squad.open(*folders)
+
+
+def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None, squad: Squad | None = None) -> Any:
+    """The guarded ASGI application; one library stands at the root, those of a squad under their names beside its
+    pages."""
     from nicegui import app as framework
     from nicegui import ui
 
     from footwork.web import guard, pages
-    from footwork.web.layout import link, page, text
+    from footwork.web.menu import make_squad
+    from footwork.web.pages.squad_page import SQUAD_PAGES
     from footwork.web.watching import keep_ready, title_runs, watch
 
     for library in libraries.values():
-        for work in (keep_ready, watch, title_runs):
+        for work in (keep_ready, watch, title_runs) if squad is None else (watch,):  # a squad's answers are its lines
             framework.on_startup(partial(work, library))
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     _own_faces(framework)
-    single = len(libraries) == 1
     for name, library in libraries.items():
-        base = "" if single else f"/{name}"
+        base = f"/{name}" if name else ""
         for declared in pages.PAGES:  # twins first: the address of a run would take theirs
             if declared.answer is not None:
                 twin = declared.twin or f"{declared.address}.json"
@@ -102,15 +115,16 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None) -
         for declared in pages.PAGES:
             declared.register(base, library)
     app.add_api_route("/picture.pdf", _picture_sheet, methods=["POST"])
-    if not single:
+    if squad is not None:
+        make_squad(SQUAD_PAGES, {f"/{squad.addresses[n]}": n for n in squad.athletes})
+        for declared in SQUAD_PAGES:
+            if declared.answer is not None:
+                app.add_api_route(f"{declared.address}.json", _twin(squad, declared.answer), methods=["GET"])
+            declared.register("", squad)
 
         @ui.page("/")
-        def runners() -> None:
-            with page("", "", "Runners", "Each runner's library has an address of its own."):
-                for name in libraries:
-                    with ui.element("p"):
-                        link(name, f"/{name}/")
-                text("p", "Nothing is shared between them.", "soft")
+        def first() -> None:
+            ui.navigate.to("/squad")
 
     ui.run_with(
         app,
@@ -167,7 +181,7 @@ _ICON = (
 )
 
 
-def _twin(library: Library, answer: Callable[..., Any]) -> Callable[..., Any]:
+def _twin(library: Library | Squad, answer: Callable[..., Any]) -> Callable[..., Any]:
     async def twin(request: Request) -> JSONResponse:
         given = {**request.path_params, **request.query_params}
         try:

@@ -65,8 +65,10 @@ def figure_words(found: Estimate) -> str:
     """An estimate in a table's field, with its interval."""
     if found.value is None or found.low is None or found.high is None:
         return "not known"
+    if found.value == found.low == found.high:
+        return f"{found.value:g}"
     digits = 0 if abs(found.value) >= 20 else 1 if abs(found.value) >= 5 else 2
-    return f"{found.value:.{digits}f} {found.low:.{digits}f} to {found.high:.{digits}f}"
+    return f"{found.value:.{digits}f} ({found.low:.{digits}f} to {found.high:.{digits}f})"
 
 
 def prescribed_words(row: Prescribed) -> str:

@@ -29,7 +29,7 @@ GROUPS = ("easy", "steady", "hard")
 ROWS = (
     ("critical_speed", "speed at critical power", "m/s"),
     *((g, f"{g} running, of critical power", "%") for g in GROUPS),
-    ("w_prime", "W′, in seconds at critical power", "s"),
+    ("w_prime", "W′, as time at critical power", "s"),
     ("tail", "tail: lost by doubling a time", "%"),
     ("drift", "heart rate gained in an hour", "bpm"),
     ("progress", "more power at one heart rate, this season", "%"),

@@ -69,6 +69,9 @@ async def show_diary(base: str, library: Library, tell: str = "") -> None:
         if found
         else "Nothing is written yet. How you slept and felt explains more of a heart rate than any formula."
     )
+    if library.diary_withheld:
+        with page(base, "How it felt", "How it felt", "This runner does not share the diary."):
+            return
     with page(base, "How it felt", "How it felt", lede):
         heading("Today in three answers")
         command_form(library, ["diary"], THREE, "Keep these three", f"{base}/diary", prefix="today-")

@@ -137,6 +137,9 @@ def _coach(base: str, library: Library) -> None:
     """What a coach sees of this library in a squad."""
     heading("What a coach sees")
     found = library.sharing()
+    if library.for_coach:
+        text("p", "What is shared is the runner's to say, with their own pages or footwork privacy.", "soft")
+        return
     if found.consent is None:
         text("p", "No consent is written down. A squad shows of the diary only “not now”.", "soft")
         note_field = Field("note", "How you consent to a coach reading this library, as: by mail")
