@@ -1,0 +1,102 @@
+"""A coach's morning in the browser: the squad, runners side by side, a session for several, and what is withheld."""
+
+import datetime as dt
+import json
+import shutil
+import urllib.request
+
+import pytest
+
+from footwork import Library
+from tests.conftest import library_of, write_weeks
+from tests.web.conftest import serving
+
+SECRET = "sciatica-word"
+
+
+@pytest.fixture(scope="module")
+def of_these_weeks(tmp_path_factory):
+    """A library of seven weeks up to this one, so that today's questions have answers."""
+    today = dt.date.today()
+    files = write_weeks(tmp_path_factory.mktemp("weeks"), today - dt.timedelta(weeks=7, days=today.weekday()))
+    made = library_of(files, tmp_path_factory.mktemp("now") / "library")
+    made.close()
+    return made.folder
+
+
+@pytest.fixture
+def club_server(of_these_weeks, tmp_path):
+    """Address of a served folder of three runners, one of whom is ill and does not share it; and the folder."""
+    folder = tmp_path / "club"
+    for name in ("anna", "Ben Bo", "cleo"):
+        shutil.copytree(of_these_weeks, folder / name)
+    with Library.open(folder / "cleo") as cleo:
+        cleo.tell(illness=SECRET)
+        cleo.tell(run=cleo.runs()[0].id, note=SECRET)
+    for address in serving("-m", "footwork", "serve", folder, "--port", "0"):
+        yield address, folder
+
+
+def read(address):
+    with urllib.request.urlopen(address) as answer:
+        return answer.read().decode()
+
+
+def test_a_coachs_morning(club_server, browser):
+    address, folder = club_server
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto("/")
+    page.wait_for_selector(".athlete")
+    assert page.url.endswith("/squad")
+    names = page.locator(".athlete .who a").all_inner_texts()
+    assert names[0] == "cleo" and set(names) == {"anna", "Ben Bo", "cleo"}
+    assert "not now" in page.locator(".athlete").first.inner_text()
+    for name in ("anna", "Ben Bo"):
+        page.get_by_label(f"Choose {name}").check()
+    page.get_by_text("Put those chosen into a group").click()
+    page.locator("[name=group]").fill("climbers")
+    page.get_by_role("button", name="Put them in").click()
+    page.wait_for_selector("a:has-text('climbers')")
+    page.click("a:has-text('climbers')")
+    page.wait_for_selector(".athlete")
+    page.wait_for_function("document.querySelectorAll('.athlete').length === 2")
+    for name in ("anna", "Ben Bo"):
+        page.get_by_label(f"Choose {name}").check()
+    page.get_by_role("button", name="Put side by side").click()
+    page.wait_for_selector("td:has-text('critical power by mass')")
+    page.goto("/squad/session?who=anna,Ben Bo,cleo")
+    page.wait_for_selector("[name=words]")
+    on = dt.date.today() + dt.timedelta(days=2)
+    page.fill("[name=words]", "30 min easy")
+    page.fill("[name=date]", on.isoformat())
+    page.get_by_role("button", name="Keep it for each").click()
+    page.wait_for_selector("text=Kept for 2 of 3")
+    context.close()
+    with Library.open(folder / "anna") as anna, Library.open(folder / "cleo") as cleo:
+        assert [(s["date"], s["text"]) for s in anna.sessions()] == [(on.isoformat(), "30 min easy")]
+        assert cleo.sessions() == []
+
+
+def test_no_page_of_the_squad_tells_what_is_not_shared(club_server, browser):
+    address, _ = club_server
+    base = address.rstrip("/")
+    found = json.loads(read(f"{base}/squad.json"))
+    assert [a["health"] for a in found["athletes"] if a["athlete"] == "cleo"] == ["Not now."]
+    twins = ["/squad.json", "/cleo/index.json", "/cleo/diary.json", "/cleo/runs.json", "/cleo/library.json"]
+    for twin in twins:
+        try:
+            said = read(base + twin)
+        except urllib.error.HTTPError as error:
+            assert error.code == 404, twin
+            continue
+        assert SECRET not in said and "illness since" not in said, twin
+    context = browser.new_context(base_url=address)
+    page = context.new_page()
+    for place in ("/squad", "/cleo/", "/cleo/diary", "/cleo/library", "/cleo/runs"):
+        page.goto(place)
+        page.wait_for_function("!document.querySelector('.fw-working')", timeout=60_000)
+        assert SECRET not in page.content() and "illness since" not in page.content(), place
+    assert "does not share" in (page.goto("/cleo/diary") and page.inner_text("body"))
+    context.close()
