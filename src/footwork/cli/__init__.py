@@ -20,6 +20,7 @@ from footwork.cli import sessions_commands  # isort: skip
 from footwork.cli import progress_commands  # isort: skip
 from footwork.cli import season_commands  # isort: skip
 from footwork.cli import devices_commands  # isort: skip
+from footwork.cli import telling_commands  # isort: skip
 from footwork.cli import keeping_commands  # isort: skip
 from footwork.cli import running_commands  # isort: skip
 from footwork.cli import squad_commands  # isort: skip
@@ -37,6 +38,7 @@ __all__ = [
     "season_commands",
     "sessions_commands",
     "squad_commands",
+    "telling_commands",
 ]
 
 
