@@ -77,6 +77,29 @@ class Library(History):
         found = self.signals(run_id)
         return pl.DataFrame({**found.columns, "timer": found.timer}).fill_nan(None)
 
+    def comment(
+        self,
+        text: str,
+        run: int | None = None,
+        session: int | None = None,
+        week: Day | None = None,
+        race: Day | None = None,
+        by: str = "",
+    ) -> int:
+        """Comment on a run, a session, a week or the race of a day; returns the edit's number. See
+        `comments.comment`."""
+        from footwork.history.log import comments
+
+        return comments.comment(self, text, by, run=run, session=session, week=as_day(week), race=as_day(race))
+
+    def comments(
+        self, run: int | None = None, session: int | None = None, week: Day | None = None, race: Day | None = None
+    ) -> list[dict[str, Any]]:
+        """Comments, the earliest first, all or on one thing; see `comments.comments`."""
+        from footwork.history.log import comments
+
+        return comments.comments(self, run=run, session=session, week=as_day(week), race=as_day(race))
+
     def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
         """Runs (all by default) added up by ``week`` or ``month``; see `runs.totals_of`."""
         from footwork.questions import runs

@@ -14,6 +14,7 @@ from sqlalchemy import select
 
 from footwork.errors import LibraryError, UsageError
 from footwork.history import private_places
+from footwork.history.log import comments
 from footwork.history.recordings import run_signals
 from footwork.quantities import Floats, plain
 from footwork.questions import sessions, trials
@@ -134,6 +135,7 @@ def _facts(library: History) -> dict[str, Any]:
             "settings": {s["name"]: s["value"] for s in settings if s["name"] != "places"},
             "edits": library.edits(undone=True),
             "diary": library.diary(),
+            "comments": comments.comments(library),
             "sessions": sessions.listed_sessions(library),
             "trials": trials.listed_trials(library),
             "other_sports": library.activities(),

@@ -52,9 +52,9 @@ def heading(label: str) -> Text:
 
 
 @contextmanager
-def folded(summary: str) -> Iterator[None]:
+def folded(summary: str, opened: bool = False) -> Iterator[None]:
     """A part of a page that opens under its summary."""
-    with ui.element("details"):
+    with ui.element("details").props("open" if opened else ""):
         text("summary", summary)
         yield
 

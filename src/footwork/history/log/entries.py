@@ -293,6 +293,10 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
     "weather": lambda e, s: f"weather {describe_weather(e.payload)}",
     "scale-join": lambda e, s: f"scale {e.payload['name']} counts as {e.payload['into_name']}",
     "scale-break": lambda e, s: f"scale {e.payload['name']} counts as a new one from {e.payload['date']}",
+    "comment": lambda e, s: (
+        f"{e.payload['by']} on {e.payload['about']} {e.payload['of']}: {e.payload['text'][:60]}"
+        + ("…" if len(e.payload["text"]) > 60 else "")
+    ),
     "privacy": lambda e, s: _privacy_words(e.payload),
     "run": lambda e, s: f"entered by hand, {format_duration(e.payload['duration_s'])}",
 }

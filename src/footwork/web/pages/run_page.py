@@ -36,6 +36,7 @@ from footwork.web.layout import (
     whole_number,
 )
 from footwork.web.pages import efforts_page
+from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import long_date
 from footwork.wording.run_titles import as_described
 
@@ -248,7 +249,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
     with page(base, "Runs", found["title"] or "A run", sentence(found, imperial)):
         if signals is None:
             _marks(base, library, row.id, found["marks"])
-            _told(base, found)
+            _told(base, library, found)
             return
         against, asked = made["verdicts"]
         for verdict, key in ((asked, "sessions"), (against, "usual")):
@@ -274,7 +275,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
                 show_chart(best_chart(found, made["best"]))
                 with ui.element("p"):
                     method_link(base, "mean-maximal", "How best efforts are found")
-        _told(base, found)
+        _told(base, library, found)
         _recordings(base, found)
         _heart_rate(base, library, found)
         _cleaning(base, found)
@@ -330,7 +331,7 @@ def _numbers(base: str, found: dict[str, Any], balance: BalanceAlong | None) -> 
             whisker(base, "Lowest W′ balance", "balance.minimum", least, when, 1)
 
 
-def _told(base: str, found: dict[str, Any]) -> None:
+def _told(base: str, library: Library, found: dict[str, Any]) -> None:
     """Diary and weather, and where to correct."""
     heading("How it felt, and the weather")
     for name, value in found["diary"].items():
@@ -341,6 +342,7 @@ def _told(base: str, found: dict[str, Any]) -> None:
     if not found["weather"] and not any(v is not None for v in found["diary"].values()):
         text("p", "No exertion, note or weather yet.", "soft")
     link("Correct and describe", f"{base}/runs/{found['id']}/edit", "button")
+    comment_box(library, f"{base}/runs/{found['id']}", "Comments", {"run": found["id"]})
 
 
 def _laps(found: dict[str, Any], imperial: bool) -> None:

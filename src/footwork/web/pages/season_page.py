@@ -22,6 +22,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
 from footwork.web.forms import Field, command_form, downloads, sentence
 from footwork.web.layout import heading, method_link, page, table, text
+from footwork.web.pages.comment_box import comment_box
 from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name, race_words
 
 if TYPE_CHECKING:
@@ -85,6 +86,8 @@ async def show_season(base: str, library: Library) -> None:
         _picture(base, plan)
         _standing(library, plan)
         _along(library, plan)
+        race = dt.date.fromisoformat(plan.race.date)
+        comment_box(library, f"{base}/season", "Comments on the race and the way to it", {"race": race})
         heading("Week by week")
         for week in plan.weeks:
             _week(base, week, plan.asked_on)

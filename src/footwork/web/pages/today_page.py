@@ -21,6 +21,7 @@ from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, downloads, inputs, sentence
 from footwork.web.layout import Text, heading, link, measured, method_link, note, page, table, text, whisker
+from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import ago, long_date
 from footwork.wording.season_words import day_name
 from footwork.wording.sign_words import value_words
@@ -136,6 +137,8 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
             link("Write how it felt", f"{base}/diary", "button")
             link("I am ill or injured", f"{base}/diary?tell=illness", "button")
             link("Plan a race", f"{base}/race", "button")
+        monday = on - dt.timedelta(days=on.weekday())
+        comment_box(library, f"{base}/?date={on}", "Comments on this week", {"week": monday})
         with ui.element("div").classes("on-screen"):
             heading("Add recordings")
             uploader(base, library)
@@ -293,6 +296,7 @@ def _next(base: str, library: Library, found: Due, imperial: bool) -> None:
             text("span", long_date(day), "when")
             with ui.element("div"):
                 link(f"{session['name'] or session['text']}", f"{base}/sessions?session={session['id']}")
+                comment_box(library, f"{base}/", "Comments", {"session": session["id"]})
                 if found["held"]:
                     text("div", "Kept, but not now.", "soft")
                 else:
