@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from footwork.results.planned_season import SeasonChanges, SeasonPlan, WeekAnswer
     from footwork.results.progress import PeriodComparison, RunDrift, SeasonProgress
     from footwork.results.race import PastPredictions, RaceReview
+    from footwork.results.report import Report
     from footwork.results.session import RecognisedEffort, SessionMatch, SessionPreview, SessionsApart
     from footwork.results.sign_patterns import SignsAnswer
     from footwork.results.today import Due
@@ -99,6 +100,13 @@ class Library(History):
         from footwork.history.log import comments
 
         return comments.comments(self, run=run, session=session, week=as_day(week), race=as_day(race))
+
+    def report(self, kind: str = "week", date: Day | None = None) -> Report:
+        """A report to the runner on a week, a block or a season up to a day; see `results.report.Report`. Raises
+        UsageError."""
+        from footwork.questions import report
+
+        return report.report_of(self, kind, as_day(date))
 
     def totals(self, by: str, rows: list[RunRow] | None = None) -> list[dict[str, Any]]:
         """Runs (all by default) added up by ``week`` or ``month``; see `runs.totals_of`."""

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from footwork.questions.capacity.capacity_estimate import BORDERS, DRAWS, Capacity, best_curve, estimate_capacity, near
 from footwork.questions.capacity.evidence import bests_of, clipped, held_for, lay_offs, tests_until
-from footwork.questions.capacity.through_time import history_told, worthwhile_tests
+from footwork.questions.capacity.through_time import every_day, history_told, what_moved, worthwhile_tests
 
 __all__ = [
     "BORDERS",
@@ -12,10 +12,12 @@ __all__ = [
     "bests_of",
     "clipped",
     "estimate_capacity",
+    "every_day",
     "held_for",
     "history_told",
     "lay_offs",
     "near",
     "tests_until",
+    "what_moved",
     "worthwhile_tests",
 ]

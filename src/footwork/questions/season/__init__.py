@@ -7,6 +7,7 @@ from footwork.questions.season.changes import accept_changes, season_changes, wa
 from footwork.questions.season.season_plan import (
     accept_season,
     accepted_races,
+    accepted_weeks,
     is_ahead,
     new_season,
     season_calendar,
@@ -22,6 +23,7 @@ __all__ = [
     "accept_changes",
     "accept_season",
     "accepted_races",
+    "accepted_weeks",
     "days_without",
     "from_yaml",
     "is_ahead",

@@ -201,6 +201,11 @@ def accepted_races(library: History) -> list[dict[str, Any]]:
     return list(_accepted(library)["races"])
 
 
+def accepted_weeks(library: History) -> list[dt.date]:
+    """Mondays of the weeks of the newest accepted season; none without one."""
+    return [dt.date.fromisoformat(w["monday"]) for w in _accepted(library)["weeks"]]
+
+
 def season_calendar(library: History) -> bytes:
     """Kept sessions, and of the accepted season its races, rides and swims, as iCalendar; a race stays one event
     through every plan for it.
