@@ -1,0 +1,152 @@
+"""A report as it is sent: Markdown, as it was written or changed by hand, made into HTML and onto paper with its
+pictures."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
+
+from footwork.errors import UsageError
+
+_HERE = Path(__file__).parent
+_PICTURE = re.compile(r"^\[picture: ([a-z]+)\]$")
+MANY_ROWS = 32
+MOST_TEXT = 200_000  # characters; ours hold some thousand
+_STYLE = (
+    "body{max-width:720px;margin:32px auto;padding:0 20px;background:#fffdf7;color:#1d2733;font:17px/1.5 Georgia,serif}"
+    "h1{font-size:30px;line-height:1.2}h2{font-size:20px;margin:28px 0 6px}svg{width:100%;height:auto;margin:8px 0}"
+    "table{border-collapse:collapse;width:100%;margin:6px 0 12px}th,td{text-align:left;padding:4px 14px 4px 0;"
+    "border-top:1px solid #d9d3c3;vertical-align:top}th{font-weight:400;color:#5d6670;border:0}"
+)
+
+
+def read(path: Path) -> str:
+    """The text of a report from a file. Raises UsageError for no such file, or none of text."""
+    if not path.is_file():
+        raise UsageError(f"there is no file {path}")
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise UsageError(f"{path.name} is no text: footwork report --text writes one to change") from None
+
+
+def parsed(text: str) -> list[dict[str, Any]]:
+    """The blocks of a report's text: ``kind`` is heading (with its ``level``), paragraph, list, table or picture.
+
+    Raises
+    ------
+    UsageError
+        Too much text.
+    """
+    if len(text) > MOST_TEXT:
+        raise UsageError(f"a report holds up to {MOST_TEXT} characters, this text has {len(text)}")
+    tokens = MarkdownIt("commonmark", {"html": False}).enable("table").parse(text)
+    out: list[dict[str, Any]] = []
+    at = 0
+    while at < len(tokens):
+        token = tokens[at]
+        end = _end(tokens, at)
+        inside = tokens[at:end]
+        if token.type == "heading_open":
+            out.append({"kind": "heading", "level": int(token.tag[1]), "text": _words(inside)})
+        elif token.type == "paragraph_open":
+            words = _words(inside)
+            found = _PICTURE.match(words)
+            out.append({"kind": "picture", "name": found.group(1)} if found else {"kind": "paragraph", "text": words})
+        elif token.type in ("bullet_list_open", "ordered_list_open"):
+            out.append({"kind": "list", "items": [t.content for t in inside if t.type == "inline"]})
+        elif token.type == "table_open":
+            out.append({"kind": "table", "rows": _rows(inside)})
+        elif token.type in ("fence", "code_block"):
+            out.append({"kind": "paragraph", "text": token.content.strip()})
+        elif token.type == "blockquote_open":
+            out.append({"kind": "paragraph", "text": _words(inside)})
+        at = end
+    return out
+
+
+def _end(tokens: Sequence[Token], at: int) -> int:
+    """Place after the block that begins at one."""
+    if tokens[at].nesting != 1:
+        return at + 1
+    depth = 0
+    for k in range(at, len(tokens)):
+        depth += tokens[k].nesting
+        if depth == 0:
+            return k + 1
+    return len(tokens)
+
+
+def _words(tokens: Sequence[Token]) -> str:
+    """Text of a block without its signs of emphasis."""
+    out = []
+    for token in tokens:
+        for child in token.children or []:
+            out.append("\n" if child.type in ("softbreak", "hardbreak") else child.content)
+    return " ".join("".join(out).split())
+
+
+def _rows(tokens: Sequence[Token]) -> list[list[str]]:
+    rows: list[list[str]] = []
+    for k, token in enumerate(tokens):
+        if token.type == "tr_open":
+            rows.append([])
+        elif token.type in ("th_open", "td_open"):
+            rows[-1].append(_words(tokens[k + 1 : k + 2]))
+    return rows
+
+
+def as_html(text: str, pictures: Mapping[str, str]) -> str:
+    """A report's text as one page of HTML that needs nothing else; what is typed is text, never markup."""
+    blocks = parsed(text)
+    title = next((b["text"] for b in blocks if b["kind"] == "heading"), "Report")
+    body = "".join(_html(block, pictures) for block in blocks)
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width">'
+        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>{body}</body></html>\n"
+    )
+
+
+def _html(block: dict[str, Any], pictures: Mapping[str, str]) -> str:
+    if block["kind"] == "heading":
+        level = min(block["level"], 3)
+        return f"<h{level}>{escape(block['text'])}</h{level}>"
+    if block["kind"] == "paragraph":
+        return f"<p>{escape(block['text'])}</p>"
+    if block["kind"] == "list":
+        return f"<ul>{''.join(f'<li>{escape(t)}</li>' for t in block['items'])}</ul>"
+    if block["kind"] == "picture":
+        return pictures.get(block["name"], "")
+    head, *rows = block["rows"]
+    heads = f"<tr>{''.join(f'<th>{escape(c)}</th>' for c in head)}</tr>" if any(head) else ""
+    told = "".join(f"<tr>{''.join(map(_td, row))}</tr>" for row in rows)
+    return f"<table>{heads}{told}</table>"
+
+
+def _td(cell: str) -> str:
+    return f"<td>{escape(cell)}</td>"
+
+
+def on_paper(text: str, pictures: Mapping[str, str], sheets: Sequence[str] = ()) -> bytes:
+    """A report's text as PDF; ``sheets`` are headings that begin a page."""
+    import typst
+
+    blocks = [b for b in parsed(text) if b["kind"] != "picture" or b["name"] in pictures]
+    for block in blocks:
+        if block["kind"] == "picture":
+            block["svg"] = pictures[block["name"]]
+        block["breaks"] = block["kind"] == "heading" and block["text"] in sheets
+    long = sum(len(b.get("rows", ())) for b in blocks) > MANY_ROWS  # then pictures make room, so that a week is a page
+    told = {"blocks": blocks, "wide": 62 if long else 82}
+    made: bytes = typst.compile(
+        str(_HERE / "letter.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
+    )
+    return made
