@@ -288,6 +288,47 @@ def week(
 
 
 @app.command()
+def report(
+    over_week: Annotated[bool, typer.Option("--week", help="On the week of the day; so by default.")] = False,
+    over_block: Annotated[bool, typer.Option("--block", help="On the four weeks up to it.")] = False,
+    over_season: Annotated[bool, typer.Option("--season", help="On the season up to it.")] = False,
+    date: AsOf = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write it as one page for a browser or a letter.")] = None,
+    text: Annotated[Path | None, typer.Option(help="Write it as Markdown, to be changed before it is sent.")] = None,
+    source: Annotated[
+        Path | None, typer.Option("--from", help="Set Markdown that was changed, with this report's pictures.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """A report to the runner: asked and run, what went well, what changed, checks, numbers, what comes, a question."""
+    from footwork.charts.report_pictures import pictures
+    from footwork.maintenance import export
+    from footwork.reports import letter
+    from footwork.wording.report_words import as_markdown
+
+    kinds = [k for k, on in (("week", over_week), ("block", over_block), ("season", over_season)) if on] or ["week"]
+    if len(kinds) > 1:
+        raise UsageError("a report is on one of --week, --block and --season")
+    with opened() as library, library.seen_by_coach() as seen:  # what is passed on tells only what is shared
+        found = seen.report(kinds[0], day(date))
+    words = as_markdown(found) if source is None else letter.read(source)
+    made = pictures(found)
+    if text is not None:
+        export.write_whole(text, words.encode())
+    if html is not None:
+        export.write_whole(html, letter.as_html(words, made).encode())
+    if pdf is not None:
+        export.write_whole(pdf, letter.on_paper(words, made, [p.title for p in found.parts if p.sheet]))
+    if as_json:
+        return out(found)
+    written = [p for p in (pdf, html, text) if p is not None]
+    for path in written:
+        say(f"Wrote {path}.")
+    return None if written else say(words.rstrip())
+
+
+@app.command()
 @remembered
 def response(date: AsOf = None, as_json: Json = False) -> None:
     """Whether your tests tell how critical power follows load; withheld unless they foresee each other better by it."""

@@ -433,6 +433,13 @@ class History:
 
         return privacy.share_diary(self, shared)
 
+    @contextmanager
+    def seen_by_coach(self) -> Iterator[Self]:
+        """The same library as a coach may see it, for what is passed on."""
+        made = type(self)(self.folder, self._engine, self.readonly)
+        made.for_coach = True
+        yield made
+
     @property
     def diary_withheld(self) -> bool:
         """Whether a coach looks who is not shown the diary."""

@@ -114,6 +114,8 @@ def _line(squad: Squad, line: SquadLine, chosen: set[str]) -> None:
             else:
                 text("span", line.athlete)
             text("div", "; ".join(line.first), "why")
+            if not line.problem:
+                link("Report", f"{address(squad, line.athlete)}/report", "small")
             made = dt.datetime.fromisoformat(line.made_at).astimezone()
             text("div", f"as of {made:%H:%M} on {made.day} {made:%b}", "soft small")
         if line.problem:

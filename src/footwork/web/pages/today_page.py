@@ -137,6 +137,7 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
             link("Write how it felt", f"{base}/diary", "button")
             link("I am ill or injured", f"{base}/diary?tell=illness", "button")
             link("Plan a race", f"{base}/race", "button")
+            link("Write a report", f"{base}/report", "button")
         monday = on - dt.timedelta(days=on.weekday())
         comment_box(library, f"{base}/?date={on}", "Comments on this week", {"week": monday})
         with ui.element("div").classes("on-screen"):

@@ -1,0 +1,157 @@
+"""A report to the runner: what it says, what it keeps to itself, and as it is sent."""
+
+import datetime as dt
+import re
+
+import pytest
+
+from footwork import Library
+from footwork.charts.report_pictures import pictures
+from footwork.errors import UsageError
+from footwork.reports import letter
+from footwork.wording.report_words import as_markdown
+from tests.program import footwork, of_json, ok
+
+SECRET = "sciatica-word"
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def today(library):
+    return library.runs()[0].local.date()
+
+
+def part(report, title):
+    return next(p for p in report.parts if p.title == title)
+
+
+def test_a_report_holds_the_librarys_own_answers(library, today):
+    made = library.report("week", today)
+    assert (made.first, made.last) == ((today - today.weekday() * DAY).isoformat(), today.isoformat())
+    cp, week = library.capacity(date=today).critical_power, library.week(today)
+    numbers = dict(part(made, "Numbers now").rows)
+    assert numbers["Critical power"] == f"{cp.value:.0f} W, {cp.low:.0f} to {cp.high:.0f}"
+    assert part(made, "Asked and run").sentences[0] == week.sentence
+    assert made.weeks[-1]["run"] == week.run and len(made.weeks) == 8
+    assert f"within {50 * (cp.high - cp.low) / cp.value:.0f} %" in part(made, "How sure this is").sentences[0]
+    moved = [m for m in library.history(date=today)["moved"] if m["date"] >= made.first]
+    said = part(made, "What changed, and why").sentences
+    assert len(said) == max(len(moved), 1) and (not moved or f"{moved[0]['after_w']:.0f} W" in said[0])
+    assert [p.title for p in made.parts] == [
+        "Asked and run",
+        "What went well",
+        "What changed, and why",
+        "Open checks",
+        "Numbers now",
+        "The next fourteen days",
+        "One question",
+        "How sure this is",
+    ]
+
+
+def test_a_block_has_its_weeks_and_a_season_its_sheets(library, today):
+    block = library.report("block", today)
+    assert len(part(block, "Asked and run").rows) == 4 and block.curve == []
+    season = library.report("season", today)
+    assert [p.title for p in season.parts if p.sheet] == ["The curve", "Races against their plans", "Trials"]
+    assert part(season, "Progress").sentences[0] == library.progress(date=today).sentence
+    held = {row[0]: row[1] for row in part(season, "The curve").rows}
+    best = {p["duration_s"]: p["power_w"] for p in library.capacity(date=today).curve}
+    assert held["3:00"] == f"{best[180]:.0f} W"
+    with pytest.raises(UsageError, match="no report on a 'year'"):
+        library.report("year")
+    with pytest.raises(UsageError, match="needs one"):
+        library.report("week", library.runs()[-1].local.date() - DAY)
+
+
+def test_the_one_thing_that_went_well_and_the_question_come_from_what_was_asked(library, today):
+    hard = next(r for r in library.runs() if r.local.weekday() == 4)  # five hard pieces
+    on = hard.local.date()
+    assert "regular running" in part(library.report("week", on), "What went well").sentences[0]
+    pieces = [e for e in library.efforts(hard.id) if e["kind"] == "work"]
+    watts = sum(e["power"] for e in pieces) / len(pieces)
+    library.plan_session(f"10 min easy, {len(pieces)} x (3 min at {watts:.0f} W, 100 s easy jog)", on, "fives")
+    well = part(library.report("week", on), "What went well").sentences[0]
+    assert well.startswith("fives on Fri") and "as hard as asked" in well
+    library.plan_session("30 min easy", on - DAY, "never run")
+    report = library.report("week", on)
+    assert report.question == f"What was in the way of never run on {on - DAY:%a} {(on - DAY).day} {on - DAY:%b}?"
+    (
+        library.plan_session("40 min easy", on + 14 * DAY, "far"),
+        library.plan_session("20 min easy", on + 15 * DAY, "farther"),
+    )
+    ahead = part(library.report("week", on), "The next fourteen days").rows
+    assert ["far"] == [row[1] for row in ahead if row[1].startswith("far")]
+
+
+def test_what_is_passed_on_tells_of_the_diary_only_what_is_shared(library, today, tmp_path):
+    library.tell(date=today, illness=SECRET, note=SECRET)
+    paths = [tmp_path / "r.html", tmp_path / "r.md"]
+    words = ["report", "--date", today.isoformat(), "--html", paths[0], "--text", paths[1]]
+
+    def told():
+        ok(*words, library=library.folder)
+        return "".join(p.read_text() for p in paths) + str(
+            of_json("report", "--date", today.isoformat(), library=library.folder)
+        )
+
+    said = told()
+    assert SECRET not in said and not re.search("illness|injury|ill since", said) and "Not now" in said
+    library.consent("told")
+    library.share_diary(True)
+    assert "illness" in told()
+
+
+def test_its_text_can_be_changed_and_set_again(library, today, tmp_path):
+    day = ["--date", today.isoformat()]
+    ok("report", *day, "--text", tmp_path / "r.md", library=library.folder)
+    text = (tmp_path / "r.md").read_text()
+    assert "[picture: weeks]" in text and "[picture: capacity]" in text
+    changed = text.replace(
+        "## One question", "## From me\n\nWell <b>run</b> & *kept*.\n\n- one\n- two\n\n## One question"
+    )
+    (tmp_path / "r.md").write_text(changed)
+    ok(
+        "report",
+        *day,
+        "--from",
+        tmp_path / "r.md",
+        "--html",
+        tmp_path / "r.html",
+        "--pdf",
+        tmp_path / "r.pdf",
+        library=library.folder,
+    )
+    html = (tmp_path / "r.html").read_text()
+    assert "<p>Well &lt;b&gt;run&lt;/b&gt; &amp; kept.</p>" in html and "<li>two</li>" in html
+    assert html.count("<svg") == 2 and "[picture" not in html and "<script" not in html
+    assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF")
+    (tmp_path / "bad.md").write_bytes(b"\xff\xfe\x00")
+    assert "is no text" in footwork("report", "--from", tmp_path / "bad.md", library=library.folder).stderr
+    assert footwork("report", "--from", tmp_path / "none.md", library=library.folder).returncode == 2
+    assert "one of" in footwork("report", "--week", "--season", library=library.folder).stderr
+
+
+def test_markdown_means_what_the_report_said(library, today):
+    made = library.report("season", today)
+    blocks = letter.parsed(as_markdown(made))
+    tables = [b["rows"] for b in blocks if b["kind"] == "table"]
+    with_rows = [p for p in made.parts if p.rows]
+    assert [t[1:] for t in tables] == [[[" ".join(c.split()) for c in row] for row in p.rows] for p in with_rows]
+    said = [b["text"] for b in blocks if b["kind"] == "paragraph"]
+    assert said == [" ".join(s.split()) for p in made.parts for s in p.sentences]
+    assert [b["name"] for b in blocks if b["kind"] == "picture"] == ["weeks", "capacity", "curve"]
+    assert set(pictures(made)) == {"weeks", "capacity", "curve"}
+    with pytest.raises(UsageError, match="up to 200000"):
+        letter.parsed("x" * 200_001)
+
+
+def test_pictures_hold_their_numbers(library, today):
+    made = pictures(library.report("week", today))
+    assert made["weeks"].count("<rect") >= 5 and "CP-minutes" in made["weeks"]
+    assert "<polygon" in made["capacity"]
+    with Library.open(library.folder.parent / "new") as fresh:
+        fresh.enter_run("2026-04-01T08:00", "30:00", "5km")
+        only = fresh.report("week", dt.date(2026, 4, 1))
+        assert "capacity" not in pictures(only) and "not known" in part(only, "How sure this is").sentences[0]
+    assert made["weeks"].startswith("<svg xmlns=")
