@@ -12,7 +12,8 @@ import pytest
 from footwork import Library, Squad
 from footwork.errors import UsageError
 from footwork.maintenance import printed
-from footwork.squad import frame, worked_out
+from footwork.squad import frame
+from footwork.squad.kept_lines import worked_out
 from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
@@ -126,15 +127,15 @@ def test_what_cannot_be_read_says_so_and_the_others_stand(club, today):
 
 def test_an_unchanged_squad_is_only_read_and_a_changed_runner_is_worked_out_again(club, today, monkeypatch):
     made = Squad.open(club).lines(today)
-    monkeypatch.setattr("footwork.squad.worked_out", None)  # nothing is worked out
-    monkeypatch.setattr("footwork.squad._by_processes", None)
+    monkeypatch.setattr("footwork.squad.kept_lines.worked_out", None)  # nothing is worked out
+    monkeypatch.setattr("footwork.squad.kept_lines._by_processes", None)
     again = Squad.open(club).lines(today)
     assert again.to_json() == made.to_json()
     monkeypatch.undo()
     with Library.open(club / "anna") as anna:
         anna.tell(date=today, illness="cold")
     called = []
-    monkeypatch.setattr("footwork.squad.worked_out", lambda f, n, d: called.append(n) or worked_out(f, n, d))
+    monkeypatch.setattr("footwork.squad.kept_lines.worked_out", lambda f, n, d: called.append(n) or worked_out(f, n, d))
     assert Squad.open(club).lines(today).athletes[0].athlete == "anna" and called == ["anna"]
     Squad.open(club).lines(today, workers=1, fresh=True)
     assert sorted(called) == ["anna", "anna", "ben", "cleo"]

@@ -8,33 +8,23 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import multiprocessing
-import os
 import re
-import sys
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
+import shutil
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import yaml
-
-from footwork.errors import FootworkError, UsageError
-from footwork.maintenance import printed
+from footwork.errors import LibraryError, UsageError
 from footwork.quantities import Day, as_day
 from footwork.results.squad import Prescribed, SideBySide, SquadAnswer, SquadLine
-from footwork.store import stamps
+from footwork.squad import kept_lines
+from footwork.squad.folders import inside, is_library, named, read_groups, write_groups
 from footwork.wording.squad_words import squad_sentence
 
 if TYPE_CHECKING:
-    import polars as pl
-
     from footwork.api import Library
 
-GROUPS_FILE = "groups.yaml"
-PROCESSES_FROM = 3  # lines to be worked out; fewer are quicker without starting processes
 MOST_ATHLETES = 5000
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 # By what the lines can be put in order: how to read it off a line, and whether the largest come first.
@@ -56,9 +46,9 @@ class Squad:
 
     def __init__(self, folders: Sequence[Path]) -> None:
         self.folders = [Path(f) for f in folders]
-        found = [place for folder in self.folders for place in _inside(folder)]
-        self.athletes = {n: f for n, f in _named(found).items() if is_library(f)}
-        self.strange = {n: f for n, f in _named(found).items() if not is_library(f)}
+        found = [place for folder in self.folders for place in inside(folder)]
+        self.athletes = {n: f for n, f in named(found).items() if is_library(f)}
+        self.strange = {n: f for n, f in named(found).items() if not is_library(f)}
 
     @classmethod
     def open(cls, *folders: str | Path) -> Squad:
@@ -131,10 +121,10 @@ class Squad:
             raise UsageError(f"a squad is not sorted by '{sort}': by {', '.join(ORDERS)}")
         groups = self.groups()
         wanted = self._in_group(group)
-        texts = dict(self._texts(wanted, today, workers, fresh, progress))
-        lines = [replace(_line(json.loads(texts[n])), groups=[g for g, ns in groups.items() if n in ns]) for n in texts]
+        texts = dict(kept_lines.texts(wanted, today, workers, fresh, progress))
+        lines = [replace(kept_lines.line(texts[n]), groups=[g for g, ns in groups.items() if n in ns]) for n in texts]
         if not group:
-            lines += [_problem(n, f, today, "no library is in this folder") for n, f in self.strange.items()]
+            lines += [kept_lines.problem(n, f, today, "no library is in this folder") for n, f in self.strange.items()]
         lines = [line for line in lines if find.lower() in json.dumps(line.to_json(), ensure_ascii=False).lower()]
         of, largest_first = ORDERS[sort]
         lines.sort(key=lambda line: line.athlete.lower())
@@ -155,36 +145,11 @@ class Squad:
             raise UsageError(f"there is no group '{group}': {', '.join(groups) or 'squad group makes one'}")
         return {n: f for n, f in self.athletes.items() if not group or n in groups[group]}
 
-    def _texts(
-        self,
-        wanted: dict[str, Path],
-        today: dt.date,
-        workers: int | None,
-        fresh: bool,
-        progress: Callable[[int, int, str], None] | None,
-    ) -> Iterator[tuple[str, str]]:
-        """Each runner's line as JSON: as it was kept, or worked out and kept."""
-        left = []
-        for name, folder in wanted.items():
-            kept = None if fresh else printed.recall(folder, _question(name, today))
-            if kept is None:
-                left.append((name, folder))
-            else:
-                yield name, kept
-        count = min(workers or os.cpu_count() or 1, len(left))
-        if count < 2 or len(left) < PROCESSES_FROM:
-            for k, (name, folder) in enumerate(left):
-                yield name, worked_out(str(folder), name, today.isoformat())
-                if progress is not None:
-                    progress(k + 1, len(left), name)
-            return
-        yield from _by_processes(left, today, count, progress)
-
     def groups(self) -> dict[str, list[str]]:
         """Groups and the names of their runners."""
         out: dict[str, list[str]] = {}
         for folder in self.folders:
-            for group, names in _read_groups(folder).items():
+            for group, names in read_groups(folder).items():
                 out.setdefault(group, []).extend(n for n in names if n in self.athletes)
         return out
 
@@ -202,13 +167,10 @@ class Squad:
         place = next((f for f in self.folders if not is_library(f)), None)
         if place is None:
             raise UsageError("groups are kept in the folder that holds the libraries: name that one")
-        known = _read_groups(place)
+        known = read_groups(place)
         mine = [n for n in known.get(group, []) if n not in names] + ([] if remove else list(names))
         known = {**known, group: sorted(mine)}
-        from footwork.maintenance import export
-
-        text = yaml.safe_dump({g: ns for g, ns in known.items() if ns}, allow_unicode=True, sort_keys=True)
-        export.write_whole(place / GROUPS_FILE, text.encode())
+        write_groups(place, known)
         return self.groups()
 
     def side_by_side(self, names: Sequence[str], date: Day | None = None) -> SideBySide:
@@ -272,7 +234,7 @@ class Squad:
         places = {n: self.folder_of(n) for n in dict.fromkeys(names)} or self.athletes
         out: list[Prescribed] = []
         for name, folder in places.items():
-            with _opened(folder) as library:
+            with kept_lines.opened(folder) as library:
                 for on, text in asked:
                     found = squad.prescribed(library, name, text, on, now)
                     if keep and found.text and not found.already and found.state != "too much":
@@ -296,6 +258,27 @@ class Squad:
                 out.append((f"{name}{f'-{taken + 1}' if taken else ''}.fit", made))
         return out
 
+    def erase(self, name: str) -> None:
+        """Remove a runner's library with everything in it, what is kept of their line, and their place in groups.
+
+        Raises
+        ------
+        UsageError
+            A name that nobody has.
+        LibraryError
+            It cannot be removed; what is left of it is named.
+        """
+        place = self.folder_of(name)
+        for folder in self.folders:
+            known = read_groups(folder)
+            if any(name in names for names in known.values()):
+                write_groups(folder, {g: [n for n in names if n != name] for g, names in known.items()})
+        try:
+            shutil.rmtree(place)
+        except OSError as error:
+            raise LibraryError(f"{error.filename or place} could not be removed: {error.strerror or error}") from None
+        del self.athletes[name]
+
     def folder_of(self, name: str) -> Path:
         """The library of a runner. Raises UsageError for a name that nobody has."""
         if name not in self.athletes:
@@ -305,42 +288,7 @@ class Squad:
 
     def library(self, name: str) -> Library:
         """A runner's library as a coach opens it. Raises LibraryError."""
-        return _opened(self.folder_of(name))
-
-
-def frame(lines: Sequence[SquadLine]) -> pl.DataFrame:
-    """Lines as a polars table, one row a runner: estimates as value, low and high [CP-min, W], texts so that no
-    spreadsheet takes one for a formula."""
-    import polars as pl
-
-    rows = [_flat(line) for line in lines]
-    return pl.DataFrame(rows, infer_schema_length=None)
-
-
-def _flat(line: SquadLine) -> dict[str, Any]:
-    out: dict[str, Any] = {n: "; ".join(getattr(line, n)) for n in ("groups", "first", "changed")}
-    names: tuple[str, ...] = (
-        "athlete",
-        "problem",
-        "asked_on",
-        "made_at",
-        "days_since",
-        "asked",
-        "sessions",
-        "against_usual",
-        "scale",
-    )
-    out |= {n: getattr(line, n) for n in names}
-    for name in ("run", "seven_days", "critical_power"):
-        found = getattr(line, name)
-        out |= {f"{name}_{end}": None if found is None else getattr(found, end) for end in ("value", "low", "high")}
-    out |= {f"usual_{end}": line.usual and line.usual[end] for end in ("cp_minutes", "low", "high")}
-    names = ("evidence", "evidence_days", "progress", "signs", "health", "consent", "shared")
-    out |= {n: getattr(line, n) for n in names}
-    out |= {"next_date": line.next and line.next["date"], "next_name": line.next and line.next["name"]}
-    out |= {"race_date": line.race and line.race["date"], "race_name": line.race and line.race["name"]}
-    out["waits"] = "; ".join(w["what"] for w in line.waits)
-    return {k: f"'{v}" if isinstance(v, str) and v[:1] in ("=", "+", "-", "@") else v for k, v in out.items()}
+        return kept_lines.opened(self.folder_of(name))
 
 
 def calendar_of(asked: Sequence[Prescribed]) -> bytes:
@@ -375,141 +323,3 @@ def _with_day(text: str, date: dt.date) -> tuple[dt.date, str]:
     else:
         rest = text
     return on, session_words.parse(rest).text()
-
-
-def worked_out(folder: str, name: str, day: str) -> str:
-    """A runner's line as JSON, worked out anew and kept beside the library; what goes wrong is the line's problem."""
-    place, today = Path(folder), dt.date.fromisoformat(day)
-    try:
-        with _opened(place) as library:
-            from footwork.questions.squad import line_of
-
-            rests = printed.rests_on(place)
-            line = line_of(library, name, today)
-    except FootworkError as error:
-        return json.dumps(_problem(name, place, today, str(error)).to_json())
-    except Exception as error:  # one library that cannot be read must not cost the others
-        said = f"it cannot be read ({type(error).__name__}): look with footwork --library {place} check-up"
-        return json.dumps(_problem(name, place, today, said).to_json())
-    text = json.dumps(line.to_json())
-    printed.keep(place, _question(name, today), rests, text)
-    return text
-
-
-def _opened(folder: Path) -> Library:
-    """A library as a coach looks at it; results are made anew only where they are old."""
-    from footwork.api import Library
-
-    library = Library.open(folder, create=False)
-    library.for_coach = True
-    return library
-
-
-def _question(name: str, today: dt.date) -> dict[str, Any]:
-    return {"squad line of": name, "on": today.isoformat()}
-
-
-def _by_processes(
-    left: list[tuple[str, Path]], today: dt.date, count: int, progress: Callable[[int, int, str], None] | None
-) -> Iterator[tuple[str, str]]:
-    """Lines by several processes; the line of one whose process died is worked out here."""
-    done: set[str] = set()
-    with ProcessPoolExecutor(count, mp_context=_context()) as pool:
-        waiting = {pool.submit(worked_out, str(f), n, today.isoformat()): n for n, f in left}
-        try:
-            for future in as_completed(waiting):
-                text = future.result()
-                done.add(waiting[future])
-                yield waiting[future], text
-                if progress is not None:
-                    progress(len(done), len(left), waiting[future])
-        except BrokenProcessPool:
-            pass
-    for name, folder in left:
-        if name not in done:
-            said = "a process that worked it out was ended: try it alone"
-            yield name, json.dumps(_problem(name, folder, today, said).to_json())
-
-
-def _context() -> Any:
-    """Where processes come from: on Linux forked from one that has only imported."""
-    if sys.platform != "linux":
-        return multiprocessing.get_context("spawn")
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["footwork.api", "footwork.questions.squad", "scipy.optimize", "scipy.sparse"])
-    return context
-
-
-def _problem(name: str, folder: Path, today: dt.date, said: str) -> SquadLine:
-    unknown: dict[str, Any] = dict.fromkeys(
-        ("consent", "days_since", "asked", "run", "seven_days", "usual", "critical_power", "evidence_days", "next")
-    )
-    return SquadLine(
-        athlete=name,
-        folder=str(folder),
-        groups=[],
-        asked_on=today.isoformat(),
-        made_at=dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
-        problem=said,
-        shared=False,
-        sessions="",
-        against_usual="",
-        scale="",
-        evidence="",
-        progress="",
-        changed=[],
-        signs="",
-        health="",
-        race=None,
-        waits=[],
-        first=["cannot be read"],
-        urgency=100,
-        **unknown,
-    )
-
-
-def _line(found: dict[str, Any]) -> SquadLine:
-    from footwork.quantities import Estimate
-    from footwork.results.loads import UsualWeek
-
-    for key in ("run", "seven_days", "critical_power"):
-        found[key] = None if found[key] is None else Estimate.from_json(found[key])
-    found["usual"] = None if found["usual"] is None else UsualWeek(**found["usual"])
-    return SquadLine(**found)
-
-
-def is_library(folder: Path) -> bool:
-    """Whether a folder holds a runner's library."""
-    return (folder / stamps.FILE_NAME).is_file()
-
-
-def _inside(folder: Path) -> list[Path]:
-    """The libraries of a folder and what stands beside them; the folder itself where it is one."""
-    if is_library(folder):
-        return [folder]
-    return sorted(p for p in folder.iterdir() if p.is_dir() and not p.name.startswith("."))
-
-
-def _named(folders: Sequence[Path]) -> dict[str, Path]:
-    """Each folder by its name; of two with one name each by its parent's too, and by its whole path if that is not
-    enough."""
-    out: dict[str, Path] = {}
-    places = list(dict.fromkeys(f.resolve() for f in folders))
-    names = [p.name for p in places]
-    longer = [f"{p.name} ({p.parent.name})" for p in places]
-    for k, place in enumerate(places):
-        name = names[k] if names.count(names[k]) == 1 else longer[k]
-        out[name if longer.count(longer[k]) == 1 or name == names[k] else str(place)] = place
-    return out
-
-
-def _read_groups(folder: Path) -> dict[str, list[str]]:
-    """Groups as the folder keeps them. Raises UsageError for a file that holds none."""
-    path = folder / GROUPS_FILE
-    if is_library(folder) or not path.is_file():
-        return {}
-    try:
-        found = yaml.safe_load(path.read_text(encoding="utf-8")) or {}
-        return {str(group): [str(n) for n in names] for group, names in found.items()}
-    except (yaml.YAMLError, UnicodeDecodeError, AttributeError, TypeError):
-        raise UsageError(f"{path} holds no groups: write a line a group, as 'sprinters: [anna, ben]'") from None
