@@ -134,6 +134,79 @@ def squad_group(
     return None
 
 
+@squad.command("refresh")
+def squad_refresh(
+    folder: Folder,
+    table: Annotated[Path | None, typer.Option(help="Write the numbers of all as one table, .parquet or .csv.")] = None,
+    workers: Annotated[
+        int | None, typer.Option(help="Processes; as many as this machine has cores by default.")
+    ] = None,
+    scheduler: Annotated[
+        str, typer.Option(help="Address of a Dask scheduler over the same folders, as tcp://host:8786.")
+    ] = "",
+    fresh: Annotated[bool, typer.Option("--fresh", help="Work every row out anew.")] = False,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Numbers of every library in one table, for questions over many; on this machine or on a cluster."""
+    from footwork.errors import UsageError
+    from footwork.maintenance import export
+    from footwork.squad import Squad
+    from footwork.squad.federation import refresh
+
+    if workers is not None and not 1 <= workers <= 256:
+        raise UsageError(f"{workers} processes cannot be: give 1 to 256")
+    if table is not None:
+        export.check_out(table, *export.ENDINGS)
+    found = refresh(
+        Squad.open(folder),
+        date=day(date),
+        workers=workers,
+        scheduler=scheduler,
+        fresh=fresh,
+        progress=progress("refreshing"),
+    )
+    if table is not None and found.rows:
+        found.write(table)
+    if as_json:
+        return out({"rows": found.rows, "failed": found.failed, "lost": found.lost, "read": found.read})
+    say(f"{len(found.rows)} of {len(found.rows) + len(found.failed)} libraries, {found.read} unchanged.")
+    for name, why in found.failed.items():
+        say(f"{name}: {why}", err=True)
+    for worker in found.lost:
+        say(f"A worker was lost and its libraries done elsewhere: {worker}.", err=True)
+    if table is not None and found.rows:
+        say(f"Wrote {table}.")
+    return None
+
+
+@squad.command("erase")
+def squad_erase(
+    folder: Folder,
+    athlete: Annotated[str, typer.Argument(help="Whose library is removed for ever.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Without asking.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Remove a runner's library with everything in it, and from every group; it cannot be undone."""
+    from footwork.errors import UsageError
+    from footwork.squad import Squad
+
+    made = Squad.open(folder)
+    place = made.folder_of(athlete)
+    if not yes:
+        if as_json:
+            raise UsageError("erasing asks first: add --yes to answer it beforehand")
+        typer.confirm(f"Remove {place} with all recordings and everything told, for ever?", abort=True, err=True)
+    made.erase(athlete)
+    if as_json:
+        return out({"erased": athlete})
+    say(f"Erased: {athlete}, with everything in {place}, and from every group.")
+    return say(
+        "What was written elsewhere may still hold it: backups, exports, hand-over files, tables of the squad, "
+        "reports, calendars and paper. Remove those too, and empty the bins that your system keeps."
+    )
+
+
 Day = Annotated[str | None, typer.Option("--date", help="Its day, YYYY-MM-DD; today by default.")]
 
 
