@@ -48,7 +48,7 @@ def write_weeks(folder: Path, first: dt.date) -> Path:
             (4, [(600, 0.7), *[(180.0, 1.06), (100.0, 0.6)] * 4, (300, 0.65)]),
         ]
         if week in (4, 6):
-            runs.append((6, season._test(RUNNER, (180, 720))))
+            runs.append((6, season.test_pieces(RUNNER, (180, 720))))
         for offset, pieces in runs:
             samples = simulate(monday + dt.timedelta(days=offset), pieces, seed=100 * week + offset)
             (folder / f"w{week}d{offset}.fit").write_bytes(fit_of(samples))

@@ -88,11 +88,21 @@ def serve(
 @app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="Where the demo recordings and library go.")] = Path("demo-library"),
+    squad: Annotated[
+        bool, typer.Option("--squad", help="Twelve invented runners of these weeks instead, a coach's squad.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Make an invented runner's season and import it."""
     from footwork.demo import make
+    from footwork.demo.club import make_club
 
+    if squad:
+        club = make_club(folder, progress("demo"))
+        if as_json:
+            return out(club)
+        say(f"Twelve invented runners: {club['files']} files, libraries in {club['runners']}.")
+        return say(f"Try: footwork squad {club['runners']}, or footwork serve {club['runners']}")
     made = make(folder, progress("demo"))
     if as_json:
         return out(made)

@@ -86,15 +86,15 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
         easy_week = week % 4 == 3
         days: list[tuple[int, str, list[tuple[float, float]], float, tuple[str, ...]]] = []
         if week in (1, 11, 21):
-            days.append((1, "Test: 3 and 12 minutes", _test(runner_on(monday, base), (180, 720)), 0.0, ("test",)))
-            days.append((4, "Test: 7 minutes", _test(runner_on(monday, base), (420,)), 0.0, ("test",)))
+            days.append((1, "Test: 3 and 12 minutes", test_pieces(runner_on(monday, base), (180, 720)), 0.0, ("test",)))
+            days.append((4, "Test: 7 minutes", test_pieces(runner_on(monday, base), (420,)), 0.0, ("test",)))
         else:
             repeats, length = [(5, 240), (6, 180), (4, 360), (10, 90)][week % 4]
             days.append(
                 (
                     1,
                     f"{repeats} times {length / 60:g} minutes along the sea wall",
-                    _intervals(repeats, length, rng),
+                    intervals(repeats, length, rng),
                     0.1,
                     (),
                 )
@@ -102,15 +102,15 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
             days.append(
                 (4, "Device check on the dyke", _check(), 0.0, ())
                 if week == 9
-                else (4, "Easy round the harbour", _steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ())
+                else (4, "Easy round the harbour", steady(2400 + 600 * (week % 2), 0.72, rng), 0.2, ())
             )
-        days.append((2, "Easy to the lighthouse", _steady(2700, 0.70, rng), 0.3, ()))
+        days.append((2, "Easy to the lighthouse", steady(2700, 0.70, rng), 0.3, ()))
         if not easy_week:
             days.append(
                 (
                     3,
                     "Hills above the town" if week % 2 else "Steady on the dyke",
-                    _steady(3000, 0.84, rng),
+                    steady(3000, 0.84, rng),
                     1.0 if week % 2 else 0.05,
                     (),
                 )
@@ -120,7 +120,7 @@ def plan(base: Runner, rng: np.random.Generator) -> list[Planned]:
         elif week == 19:
             days.append((6, "Dyke 5 km", _race(runner_on(monday, base), 5_000), 0.05, ("race",)))
         else:
-            days.append((6, "Long run over the cliffs", _steady(4800 + 300 * (week % 5), 0.73, rng), 0.6, ()))
+            days.append((6, "Long run over the cliffs", steady(4800 + 300 * (week % 5), 0.73, rng), 0.6, ()))
         if not easy_week or week % 8 == 3:
             days.append((5, "Easy with strides", _strides(rng), 0.1, ()))
         for offset, title, pieces, hilly, marks in days:
@@ -191,14 +191,16 @@ def _trials(base: Runner) -> list[Planned]:
     return out
 
 
-def _steady(seconds: float, share: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+def steady(seconds: float, share: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    """Pieces of even running for so long [s] at a share of critical speed."""
     return [
         (300, share * 0.94),
         *((300.0, share * float(np.exp(rng.normal(0, 0.015)))) for _ in range(int(seconds // 300))),
     ]
 
 
-def _intervals(repeats: int, length: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+def intervals(repeats: int, length: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    """Pieces of a session: so many repeats of so long [s], with rests."""
     share = {90: 1.13, 180: 1.08, 240: 1.055, 360: 1.01}[int(length)]
     inside: list[tuple[float, float]] = []
     for _ in range(repeats):
@@ -214,7 +216,8 @@ def _strides(rng: np.random.Generator) -> list[tuple[float, float]]:
     return [(1800, 0.71), *[(20.0, 1.3), (70.0, 0.62)] * 6, (300, 0.66)]
 
 
-def _test(runner: Runner, durations: tuple[int, ...]) -> list[tuple[float, float]]:
+def test_pieces(runner: Runner, durations: tuple[int, ...]) -> list[tuple[float, float]]:
+    """Pieces of a test of such maximal efforts [s]."""
     pieces: list[tuple[float, float]] = [(1200, 0.68), (120, 0.9), (180, 0.5)]
     for duration in durations:
         best = runner.best_speed(duration) / runner.speed_cp
