@@ -156,7 +156,7 @@ def ten_years(scratch: Path, count: int) -> Path:
     start = dt.datetime(2016, 1, 1, 8, tzinfo=dt.UTC)
     easy = [[(100, float(s)) for s in rng.uniform(0.65, 0.85, 12)] for _ in range(9)]
     session = [(400, 0.7), *[(180.0, 1.06), (90.0, 0.6)] * 3, (200, 0.65)]
-    plans = [*easy, *[session] * 3, season._test(runner, (180, 720))]
+    plans = [*easy, *[session] * 3, season.test_pieces(runner, (180, 720))]
     shapes = [
         season.run(season.Planned(start, "bench", p, 0.3), runner, np.random.default_rng(i))
         for i, p in enumerate(plans)

@@ -35,7 +35,9 @@ def sessions_words(rows: Sequence[AskedAndRun]) -> str:
     return f"{done} of {len(asked)} run" + (f", {missed} not" if missed else "")
 
 
-def first_words(pressing: Sequence[str], days_since: int | None, race: SquadRace | None, week: WeekAnswer) -> list[str]:
+def first_words(
+    pressing: Sequence[str], days_since: int | None, race: SquadRace | None, week: WeekAnswer, back: int
+) -> list[str]:
     """Why a coach looks here first, in few words, the most pressing first."""
     missed = sum(r.state in ("missed", "otherwise") for r in week.rows)
     words = {
@@ -45,6 +47,8 @@ def first_words(pressing: Sequence[str], days_since: int | None, race: SquadRace
         "race": "" if race is None else f"{race['name']} in {race['days']} day{'s' if race['days'] != 1 else ''}",
         "missed": f"{missed} sessions not run this week",
         "changes": "changes wait",
+        "device": "a device jumped",
+        "back": f"back after {back} days off",
         "above": "load above usual",
         "unusual": "unusual run",
         "waits": "waits for a word",

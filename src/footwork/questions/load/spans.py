@@ -68,8 +68,10 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
 
 
 def last_days(library: History, day: dt.date, count: int) -> Estimate:
-    """Running load of so many days up to a day and with it [CP-min]."""
+    """Running load of so many days up to a day, or to the one before where nothing was done on it yet [CP-min]."""
     loads = loads_of(library)
+    if not any(a.date == day.isoformat() for a in loads.found):
+        day -= dt.timedelta(days=1)
     days = {(day - dt.timedelta(days=k)).isoformat() for k in range(count)}
     return loads.summed([k for k, a in enumerate(loads.found) if a.date in days], running=True)
 

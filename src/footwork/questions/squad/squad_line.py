@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import FootworkError
 from footwork.planning.families import HARD_PURPOSES
-from footwork.questions import load, progress, season, sessions, signs, usual
+from footwork.questions import capacity, load, progress, season, sessions, signs, usual
 from footwork.questions.today import capacity_of, what_waits
 from footwork.results.squad import SquadLine, SquadNext, SquadRace, SquadWaits
 from footwork.wording.cautions import held_back, physician_words
@@ -22,9 +22,11 @@ if TYPE_CHECKING:
 SOON_DAYS = 10  # before a race in which a coach looks; our convention
 MISSED = 2  # sessions of a week; our convention
 OLD_DAYS = 84  # of the last maximal effort; our convention
+ELSEWHERE = ("season", "devices", "diary", "")  # pages of what stands in the line by itself
 FRESH_DAYS = 7  # for which an unusual run is news; our convention
 # How pressing each reason is; our convention.
-URGENCY = {"held": 6, "check": 5, "away": 4, "race": 4, "missed": 3, "changes": 3, "above": 2, "unusual": 2, "waits": 1}
+URGENCY = {"held": 6, "check": 5, "away": 4, "race": 4, "missed": 3, "changes": 3, "device": 3, "back": 3}
+URGENCY |= {"above": 2, "unusual": 2, "waits": 1}
 
 
 def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
@@ -48,9 +50,11 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
         "race": (race := _race(library, today)) is not None and race["days"] <= SOON_DAYS,
         "missed": sum(r.state in ("missed", "otherwise") for r in week.rows) >= MISSED,
         "changes": any(d["page"] == "season" for d in due),
+        "device": any(d["page"] == "devices" for d in due),
+        "back": bool(back := _back_after(library, today)),
         "above": against_usual_words(seven, usual_week).startswith("above"),
         "unusual": bool(unusual := _unusual(library, rows, today)),
-        "waits": any(d["page"] not in ("season", "diary", "") for d in due),
+        "waits": any(d["page"] not in ELSEWHERE for d in due),
     }
     pressing = sorted((k for k, holds in reasons.items() if holds), key=lambda k: -URGENCY[k])
     told = library.sharing()
@@ -80,10 +84,16 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
         health=health,
         next=_next(library, week, today),
         race=race,
-        waits=[SquadWaits(what=d["what"], why=d["why"], page=d["page"]) for d in due if d["page"]],
-        first=first_words(pressing, days_since, race, week),
+        waits=[SquadWaits(what=d["what"], why=d["why"], page=d["page"]) for d in due if d["page"] not in ELSEWHERE[1:]],
+        first=first_words(pressing, days_since, race, week, back),
         urgency=sum(URGENCY[k] for k in pressing[:1]) * 10 + len(pressing),
     )
+
+
+def _back_after(library: History, today: dt.date) -> int:
+    """Days without running from which a runner is coming back [d]; 0 for nobody else."""
+    open_ = [o for o in capacity.lay_offs(library, today) if o.until is not None and o.back is None and o.again is None]
+    return max((o.days_off(today.toordinal()) for o in open_), default=0)
 
 
 def _evidence_days(made: Capacity | None, rows: list[RunRow], today: dt.date) -> int | None:
