@@ -134,14 +134,14 @@ def offer(name: str, purpose: str, text: str, runner: Runner, border: float, as_
             return None
         session = kinder[0]
         rows = preview.preview(session, runner)
-    minutes = sum(r.seconds for r in rows) / 60.0
+    # Rounded to what anybody could tell apart, so that the last digits of a processor do not choose between plans.
     return Offer(
         name,
         purpose,
         session.text(),
-        preview.cp_minutes(rows, runner.accepted),
-        minutes,
-        sum(r.seconds for r in rows if r.power >= border) / 60.0,
+        round(preview.cp_minutes(rows, runner.accepted), 1),
+        round(sum(r.seconds for r in rows) / 60.0, 1),
+        round(sum(r.seconds for r in rows if r.power >= border) / 60.0, 1),
         sum(r.seconds * r.speed for r in rows if r.power > 30),
     )
 

@@ -102,7 +102,9 @@ def standing_of(
     longest = max((m for d, m in days.longest.items() if since <= d <= day), default=0.0)
     if not longest and wishes.usual is not None:
         longest = 0.35 * minutes
-    return Standing(loaded, max(best, loaded), longest, hard_share(library, day), minutes, runs, days_off(days, day))
+    # Rounded as offers are, so that the same weeks give the same plan everywhere.
+    loaded, best, longest, minutes, runs = (round(v, 1) for v in (loaded, max(best, loaded), longest, minutes, runs))
+    return Standing(loaded, best, longest, round(hard_share(library, day), 3), minutes, runs, days_off(days, day))
 
 
 def _achieved(usual: float, run: list[float], asked: list[float | None]) -> float:
@@ -163,8 +165,8 @@ def past_of(library: History, rows: list[RunRow], days: Days, day: dt.date) -> P
         (r.local.date() for r in rows if {"race", "test"} & set(r.marks) and r.local.date() <= day), default=None
     )
     return Past(
-        {d: v for d, v in days.load.items() if since <= d <= day},
-        {d: v for d, v in days.longest.items() if since <= d <= day},
+        {d: round(v, 1) for d, v in days.load.items() if since <= d <= day},
+        {d: round(v, 1) for d, v in days.longest.items() if since <= d <= day},
         frozenset(hard),
         tested,
     )

@@ -178,7 +178,7 @@ def raced(day: dt.date, rank: str, metres: float, climb: float, runner: Runner, 
         slow, fast = np.where(far, slow, seconds), np.where(far, seconds, fast)
     minutes, watts = float(np.median(seconds)) / 60.0, float(np.median(power))
     load_of = minutes * float(weight(watts / runner.accepted))
-    race = Race(day, rank, metres, minutes, load_of, name or race_name(metres))
+    race = Race(day, rank, metres, round(minutes, 1), round(load_of, 1), name or race_name(metres))
     told = [Estimate.from_draws(v, unit, len(v), "race", "draws") for v, unit in ((seconds, "s"), (power, "W"))]
     return Raced(race, *told)
 
