@@ -116,6 +116,11 @@ class History:
         with self.reading() as connection:
             return list(connection.execute(select(schema.file.c.sha256)).scalars())
 
+    def file_names(self) -> dict[str, str]:
+        """Names of the originals as they came, by SHA-256."""
+        with self.reading() as connection:
+            return dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).tuples().all())
+
     def add(
         self, paths: Sequence[Path_], start: dt.datetime | None = None, workers: int = 1, progress: Any = None
     ) -> dict[str, Any]:

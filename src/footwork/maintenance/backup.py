@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import zipfile
 import zlib
+from collections.abc import Collection
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,8 +34,9 @@ _MEMBER = re.compile(r"library\.sqlite|originals/[0-9a-f]{2}/[0-9a-f]{64}\.gz")
 _CHUNK = 1 << 20
 
 
-def backup(library: History, path: Path) -> dict[str, Any]:
+def backup(library: History, path: Path, without: Collection[str] = ()) -> dict[str, Any]:
     """Write everything that cannot be rebuilt into one file, then read it back and compare; returns what is in it.
+    Entries of the kinds ``without`` stay out.
 
     Raises
     ------
@@ -55,6 +57,11 @@ def backup(library: History, path: Path) -> dict[str, Any]:
                 raw: Any = connection.connection.driver_connection
                 raw.backup(target)
             target.execute("PRAGMA journal_mode=DELETE")
+            for kind in without:
+                target.execute("DELETE FROM entry WHERE kind = ?", (kind,))
+            if without:
+                target.commit()
+                target.execute("VACUUM")  # nothing of them is left in free pages
             digests = [row[0] for row in target.execute("SELECT sha256 FROM file ORDER BY sha256")]
         sources = {"library.sqlite": copy}
         for digest in digests:

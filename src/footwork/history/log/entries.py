@@ -302,6 +302,12 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
 }
 
 
+def sentence_of(entry: Entry) -> str:
+    """An entry in words, without the clock of its run."""
+    on = f"run {entry.run}: " if entry.run is not None else f"{entry.date}: " if entry.kind == "diary" else ""
+    return on + _SENTENCES[entry.kind](entry, {})
+
+
 def listed(library: History, run_id: int | None = None, undone: bool = False) -> list[dict[str, Any]]:
     """Entries, the newest first: number, kind, run, what was said, when, and whether it was taken back."""
     with library.reading() as connection:
