@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,6 +13,7 @@ from footwork.errors import UsageError
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.maintenance.handover import Received
 
 Run = Annotated[int, typer.Argument(help="Number of the run.")]
 From = Annotated[str | None, typer.Option("--from", help="Elapsed time it begins at, as 12:30; by default the start.")]
@@ -230,6 +232,104 @@ def restore(
     if as_json:
         return out({"library": str(target), "runs": count})
     return say(f"Restored {plural(count, 'run')} into {target}.")
+
+
+Passphrase = Annotated[
+    Path | None,
+    typer.Option("--passphrase-file", help="A file whose first line is the passphrase; asked for by default."),
+]
+
+
+def passphrase_of(file: Path | None, confirm: bool) -> str:
+    """A passphrase from a file or asked for, never from the command line, where others could read it."""
+    if file is not None:
+        if not file.is_file():
+            raise UsageError(f"there is no file {file}")
+        return (file.read_text(encoding="utf-8").splitlines() or [""])[0]
+    if not sys.stdin.isatty():
+        raise UsageError("a passphrase is asked for on a terminal: name a file with --passphrase-file")
+    return str(typer.prompt("Passphrase", hide_input=True, confirmation_prompt=confirm, err=True))
+
+
+@app.command()
+def handover(
+    file: Annotated[Path, typer.Argument(help="A new file, as for-ben.age.")],
+    plan: Annotated[bool, typer.Option("--plan", help="Sessions, season, comments and trials.")] = False,
+    report: Annotated[bool, typer.Option("--report", help="The report on this week.")] = False,
+    zones: Annotated[bool, typer.Option("--zones", help="The numbers, on paper and as JSON.")] = False,
+    whole: Annotated[bool, typer.Option("--whole", help="The whole library, for another coach or machine.")] = False,
+    with_diary: Annotated[bool, typer.Option("--with-diary", help="With the diary; without it by default.")] = False,
+    passphrase_file: Passphrase = None,
+    as_json: Json = False,
+) -> None:
+    """One encrypted file of what you choose, for the other side: by mail, shared folder or stick."""
+    from footwork.maintenance import handover as hand
+    from footwork.reports import letter
+
+    if with_diary and not whole:
+        raise UsageError("--with-diary goes with --whole: a plan, a report and zones hold none of it")
+    with opened() as library:
+        papers = letter.papers(library, report, zones)
+        passphrase = passphrase_of(passphrase_file, True)
+        made = hand.hand_over(library, file, passphrase, papers, plan, whole, with_diary)
+    if as_json:
+        return out(made)
+    say(f"Wrote {file}: {', '.join(made['holds'])}; {made['bytes'] / 1024:.0f} KB, encrypted in the age format.")
+    return say("Give the passphrase by another way than the file. Without it nothing in it can be read, by nobody.")
+
+
+@app.command()
+def receive(
+    file: Annotated[Path, typer.Argument(help="What 'handover' wrote.")],
+    apply: Annotated[bool, typer.Option("--apply", help="Take it; without this it is only shown.")] = False,
+    theirs: Annotated[
+        bool, typer.Option("--theirs", help="Where both sides said something else, the other side's word counts.")
+    ] = False,
+    papers: Annotated[Path | None, typer.Option(help="A folder for the report and zones in it.")] = None,
+    passphrase_file: Passphrase = None,
+    as_json: Json = False,
+) -> None:
+    """Show what a handed-over file would change, entry by entry, and with --apply take it; conflicts are named."""
+    from footwork.maintenance import export
+    from footwork.maintenance import handover as hand
+
+    passphrase = passphrase_of(passphrase_file, False)
+    if not (folder() / "library.sqlite").exists():
+        found = hand.receive_into(file, passphrase, folder()) if apply else hand.receive(file, passphrase, None)
+    else:
+        with opened() as library:
+            found = hand.receive(file, passphrase, library, apply, theirs)
+    if papers is not None:
+        papers.mkdir(parents=True, exist_ok=True)
+        for name, content in found.papers.items():
+            export.write_whole(papers / Path(name).name, content)
+    if as_json:
+        told = {k: v for k, v in vars(found).items() if k not in ("papers", "united")}
+        return out({**told, "papers": sorted(found.papers), **vars(found.united)})
+    return _say_received(found, theirs)
+
+
+def _say_received(found: Received, theirs: bool) -> None:
+    say(f"Made at {found.made_at}; it holds {', '.join(found.holds)}.")
+    if found.fresh:
+        done = f"The library is in {folder()} now." if found.taken else f"--apply makes a library of it in {folder()}."
+        return say(done)
+    if found.recordings:
+        say(f"{plural(found.recordings, 'recording')} {'came' if found.taken else 'would come'} in.")
+    for lead, rows in (
+        ("new", found.united.new),
+        ("taken back", found.united.undone),
+        ("conflict", found.united.conflicts),
+        ("left out, its run is not here", found.united.without_run),
+    ):
+        for row in rows:
+            say(f"  {lead}: {row}")
+    if found.united.conflicts:
+        kept = "the other side's word was taken" if theirs and found.taken else "what is here stays"
+        say(f"In conflicts {kept}; --theirs takes the other side's.")
+    if not found.united.changes and not found.recordings:
+        return say("Nothing of it is new here.")
+    return say("Taken." if found.taken else "Nothing is changed yet: --apply takes it.")
 
 
 @app.command()

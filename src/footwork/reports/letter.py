@@ -8,12 +8,19 @@ import re
 from collections.abc import Mapping, Sequence
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
+from footwork.charts.report_pictures import pictures
 from footwork.errors import UsageError
+from footwork.quantities import plain
+from footwork.reports import numbers_card, numbers_of
+from footwork.wording.report_words import as_markdown
+
+if TYPE_CHECKING:
+    from footwork.api import Library
 
 _HERE = Path(__file__).parent
 _PICTURE = re.compile(r"^\[picture: ([a-z]+)\]$")
@@ -103,11 +110,11 @@ def _rows(tokens: Sequence[Token]) -> list[list[str]]:
     return rows
 
 
-def as_html(text: str, pictures: Mapping[str, str]) -> str:
+def as_html(text: str, drawn: Mapping[str, str]) -> str:
     """A report's text as one page of HTML that needs nothing else; what is typed is text, never markup."""
     blocks = parsed(text)
     title = next((b["text"] for b in blocks if b["kind"] == "heading"), "Report")
-    body = "".join(_html(block, pictures) for block in blocks)
+    body = "".join(_html(block, drawn) for block in blocks)
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
@@ -115,7 +122,7 @@ def as_html(text: str, pictures: Mapping[str, str]) -> str:
     )
 
 
-def _html(block: dict[str, Any], pictures: Mapping[str, str]) -> str:
+def _html(block: dict[str, Any], drawn: Mapping[str, str]) -> str:
     if block["kind"] == "heading":
         level = min(block["level"], 3)
         return f"<h{level}>{escape(block['text'])}</h{level}>"
@@ -124,7 +131,7 @@ def _html(block: dict[str, Any], pictures: Mapping[str, str]) -> str:
     if block["kind"] == "list":
         return f"<ul>{''.join(f'<li>{escape(t)}</li>' for t in block['items'])}</ul>"
     if block["kind"] == "picture":
-        return pictures.get(block["name"], "")
+        return drawn.get(block["name"], "")
     head, *rows = block["rows"]
     heads = f"<tr>{''.join(f'<th>{escape(c)}</th>' for c in head)}</tr>" if any(head) else ""
     told = "".join(f"<tr>{''.join(map(_td, row))}</tr>" for row in rows)
@@ -135,14 +142,14 @@ def _td(cell: str) -> str:
     return f"<td>{escape(cell)}</td>"
 
 
-def on_paper(text: str, pictures: Mapping[str, str], sheets: Sequence[str] = ()) -> bytes:
+def on_paper(text: str, drawn: Mapping[str, str], sheets: Sequence[str] = ()) -> bytes:
     """A report's text as PDF; ``sheets`` are headings that begin a page."""
     import typst
 
-    blocks = [b for b in parsed(text) if b["kind"] != "picture" or b["name"] in pictures]
+    blocks = [b for b in parsed(text) if b["kind"] != "picture" or b["name"] in drawn]
     for block in blocks:
         if block["kind"] == "picture":
-            block["svg"] = pictures[block["name"]]
+            block["svg"] = drawn[block["name"]]
         block["breaks"] = block["kind"] == "heading" and block["text"] in sheets
     long = sum(len(b.get("rows", ())) for b in blocks) > MANY_ROWS  # then pictures make room, so that a week is a page
     told = {"blocks": blocks, "wide": 62 if long else 82}
@@ -150,3 +157,18 @@ def on_paper(text: str, pictures: Mapping[str, str], sheets: Sequence[str] = ())
         str(_HERE / "letter.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+def papers(library: Library, report: bool = False, zones: bool = False) -> dict[str, bytes]:
+    """Papers that go with a hand-over, by name: the report on this week as page and text, the numbers on paper and as
+    JSON. Of the diary they tell what is shared."""
+    out: dict[str, bytes] = {}
+    with library.seen_by_coach() as seen:
+        if report:
+            found = seen.report()
+            text, made = as_markdown(found), pictures(found)
+            out |= {"report.html": as_html(text, made).encode(), "report.md": text.encode()}
+        if zones:
+            told = numbers_of(seen, seen.capacity(), library.setting("units") == "imperial")
+            out |= {"numbers.pdf": numbers_card(told), "numbers.json": json.dumps(plain(told)).encode()}
+    return out
