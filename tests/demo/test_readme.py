@@ -34,6 +34,9 @@ def home(demo_folder, tmp_path_factory):
     shutil.copy(work / "recordings" / "2026-03-04-0845.fit", home / "recordings")
     shutil.copy(work / "recordings" / "cliff-half-marathon.gpx", work / "course.gpx")
     (work / "hours.csv").write_text(HOURS)
+    for name in ("anna", "ben"):
+        shutil.copytree(work / "library", work / "club" / name)
+    (work / "words.txt").write_text("some plain words\n")
     name, data = archive.read_single(work / "recordings" / "2026-03-21-0820.fit")
     (made,) = formats.read(data, name)
     columns = {k: v for k, v in made.columns.items() if k != "time"}

@@ -31,6 +31,28 @@ TOLD: dict[str, Method] = {
             "integration). Smallest worthwhile change after Hopkins; common practice for one runner.",
         ),
     ),
+    "side-by-side": Method(
+        "Runners side by side",
+        "Each figure is a runner's own, with its own interval: usual running and W′ over their critical power (errors "
+        "taken as independent), what the tail of the curve loses by doubling a time (γ·ln 2), speed at critical power, "
+        "heart rate gained in an hour, the season's change, load. Watts and watts by mass are shown only where all "
+        "devices are of one kind of which it is known how alike two are, and then hold what such devices differ by "
+        "(foot sensors 5 %†, the physics model 3 %†, one standard deviation); else they are refused.",
+        "",
+        ("Between foot sensors: our convention, as for power at speed of an unknown sensor.",),
+    ),
+    "squad": Method(
+        "A squad's lines",
+        "A line is what the runner's own pages say, as known today. The load of seven days is called above or below "
+        "usual only where its whole interval lies outside the middle half of usual weeks. Why one looks there first is "
+        "a list of things that are so, the most pressing first†: not now; a check by the signs; no run for longer than "
+        "usual; a race within ten days†; two sessions of the week not run†; changes that wait; a device that jumped; "
+        "back from weeks off; load above usual; an unusual run. It is no measure of risk. Of the diary it shows what "
+        "the runner shares; whoever is ill, injured, returning or under a physician's word is asked nothing hard "
+        "all the same.",
+        "",
+        ("The order is our convention; no source.",),
+    ),
     "within-run": Method(
         "Heart rate along one run",
         "A straight drift of heart rate in time, after ten minutes, beside power as the heart has come to it "

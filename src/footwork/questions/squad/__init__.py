@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from footwork.questions.squad.population_row import population_row
 from footwork.questions.squad.prescribing import prescribed
+from footwork.questions.squad.row_of_many import population_row
 from footwork.questions.squad.side_by_side import figures_of, side_by_side
 from footwork.questions.squad.squad_line import line_of
 

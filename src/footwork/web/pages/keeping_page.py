@@ -12,6 +12,7 @@ from footwork.quantities import format_duration
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, page, table, text
+from footwork.web.pages.handover_part import hand_over_part
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -123,6 +124,7 @@ async def show_keeping(base: str, library: Library) -> None:
             fixed=["--all"],
             prefix="export-",
         )
+        hand_over_part(library, here)
         heading("Weather for many runs")
         text(
             "p",
