@@ -18,7 +18,7 @@ def serving(*words):
     )
     assert child.stdout is not None
     line = child.stdout.readline()
-    address = re.search(r"http://127\.0\.0\.1:\d+", line)
+    address = re.search(r"https?://(?:127\.0\.0\.1|localhost):\d+", line)
     assert address, line
     yield address.group()
     child.terminate()

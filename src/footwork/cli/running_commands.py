@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from footwork.cli.common import Json, app, day, folder, opened, out, plural, progress, say
+from footwork.cli.keeping_commands import Passphrase, passphrase_of
 from footwork.errors import UsageError
+
+if TYPE_CHECKING:
+    from footwork.web.entrance import OpenToOthers
 
 
 @app.command()
@@ -69,10 +73,29 @@ def serve(
         str | None,
         typer.Option(help="A folder whose new recordings come in by themselves, now and later; '' watches none."),
     ] = None,
+    open_to_others: Annotated[
+        bool, typer.Option("--open-to-others", help="Also to other machines: over TLS, after a passphrase, logged.")
+    ] = False,
+    address: Annotated[str, typer.Option(help="With it: where to listen.")] = "0.0.0.0",
+    name: Annotated[
+        list[str] | None, typer.Option(help="With it: a name others reach this machine by; may be repeated.")
+    ] = None,
+    tls_certificate: Annotated[Path | None, typer.Option(help="With it: a PEM file.")] = None,
+    tls_key: Annotated[Path | None, typer.Option(help="With it: its key, a PEM file.")] = None,
+    passphrase_file: Passphrase = None,
+    access_log: Annotated[Path, typer.Option(help="With it: where each visit gets a line.")] = Path(
+        "footwork-visits.log"
+    ),
     as_json: Json = False,
 ) -> None:
-    """Serve the pages on this machine only."""
+    """Serve the pages, on this machine only unless others are let in on purpose."""
     from footwork.web.server import serve as run_server
+
+    others = None
+    if open_to_others:
+        others = _others(address, name or [], tls_certificate, tls_key, passphrase_file, access_log)
+    elif name or tls_certificate or tls_key or passphrase_file:
+        raise UsageError("a name, TLS files and a passphrase go with --open-to-others")
 
     if watch is not None:
         if folders and len(folders) > 1:
@@ -82,7 +105,24 @@ def serve(
 
         with Library.open(place, create=not place.exists() or not any(place.iterdir())) as library:
             library.set_setting("watched", watch)
-    run_server(folders or [folder()], port, open_browser, as_json)
+    run_server(folders or [folder()], port, open_browser, as_json, others)
+
+
+def _others(
+    address: str, names: list[str], certificate: Path | None, key: Path | None, passphrase_file: Path | None, log: Path
+) -> OpenToOthers:
+    """What serving to others takes; nothing of it may be missing."""
+    from footwork.maintenance.handover import checked
+    from footwork.web.entrance import OpenToOthers
+
+    if certificate is None or key is None or not names:
+        raise UsageError("--open-to-others needs --tls-certificate, --tls-key and a --name: nothing is served without")
+    for path in (certificate, key):
+        if not path.is_file():
+            raise UsageError(f"there is no file {path}")
+    if not log.parent.is_dir():
+        raise UsageError(f"there is no folder {log.parent}: make it first")
+    return OpenToOthers(address, tuple(names), certificate, key, checked(passphrase_of(passphrase_file, True)), log)
 
 
 @app.command()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, MutableMapping, Sequence
 from typing import Any
 
 Scope = MutableMapping[str, Any]
@@ -25,9 +25,9 @@ class Guard:
     """ASGI middleware: Host allow-list for HTTP and WebSocket, Origin equal to Host for WebSocket and all but reads,
     and a cap on bodies by Content-Length and while they stream (answer 413)."""
 
-    def __init__(self, app: Any, port: int, most_bytes: int = MOST_BYTES) -> None:
+    def __init__(self, app: Any, port: int, most_bytes: int = MOST_BYTES, names: Sequence[str] = _HOSTS) -> None:
         self._app = app
-        self._hosts = {host for name in _HOSTS for host in (name, f"{name}:{port}")}
+        self._hosts = {host for name in names for host in (name, f"{name}:{port}")}
         self._most = most_bytes
 
     @property
@@ -43,7 +43,7 @@ class Guard:
         host, origin = headers.get("host", ""), headers.get("origin")
         writes = scope["type"] == "websocket" or scope.get("method") not in ("GET", "HEAD", "OPTIONS")
         if host not in self._hosts:
-            return await _refuse(scope, receive, send, 403, "This address is served to this machine only.")
+            return await _refuse(scope, receive, send, 403, "This is not served under that name.")
         if writes and origin not in (f"http://{host}", f"https://{host}"):
             return await _refuse(scope, receive, send, 403, "This page may not write here.")
         if (

@@ -58,8 +58,25 @@ async def _start(command: list[str]) -> asyncio.subprocess.Process:
     return child
 
 
+open_to_others = False  # then no page reads or writes a folder of this machine but the libraries
+ELSEWHERE = ("backup", "restore", "export", "demo")  # commands whose work is in other folders
+OPTIONS = ("--file=", "--csv=", "--course=", "--shelf=", "--out=", "--into=")
+
+
+def _elsewhere(words: tuple[str, ...]) -> bool:
+    """Whether a command would read or write a folder that is neither the library nor this program's own inbox."""
+    if words[0] in ELSEWHERE:
+        return True
+    named = [w.partition("=")[2] for w in words if w.startswith(OPTIONS)]
+    named += [w for w in words[1:] if w != "--" and words[0] == "add"]
+    inside = Path(tempfile.gettempdir()).resolve()
+    return any(not Path(n).resolve().is_relative_to(inside) for n in named)
+
+
 async def run_command(library: Path, *words: str) -> tuple[str, Any]:
     """Run one command on a library in another process; returns what went wrong, or nothing, and its result."""
+    if open_to_others and _elsewhere(words):
+        return "these pages are open to others, so they touch no other folder of this machine", {}
     plain = words.index("--") if "--" in words else len(words)  # what follows are words, never options
     if any("\0" in word for word in words):
         return "a field holds a character that no text has", {}

@@ -121,6 +121,19 @@ def bare(title: str, sentence: str) -> str:
     )
 
 
+def entrance(place: str, said: str) -> str:
+    """The page that asks others for the passphrase, as HTML; its words are our own."""
+    return (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        f"<title>Footwork</title><style>{_CSS}</style><body>"
+        '<header class="fw-head"><span class="fw-name">Footwork</span></header><main class="fw-main">'
+        f'<h1>Say the passphrase</h1><form method="post" action="{place}" class="fw-form">'
+        "<label><span>Passphrase</span>"
+        '<input type="password" name="passphrase" autocomplete="current-password" autofocus></label>'
+        f'<label><span>{said}</span><button class="fw">Enter</button></label></form></main></body></html>'
+    )
+
+
 def whole_number(given: str) -> int:
     """A number in an address. Raises NoSuchRun where it is none."""
     if not (str(given).isascii() and str(given).isdigit() and len(str(given)) < 12):

@@ -20,14 +20,22 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
+from footwork.web.entrance import Entrance, OpenToOthers
 
 if TYPE_CHECKING:
     from footwork.api import Library
     from footwork.squad import Squad
 
 
-def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: bool = False) -> None:
-    """Serve the libraries until interrupted; prints the address. Several libraries get an address each.
+def serve(
+    folders: list[Path],
+    port: int,
+    open_browser: bool = False,
+    as_json: bool = False,
+    others: OpenToOthers | None = None,
+) -> None:
+    """Serve the libraries until interrupted; prints the address. Several libraries get an address each; ``others`` than
+    this machine are let in only by a passphrase, over TLS.
 
     Raises
     ------
@@ -50,24 +58,28 @@ def serve(folders: list[Path], port: int, open_browser: bool = False, as_json: b
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listener.bind(("127.0.0.1", port))
+        listener.bind(("127.0.0.1" if others is None else others.address, port))
         listener.listen(128)  # the address printed below answers at once
     except (OSError, OverflowError):
         raise UsageError(f"port {port} is taken or not allowed: choose another with --port, or --port 0") from None
     actual = int(listener.getsockname()[1])
-    app = build(libraries, actual, squad=squad)
-    address = f"http://127.0.0.1:{actual}/"
-    said = (
-        json.dumps({"address": address})
-        if as_json
-        else f"Footwork is at {address} (this machine only; stop it with Ctrl-C)"
-    )
+    app = build(libraries, actual, squad=squad, others=others)
+    address = f"http://127.0.0.1:{actual}/" if others is None else f"https://{others.names[0]}:{actual}/"
+    who = "this machine only" if others is None else f"others with the passphrase; visits go to {others.log}"
+    said = json.dumps({"address": address}) if as_json else f"Footwork is at {address} ({who}; stop it with Ctrl-C)"
     print(said, flush=True)
     if open_browser or (
         sys.stdout.isatty() and (os.environ.get("DISPLAY") or sys.platform == "darwin") and not os.environ.get("CI")
     ):
         webbrowser.open(address)
-    config = uvicorn.Config(app, log_level="warning", ws_max_size=2**24, timeout_graceful_shutdown=1)
+    secure: dict[str, Any] = (
+        {} if others is None else {"ssl_certfile": str(others.certificate), "ssl_keyfile": str(others.key)}
+    )
+    config = uvicorn.Config(app, log_level="warning", ws_max_size=2**24, timeout_graceful_shutdown=1, **secure)
+    try:
+        config.load()
+    except (OSError, ValueError) as error:
+        raise UsageError(f"the TLS files cannot be used: {str(error)[:120]}") from None
     server = uvicorn.Server(config)
     try:
         server.run(sockets=[listener])
@@ -90,13 +102,19 @@ def _squad_of(folders: list[Path]) -> Squad | None:
     return Squad.open(*folders)
 
 
-def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None, squad: Squad | None = None) -> Any:
+def build(
+    libraries: dict[str, Any],
+    port: int,
+    most_bytes: int | None = None,
+    squad: Squad | None = None,
+    others: OpenToOthers | None = None,
+) -> Any:
     """The guarded ASGI application; one library stands at the root, those of a squad under their names beside its
     pages."""
     from nicegui import app as framework
     from nicegui import ui
 
-    from footwork.web import guard, pages
+    from footwork.web import guard, jobs, pages
     from footwork.web.menu import make_squad
     from footwork.web.pages.squad_page import SQUAD_PAGES
     from footwork.web.watching import keep_ready, title_runs, watch
@@ -135,7 +153,11 @@ def build(libraries: dict[str, Any], port: int, most_bytes: int | None = None, s
         show_welcome_message=False,
         reconnect_timeout=10,
     )
-    return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
+    jobs.open_to_others = others is not None
+    if others is None:
+        return guard.Guard(app, port, most_bytes or guard.MOST_BYTES)
+    inside = Entrance(app, others.passphrase, others.log)
+    return guard.Guard(inside, port, most_bytes or guard.MOST_BYTES, others.names)
 
 
 _MOST_PICTURE = 4 * 2**20  # bytes; ours are some hundred thousand

@@ -98,7 +98,8 @@ async def show_settings(base: str, library: Library) -> None:
                     ui.navigate.to(f"{base}/settings")
 
                 button.on("click", choose)
-        _watched(base, library)
+        if not jobs.open_to_others:
+            _watched(base, library)
         _coach(base, library)
         heading("Which device's watts")
         text("p", "Each device has a scale of its own; the physics model is one too.", "soft")
