@@ -42,9 +42,16 @@ def read(address):
         return answer.read().decode()
 
 
+COUNT = """addEventListener("click", (e) => {
+    if (e.isTrusted) sessionStorage.setItem("clicks", 1 + Number(sessionStorage.getItem("clicks") || 0));
+}, true)"""
+
+
 def test_a_coachs_morning(club_server, browser):
+    """The squad, two runners opened, a session for a group, a comment and three reports, in under forty clicks."""
     address, folder = club_server
-    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    context.add_init_script(COUNT)
     page = context.new_page()
     page.set_default_timeout(60_000)
     page.goto("/")
@@ -66,14 +73,39 @@ def test_a_coachs_morning(club_server, browser):
         page.get_by_label(f"Choose {name}").check()
     page.get_by_role("button", name="Put side by side").click()
     page.wait_for_selector("td:has-text('critical power by mass')")
-    page.goto("/squad/session?who=anna,Ben Bo,cleo")
+    page.click("a:has-text('Squad')")
+    page.wait_for_selector(".athlete")
+    for name in ("anna", "Ben Bo", "cleo"):
+        page.get_by_label(f"Choose {name}").check()
+    page.get_by_role("button", name="A session for those chosen").click()
     page.wait_for_selector("[name=words]")
     on = dt.date.today() + dt.timedelta(days=2)
     page.fill("[name=words]", "30 min easy")
     page.fill("[name=date]", on.isoformat())
     page.get_by_role("button", name="Keep it for each").click()
     page.wait_for_selector("text=Kept for 2 of 3")
+    for name in ("anna", "Ben Bo", "cleo"):
+        page.click("a:has-text('Squad')")
+        page.wait_for_selector(".athlete")
+        page.locator(".athlete", has=page.get_by_text(name, exact=True)).get_by_text("Report").click()
+        page.wait_for_selector("textarea[name=report]")
+        with page.expect_download() as taken:
+            page.get_by_role("button", name="On paper").click()
+        assert taken.value.suggested_filename.endswith(".pdf")
+    page.click("a:has-text('Squad')")
+    page.wait_for_selector(".athlete")
+    page.locator(".athlete .who").get_by_text("anna", exact=True).click()
+    page.wait_for_selector("text=Comments on this week")
+    page.click("summary:has-text('Comments on this week')")
+    week = page.locator("details", has_text="Comments on this week")
+    week.locator("input").fill("A calm week, well run.")
+    week.get_by_role("button", name="Write").click()
+    page.wait_for_selector("text=A calm week, well run.")
+    clicks = int(page.evaluate("sessionStorage.getItem('clicks')"))
+    assert 15 < clicks < 40, clicks
     context.close()
+    with Library.open(folder / "anna") as anna:
+        assert [(c["about"], c["by"]) for c in anna.comments()] == [("week", "coach")]
     with Library.open(folder / "anna") as anna, Library.open(folder / "cleo") as cleo:
         assert [(s["date"], s["text"]) for s in anna.sessions()] == [(on.isoformat(), "30 min easy")]
         assert cleo.sessions() == []
