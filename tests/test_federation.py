@@ -154,3 +154,27 @@ def test_erasing_leaves_nothing_in_the_folder_and_says_what_may_hold_it_elsewher
     assert "anna" not in left.athletes and left.groups() == {"one": ["ben"]}
     everything = [p for p in club.rglob("*") if p.is_file() and p.suffix in (".yaml", ".txt", ".json")]
     assert not any(b'"anna"' in p.read_bytes() for p in everything)
+
+
+def test_priors_are_learned_shown_and_switched_on_and_off(club, today, monkeypatch):
+    said = ok("squad", "priors", club, "--date", today.isoformat()).stdout
+    assert said.count("so the literature's is used") == 2
+    assert "it takes 20 runners" in footwork("squad", "priors", club, "--on", "--date", today.isoformat()).stderr
+    monkeypatch.setattr("footwork.physiology.population.LEAST", 4)
+    squad = Squad.open(club)
+    found = federation.priors(squad, today)
+    assert found["reserve"].n == 4 and found["reserve"].own_mean != found["reserve"].literature_mean
+    with Library.open(club / "anna") as anna:
+        before = anna.capacity(date=today)
+    ok("squad", "priors", club, "--on", "--date", today.isoformat())
+    with Library.open(club / "anna") as anna:
+        after = anna.capacity(date=today)
+        assert any("coach's squad" in w for w in after.warnings)
+        assert after.w_prime != before.w_prime
+        day = [d for d in anna.history(date=today)["history"] if d["date"] == today.isoformat()][-1]
+        assert day["critical_power"]["value"] == pytest.approx(after.critical_power.value, rel=0.01)
+    again = federation.priors(squad, today)  # what was learned is not learned from again
+    assert again["reserve"].own_mean == pytest.approx(found["reserve"].own_mean, abs=1e-6)
+    ok("squad", "priors", club, "--off")
+    with Library.open(club / "anna") as anna:
+        assert anna.capacity(date=today).w_prime == before.w_prime

@@ -180,6 +180,37 @@ def squad_refresh(
     return None
 
 
+@squad.command("priors")
+def squad_priors(
+    folder: Folder,
+    on: Annotated[bool, typer.Option("--on", help="Use them in every library of the squad.")] = False,
+    off: Annotated[bool, typer.Option("--off", help="Use the literature's again.")] = False,
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """What twenty tested runners or more tell of W′ over critical power and of the tail, shrunk to the literature."""
+    from footwork.errors import UsageError
+    from footwork.physiology.population import LEAST
+    from footwork.squad import Squad
+    from footwork.squad.federation import priors, use_priors
+    from footwork.wording.squad_words import prior_words
+
+    if on and off:
+        raise UsageError("say --on or --off, not both")
+    made = Squad.open(folder)
+    found = {} if off else priors(made, day(date))
+    if on and not any(found.values()):
+        raise UsageError(f"nothing is learned yet: it takes {LEAST} runners whose tests tell something")
+    changed = use_priors(made, found) if on or off else 0
+    if as_json:
+        return out({"priors": {k: None if p is None else vars(p) for k, p in found.items()}, "changed": changed})
+    for name, prior in found.items():
+        say(prior_words(name, prior, LEAST))
+    if on or off:
+        return say(f"{'Used' if on else 'No longer used'} in {changed} libraries.")
+    return say("The literature's are used; --on uses these.") if any(found.values()) else None
+
+
 @squad.command("erase")
 def squad_erase(
     folder: Folder,

@@ -53,6 +53,16 @@ TOLD: dict[str, Method] = {
         "",
         ("The order is our convention; no source.",),
     ),
+    "squads-priors": Method(
+        "Priors that a squad tells",
+        "Each tested runner's posterior of ln(W′/CP) and of the logarithm of the tail is freed of the literature's "
+        "prior; those as wide as the prior (95 %†) tell nothing and do not count. From twenty on, a mean and a spread "
+        "between runners follow by random effects, and are averaged with the literature's, which counts as twenty "
+        "runners†. Nothing changes until the coach switches it on; then every capacity says so. Heart rate's and "
+        "descents' priors are not learned.",
+        "prior = n/(n+20)·squad + 20/(n+20)·literature",
+        ("DerSimonian & Laird 1986, Controlled Clinical Trials 7:177 (random effects).",),
+    ),
     "within-run": Method(
         "Heart rate along one run",
         "A straight drift of heart rate in time, after ten minutes, beside power as the heart has come to it "

@@ -204,6 +204,14 @@ class Posterior:
         """The same with a further relative error [1] that all its watts share."""
         return replace(self, scale_sd=float(np.hypot(self.scale_sd, error)))
 
+    def under(self, log_weight: Floats) -> Posterior:
+        """The same with further log weights of the shapes, W′/CP (all of `LOG_RATIO`) by tails, as of another prior:
+        exact, since a prior of shapes enters once."""
+        begin = int(np.searchsorted(LOG_RATIO, self.grid.log_ratio[0] - RATIO_CELL / 2))
+        part = np.exp(log_weight - log_weight.max())[begin : begin + len(self.shapes)]
+        levels = self.levels if self.levels.ndim == 1 else self.levels * part
+        return replace(self, shapes=self.shapes * part, levels=levels)
+
     def draws(self, count: int = 2000, seed: int = 1) -> tuple[Floats, Floats, Floats]:
         """Equally likely joint draws of CP, W′ and γ; the same for the same seed.
 

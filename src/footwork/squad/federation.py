@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import FootworkError, UsageError
 from footwork.maintenance import export, printed
+from footwork.physiology import population
+from footwork.physiology.population import Learned
 from footwork.quantities import Day, as_day
 from footwork.squad.kept_lines import context, opened
 from footwork.squad.runners import Squad
@@ -187,3 +189,26 @@ def _on_cluster(left: Mapping[str, str], today: str, scheduler: str, out: Refres
 
 def _workers(client: Any) -> set[str]:
     return set(client.scheduler_info(n_workers=-1)["workers"])
+
+
+def priors(squad: Squad, date: Day | None = None, workers: int | None = None) -> dict[str, Learned | None]:
+    """Priors of W′/CP (``reserve``) and of the tail as the squad's tested runners tell them; None of each where fewer
+    than `population.LEAST` do. Rows are found under the literature's priors, also where others are switched on."""
+    rows = refresh(squad, date=date, workers=workers).rows
+    out: dict[str, Learned | None] = {}
+    for name, literature in population.LITERATURE.items():
+        told = [(r[f"log_{name}"], r[f"log_{name}_sd"]) for r in rows if r.get(f"log_{name}_sd")]
+        out[name] = population.learn([v for v, _ in told], [s for _, s in told], literature)
+    return out
+
+
+def use_priors(squad: Squad, found: Mapping[str, Learned | None]) -> int:
+    """Switch learned priors on in every library, or off where nothing is given; returns how many libraries that were.
+
+    Raises LibraryError for a library that cannot be written; those before it have changed.
+    """
+    told = {name: [round(p.mean, 4), round(p.sd, 4)] for name, p in found.items() if p is not None}
+    for folder in squad.athletes.values():
+        with opened(folder) as library:
+            library.store_setting("priors", json.dumps(told) if told else "")
+    return len(squad.athletes)

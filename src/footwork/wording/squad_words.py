@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from footwork.quantities import Estimate
 
 if TYPE_CHECKING:
+    from footwork.physiology.population import Learned
     from footwork.results.loads import UsualWeek
     from footwork.results.planned_season import AskedAndRun, WeekAnswer
     from footwork.results.squad import Prescribed, SquadLine, SquadRace
@@ -90,4 +92,24 @@ def prescribed_words(row: Prescribed) -> str:
         return f"{lead}too much: {row.why}.{there}"
     return (
         f"{lead}{row.text}; {watts}; finished {100 * row.finishes_kinder:.0f} times in a hundred{again}.{there}{kept}"
+    )
+
+
+PRIORS = {"reserve": ("W′ over critical power", " s"), "tail": ("the tail", "")}
+
+
+def prior_words(name: str, prior: Learned | None, least: int) -> str:
+    """A learned prior beside the literature's: middle, and between which two of three runners lie."""
+    what, unit = PRIORS[name]
+    if prior is None:
+        return f"{what[:1].upper()}{what[1:]}: fewer than {least} runners' tests tell it, so the literature's is used."
+
+    def told(mean: float, sd: float) -> str:
+        middle, low, high = (math.exp(v) for v in (mean, mean - sd, mean + sd))
+        digits = 0 if middle >= 10 else 3
+        return f"{middle:.{digits}f}{unit} ({low:.{digits}f} to {high:.{digits}f} for two of three)"
+
+    return (
+        f"{what[:1].upper()}{what[1:]}: {told(prior.mean, prior.sd)}, by {prior.n} runners, who alone say "
+        f"{told(prior.own_mean, prior.own_sd)}; the literature {told(prior.literature_mean, prior.literature_sd)}."
     )

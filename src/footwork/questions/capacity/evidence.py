@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +18,9 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_keys import CONVERTED
 from footwork.history.scales.scale_rows import StreamRows
-from footwork.physiology import classical_forms, critical, curve, habitual, lay_off, tracking
+from footwork.physiology import classical_forms, critical, curve, habitual, lay_off, population, tracking
 from footwork.physiology.lay_off import LayOff, Other
-from footwork.quantities import Effort
+from footwork.quantities import Effort, Floats
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 RACE_WIDENING = 0.015  # a measured course and still air are not every race; our convention
 
 
+LEARNED = "W′ and the tail lean on what the coach's squad shows, beside the literature."
 SHOWN_DAYS = 120  # evidence listed beside today's value
 FELT_HARD = (
     7.0  # exertion from which another sport keeps capacity up; so does a heart rate as of usual runs; convention
@@ -186,7 +188,10 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         sentence = f"only a lower bound: {_why_bounded(made, told)}"
         return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound)
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
-    posterior = told.posterior.sharing(shared_error(library, key, asked))
+    prior = prior_of(library)
+    posterior = (told.posterior.under(prior) if prior is not None else told.posterior).sharing(
+        shared_error(library, key, asked)
+    )
     if told.kind == "tested":
         count = sum(len(e.durations) for e in tests)
         sentence = (
@@ -214,8 +219,19 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         told.early,
         unconfirmed,
         rested,
-        warnings=_doubts(told, tests_fit),
+        warnings=[*([LEARNED] if prior is not None else []), *_doubts(told, tests_fit)],
     )
+
+
+def prior_of(library: History) -> Floats | None:
+    """Log weights of a squad's own priors where a coach switched them on (`population.instead`); None otherwise."""
+
+    def make() -> Floats | None:
+        told = library.setting("priors")
+        return population.instead({k: (float(m), float(s)) for k, (m, s) in json.loads(told).items()}) if told else None
+
+    found: Floats | None = library.cached("squad's priors", make)
+    return found
 
 
 def tests_until(library: History, key: str, asked: dt.date) -> list[critical.Evidence]:

@@ -7,7 +7,7 @@ import datetime as dt
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -66,12 +66,16 @@ def _walked(library: History, key: str, asked: dt.date) -> tuple[list[dict[str, 
             return [], []
         # Days before the newest run or test change no more: they are kept, and a new run goes on from there.
         keeps = not library.readonly and asked >= library.runs()[0].local.date() and not key.endswith(CONVERTED)
-        path = library.folder / "derived" / "capacity" / f"{hashlib.sha256(key.encode()).hexdigest()[:16]}.json"
+        prior, of_prior = evidence.prior_of(library), library.setting("priors")
+        named = hashlib.sha256(f"{key}{of_prior}".encode()).hexdigest()[:16]
+        path = library.folder / "derived" / "capacity" / f"{named}.json"
         walk = (_read(path, found) if keeps else None) or _Walk(known[0] - 1)
         for stop in (known[-1] - 1, asked.toordinal()):
             if stop <= walk.until:
                 continue
             for told in found.through(walk.until + 1, stop):
+                if prior is not None and told.posterior is not None:
+                    told = replace(told, posterior=told.posterior.under(prior))
                 walk.note(found, told, evidence.shared_error(library, key, dt.date.fromordinal(told.day)))
             if keeps and stop < known[-1]:
                 _write(path, walk, found)

@@ -15,6 +15,7 @@ from footwork.questions.today import capacity_of
 
 if TYPE_CHECKING:
     from footwork.history.book import History
+    from footwork.questions.capacity import Capacity
 
 
 def population_row(library: History, athlete: str, today: dt.date) -> dict[str, Any]:
@@ -42,10 +43,24 @@ def population_row(library: History, athlete: str, today: dt.date) -> dict[str, 
     unknown = Estimate.withheld("", "squad", "not known")
     out |= _ends("w_prime_j", made.w_prime if made is not None else unknown)
     out |= _ends("ten_watts_bpm", _ten_watts(library, today) or unknown)
+    out |= _shape(library, made)
     key = made.scale_key if made is not None else ""
     moved = capacity.what_moved(library, key, today) if key else []
     above = [m["after_w"] / m["before_w"] - 1.0 for m in moved if m["kind"] == "maximal"]
     out |= {"tests": len(above), "tests_above": float(np.mean(above)) if above else None}
+    return out
+
+
+def _shape(library: History, made: Capacity | None) -> dict[str, float | None]:
+    """Mean and SD of ln W′/CP [ln s] and of the logarithm of the tail, where tests tell them; under the literature's
+    priors, so that what a squad learned is not learned from again."""
+    out: dict[str, float | None] = dict.fromkeys(("log_reserve", "log_reserve_sd", "log_tail", "log_tail_sd"))
+    if made is None or made.posterior is None or made.evidence["kind"] != "tested":
+        return out
+    prior = capacity.prior_of(library)
+    cp, wp, tail = (made.posterior if prior is None else made.posterior.under(-prior)).draws()
+    for name, values in (("log_reserve", np.log(wp / cp)), ("log_tail", np.log(tail))):
+        out |= {name: float(values.mean()), f"{name}_sd": float(values.std())}
     return out
 
 
