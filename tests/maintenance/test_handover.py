@@ -11,6 +11,7 @@ import pytest
 
 from footwork import Library
 from footwork.errors import UnreadableFile, UsageError
+from footwork.history.log import uniting
 from footwork.maintenance import handover
 from tests.conftest import fit_of, simulate
 from tests.program import footwork, of_json, ok
@@ -106,6 +107,75 @@ def test_where_both_said_something_else_it_is_shown_and_left_as_it_is_here(libra
     assert [s["date"] for s in library.sessions()] == [str(day + 7 * DAY)]
     assert [d["soreness"] for d in library.diary(day, day) if d["run"] is None] == [6.0]
     assert library.capacity(date=day).accepted["critical_power_w"] == 260.0
+
+
+def test_each_sides_own_sessions_both_stand_though_their_numbers_are_one(library, coach, tmp_path):
+    day = library.runs()[0].local.date()
+    mine = library.plan_session("20 min easy", day + 8 * DAY, "mine")
+    yours = coach.plan_session("25 min easy", day + 9 * DAY, "yours")
+    assert mine == yours  # each side counts on from the same copy
+    coach.comment("on yours", session=yours)
+    moved = coach.plan_session("35 min easy", day + 10 * DAY, "moved")
+    coach.change_session(moved, date=day + 11 * DAY)
+    path = given(coach, tmp_path, plan=True)
+    for _ in range(2):
+        found = handover.receive(path, WORDS, library, write=True)
+        assert found.united.conflicts == []
+        assert {s["name"] for s in library.sessions()} == {"first", "mine", "yours", "moved"}
+        said = library.comments()[0]
+        assert said["of"] == str(next(s["first"] for s in library.sessions() if s["name"] == "yours"))
+    assert str(day + 11 * DAY) == next(s["date"] for s in library.sessions() if s["name"] == "moved")
+
+
+def test_what_was_said_later_counts_wherever_it_was_said(library, coach, tmp_path):
+    day = library.runs()[0].local.date()
+    library.tell(date=day - DAY, illness="cold")
+    path = given(library, tmp_path, whole=True, with_diary=True)
+    handover.receive(path, WORDS, coach, write=True)
+    coach.tell(date=day, well="again")
+    library.tell(date=day, illness="worse")  # later than what the coach wrote
+    handover.receive(given(coach, tmp_path, whole=True, with_diary=True), WORDS, library, write=True)
+    assert library.health(day).state == "ill"
+    library.mark(library.runs()[2].id, "race")
+    coach.mark(coach.runs()[2].id, "test")
+    seen = handover.receive(given(coach, tmp_path, whole=True), WORDS, library, write=True)
+    assert any("at once" in c for c in seen.united.conflicts)
+    assert library.runs()[2].marks == ("race",)
+
+
+def test_what_was_removed_for_ever_does_not_come_back_from_another_copy(library, coach, tmp_path):
+    day = library.runs()[0].local.date()
+    library.tell(date=day, pregnancy="begins")
+    handover.receive(given(library, tmp_path, whole=True, with_diary=True), WORDS, coach, write=True)
+    assert coach.context().spells
+    library.tell(date=day, pregnancy=None)
+    gone = library.runs()[3].start
+    library.delete(library.runs()[3].id, forever=True)
+    seen = handover.receive(given(coach, tmp_path, whole=True, with_diary=True), WORDS, library, write=True)
+    assert seen.recordings == 0 and not library.context().spells
+    assert gone not in {r.start for r in library.runs()}
+
+
+def test_consent_that_was_withdrawn_stays_withdrawn(library, coach, tmp_path):
+    library.consent("told")
+    handover.receive(given(library, tmp_path, whole=True), WORDS, coach, write=True)
+    coach.share_diary(True)
+    library.withdraw_consent()
+    handover.receive(given(coach, tmp_path, whole=True), WORDS, library, write=True)
+    assert library.sharing().consent is None and not library.sharing().diary
+    coach.for_coach = True
+    with pytest.raises(UsageError, match="the runner's to say"):
+        coach.undo(next(e["id"] for e in coach.edits() if e["kind"] == "privacy"))
+
+
+def test_a_log_that_is_none_or_newer_is_refused(library):
+    log = uniting.packed(library)
+    for broken in ({}, {**log, "entries": [1]}, {**log, "entries": [{**log["entries"][0], "payload": []}]}):
+        with pytest.raises(UsageError, match="no log of ours"):
+            uniting.unite(library, broken)
+    newer = {**log, "entries": [{**log["entries"][0], "kind": "dream"}]}
+    with pytest.raises(UsageError, match="newer Footwork, which knows 'dream'"):
+        uniting.unite(library, newer)
 
 
 def test_a_whole_library_is_made_of_it_without_the_diary_unless_wanted(library, tmp_path):

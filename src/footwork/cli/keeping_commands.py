@@ -245,7 +245,10 @@ def passphrase_of(file: Path | None, confirm: bool) -> str:
     if file is not None:
         if not file.is_file():
             raise UsageError(f"there is no file {file}")
-        return (file.read_text(encoding="utf-8").splitlines() or [""])[0]
+        try:
+            return (file.read_text(encoding="utf-8").splitlines() or [""])[0]
+        except UnicodeDecodeError:
+            raise UsageError(f"{file.name} is no text: its first line is the passphrase") from None
     if not sys.stdin.isatty():
         raise UsageError("a passphrase is asked for on a terminal: name a file with --passphrase-file")
     return str(typer.prompt("Passphrase", hide_input=True, confirmation_prompt=confirm, err=True))
@@ -320,7 +323,8 @@ def _say_received(found: Received, theirs: bool) -> None:
         ("new", found.united.new),
         ("taken back", found.united.undone),
         ("conflict", found.united.conflicts),
-        ("left out, its run is not here", found.united.without_run),
+        ("left out, what it is about is not here", found.united.without_run),
+        ("could not be read", found.unread),
     ):
         for row in rows:
             say(f"  {lead}: {row}")

@@ -116,10 +116,11 @@ class History:
         with self.reading() as connection:
             return list(connection.execute(select(schema.file.c.sha256)).scalars())
 
-    def file_names(self) -> dict[str, str]:
-        """Names of the originals as they came, by SHA-256."""
+    def file_names(self) -> dict[str, tuple[str, float | None]]:
+        """Names of the originals as they came, and the start that was given with them [Unix s], by SHA-256."""
+        f = schema.file.c
         with self.reading() as connection:
-            return dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).tuples().all())
+            return {r[0]: (r[1], r[2]) for r in connection.execute(select(f.sha256, f.name, f.start_given))}
 
     def add(
         self, paths: Sequence[Path_], start: dt.datetime | None = None, workers: int = 1, progress: Any = None

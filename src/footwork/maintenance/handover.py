@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import pyrage
 
-from footwork.errors import LibraryError, UnreadableFile, UsageError
+from footwork.errors import UnreadableFile, UsageError
 from footwork.history.log import uniting
 from footwork.history.log.uniting import United
 from footwork.maintenance import backup, export
@@ -36,13 +36,14 @@ MANIFEST, LOG, WHOLE = "manifest.json", "log.json", "library.zip"
 @dataclass
 class Received:
     """What a file holds and what taking it would come to: papers beside the log by name, entries as `United` tells
-    them, recordings that are not here, and whether it was ``taken``."""
+    them, recordings that are not here, those of them that could not be read, and whether it was ``taken``."""
 
     holds: list[str]
     made_at: str
     papers: dict[str, bytes]
     united: United = field(default_factory=United)
     recordings: int = 0
+    unread: list[str] = field(default_factory=list)
     fresh: bool = False
     taken: bool = False
 
@@ -169,11 +170,14 @@ def receive(
         return out
     out.united = uniting.unite(library, held.log)  # refused before anything is changed
     known = set(library.known_files())
-    missing = [sha for sha in held.log["originals"] if sha not in known] if held.whole is not None else []
+    with library.reading() as connection:
+        gone = uniting.forgotten(connection)
+    wanted = held.log["originals"] if held.whole is not None else []
+    missing = [sha for sha in wanted if sha not in known and uniting.hashed(sha) not in gone]
     out.recordings = len(missing)
     if write:
         if held.whole is not None and missing:
-            _add(library, held.whole, set(missing))
+            out.unread = _add(library, held.whole, set(missing))
         out.united = uniting.unite(library, held.log, True, take_theirs)
         out.taken = True
     elif held.whole is not None and missing:  # entries of runs that would come with it are no loss
@@ -228,19 +232,28 @@ def _opened(path: Path, passphrase: str) -> _Held:
         raise UnreadableFile(f"{path.name} is no hand-over of ours") from None
 
 
-def _add(library: History, whole: bytes, missing: set[str]) -> None:
-    """Import recordings of a handed-over library that are not here."""
+def _add(library: History, whole: bytes, missing: set[str]) -> list[str]:
+    """Import recordings of a handed-over library that are not here, by the names and starts they had there; returns
+    what could not be read."""
+    out = []
     with tempfile.TemporaryDirectory() as place:
         (Path(place) / "whole.zip").write_bytes(whole)
-        folder, files = Path(place) / "theirs", Path(place) / "files"
+        folder = Path(place) / "theirs"
         backup.restore(Path(place) / "whole.zip", folder)
-        files.mkdir()
         with type(library).open(folder, refresh=False) as theirs:
-            names = theirs.file_names()
-        for sha in sorted(missing):
-            suffix = "".join(Path(names.get(sha, "")).suffixes[-2:]) or ".fit"
-            (files / f"{sha}{suffix}").write_bytes(blobs.read_original(folder, sha))
-        report = library.add([files])
-        if report["failed"]:
-            first = report["failed"][0]
-            raise LibraryError(f"a recording that was handed over cannot be read: {first['reason']}")
+            files = theirs.file_names()
+        plain = []
+        for number, sha in enumerate(sorted(missing)):
+            name, start = files[sha]
+            own = Path(place) / f"f{number}"
+            own.mkdir()
+            path = own / (Path(name).name or f"{sha}.fit")
+            path.write_bytes(blobs.read_original(folder, sha))
+            if start is None:
+                plain.append(path)
+            else:
+                report = library.add([path], start=dt.datetime.fromtimestamp(start, dt.UTC))
+                out += [f"{f['file']}: {f['reason']}" for f in report["failed"]]
+        report = library.add(plain) if plain else {"failed": []}
+        out += [f"{f['file']}: {f['reason']}" for f in report["failed"]]
+    return out

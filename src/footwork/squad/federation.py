@@ -16,14 +16,14 @@ from typing import TYPE_CHECKING, Any
 
 from footwork.errors import FootworkError, UsageError
 from footwork.maintenance import export, printed
-from footwork.physiology import population
-from footwork.physiology.population import Learned
 from footwork.quantities import Day, as_day
 from footwork.squad.kept_lines import context, opened
 from footwork.squad.runners import Squad
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from footwork.physiology.population import Learned
 
 Told = Callable[[int, int, str], None]
 RETRIES = 2  # of a library whose worker died; then it is named
@@ -194,6 +194,8 @@ def _workers(client: Any) -> set[str]:
 def priors(squad: Squad, date: Day | None = None, workers: int | None = None) -> dict[str, Learned | None]:
     """Priors of W′/CP (``reserve``) and of the tail as the squad's tested runners tell them; None of each where fewer
     than `population.LEAST` do. Rows are found under the literature's priors, also where others are switched on."""
+    from footwork.physiology import population
+
     rows = refresh(squad, date=date, workers=workers).rows
     out: dict[str, Learned | None] = {}
     for name, literature in population.LITERATURE.items():

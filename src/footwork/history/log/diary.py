@@ -14,7 +14,7 @@ from sqlalchemy import Connection, delete
 from footwork.errors import UsageError
 from footwork.formats import wellness
 from footwork.formats.wellness import Measured
-from footwork.history.log import entries, parts
+from footwork.history.log import entries, parts, uniting
 from footwork.results.health import Context, Health, Spell
 from footwork.store import schema
 
@@ -99,11 +99,11 @@ def _told_of_health(library: History, until: dt.date) -> list[tuple[dt.date, str
         with library.reading() as connection:
             told = parts.read_entries(connection, "diary")
         newest: dict[tuple[dt.date, int, str], tuple[int, bool]] = {}
-        for entry in sorted(told, key=lambda e: e.id):
+        for place, entry in enumerate(told):
             on = of_run.get(entry.run or 0) if entry.date is None else dt.date.fromisoformat(entry.date)
             if on is not None and entry.payload["name"] in ("illness", "injury", "well"):
                 of = (on, entry.run or 0, entry.payload["name"])
-                newest[of] = (entry.id, entry.payload["value"] is not None)
+                newest[of] = (place, entry.payload["value"] is not None)
         rows = [(on, number, name) for (on, _, name), (number, said) in newest.items() if said]
         return [(on, name) for on, _, name in sorted(rows)]
 
@@ -177,9 +177,11 @@ def _in_order(library: History, name: str, day: dt.date, said: float | str | Non
 def _forget(library: History, name: str, day: dt.date) -> None:
     """Remove what was told of a day's context, so that nothing of it is left among the entries."""
     with library.writing() as connection:
-        for entry in parts.read_entries(connection, "diary", undone=True):
-            if entry.run is None and entry.date == day.isoformat() and entry.payload["name"] == name:
-                connection.execute(delete(schema.entry).where(schema.entry.c.id == entry.id))
+        connection.exec_driver_sql("PRAGMA secure_delete=ON")
+        told = parts.read_entries(connection, "diary", undone=True)
+        gone = [e for e in told if e.run is None and e.date == day.isoformat() and e.payload["name"] == name]
+        connection.execute(delete(schema.entry).where(schema.entry.c.id.in_([e.id for e in gone])))
+        uniting.remember_forgotten(connection, [uniting.same_of(e) for e in gone])
 
 
 FROM_FILE = "file"

@@ -302,6 +302,9 @@ _SENTENCES: dict[str, Callable[[Entry, dict[int, float]], str]] = {
 }
 
 
+KINDS = frozenset(_SENTENCES)
+
+
 def sentence_of(entry: Entry) -> str:
     """An entry in words, without the clock of its run."""
     on = f"run {entry.run}: " if entry.run is not None else f"{entry.date}: " if entry.kind == "diary" else ""
@@ -361,13 +364,17 @@ def undo(library: History, entry_id: int) -> str:
     with library.reading() as connection:
         found = parts.read_entries(connection)
     entry = next((e for e in found if e.id == entry_id), None)
-    if entry is None:
+    if entry is None or (entry.kind == "diary" and library.diary_withheld):
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
+    if entry.kind == "privacy" and library.for_coach:
+        raise UsageError("what is shared is the runner's to say, and to take back")
     if entry.kind in ("split", "merge", "pair", "trim"):
         later = [
             e
             for e in found
-            if e.id > entry_id and entry.runs & e.runs and (entry.kind != "trim" or e.kind == "distance")
+            if found.index(e) > found.index(entry)
+            and entry.runs & e.runs
+            and (entry.kind != "trim" or e.kind == "distance")
         ]
         if later:
             raise UsageError(f"edit {later[-1].id} builds on edit {entry_id}: undo that one first")

@@ -94,9 +94,10 @@ class Part:
 
 
 def read_entries(connection: Connection, *kinds: str, undone: bool = False) -> list[Entry]:
-    """Entries of some kinds (all by default) in the order they were made; those taken back only where asked."""
+    """Entries of some kinds (all by default) in the order they were said, whatever copy of the library they came from;
+    those taken back only where asked."""
     table = schema.entry
-    query = select(table).order_by(table.c.id)
+    query = select(table).order_by(table.c.entered_at, table.c.id)
     if kinds:
         query = query.where(table.c.kind.in_(kinds))
     if not undone:

@@ -8,6 +8,7 @@ the way.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Collection
 from dataclasses import dataclass, field
@@ -27,7 +28,8 @@ RUNS = ("other", "new_run")  # in a payload, numbers of runs
 ENTRIES = ("season", "plan", "first", "trial")  # in a payload or what it says of its plan, numbers of entries
 PLAN = ("session", "season", "season-weeks", "comment", "trial")  # what a plan is made of
 # Kinds of which each run, day or field has one word that counts.
-SINGLE = ("diary", "session", "surface", "shoe", "heart-rate", "distance", "efforts", "weather", "privacy")
+SINGLE = ("diary", "session", "surface", "shoe", "heart-rate", "distance", "efforts", "weather")
+FORGOTTEN = "forgotten"  # setting: hashes of entries and originals that were removed for ever, and do not come back
 
 
 @dataclass
@@ -107,25 +109,30 @@ def unite(library: History, theirs: dict[str, Any], write: bool = False, take_th
     """
     try:
         told = [Entry(**row) for row in theirs["entries"]]
+        if not all(isinstance(e.payload, dict) and isinstance(e.entered_at, float | int) for e in told):
+            raise TypeError
         runs = {int(k): set(v) for k, v in theirs["runs"].items()}
         originals = set(theirs["originals"])
     except (KeyError, TypeError, ValueError, AttributeError):
         raise UsageError("what was handed over holds no log of ours") from None
+    if strange := sorted({e.kind for e in told} - entries.KINDS):
+        raise UsageError(f"it was made by a newer Footwork, which knows '{strange[0]}': update Footwork to receive it")
     out = United()
     facts = _read_facts(theirs)
     if not write:
         with library.reading() as connection:
-            _united(connection, told, runs, originals, out, False, take_theirs)
+            _united(library, connection, told, runs, originals, out, False, take_theirs)
             _facts_united(connection, facts, out, False, take_theirs)
         return out
     with library.writing() as connection:
-        _united(connection, told, runs, originals, out, True, take_theirs)
+        _united(library, connection, told, runs, originals, out, True, take_theirs)
         _facts_united(connection, facts, out, True, take_theirs)
     library.refresh()
     return out
 
 
 def _united(
+    library: History,
     connection: Connection,
     told: list[Entry],
     runs: dict[int, set[str]],
@@ -137,39 +144,98 @@ def _united(
     mine = parts.read_entries(connection, undone=True)
     here = {_same(e): e for e in mine}
     known = set(connection.execute(select(schema.file.c.sha256)).scalars())
-    if mine and known and not (originals & known) and not any(_same(e) in here for e in told):
+    shared = bool(originals & known) or any(_same(e) in here for e in told)
+    if (mine or known) and not shared:
         raise UsageError("this is another runner's: no recording and no entry of it is in this library")
+    gone = forgotten(connection)
+    words = _Words(library.diary_withheld)
     of_run = _runs_here(connection, told, runs, here)
     number = {e.id: here[_same(e)].id for e in told if _same(e) in here}  # theirs to ours
     there = {_same(e) for e in told}
     single = {_key(e): e for e in mine if e.undone_at is None and e.kind in SINGLE and _same(e) not in there}
-    for entry in sorted(told, key=lambda e: e.entered_at):
+    standing = [e for e in mine if e.undone_at is None]
+    for entry in sorted(told, key=lambda e: (e.entered_at, e.id)):
         own = here.get(_same(entry))
         if own is not None:
-            if entry.undone_at is not None and own.undone_at is None:
-                out.undone.append(entries.sentence_of(own))
-                if write:
-                    entries.take_back(connection, own.id)
+            _undone_there(connection, entry, own, standing, out, words, write)
             continue
-        if entry.undone_at is not None:
-            continue  # said and taken back over there: nothing of it is needed here
+        if entry.undone_at is not None or hashed(_same(entry)) in gone:
+            continue  # said and taken back over there, or forgotten here: nothing of it is needed
         made = _here(entry, of_run, number, connection if write else None)
         if made is None:
-            out.without_run.append(entries.sentence_of(entry))
+            out.without_run.append(words(entry))
             continue
         other = single.get(_key(made)) if made.kind in SINGLE else None
         if other is not None and _told(other) == _told(made):
             number[entry.id] = other.id
             continue
-        if other is not None:
-            out.conflicts.append(f"here {entries.sentence_of(other)}; there {entries.sentence_of(made)}")
-            if not take_theirs:
-                number[entry.id] = other.id
+        both = next((of.contradiction for of in entries.fold([*standing, made]).values() if of.contradiction), "")
+        if other is not None or both:
+            said = f"here {words(other)}; " if other is not None else f"it would be {both} at once; "
+            out.conflicts.append(f"{said}there {words(made)}")
+            if not take_theirs or other is None:
+                if other is not None:
+                    number[entry.id] = other.id
                 continue
+            standing.remove(other)
             if write:
                 entries.take_back(connection, other.id)
-        out.new.append(entries.sentence_of(made))
+        out.new.append(words(made))
         number[entry.id] = _written(connection, made) if write else -entry.id
+        standing.append(made)
+        first = entry.payload.get("first")
+        if entry.kind == "session" and isinstance(first, int):
+            number.setdefault(first, number[entry.id])  # what was changed of it further goes with it
+
+
+def _undone_there(
+    connection: Connection, entry: Entry, own: Entry, standing: list[Entry], out: United, words: _Words, write: bool
+) -> None:
+    """Take back here what the other side took back, unless what was said since builds on it."""
+    if entry.undone_at is None or own.undone_at is not None:
+        return
+    later = [e for e in standing if e.entered_at > own.entered_at and e.runs & own.runs and e.kind in parts.SHAPING]
+    if own.kind in ("split", "merge", "pair", "trim") and later:
+        out.conflicts.append(f"taken back there, but built on here: {words(own)}")
+        return
+    out.undone.append(words(own))
+    standing.remove(own)
+    if write:
+        entries.take_back(connection, own.id)
+
+
+@dataclass
+class _Words:
+    """Entries in words; of the diary only that there is something, where a coach looks who is not shown it."""
+
+    withheld: bool
+
+    def __call__(self, entry: Entry) -> str:
+        return "an entry of the diary" if self.withheld and entry.kind == "diary" else entries.sentence_of(entry)
+
+
+def hashed(same: object) -> str:
+    """What is kept of an entry or an original that was removed for ever."""
+    return hashlib.sha256(repr(same).encode()).hexdigest()[:24]
+
+
+def forgotten(connection: Connection) -> set[str]:
+    """Hashes of what was removed for ever."""
+    told = connection.execute(select(schema.setting.c.value).where(schema.setting.c.name == FORGOTTEN)).scalar()
+    return set(json.loads(told)) if told else set()
+
+
+def remember_forgotten(connection: Connection, what: Collection[object]) -> None:
+    """Keep hashes of entries (as `same_of` gives them) and originals that are removed, inside the caller's
+    transaction."""
+    every = sorted(forgotten(connection) | {hashed(w) for w in what})
+    connection.execute(schema.setting.delete().where(schema.setting.c.name == FORGOTTEN))
+    connection.execute(insert(schema.setting).values(name=FORGOTTEN, value=json.dumps(every)))
+
+
+def same_of(entry: Entry) -> tuple[str, int, str]:
+    """What an entry is the same by in every copy of a library."""
+    return _same(entry)
 
 
 def _read_facts(theirs: dict[str, Any]) -> list[tuple[Any, ...]]:
@@ -213,8 +279,8 @@ def _same(entry: Entry) -> tuple[str, int, str]:
 
 def _key(entry: Entry) -> tuple[Any, ...]:
     """What an entry is about, where only one word counts."""
-    if entry.kind == "session":
-        return entry.kind, int(entry.payload.get("first", entry.id))
+    if entry.kind == "session":  # one that was never changed is its own, whatever number it has over there
+        return (entry.kind, entry.payload["first"]) if "first" in entry.payload else (entry.kind, _same(entry))
     return entry.kind, entry.run, entry.date if entry.kind == "diary" else "", str(entry.payload.get("name", ""))
 
 
@@ -262,13 +328,30 @@ def _here(entry: Entry, of_run: dict[int, int], number: dict[int, int], connecti
     if about_run:
         payload["of"] = str(of_run[int(payload["of"])])
     if entry.kind == "comment" and payload.get("about") == "session":
-        payload["of"] = str(number.get(int(payload["of"]), int(payload["of"])))
-    for told in (payload, payload.get("of_plan") or {}):
-        for key in ENTRIES:
-            if isinstance(told.get(key), int):
-                told[key] = number.get(told[key], told[key])
+        if int(payload["of"]) not in number:
+            return None
+        payload["of"] = str(number[int(payload["of"])])
+    if not _renumbered(payload, number):
+        return None
     run = None if entry.run is None else of_run[entry.run]
     return Entry(entry.id, entry.kind, run, entry.date, payload, entry.entered_at)
+
+
+def _renumbered(payload: dict[str, Any], number: dict[int, int]) -> bool:
+    """Put our numbers of entries into a payload; False where it cannot stand without one that is not here."""
+    if isinstance(payload.get("first"), int) and payload["first"] not in number:
+        del payload["first"]  # its first wording was taken back over there: here it begins with this one
+    plan = payload.get("of_plan") or {}
+    if any(type(plan.get(key)) is int and plan[key] not in number for key in ENTRIES):
+        del payload["of_plan"]  # of a plan that is not here
+        plan = {}
+    for told in (payload, plan):
+        for key in ENTRIES:
+            if type(told.get(key)) is int:
+                if told[key] not in number:
+                    return False
+                told[key] = number[told[key]]
+    return True
 
 
 def _new_run(connection: Connection | None) -> int:

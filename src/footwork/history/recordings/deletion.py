@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, delete, select
 
-from footwork.history.log import entries, parts
+from footwork.history.log import entries, parts, uniting
 from footwork.history.log.entries import Told
 from footwork.store import blobs, database, schema
 
@@ -65,6 +65,7 @@ def delete_forever(library: History, run_id: int) -> list[int]:
                 connection.execute(delete(schema.entry).where(schema.entry.c.id == e.id))
         connection.execute(delete(schema.recording).where(schema.recording.c.id.in_(recordings)))
         connection.execute(delete(schema.file).where(schema.file.c.id.in_(files)))
+        uniting.remember_forgotten(connection, shas)  # nor do they come back from another copy
     for sha in shas:
         blobs.original_path(library.folder, sha).unlink(missing_ok=True)
         for path in (library.folder / "derived" / "signals").glob(f"{sha[:24]}-*"):

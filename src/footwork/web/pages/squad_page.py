@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+import io
+import zipfile
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -11,16 +13,18 @@ from urllib.parse import quote
 from nicegui import ui
 
 from footwork.errors import FootworkError
+from footwork.physiology.population import LEAST
 from footwork.quantities import Estimate
 from footwork.reports import group_sheet
 from footwork.results.squad import Prescribed, SideBySide, SquadAnswer, SquadLine
-from footwork.squad import ORDERS, Squad, calendar_of
+from footwork.squad import ORDERS, Squad, calendar_of, frame
+from footwork.squad.federation import priors, refresh, use_priors
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, downloads, inputs, sentence
 from footwork.web.layout import heading, link, note, page, table, text
 from footwork.wording.cautions import before_hard_work
 from footwork.wording.season_words import day_name
-from footwork.wording.squad_words import figure_words
+from footwork.wording.squad_words import figure_words, prior_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,6 +75,7 @@ async def show_squad(base: str, squad: Squad, group: str = "", sort: str = "firs
             status = text("span", "", "soft")
             status.props["aria-live"] = "polite"
         _grouping(squad, chosen)
+        _of_all(squad)
         shown = (
             "A line stands until its runner's library changes; it says when it was made. Diary and health are shown "
         )
@@ -189,6 +194,68 @@ def _grouping(squad: Squad, chosen: set[str]) -> None:
                 text("button", label, "fw").on("click", press)
             said = text("span", "", "soft")
             said.props["aria-live"] = "polite"
+
+
+def _of_all(squad: Squad) -> None:
+    """Tables of everyone, what the squad tells of priors, and erasing a runner."""
+    with ui.element("details"):
+        text("summary", "Tables of everyone, priors, erasing a runner")
+        downloads(
+            [
+                ("These lines as a table", "squad.csv", lambda: frame(squad.lines().athletes).write_csv().encode()),
+                ("Numbers of everyone", "numbers.parquet", lambda: _parquet(squad)),
+            ]
+        )
+        shown = ui.element("div")
+
+        async def learn(_: Any, use: bool | None = None) -> None:
+            said.set_text("Working…")
+            try:
+                found = await asyncio.to_thread(priors, squad) if use is not False else {}
+                if use is not None and (use is False or any(found.values())):
+                    await asyncio.to_thread(use_priors, squad, found)
+            except FootworkError as error:
+                said.set_text(sentence(str(error)))
+                return
+            said.set_text("")
+            shown.clear()
+            with shown:
+                for name, prior in found.items():
+                    text("p", prior_words(name, prior, LEAST))
+                if use is not None:
+                    on = use and any(found.values())
+                    text("p", "They are used in every library now." if on else "The literature's are used.")
+
+        with ui.element("div").classes("row-of"):
+            text("button", "What the squad tells of priors", "fw").on("click", learn)
+            text("button", "Use them", "fw").on("click", lambda e: learn(e, True))
+            text("button", "Use the literature's", "fw").on("click", lambda e: learn(e, False))
+            said = text("span", "", "soft")
+            said.props["aria-live"] = "polite"
+        given: dict[str, str] = {}
+        inputs((Field("erased", "Erase a runner for ever: write the name"),), given)
+
+        async def erase(_: Any) -> None:
+            try:
+                await asyncio.to_thread(squad.erase, given.get("erased", "").strip())
+            except FootworkError as error:
+                gone.set_text(sentence(str(error)))
+                return
+            gone.set_text(
+                "Erased. Backups, exports, hand-over files, tables and paper elsewhere may still hold it. Serve the "
+                "squad anew."
+            )
+
+        with ui.element("div").classes("row-of"):
+            text("button", "Erase", "fw").on("click", erase)
+            gone = text("span", "", "soft")
+            gone.props["aria-live"] = "polite"
+
+
+def _parquet(squad: Squad) -> bytes:
+    made = io.BytesIO()
+    refresh(squad).frame().write_parquet(made)
+    return made.getvalue()
 
 
 def _names(who: str) -> list[str]:
@@ -310,9 +377,6 @@ def _to_know(row: Prescribed) -> str:
 
 
 def _files(squad: Squad, state: dict[str, list[Prescribed]]) -> list[tuple[str, str, Callable[[], bytes]]]:
-    import io
-    import zipfile
-
     def workouts() -> bytes:
         made = io.BytesIO()
         with zipfile.ZipFile(made, "w") as archive:
