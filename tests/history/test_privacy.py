@@ -9,7 +9,7 @@ import pytest
 from footwork import Library
 from footwork.errors import UsageError
 from footwork.wording.cautions import NOT_NOW, PHYSICIAN_DECIDES
-from tests.program import of_json, ok
+from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
 
@@ -101,3 +101,29 @@ def test_commands_say_what_is_shared(library):
     }
     assert "no longer" not in ok("privacy", "show", library=library.folder).stdout
     assert of_json("privacy", "consent", "--withdraw", library=library.folder)["consent"] is None
+
+
+def test_commands_of_a_squads_pages_tell_a_coach_no_more_than_its_pages(library, tmp_path):
+    day = library.runs()[0].local.date()
+    library.tell(date=dt.date.today(), illness=SECRET)
+    race = str(dt.date.today() + dt.timedelta(days=80))
+    coach = {"FOOTWORK_FOR_COACH": "1"}
+    for words in (
+        ["season", "new", "--race", race],
+        ["session", "solve", "4 x (4 min at ?, 2 min easy)"],
+        ["today"],
+        ["today", "--json"],
+        ["signs"],
+        ["edit", "list"],
+        ["diary"],
+        ["load", "--json"],
+    ):
+        own, told = (footwork(*words, library=library.folder, env=env) for env in ({}, coach))
+        assert not re.search(f"{SECRET}|diary tells of illness", told.stdout + told.stderr), words
+        if words[0] in ("season", "today", "edit"):
+            assert re.search(f"{SECRET}|diary tells of illness", own.stdout + own.stderr), words
+    for words in (["export", "--all", "--out", tmp_path / "all"], ["backup", tmp_path / "b.zip"]):
+        done = footwork(*words, library=library.folder, env=coach)
+        assert done.returncode == 2 and "does not share the diary" in done.stderr
+    assert not list(tmp_path.glob("*.zip")) and not (tmp_path / "all").exists()
+    assert library.progress(date=day).change == seen(library).progress(date=day).change  # one number for whoever looks

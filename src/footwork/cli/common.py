@@ -13,6 +13,8 @@ from typing import IO, TYPE_CHECKING, Annotated, Any, TypeVar, cast
 
 import typer
 
+from footwork.errors import UsageError
+
 if TYPE_CHECKING:
     from footwork.api import Library
 
@@ -116,7 +118,14 @@ def opened(create: bool = False) -> Any:
     return _noted(Library.open(_folder, create=create, progress=progress("rebuilding")))
 
 
+def not_withheld(library: Library, what: str) -> None:
+    """Refuse to make a copy of everything for a coach who is not shown the diary. Raises UsageError."""
+    if library.diary_withheld:
+        raise UsageError(f"this runner does not share the diary, so a squad's pages make no {what} of everything")
+
+
 def _noted(library: Library) -> Any:
+    library.for_coach = bool(os.environ.get("FOOTWORK_FOR_COACH"))  # as the pages of a squad say it
     for problem in library.problems:
         say(f"footwork: not rebuilt: {problem}", err=True)
     return library
@@ -163,6 +172,7 @@ def remembered(command: _Command) -> _Command:
             "given": given,
             "to": [sys.stdout.encoding, terminal, os.get_terminal_size().columns if terminal else 0],
             "zone": os.environ.get("TZ", ""),
+            "coach": os.environ.get("FOOTWORK_FOR_COACH", ""),
         }
         known = printed.recall(_folder, question)
         if known is not None:

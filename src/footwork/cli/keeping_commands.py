@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, folder, opened, out, plural, progress, say
+from footwork.cli.common import Json, app, folder, not_withheld, opened, out, plural, progress, say
 from footwork.errors import UsageError
 
 if TYPE_CHECKING:
@@ -208,6 +208,7 @@ def backup(
 ) -> None:
     """Write the whole library into one file and verify it."""
     with opened() as library:
+        not_withheld(library, "backup")
         made = library.backup(file)
     if as_json:
         return out(made)
@@ -329,8 +330,12 @@ def _say_received(found: Received, theirs: bool) -> None:
         for row in rows:
             say(f"  {lead}: {row}")
     if found.united.conflicts:
-        kept = "the other side's word was taken" if theirs and found.taken else "what is here stays"
-        say(f"In conflicts {kept}; --theirs takes the other side's.")
+        took = theirs and found.taken
+        say(
+            "In conflicts the other side's word was taken."
+            if took
+            else "In conflicts what is here stays; --theirs takes the other side's word."
+        )
     if not found.united.changes and not found.recordings:
         return say("Nothing of it is new here.")
     return say("Taken." if found.taken else "Nothing is changed yet: --apply takes it.")

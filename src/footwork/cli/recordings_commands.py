@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, day, opened, out, plural, progress, remembered, say
+from footwork.cli.common import Json, app, day, not_withheld, opened, out, plural, progress, remembered, say
 from footwork.errors import UsageError
 
 if TYPE_CHECKING:
@@ -390,6 +390,7 @@ def export(
         raise UsageError("name a run or --all, and where to with --out")
     with opened() as library:
         if everything:
+            not_withheld(library, "copy")
             told = library.export_all(
                 out_file,
                 ending=".parquet" if parquet else ".csv",

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+coached: set[Path] = set()  # libraries that a coach looks at: their commands know it
 left_out: dict[Path, list[str]] = {}  # what the last drop could not use, until a page has said it
 
 
@@ -43,13 +44,14 @@ def safe_name(given: str, index: int) -> str:
     return kept or f"upload-{index}"
 
 
-async def _start(command: list[str]) -> asyncio.subprocess.Process:
+async def _start(command: list[str], for_coach: bool = False) -> asyncio.subprocess.Process:
     """A child of this program at low priority."""
+    more = {"FOOTWORK_FOR_COACH": "1"} if for_coach else {}
     child = await asyncio.create_subprocess_exec(
         *command,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.PIPE,
-        env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1"},
+        env={**os.environ, "FOOTWORK_PROGRESS_LINES": "1", **more},
         creationflags=getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0),  # Windows; elsewhere by setpriority
     )
     if hasattr(os, "setpriority"):
@@ -81,7 +83,8 @@ async def run_command(library: Path, *words: str) -> tuple[str, Any]:
     if any("\0" in word for word in words):
         return "a field holds a character that no text has", {}
     child = await _start(
-        [sys.executable, "-m", "footwork", "--library", str(library), *words[:plain], "--json", *words[plain:]]
+        [sys.executable, "-m", "footwork", "--library", str(library), *words[:plain], "--json", *words[plain:]],
+        library in coached,
     )
     output, errors = await child.communicate()
     try:

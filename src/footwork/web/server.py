@@ -47,10 +47,18 @@ def serve(
     import uvicorn
 
     from footwork.api import Library
+    from footwork.web import jobs
 
     squad = _squad_of(folders)
     if squad is not None:
-        libraries = {squad.addresses[name]: squad.library(name) for name in squad.athletes}
+        libraries: dict[str, Library] = {}
+        for name, place in squad.athletes.items():
+            try:
+                libraries[squad.addresses[name]] = squad.library(name)
+            except FootworkError as error:  # its line says so too, and the others are served
+                print(f"footwork: {name} is not served: {error}", file=sys.stderr)
+                continue
+            jobs.coached.add(place)
     else:
         # Nothing there yet is a beginning: the pages say how. A folder with other things in it is no library.
         folder = folders[0]

@@ -65,12 +65,12 @@ def physician_words(context: Context, day: dt.date) -> str:
 
 def left_out_words(context: Context) -> str:
     """Why a heart rate is left out while a physician decides."""
-    return HEART_RATE_LEFT_OUT if context.told else "left out"
+    return HEART_RATE_LEFT_OUT if context.told else "these runs do not tell it"
 
 
 def moved_words(context: Context) -> str:
     """Why heart rates of both sides of a beginning or an end are not compared."""
-    return HEART_RATE_MOVED if context.told else "heart rates of these weeks are not compared"
+    return HEART_RATE_MOVED if context.told else "these runs do not tell it"
 
 
 HEART_RATE_MOVED = "what moves your heart rate began or ended in these weeks, as the diary tells"

@@ -23,8 +23,9 @@ def sharing(library: History) -> Sharing:
         diary = False
         for entry in told:
             if "consent" in entry.payload:
+                # Consent that was withdrawn and is given anew does not bring back what was shared under the old one.
+                diary = diary and consent is not None and bool(entry.payload["consent"])
                 consent = entry if entry.payload["consent"] else None
-                diary = False  # consent that is given anew does not bring back what was shared under the old one
             else:
                 diary = consent is not None and bool(entry.payload["diary"])
         if consent is None:

@@ -118,7 +118,7 @@ def _loads_of(library: History) -> Loads:
             for name, _ in part.shared:
                 # Another sport against running: told by nothing until its calibration is.
                 covariances.setdefault(name, np.diag([load_sums.SPORT_SD**2, 0.0]))
-        out.append(_told(activity, part, made, covariances))
+        out.append(_told(activity, part, made, covariances, library.diary_withheld))
     return Loads(out, parts, covariances, made)
 
 
@@ -232,7 +232,8 @@ def _by_heart_rate(
     for activity in runs:
         row = of_run[activity.run or 0]
         if context.physician_decides(activity.date):
-            activity.notes.append("heart rate is left out" + (", by what the diary tells" if context.told else ""))
+            if context.told:
+                activity.notes.append("heart rate is left out, by what the diary tells")
             continue
         mine = stored.get(row.scale_key or "", {}).get(row.id)
         if mine is not None and np.isfinite(mine.blocks[:, AT["heart_rate"]]).sum() > 0.5 * activity.minutes:
@@ -380,7 +381,7 @@ def _part(activity: Activity, made: dict[str, Calibration]) -> Part | None:
 
 
 def _told(
-    activity: Activity, part: Part | None, made: dict[str, Calibration], covariances: dict[str, Floats]
+    activity: Activity, part: Part | None, made: dict[str, Calibration], covariances: dict[str, Floats], withheld: bool
 ) -> ActivityLoad:
     load = (
         Estimate.withheld("CP-min", "load", "nothing tells its load")
@@ -398,6 +399,10 @@ def _told(
         descent_m=activity.descent_m,
         load=load,
         way=activity.best or "",
-        ways={w: made[w].applied(v) if w in made else v for w, v in activity.ways.items()},
+        ways={
+            w: made[w].applied(v) if w in made else v
+            for w, v in activity.ways.items()
+            if not (w == "exertion" and withheld)  # it is a line of the diary
+        },
         notes=activity.notes,
     )

@@ -11,6 +11,7 @@ import numpy as np
 from footwork.analysis import response
 from footwork.analysis.summary import AT
 from footwork.errors import NotEnoughData, UsageError
+from footwork.history.log import diary
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.questions import capacity
@@ -105,7 +106,7 @@ def model_rows(library: History, rows: list[StreamRows]) -> list[response.RunRow
     """Stored rows of runs as the model takes them, with what the diary tells of illness and sleep."""
     ill: set[dt.date] = set()
     sleep: dict[dt.date, float] = {}
-    for entry in library.diary():
+    for entry in diary.days(library):  # the same numbers for whoever looks
         day = dt.date.fromisoformat(str(entry["date"]))
         if "illness" in entry:
             ill |= {day + dt.timedelta(days=k) for k in range(ILL_DAYS + 1)}

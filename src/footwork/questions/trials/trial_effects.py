@@ -228,6 +228,10 @@ def _heart_moved(library: History, trial: dict[str, Any]) -> list[str]:
         return []
     if not (context.moved_within(min(days), max(days)) or any(map(context.physician_decides, days))):
         return []
+    if not context.told:
+        return [
+            "Heart rate alone does not tell in these runs: conditions are compared within each; ask by exertion too."
+        ]
     return [
         "By what the diary tells, heart rate in these runs is moved by something else as well: conditions are still "
         "compared within each run, but ask by exertion too, and your physician."

@@ -38,7 +38,7 @@ def hand_over_part(library: Library, then: str) -> None:
     )
     chosen: dict[str, bool] = {}
     words: dict[str, str] = {}
-    for key, label in CHOICES:
+    for key, label in CHOICES[:-1] if library.diary_withheld else CHOICES:
         with ui.element("label").classes("row-of"):
             box = ui.element("input").props(f"type=checkbox name=hand-{key}")
             box.on(

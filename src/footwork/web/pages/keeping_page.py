@@ -43,6 +43,8 @@ def edits_table(base: str, library: Library, edits: list[dict[str, Any]], back: 
                         link(f"run {e['run']}", f"{base}/runs/{e['run']}")
                 text("td", e["sentence"], "left")
                 with ui.element("td"):
+                    if e["kind"] == "privacy" and library.for_coach:
+                        continue
                     command_form(library, ["edit", "undo"], (), "Undo", back, fixed=[str(e["id"])])
 
 

@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 from nicegui import ui
 
-from footwork.errors import FootworkError
+from footwork.errors import FootworkError, UsageError
 from footwork.physiology.population import LEAST
 from footwork.quantities import Estimate
 from footwork.reports import group_sheet
@@ -24,7 +24,7 @@ from footwork.web.forms import Field, downloads, inputs, sentence
 from footwork.web.layout import heading, link, note, page, table, text
 from footwork.wording.cautions import before_hard_work
 from footwork.wording.season_words import day_name
-from footwork.wording.squad_words import figure_words, prior_words
+from footwork.wording.squad_words import figure_words, prior_words, steps_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,8 +68,7 @@ async def show_squad(base: str, squad: Squad, group: str = "", sort: str = "firs
                     if place == "side" and len(chosen) < 2:
                         status.set_text("Choose two runners or more first, by the boxes beside their names.")
                         return
-                    who = ",".join(n for n in squad.athletes if n in chosen)
-                    ui.navigate.to(f"/squad/{place}?who={quote(who)}")
+                    ui.navigate.to(f"/squad/{place}?who={_who(squad, [n for n in squad.athletes if n in chosen])}")
 
                 text("button", label, "fw").on("click", go)
             status = text("span", "", "soft")
@@ -157,11 +156,11 @@ def _of(found: Estimate | None) -> str:
 
 
 def _waits(squad: Squad, line: SquadLine) -> None:
-    for said in (line.health, line.signs, *line.changed):
+    for said in (line.health if line.shared else "", line.signs, *line.changed):
         if said:
             text("div", said)
     if line.next is not None:
-        text("div", f"Next: {day_name(line.next['date'])}, {line.next['name']}")
+        text("div", f"Next key session: {day_name(line.next['date'])}, {line.next['name']}")
     if line.race is not None:
         text("div", f"{line.race['name'][:1].upper()}{line.race['name'][1:]} in {line.race['days']} days")
     for item in line.waits:
@@ -258,23 +257,36 @@ def _parquet(squad: Squad) -> bytes:
     return made.getvalue()
 
 
-def _names(who: str) -> list[str]:
-    return [n for n in who.split(",") if n]
+def _names(squad: Squad, who: str) -> list[str]:
+    """Runners by the words of their addresses, with commas between. Raises UsageError for one that nobody has."""
+    of = {word: name for name, word in squad.addresses.items()}
+    words = [w for w in who.split(",") if w]
+    if strange := [w for w in words if w not in of]:
+        raise UsageError(f"no runner has the address '{strange[0]}'")
+    return [of[w] for w in words]
+
+
+def _who(squad: Squad, names: Sequence[str]) -> str:
+    return ",".join(squad.addresses[n] for n in names)
 
 
 def side(squad: Squad, who: str = "") -> SideBySide:
     """Runners side by side, as the page and its twin show them."""
-    return squad.side_by_side(_names(who))
+    return squad.side_by_side(_names(squad, who))
 
 
 async def show_side(base: str, squad: Squad, who: str = "") -> None:
-    names = _names(who)
+    try:
+        names = _names(squad, who)
+    except UsageError as error:
+        names = []
+        ui.notify(sentence(str(error)))
     lede = "Shares of each one's own critical power, speeds, times and changes, each with its interval."
     with page(base, "Side by side", "Side by side", lede, wide=True):
         with ui.element("div").classes("row-of"):
             for name in squad.athletes:
                 others = [n for n in names if n != name] if name in names else [*names, name]
-                made = link(name, f"/squad/side?who={quote(','.join(others))}", "button")
+                made = link(name, f"/squad/side?who={_who(squad, others)}", "button")
                 if name in names:
                     made.props["aria-current"] = "true"
         if len(names) < 2:
@@ -289,7 +301,9 @@ async def show_side(base: str, squad: Squad, who: str = "") -> None:
         for row in found.rows:
             told = [figure_words(e) for e in row.estimates] or [f"refused: {row.refused}"] + [""] * (len(names) - 1)
             rows.append([f"{row.name}, {row.unit}", *told])
-        table(["", *(f"{a} ({s or 'no watts'})" for a, s in zip(found.athletes, found.scales, strict=True))], rows)
+        table(["", *found.athletes], rows, labelled=True)
+        scales = [f"{a}: {s or 'no watts'}" for a, s in zip(found.athletes, found.scales, strict=True)]
+        text("p", f"Watts of {', '.join(scales)}.", "soft")
         for row in found.rows:
             for name, estimate in zip(found.athletes, row.estimates, strict=False):
                 if estimate.value is None:
@@ -303,7 +317,12 @@ async def show_side(base: str, squad: Squad, who: str = "") -> None:
 
 
 async def show_session(base: str, squad: Squad, who: str = "") -> None:
-    names = [n for n in _names(who) if n in squad.athletes] or list(squad.athletes)
+    try:
+        names = _names(squad, who) or list(squad.athletes)
+    except UsageError as error:
+        with page(base, "A session for several", "A session for several", sentence(str(error))):
+            link("The squad", "/squad", "button")
+        return
     given: dict[str, str] = {}
     lede = f"For {', '.join(names)}. Each is asked in their own watts, with their own chance to finish it."
     with page(base, "A session for several", "A session for several", lede, wide=True):
@@ -312,7 +331,7 @@ async def show_session(base: str, squad: Squad, who: str = "") -> None:
             Field("date", "Day, today if empty", form="date"),
         )
         inputs(fields, given)
-        state: dict[str, list[Prescribed]] = {"asked": []}
+        state: dict[str, Any] = {"asked": [], "busy": False}
 
         def texts() -> list[str]:
             return [t.strip() for t in given.get("words", "").split("|") if t.strip()]
@@ -321,15 +340,21 @@ async def show_session(base: str, squad: Squad, who: str = "") -> None:
             return lambda: squad.prescribe(texts(), names, given.get("date") or None, keep)
 
         async def press(_: Any, keep: bool = False) -> None:
+            if state["busy"]:
+                return  # once is enough: nobody keeps it twice by pressing twice
             if not texts():
                 status.set_text("Say a session first, as: 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog).")
                 return
             status.set_text("Working…")
+            state["busy"] = True
             try:
                 state["asked"] = await asyncio.to_thread(ask(keep))
             except FootworkError as error:
                 status.set_text(sentence(str(error)))
+                shown.clear()
                 return
+            finally:
+                state["busy"] = False
             kept = sum(r.kept for r in state["asked"])
             status.set_text(f"Kept for {kept} of {len(state['asked'])}." if keep else "")
             shown.clear()
@@ -354,7 +379,7 @@ def _prescribed(asked: Sequence[Prescribed]) -> None:
             [
                 row.athlete,
                 day_name(row.date),
-                "; ".join(f"{s['text']}: {s['low_w']:.0f}–{s['high_w']:.0f} W" for s in row.steps) or row.state,
+                steps_words(row),
                 "" if row.finishes_kinder is None else f"{100 * row.finishes_kinder:.0f} %",
                 _to_know(row),
             ]
@@ -376,7 +401,7 @@ def _to_know(row: Prescribed) -> str:
     return "; ".join(said)
 
 
-def _files(squad: Squad, state: dict[str, list[Prescribed]]) -> list[tuple[str, str, Callable[[], bytes]]]:
+def _files(squad: Squad, state: dict[str, Any]) -> list[tuple[str, str, Callable[[], bytes]]]:
     def workouts() -> bytes:
         made = io.BytesIO()
         with zipfile.ZipFile(made, "w") as archive:
