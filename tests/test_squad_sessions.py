@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from footwork import Library, Squad
-from footwork.errors import UsageError
+from footwork.errors import HeldBack, UsageError
 from footwork.quantities import Estimate
 from footwork.questions.squad import side_by_side
 from footwork.questions.squad.side_by_side import BETWEEN_DEVICES
@@ -141,6 +141,40 @@ def test_who_is_told_by_a_physician_or_comes_back_from_weeks_off_gets_nothing_ha
         assert prescribed(anna, "anna", "30 min easy", today + 16 * DAY, today + 16 * DAY).state == "asked"
 
 
+@pytest.mark.parametrize(
+    "short", ["15 min easy, 3 min all out, 10 min easy", "20 min easy, 3 x (1 min at 125 % CP, 2 min easy)"]
+)
+def test_a_few_hard_minutes_are_hard_too(club, today, short):
+    with Library.open(club / "ben") as ben:
+        ben.tell(date=today - DAY, illness="cold")
+        ben.tell(date=today, well="again")
+    assert Squad.open(club).prescribe([short], ["ben"], today + DAY, today=today)[0].state == "not now"
+    assert Squad.open(club).prescribe([short], ["anna"], today + DAY, today=today)[0].state == "asked"
+
+
+def test_what_is_too_much_goes_nowhere_and_a_return_has_its_easy_workout(club, today):
+    with Library.open(club / "ben") as ben:
+        ben.tell(date=today - DAY, illness="cold")
+        ben.tell(date=dt.date.today(), well="again")  # a return as of the day the test runs, too
+    squad = Squad.open(club)
+    asked = squad.prescribe([MONSTER, "30 min easy"], ["anna"], today + DAY, today=today)
+    assert [n for n, _ in squad.workouts(asked)] == [f"anna-{today + DAY}.fit"]
+    assert calendar_of(asked).count(b"BEGIN:VEVENT") == 1
+    turned = squad.prescribe(["30 min easy", MONSTER], ["anna"], today + DAY, today=today)
+    uid = [line for line in calendar_of(asked).splitlines() if line.startswith(b"UID")]
+    assert uid == [line for line in calendar_of(turned).splitlines() if line.startswith(b"UID")]
+    easy = squad.prescribe(["30 min easy"], ["ben"], dt.date.today())
+    if easy[0].state == "asked":
+        assert len(squad.workouts(easy)) == 1
+
+
+def test_every_runner_has_an_address_of_their_own(tmp_path, library):
+    for name in ("Doe, Jane", "doe jane", "squad", "Ärmel"):
+        shutil.copytree(library.folder, tmp_path / "odd" / name)
+    found = Squad.open(tmp_path / "odd").addresses
+    assert found == {"doe jane": "doe-jane-2", "Doe, Jane": "doe-jane", "squad": "squad-2", "Ärmel": "rmel"}
+
+
 def test_what_is_kept_is_what_each_can_finish_once_a_day(club, today):
     made = Squad.open(club)
     kept = made.prescribe([TOO_LONG], ["anna", "ben"], today + DAY, keep=True, today=today)
@@ -179,3 +213,52 @@ def test_commands_prescribe_and_compare(club, tmp_path):
     ok("squad", "group", club, "one", "anna")
     told = ok("squad", "prescribe", club, "30 min easy", "--group", "one", "--ics", tmp_path / "g.ics").stdout
     assert told.startswith("anna, ") and "ben" not in told
+
+
+def test_a_race_leaves_no_room_and_a_long_session_names_the_longest_run(club, today):
+    day = today + (6 - today.weekday()) * DAY
+    with Library.open(club / "anna") as anna:
+        anna.new_season(day, race=(day + 30 * DAY).isoformat(), distance="10km", name="Harbour 10 km")
+        anna.accept_season(day)
+    squad = Squad.open(club)
+
+    def asked(days, text):
+        return squad.prescribe([text], ["anna"], day + days * DAY, today=today)[0]
+
+    assert asked(30, "30 min easy").why == "it is the day of the Harbour 10 km"
+    assert asked(29, HARD).why == "the Harbour 10 km is 1 day later" and asked(29, "30 min easy").state == "asked"
+    assert asked(27, HARD).state == "asked"
+    longest = max(r.duration_s for r in Library.open(club / "anna").runs() if (today - r.local.date()).days <= 30)
+    minutes = round(1.2 * longest / 60)
+    assert "longer than the longest run of 30 days" in asked(20, f"{minutes} min easy").why
+    assert asked(20, f"{round(longest / 60)} min easy").why == ""
+
+
+def test_words_may_name_a_day_to_come_and_a_session_of_the_shelf(club, today):
+    squad = Squad.open(club)
+    tuesday = squad.prescribe(["tue 30 min easy"], ["anna"], today=today)[0].date
+    assert today < dt.date.fromisoformat(tuesday) <= today + 7 * DAY and dt.date.fromisoformat(tuesday).weekday() == 1
+    named = squad.prescribe(["four minutes"], ["anna"], today=today)[0]
+    assert "5 x (4 min at 105 % CP" in named.asked_text
+
+
+def test_one_library_that_cannot_be_read_does_not_stop_the_others(club, today):
+    (club / "ben" / "library.sqlite").write_bytes(b"")
+    found = Squad.open(club).prescribe(["30 min easy"], today=today)
+    assert [(r.athlete, r.state) for r in found] == [("anna", "asked"), ("ben", "cannot be asked"), ("cleo", "asked")]
+    assert "is empty" in next(a.problem for a in Squad.open(club).lines(today).athletes if a.athlete == "ben")
+
+
+def test_a_coach_keeps_nothing_hard_for_who_is_held_back_by_any_way(club):
+    with Library.open(club / "ben") as ben:
+        ben.for_coach = True
+        ben.plan_session("30 min easy", dt.date.today() + DAY)
+        ben.tell(illness="cold")
+        for text in ("30 min easy", HARD):
+            with pytest.raises(HeldBack, match="Not now"):
+                ben.plan_session(text, dt.date.today() + DAY)
+        ben.tell(well="again")
+        with pytest.raises(HeldBack, match="Not now"):
+            ben.plan_session(HARD, dt.date.today() + DAY)
+        ben.for_coach = False
+        ben.plan_session(HARD, dt.date.today() + 30 * DAY)  # what runners keep for themselves is theirs

@@ -310,6 +310,9 @@ def report(
     kinds = [k for k, on in (("week", over_week), ("block", over_block), ("season", over_season)) if on] or ["week"]
     if len(kinds) > 1:
         raise UsageError("a report is on one of --week, --block and --season")
+    for path, endings in ((pdf, (".pdf",)), (html, (".html", ".htm")), (text, (".md", ".txt"))):
+        if path is not None:
+            export.check_out(path, *endings)
     with opened() as library, library.seen_by_coach() as seen:  # what is passed on tells only what is shared
         found = seen.report(kinds[0], day(date))
     words = as_markdown(found) if source is None else letter.read(source)

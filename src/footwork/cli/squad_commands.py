@@ -91,11 +91,11 @@ def _say_line(line: SquadLine) -> None:
         old = f", the last {line.evidence_days} d ago" if line.evidence_days is not None else ""
         say(f"    CP {power.value:.0f} W, {power.low:.0f} to {power.high:.0f}, {line.scale}: {line.evidence}{old}")
     say(f"    {line.progress}")
-    for text in (*line.changed, line.signs, line.health):
+    for text in (*line.changed, line.signs, line.health if line.shared else ""):
         if text:
             say(f"    {text}")
     if line.next is not None:
-        say(f"    Next: {day_name(line.next['date'])} {line.next['name']}")
+        say(f"    Next key session: {day_name(line.next['date'])} {line.next['name']}")
     if line.race is not None:
         say(f"    {line.race['name']} in {line.race['days']} d")
     for waits in line.waits:
@@ -122,7 +122,8 @@ def squad_group(
     from footwork.squad import Squad
 
     made = Squad.open(folder)
-    groups = made.put_in_group(name, athletes, remove) if name and athletes else made.groups()
+    name = " ".join(name.split())
+    groups = made.put_in_group(name, athletes, remove) if athletes else made.groups()
     if name:
         groups = {g: ns for g, ns in groups.items() if g == name}
     if as_json:
@@ -250,23 +251,24 @@ def squad_side(
 ) -> None:
     """Runners side by side in shares of their own critical power, speed, changes and load, each with its interval."""
     from footwork.squad import Squad
+    from footwork.wording.squad_words import figure_words
 
     found = Squad.open(folder).side_by_side(athletes, day(date))
     if as_json:
         return out(found)
-    width = max(len(row.name) for row in found.rows)
+    names = {row.key: f"{row.name}, {row.unit}" for row in found.rows}
+    width = max(map(len, names.values()))
     say(f"{'':<{width}}  {'  '.join(f'{a:<20}' for a in found.athletes)}".rstrip())
     for row in found.rows:
-        told = [_side(e) for e in row.estimates]
-        say(f"{row.name:<{width}}  {'  '.join(f'{t:<20}' for t in told) or f'refused: {row.refused}'}".rstrip())
+        told = [figure_words(e) for e in row.estimates]
+        say(f"{names[row.key]:<{width}}  {'  '.join(f'{t:<20}' for t in told) or f'refused: {row.refused}'}".rstrip())
+    for row in found.rows:
+        for athlete, estimate in zip(found.athletes, row.estimates, strict=False):
+            if estimate.value is None:
+                say(f"{athlete}, {row.name}: {estimate.reason}.")
+    say("Watts of one kind of device hold what two such devices differ by: they are wider here than each alone.")
     scales = [f"{a}: {s or 'no watts'}" for a, s in zip(found.athletes, found.scales, strict=True)]
     return say(f"Watts of {', '.join(scales)}.")
-
-
-def _side(found: Estimate) -> str:
-    from footwork.wording.squad_words import figure_words
-
-    return figure_words(found)
 
 
 @squad.command("prescribe")
@@ -296,7 +298,7 @@ def squad_prescribe(
         out(found)
     else:
         for row in found:
-            say(prescribed_words(row))
+            say(prescribed_words(row) + (" Not kept." if keep and not row.kept else ""))
     if fit is not None:
         files = made.workouts(found)
         fit.mkdir(parents=True, exist_ok=True)

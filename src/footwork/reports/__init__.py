@@ -15,10 +15,11 @@ from footwork.planning.preview import banded
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
 from footwork.results.planned_season import SeasonPlan
 from footwork.results.session import SessionPreview
-from footwork.results.squad import Prescribed, PrescribedStep
+from footwork.results.squad import Prescribed
 from footwork.results.usual import UsualRunning
 from footwork.wording.cautions import before_hard_work, held_back
 from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name
+from footwork.wording.squad_words import steps_words
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -83,8 +84,7 @@ def group_sheet(asked: Sequence[Prescribed]) -> bytes:
                 "rows": [
                     {
                         "athlete": r.athlete,
-                        "steps": "; ".join(f"{s['text']}: {s['low_w']:.0f}–{s['high_w']:.0f} W" for s in r.steps)
-                        or r.state,
+                        "steps": steps_words(r),
                         "note": (f"Instead: {r.text}; {r.why}." if r.state == "kinder" else r.why) if r.why else "",
                         "finishes": "" if r.finishes_kinder is None else f"{100 * r.finishes_kinder:.0f} %",
                     }
@@ -102,10 +102,6 @@ def group_sheet(asked: Sequence[Prescribed]) -> bytes:
         str(_HERE / "group.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
-
-
-def _step_words(step: PrescribedStep) -> str:
-    return f"{step['text']}: {step['low_w']:.0f}–{step['high_w']:.0f} W"
 
 
 def season_sheet(plan: SeasonPlan, weeks: int | None = None) -> bytes:

@@ -39,7 +39,10 @@ def read(path: Path) -> str:
     if not path.is_file():
         raise UsageError(f"there is no file {path}")
     try:
-        return path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8")
+        if not text.strip():
+            raise UsageError(f"{path.name} is empty: footwork report --text writes one to change")
+        return text
     except UnicodeDecodeError:
         raise UsageError(f"{path.name} is no text: footwork report --text writes one to change") from None
 
@@ -95,8 +98,11 @@ def _words(tokens: Sequence[Token]) -> str:
     """Text of a block without its signs of emphasis."""
     out = []
     for token in tokens:
+        to = ""
         for child in token.children or []:
-            out.append("\n" if child.type in ("softbreak", "hardbreak") else child.content)
+            to = str(child.attrGet("href") or "") if child.type == "link_open" else to
+            broken = child.type in ("softbreak", "hardbreak")
+            out.append("\n" if broken else f" ({to})" if child.type == "link_close" and to else child.content)
     return " ".join("".join(out).split())
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 from footwork.errors import FootworkError, UsageError
 from footwork.maintenance import export, printed
@@ -172,7 +173,7 @@ def _on_cluster(left: Mapping[str, str], today: str, scheduler: str, out: Refres
         if not known:
             raise UsageError(f"the scheduler at {scheduler} has no workers: start some with 'dask worker {scheduler}'")
         tasks = {
-            client.submit(worked_row, folder, name, today, key=f"{name}-{today}", retries=RETRIES, pure=False): name
+            client.submit(worked_row, folder, name, today, key=f"row-{uuid4().hex}", retries=RETRIES, pure=False): name
             for name, folder in left.items()
         }
         for future in cluster.as_completed(list(tasks), loop=client.loop):

@@ -53,6 +53,10 @@ def read_groups(folder: Path) -> dict[str, list[str]]:
         return {}
     try:
         found = yaml.safe_load(path.read_text(encoding="utf-8")) or {}
+        if not all(isinstance(names, list) for names in found.values()):
+            raise TypeError
         return {str(group): [str(n) for n in names] for group, names in found.items()}
     except (yaml.YAMLError, UnicodeDecodeError, AttributeError, TypeError):
         raise UsageError(f"{path} holds no groups: write a line a group, as 'sprinters: [anna, ben]'") from None
+    except OSError as error:
+        raise UsageError(f"{path} cannot be read: {error.strerror or error}") from None

@@ -13,9 +13,10 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from footwork.errors import FootworkError
+from footwork.errors import FootworkError, LibraryError
 from footwork.maintenance import printed
 from footwork.results.squad import SquadLine
+from footwork.store import stamps
 
 if TYPE_CHECKING:
     import polars as pl
@@ -75,6 +76,8 @@ def opened(folder: Path) -> Library:
     """A library as a coach looks at it; results are made anew only where they are old."""
     from footwork.api import Library
 
+    if not (folder / stamps.FILE_NAME).stat().st_size:
+        raise LibraryError(f"the library database in {folder} is empty: restore it from a backup")
     library = Library.open(folder, create=False)
     library.for_coach = True
     return library

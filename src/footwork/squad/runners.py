@@ -7,11 +7,13 @@ worked out is, in several processes. Nothing is written into a library but what 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 import re
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,7 +62,7 @@ class Squad:
             No such folder, or no library in any.
         """
         for folder in folders:
-            if not Path(folder).is_dir():
+            if not str(folder).strip() or not Path(folder).is_dir():
                 raise UsageError(f"there is no folder {folder}")
         made = cls([Path(f) for f in folders])
         if not made.athletes:
@@ -76,15 +78,19 @@ class Squad:
         """The first of its folders."""
         return self.folders[0]
 
-    @property
+    @cached_property
     def addresses(self) -> dict[str, str]:
         """A word for each runner that can stand in an address; no two are alike."""
         out: dict[str, str] = {}
+        taken = {"squad", "picture"}  # pages of their own
         for name in self.athletes:
             word = re.sub(r"[^a-z0-9-]+", "-", name.lower()).strip("-") or "runner"
-            word = f"{word}-runner" if word in ("squad", "picture") else word
-            taken = list(out.values())
-            out[name] = next(w for k in range(len(out) + 1) if (w := f"{word}-{k + 1}" if k else word) not in taken)
+            own, number = word, 1
+            while own in taken:
+                number += 1
+                own = f"{word}-{number}"
+            out[name] = own
+            taken.add(own)
         return out
 
     def lines(
@@ -222,25 +228,27 @@ class Squad:
         ------
         UsageError
             Words that are no session, a day gone by, or a name that nobody has.
-        LibraryError
-            A library that cannot be read or, to keep it, written; nothing is kept then that was not kept before it.
         """
         from footwork.questions import squad
 
         now = as_day(today) or dt.date.today()
-        asked = [_with_day(text, as_day(date) or now) for text in texts]
+        asked = [_with_day(text, as_day(date), now) for text in texts]
         if keep and (late := [on for on, _ in asked if on < now]):
             raise UsageError(f"{late[0]} is gone by: a session is kept for a day to come")
         places = {n: self.folder_of(n) for n in dict.fromkeys(names)} or self.athletes
         out: list[Prescribed] = []
         for name, folder in places.items():
-            with kept_lines.opened(folder) as library:
-                for on, text in asked:
-                    found = squad.prescribed(library, name, text, on, now)
-                    if keep and found.text and not found.already and found.state != "too much":
-                        library.plan_session(found.text, on)
-                        found = replace(found, kept=True)
-                    out.append(found)
+            try:
+                with kept_lines.opened(folder) as library:
+                    for on, text in asked:
+                        found = squad.prescribed(library, name, text, on, now)
+                        if keep and found.text and not found.already:
+                            library.plan_session(found.text, on)
+                            found = replace(found, kept=True)
+                        out.append(found)
+            except LibraryError as error:  # one that cannot be read or written does not stop the others
+                done = sum(r.athlete == name for r in out)
+                out += [squad.nothing_known(name, on, text, str(error)) for on, text in asked[done:]]
         return out
 
     def workouts(self, asked: Sequence[Prescribed]) -> list[tuple[str, bytes]]:
@@ -252,7 +260,7 @@ class Squad:
         for row in asked:
             if row.text:
                 with self.library(row.athlete) as library:
-                    made = sessions.session_workout(library, row.text, f"{row.athlete} {row.date}")
+                    made = sessions.workout_of(library, row.text, f"{row.athlete} {row.date}")
                 name = re.sub(r"[^a-z0-9-]+", "-", f"{row.athlete}-{row.date}".lower()).strip("-")
                 taken = sum(n.startswith(name) for n, _ in out)
                 out.append((f"{name}{f'-{taken + 1}' if taken else ''}.fit", made))
@@ -269,14 +277,14 @@ class Squad:
             It cannot be removed; what is left of it is named.
         """
         place = self.folder_of(name)
-        for folder in self.folders:
-            known = read_groups(folder)
-            if any(name in names for names in known.values()):
-                write_groups(folder, {g: [n for n in names if n != name] for g, names in known.items()})
         try:
             shutil.rmtree(place)
         except OSError as error:
             raise LibraryError(f"{error.filename or place} could not be removed: {error.strerror or error}") from None
+        for folder in self.folders:
+            known = read_groups(folder)
+            if any(name in names for names in known.values()):
+                write_groups(folder, {g: [n for n in names if n != name] for g, names in known.items()})
         del self.athletes[name]
 
     def folder_of(self, name: str) -> Path:
@@ -296,30 +304,38 @@ def calendar_of(asked: Sequence[Prescribed]) -> bytes:
     from footwork.formats import ical
     from footwork.wording.cautions import before_hard_work
 
-    events = [
-        ical.Event(
-            f"{re.sub(r'[^a-z0-9]+', '-', row.athlete.lower())}-{row.date}-{k}@footwork",
-            dt.date.fromisoformat(row.date),
-            f"{row.athlete}: {row.text}"[:120],
-            f"{row.text}\n{before_hard_work('session')}",
-        )
-        for k, row in enumerate(asked)
-        if row.text
-    ]
+    events: list[ical.Event] = []
+    counted: dict[str, int] = {}  # sessions of a runner and a day
+    for row in asked:
+        if row.text:
+            of = f"{hashlib.sha256(row.athlete.encode()).hexdigest()[:12]}-{row.date}"
+            counted[of] = counted.get(of, 0) + 1
+            events.append(
+                ical.Event(
+                    f"{of}-{counted[of]}@footwork",
+                    dt.date.fromisoformat(row.date),
+                    f"{row.athlete}: {row.text}"[:120],
+                    f"{row.text}\n{before_hard_work('session')}",
+                )
+            )
     return ical.encode(events)
 
 
-def _with_day(text: str, date: dt.date) -> tuple[dt.date, str]:
-    """A session's day and words: ``2026-12-01 30 min easy``, ``tue 30 min easy`` in the week of a date, or on it."""
-    from footwork.planning import session_words
+def _with_day(text: str, date: dt.date | None, now: dt.date) -> tuple[dt.date, str]:
+    """A session's day and words: ``2026-12-01 30 min easy``, ``tue 30 min easy`` in the week of a date, else on the
+    next such day; words alone on the date or today. Words may be a name of the shelf."""
+    from footwork.planning import session_words, shelf
     from footwork.quantities import parse_date
 
     first, _, rest = text.strip().partition(" ")
-    on = date
+    on = date or now
     if first[:3].lower() in WEEKDAYS and first.isalpha():
-        on = date + dt.timedelta(days=WEEKDAYS.index(first[:3].lower()) - date.weekday())
+        weekday = WEEKDAYS.index(first[:3].lower())
+        ahead = weekday - on.weekday()
+        on += dt.timedelta(days=ahead if date is not None else ahead % 7)
     elif first[:4].isdigit() and first.count("-") == 2:
         on = parse_date(first)
     else:
-        rest = text
-    return on, session_words.parse(rest).text()
+        rest = text.strip()
+    known = shelf.find(rest)
+    return on, session_words.parse(known.text if known is not None else rest).text()

@@ -53,7 +53,7 @@ def first_words(
         "back": f"back after {back} days off",
         "above": "load above usual",
         "unusual": "unusual run",
-        "waits": "waits for a word",
+        "waits": "something to look at",
     }
     return [words[k] for k in pressing]
 
@@ -80,19 +80,17 @@ def figure_words(found: Estimate) -> str:
 def prescribed_words(row: Prescribed) -> str:
     """What a session asks of one runner, in a line."""
     on = dt.date.fromisoformat(row.date)
-    lead = f"{row.athlete}, {on:%a} {on.day} {on:%b}: "
+    lead = f"{row.athlete}, {on:%a} {on.day} {on:%b} {on.year}: "
     if not row.text:
-        return f"{lead}{row.state}. {row.why}".rstrip()
-    assert row.power is not None and row.finishes is not None and row.finishes_kinder is not None
+        return f"{lead}{row.state}{'' if row.why.startswith('Not now') else f': {row.why}'}".rstrip(".") + "."
+    assert row.power is not None and row.finishes_kinder is not None
     kept = " Kept." if row.kept else ""
     there = f" Already on that day: {', '.join(row.already)}." if row.already and not row.kept else ""
     watts = f"hardest {row.power.low:.0f} to {row.power.high:.0f} W on {row.scale}"
-    again = f" instead: {row.why}" if row.state == "kinder" else ""
-    if row.state == "too much":
-        return f"{lead}too much: {row.why}.{there}"
-    return (
-        f"{lead}{row.text}; {watts}; finished {100 * row.finishes_kinder:.0f} times in a hundred{again}.{there}{kept}"
-    )
+    often = f"finished {100 * row.finishes_kinder:.0f} times in a hundred"
+    why = f" ({row.why})" if row.why else ""
+    lead += "a kinder version: " if row.state == "kinder" else ""
+    return f"{lead}{row.text}; {watts}; {often}{why}.{there}{kept}"
 
 
 PRIORS = {"reserve": ("W′ over critical power", " s"), "tail": ("the tail", "")}
@@ -113,3 +111,8 @@ def prior_words(name: str, prior: Learned | None, least: int) -> str:
         f"{what[:1].upper()}{what[1:]}: {told(prior.mean, prior.sd)}, by {prior.n} runners, who alone say "
         f"{told(prior.own_mean, prior.own_sd)}; the literature {told(prior.literature_mean, prior.literature_sd)}."
     )
+
+
+def steps_words(row: Prescribed) -> str:
+    """The different steps of a prescribed session in the runner's own watts, or why there are none."""
+    return "; ".join(f"{s['text']}: {s['low_w']:.0f}–{s['high_w']:.0f} W" for s in row.steps) or row.state

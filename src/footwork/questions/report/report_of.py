@@ -15,6 +15,7 @@ from footwork.questions.today import capacity_of, what_waits
 from footwork.questions.usual import usual_watts
 from footwork.results.report import Report, ReportPart, ReportPoint, ReportWeek
 from footwork.wording import report_words
+from footwork.wording.cautions import before_hard_work, physician_words
 from footwork.wording.season_words import day_name
 
 if TYPE_CHECKING:
@@ -43,7 +44,8 @@ def report_of(library: History, kind: str = "week", date: dt.date | None = None)
     rows = [r for r in library.runs() if r.local.date() <= today]
     if not rows:
         raise UsageError(f"there is no run up to {today}: a report needs one")
-    first = _first(library, kind, today)
+    begun = min(r.local.date() for r in rows)
+    first = max(_first(library, kind, today), begun - begun.weekday() * DAY)
     weeks = [season.week_of(library, min(m + 6 * DAY, today)) for m in _mondays(first, today)]
     made, cp = capacity_of(library, today)
     moved = capacity.what_moved(library, made.scale_key, today) if made is not None and made.scale_key else []
@@ -236,9 +238,12 @@ def _ahead(library: History, today: dt.date) -> ReportPart:
     races = [r for r in season.accepted_races(library) if today.isoformat() <= r["date"] <= last.isoformat()]
     rows += [[day_name(r["date"]), r["name"], "race"] for r in races]
     held = library.health(today) is not None
-    said = [] if rows else ["Nothing is kept for the next fourteen days."]
+    words = [before_hard_work("race" if races else "session")] if rows else []
+    if decides := physician_words(library.context(), today):
+        words.insert(0, decides)
+    said = words if rows else ["Nothing is kept for the next fourteen days."]
     if held:
-        said.append("Not now: what is kept here waits.")
+        said.insert(0, "Not now: what is kept here waits.")
     return ReportPart(
         title="The next fourteen days",
         sentences=said,

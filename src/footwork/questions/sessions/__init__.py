@@ -8,6 +8,7 @@ from footwork.questions.sessions.planned_sessions import (
     copy_session,
     from_file,
     from_workout,
+    is_hard,
     kept_session,
     listed_sessions,
     minimum,
@@ -19,6 +20,7 @@ from footwork.questions.sessions.planned_sessions import (
     session_workout,
     solve_session,
     worded,
+    workout_of,
     yaml_of,
 )
 from footwork.questions.sessions.recognising import compare_sessions, recognised
@@ -32,6 +34,7 @@ __all__ = [
     "copy_session",
     "from_file",
     "from_workout",
+    "is_hard",
     "kept_session",
     "listed_sessions",
     "match_session",
@@ -45,5 +48,6 @@ __all__ = [
     "session_workout",
     "solve_session",
     "worded",
+    "workout_of",
     "yaml_of",
 ]

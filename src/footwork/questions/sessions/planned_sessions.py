@@ -17,12 +17,13 @@ from footwork.formats import ical, watch
 from footwork.history.log import entries, parts
 from footwork.physiology import domains
 from footwork.planning import preview, session_steps, session_words, shelf
+from footwork.planning.families import LONG_MIN
 from footwork.planning.session_steps import Session, Step
 from footwork.quantities import Estimate, parse_date, plain
 from footwork.questions import capacity, progress
 from footwork.questions.capacity import DRAWS
 from footwork.results.session import SessionPreview
-from footwork.wording.cautions import before_hard_work, held_back
+from footwork.wording.cautions import NOT_NOW, before_hard_work, held_back
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -234,9 +235,35 @@ def allowed(library: History) -> None:
 def plan_session(library: History, text: str, date: dt.date | None = None, name: str = "") -> int:
     """Keep a session for a day, in its canonical wording; returns its number, by which it can be undone.
 
-    Raises UsageError for words that are no session.
+    Raises UsageError for words that are no session, HeldBack where a coach keeps a hard one for who is held back.
     """
-    return entries.write(library, "session", None, _kept(text, name), date or dt.date.today())
+    kept = _kept(text, name)
+    if library.for_coach:
+        _allowed_by_coach(library, kept["text"])
+    return entries.write(library, "session", None, kept, date or dt.date.today())
+
+
+def _allowed_by_coach(library: History, text: str) -> None:
+    """Nothing for who is ill or injured, nothing hard for who returns or is under a physician's word."""
+    today = dt.date.today()
+    health = library.health(today)
+    held = health is not None or library.context().physician_decides(today)
+    if held and (health is None or health.state == "returning"):
+        try:
+            held = is_hard(text, session_basis(library, today, with_heart_rate=False))
+        except FootworkError:
+            held = True
+    if held:
+        raise HeldBack(held_back(health) or NOT_NOW)
+
+
+def is_hard(text: str, who: SessionBasis) -> bool:
+    """Whether any step of a session lies above the moderate domain, is all out, or the whole is long."""
+    session = session_words.parse(text)
+    rows = preview.preview(session, who.runner)
+    empties = any(s.target is not None and s.target.word == preview.ALL_OUT for s, _ in session.steps())
+    long = sum(r.seconds for r in rows) >= 60.0 * LONG_MIN
+    return empties or long or any(r.power >= who.borders[0] for r in rows)
 
 
 def _kept(text: str, name: str) -> dict[str, Any]:
@@ -331,6 +358,14 @@ def session_workout(library: History, text: str, name: str = "", **asked: Any) -
     Raises UsageError for what no watch can hold, HeldBack while the diary tells of illness, injury or a return.
     """
     allowed(library)
+    return workout_of(library, text, name, **asked)
+
+
+def workout_of(library: History, text: str, name: str = "", **asked: Any) -> bytes:
+    """The same of a session that was allowed before, as an easy one of a return.
+
+    Raises UsageError for what no watch can hold.
+    """
     session = session_words.parse(text)
     who = session_basis(library, **asked)
     rows = preview.preview(session, who.runner)

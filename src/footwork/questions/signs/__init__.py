@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from footwork.questions.signs.watched_days import long_run_words, signs_of
+from footwork.questions.signs.watched_days import LONG_RUN_DAYS, LONG_RUN_SHARE, long_run_words, signs_of
 
-__all__ = ["long_run_words", "signs_of"]
+__all__ = ["LONG_RUN_DAYS", "LONG_RUN_SHARE", "long_run_words", "signs_of"]

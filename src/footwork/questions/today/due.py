@@ -121,7 +121,9 @@ def what_waits(
             due.append({"what": "Look at your accepted critical power", "why": why, "page": "capacity"})
         due += _devices(library, made, day)
         planned = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
-        no_test = _test_planned(planned, today) or library.context().physician_decides(today)
+        weeks_off = capacity.lay_offs(library, today)
+        back = any(o.until is not None and o.back is None and o.again is None for o in weeks_off)
+        no_test = back or _test_planned(planned, today) or library.context().physician_decides(today)
         tests = [] if no_test else _test_due(made, day)
         due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
     if waits := season.waiting(library, today):
