@@ -3,7 +3,6 @@ from __future__ import annotations
 from footwork.questions.sessions.asked_and_run import against, match_session
 from footwork.questions.sessions.planned_sessions import (
     allowed,
-    calendar,
     change_session,
     copy_session,
     from_file,
@@ -24,6 +23,7 @@ from footwork.questions.sessions.planned_sessions import (
     yaml_of,
 )
 from footwork.questions.sessions.recognising import compare_sessions, recognised
+from footwork.questions.sessions.session_calendar import calendar
 
 __all__ = [
     "against",
