@@ -85,3 +85,17 @@ def library(season_library: Library, tmp_path: Path) -> Iterator[Library]:
     shutil.copytree(season_library.folder, tmp_path / "library")
     with Library.open(tmp_path / "library") as found:
         yield found
+
+
+@pytest.fixture
+def club(library: Library, tmp_path: Path) -> Path:
+    """A coach's folder with that library under three names."""
+    for name in ("anna", "ben", "cleo"):
+        shutil.copytree(library.folder, tmp_path / "club" / name)
+    return tmp_path / "club"
+
+
+@pytest.fixture
+def today(library: Library) -> dt.date:
+    """The day of its newest run."""
+    return library.runs()[0].local.date()

@@ -20,20 +20,6 @@ SECRET = "sciatica-word"
 DAY = dt.timedelta(days=1)
 
 
-@pytest.fixture
-def club(library, tmp_path):
-    """A folder with the library under three names, and what else may lie there."""
-    folder = tmp_path / "club"
-    for name in ("anna", "ben", "cleo"):
-        shutil.copytree(library.folder, folder / name)
-    return folder
-
-
-@pytest.fixture
-def today(library):
-    return library.runs()[0].local.date()
-
-
 def line(club, name, today):
     return next(a for a in Squad.open(club).lines(today).athletes if a.athlete == name)
 

@@ -23,20 +23,6 @@ TOO_LONG = "4 x (12 min at 106 % CP, 2 min easy jog)"
 MONSTER = "10 x (20 min at 125 % CP, 10 s easy jog)"
 
 
-@pytest.fixture
-def club(library, tmp_path):
-    """Three copies of one runner."""
-    folder = tmp_path / "club"
-    for name in ("anna", "ben", "cleo"):
-        shutil.copytree(library.folder, folder / name)
-    return folder
-
-
-@pytest.fixture
-def today(library):
-    return library.runs()[0].local.date()
-
-
 def estimate(value, low, high, unit):
     return Estimate(value, low, high, unit, 5, "test")
 
