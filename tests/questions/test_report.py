@@ -8,8 +8,9 @@ import pytest
 from footwork import Library
 from footwork.charts.report_pictures import pictures
 from footwork.errors import UsageError
+from footwork.quantities import Estimate
 from footwork.reports import letter
-from footwork.wording.report_words import as_markdown
+from footwork.wording.report_words import as_markdown, told
 from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
@@ -47,6 +48,13 @@ def test_a_report_holds_the_librarys_own_answers(library, today):
         "One question",
         "How sure this is",
     ]
+
+
+@pytest.mark.parametrize(
+    "ends, words", [((127.0, 13.0, 241.0), "between 13 and 241 W"), ((290.0, 280.0, 301.0), "290 W, 280 to 301")]
+)
+def test_a_number_that_is_hardly_known_has_no_middle(ends, words):
+    assert told(Estimate(*ends, "W", 3, "usual", "runs")) == words
 
 
 def test_a_block_has_its_weeks_and_a_season_its_sheets(library, today):
@@ -89,17 +97,17 @@ def test_what_is_passed_on_tells_of_the_diary_only_what_is_shared(library, today
     paths = [tmp_path / "r.html", tmp_path / "r.md"]
     words = ["report", "--date", today.isoformat(), "--html", paths[0], "--text", paths[1]]
 
-    def told():
+    def written():
         ok(*words, library=library.folder)
         return "".join(p.read_text() for p in paths) + str(
             of_json("report", "--date", today.isoformat(), library=library.folder)
         )
 
-    said = told()
+    said = written()
     assert SECRET not in said and not re.search("illness|injury|ill since", said) and "Not now" in said
     library.consent("told")
     library.share_diary(True)
-    assert "illness" in told()
+    assert "illness" in written()
 
 
 def test_its_text_can_be_changed_and_set_again(library, today, tmp_path):

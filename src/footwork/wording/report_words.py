@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from footwork.results.report import Report
 
 PICTURES = {"weeks": "Load week by week", "capacity": "Critical power", "curve": "The curve"}
+LOOSE = 0.8  # width of an interval, of its middle, from which on only its ends are told; our convention
 WHAT = {"week": "The week of", "block": "The block from", "season": "The season from"}
 
 
@@ -26,6 +27,8 @@ def told(found: Estimate, digits: int = 0) -> str:
     """An estimate with its interval, or why it is withheld."""
     if found.value is None or found.low is None or found.high is None:
         return f"not known: {found.reason}"
+    if found.high - found.low > LOOSE * abs(found.value):  # a middle would say more than is known
+        return f"between {found.low:.{digits}f} and {found.high:.{digits}f} {found.unit}"
     return f"{found.value:.{digits}f} {found.unit}, {found.low:.{digits}f} to {found.high:.{digits}f}"
 
 

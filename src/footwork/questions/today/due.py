@@ -186,7 +186,8 @@ def _test_due(made: Any, day: dt.date) -> list[dict[str, str]]:
     """A test, where capacity rests on anything else or the last maximal effort is long ago."""
     evidence = made.evidence
     if evidence["kind"] != "tested":
-        why = f"critical power on {made.scale} rests on {evidence['sentence']}{_best_test(made)}"
+        on = f" on {made.scale}" if made.scale else ""
+        why = f"critical power{on} rests on {evidence['sentence']}{_best_test(made)}"
         return [_test("Run a test or mark a race", why)]
     last = max(dt.date.fromisoformat(e["label"]) for e in evidence["efforts"] if e["kind"] == "maximal")
     if (day - last).days <= TEST_DAYS:
