@@ -68,6 +68,7 @@ class History:
             with self.reading() as connection:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         self._engine.dispose()
+        self._kept = {}, {}  # at once, not when the collector comes by: a worker opens one library after another
         if self._scratch is not None:
             self._scratch.cleanup()
 
