@@ -15,9 +15,8 @@ from footwork.planning import shelf
 from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek, Wishes
 from footwork.planning.week_days import Kept, Laid
-from footwork.questions import season, sessions
-from footwork.questions.season import before_plan, changes, doubts, wishes
-from footwork.reports import season_sheet
+from footwork.questions import season
+from footwork.questions.season import before_plan, changes, doubts
 from tests.conftest import fit_of, simulate
 
 DAY = dt.timedelta(days=1)
@@ -337,39 +336,6 @@ def test_easy_running_is_held_against_the_whole_run(library):
     assert "1 was much longer than asked" in found["verdict"] and "cut short" not in found["verdict"]
 
 
-@pytest.mark.parametrize(
-    "told, words",
-    [
-        ({"race": "2026-01-01"}, "is over"),
-        ({"race": "2026-08-04"}, "in 3 days"),
-        ({"race": "2030-08-01"}, "year and a half"),
-        ({"race": "2026-11-01", "days": ""}, None),
-        ({"race": "2026-11-01", "days": "someday"}, "no day of the week"),
-        ({"race": "2026-11-01", "hours": "40"}, "40 hours a week"),
-        ({"race": "2026-11-01", "also": ["2026-10-04 10km A"]}, "a plan is for one race"),
-        ({"race": "2026-11-01", "also": ["2026-12-04 10km B"]}, "does not lie between"),
-        ({"race": "2026-11-01", "keep": ["60 min easy"]}, "kept to no day"),
-        ({"race": "2026-11-01", "away": ["2026-09-10..2026-09-01"]}, "no absence"),
-        ({"race": "2026-11-01", "long": "mon", "days": "tue,sun"}, "not one of the free days"),
-        ({"race": "2026-11-01", "easier": "2"}, "too often"),
-        ({"race": "2026-11-01", "runs": "9"}, "give 1 to 7"),
-        ({"race": "2026-11-01", "distance": "400km"}, "cannot be planned"),
-        ({}, "needs the day"),
-        ({"race": "2026-11-01", "keep": ["wed ride -2 h"]}, "has no duration"),
-        ({"race": "2026-11-01", "keep": ["fri ride"]}, "has no duration"),
-        ({"race": "2026-11-01", "away": ["2026-10-28..2026-11-03"]}, "the day of the race"),
-        ({"race": "2026-11-01", "away": ["2026-08-02..2026-10-31"]}, "no day until the race is free"),
-    ],
-)
-def test_wishes_that_cannot_be_get_one_sentence(told, words):
-    today = dt.date(2026, 8, 1)
-    if words is None:
-        assert wishes.read_wishes(today, told).days == tuple(range(7))
-    else:
-        with pytest.raises(UsageError, match=words):
-            wishes.read_wishes(today, told)
-
-
 def test_a_course_tells_how_long_and_how_hilly_the_race_is(library, today, tmp_path):
     latitude = 46.0 + np.linspace(0.0, 12_000.0 / 111_195.0, 600)
     times = {}
@@ -386,22 +352,6 @@ def test_a_course_tells_how_long_and_how_hilly_the_race_is(library, today, tmp_p
         times[name] = made.race.time.value
     # Six rises of 100 m: 600 m of climb count as six kilometres.
     assert times["hilly"] > 1.3 * times["level"]
-
-
-def test_without_a_distance_it_is_a_half_marathon_and_said_so():
-    made = wishes.read_wishes(dt.date(2026, 8, 1), {"race": "2026-11-01"})
-    assert made.metres == 21_097.5 and made.said == ("No distance was said: planned for a half marathon.",)
-
-
-def test_rides_and_swims_are_kept_with_their_hours():
-    ride = wishes.read_kept("Sat ride 3 h hard")
-    assert (ride.weekday, ride.minutes, ride.hard) == (5, 180.0, True)
-    assert wishes.read_kept("wed swim 45 min").minutes == 45.0
-    twice = {"race": "2026-12-01", "keep": ["wed swim 45 min", "wed swim 45 min"], "hours": "5:30"}
-    once = wishes.read_wishes(dt.date(2026, 8, 1), twice)
-    assert once.keep == ("wed swim 45 min",) and once.hours == 5.5
-    run = wishes.read_kept("tue 6 x 800 m at 108 % CP")
-    assert run.minutes == 0.0 and run.text.startswith("6 x 800 m")
 
 
 def test_hours_hold_rides_and_swims_too(library, today):
@@ -425,66 +375,6 @@ def test_a_template_makes_the_same_season_again(library, today, tmp_path):
     assert told["hours"] == 5.0 and "date" not in told
     other = library.season_from(tmp_path / "mine.yaml", today, race=made.race.date)
     assert [w.to_json() for w in other.weeks] == [w.to_json() for w in made.weeks]
-
-
-def test_an_accepted_season_goes_to_paper_calendar_and_watch(library, today):
-    made = library.new_season(today, **wished(today))
-    with pytest.raises(UsageError, match="not accepted"):
-        season.season_workouts(library, 4, today)
-    plan = library.accept_season(today)
-    assert season_sheet(made).startswith(b"%PDF") and season_sheet(plan, 4).startswith(b"%PDF")
-    files = season.season_workouts(library, 2, today)
-    near = [s for s in library.sessions() if today.isoformat() <= str(s["date"]) < (today + 14 * DAY).isoformat()]
-    assert len(files) == len(near) and all(name.endswith(".fit") and data[8:12] == b".FIT" for name, data in files)
-    row = near[0]
-    before = sessions.calendar(library).decode()
-    library.change_session(row["id"], date=today + 90 * DAY)
-    after = sessions.calendar(library).decode()
-    uid = f"UID:session-{row['first']}@footwork"
-    assert before.count(uid) == after.count(uid) == 1  # moved, it stays the one event
-    assert before.count("BEGIN:VEVENT") == after.count("BEGIN:VEVENT") == len(library.sessions())
-
-
-def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(library, today):
-    beside = (today + 35 * DAY).isoformat()
-    for _ in range(2):
-        library.new_season(today, **wished(today, also=[f"{beside} 5km B"]))
-        plan = library.accept_season(today)
-        told = season.season_calendar(library).decode()
-        assert told.count(f"UID:race-{plan.race.date}@footwork") == 1
-        assert told.count(f"UID:race-{beside}@footwork") == 1 and "SUMMARY:5 km" in told
-        assert told.count("BEGIN:VEVENT") == len(library.sessions()) + 2
-    alone = sessions.calendar(library).decode().replace("\r\n ", "")
-    assert alone.count("UID:race") == 0
-    easy = [s for s in library.sessions() if s["of_plan"]["purpose"] in ("easy", "long") and "%" not in s["text"]]
-    assert 0 < alone.count("Hard running") == len(library.sessions()) - len(easy)  # an easy run is no reason to warn
-
-
-def events_of(told):
-    """Events of a calendar by their id."""
-    lines = told.decode().replace("\r\n ", "").split("BEGIN:VEVENT")[1:]
-    return {e.split("UID:")[1].split("\r\n")[0]: e for e in lines}
-
-
-def test_a_dropped_session_stands_as_cancelled_so_that_a_calendar_takes_it_out(library, today):
-    number = library.plan_session("30 min easy", today + 3 * DAY)
-    other = library.plan_session("40 min easy", today + 4 * DAY)
-    library.change_session(other, date=today + 5 * DAY)
-    library.undo(number)
-    found = events_of(sessions.calendar(library, today=today))
-    assert set(found) == {f"session-{number}@footwork", f"session-{other}@footwork"}
-    dropped, moved = found[f"session-{number}@footwork"], found[f"session-{other}@footwork"]
-    assert "STATUS:CANCELLED" in dropped and "SEQUENCE:1\r" in dropped
-    assert "STATUS" not in moved and "SEQUENCE:2\r" in moved and f"{today + 5 * DAY:%Y%m%d}" in moved
-    assert set(events_of(sessions.calendar(library, today=today + 4 * DAY))) == {f"session-{other}@footwork"}
-
-
-def test_kept_rides_and_swims_are_in_the_calendar(library, today):
-    library.new_season(today, **wished(today, keep=["sat ride 2 h", "sat swim 30 min"]))
-    library.accept_season(today)
-    found = [e for uid, e in events_of(season.season_calendar(library)).items() if uid.startswith("beside-")]
-    assert sum("SUMMARY:ride 2 h" in e for e in found) == sum("SUMMARY:swim 30 min" in e for e in found) >= 9
-    assert len({e for e in found}) == len(found)
 
 
 def test_few_hours_are_said_to_hold_less_than_usual(library, today):
@@ -522,16 +412,6 @@ def test_a_race_soon_after_weeks_off_stays_in_doubt_until_a_usual_week_was_run(l
     library.add([tmp_path / "back.fit"])
     assert "After 14 days" in doubt(newest + 16 * DAY)  # the first run back changes nothing
     assert doubts.race_in_doubt(library, newest + 90 * DAY, newest + 16 * DAY) == ""
-
-
-def test_several_wishes_of_one_kind_can_stand_in_one_line():
-    told = {"race": "2026-12-01", "keep": ["wed swim 45 min; sat ride 3 h hard", "mon strength 30 min"]}
-    steps = wishes.read_wishes(dt.date(2026, 8, 1), {**told, "keep": "tue 15 min easy; 20 min threshold; 10 min easy"})
-    assert steps.keep == ("tue 15 min easy; 20 min threshold; 10 min easy",)  # a ; parts steps as well
-    away = wishes.read_wishes(dt.date(2026, 8, 1), {**told, "away": ["2026-09-01..2026-09-05; 2026-10-01"]})
-    assert away.away == ("2026-09-01..2026-09-05", "2026-10-01")
-    made = wishes.read_wishes(dt.date(2026, 8, 1), told)
-    assert made.keep == ("wed swim 45 min", "sat ride 3 h hard", "mon strength 30 min")
 
 
 def test_a_runner_of_one_week_is_asked_and_can_tell(tmp_path, library, today):

@@ -142,24 +142,24 @@ def _united(
     take_theirs: bool,
 ) -> None:
     mine = parts.read_entries(connection, undone=True)
-    here = {_same(e): e for e in mine}
+    here = {same_of(e): e for e in mine}
     known = set(connection.execute(select(schema.file.c.sha256)).scalars())
-    shared = bool(originals & known) or any(_same(e) in here for e in told)
+    shared = bool(originals & known) or any(same_of(e) in here for e in told)
     if (mine or known) and not shared:
         raise UsageError("this is another runner's: no recording and no entry of it is in this library")
     gone = forgotten(connection)
     words = _Words(library.diary_withheld)
     of_run = _runs_here(connection, told, runs, here)
-    number = {e.id: here[_same(e)].id for e in told if _same(e) in here}  # theirs to ours
-    there = {_same(e) for e in told}
-    single = {_key(e): e for e in mine if e.undone_at is None and e.kind in SINGLE and _same(e) not in there}
+    number = {e.id: here[same_of(e)].id for e in told if same_of(e) in here}  # theirs to ours
+    there = {same_of(e) for e in told}
+    single = {_key(e): e for e in mine if e.undone_at is None and e.kind in SINGLE and same_of(e) not in there}
     standing = [e for e in mine if e.undone_at is None]
     for entry in sorted(told, key=lambda e: (e.entered_at, e.id)):
-        own = here.get(_same(entry))
+        own = here.get(same_of(entry))
         if own is not None:
             _undone_there(connection, entry, own, standing, out, words, write)
             continue
-        if entry.undone_at is not None or hashed(_same(entry)) in gone:
+        if entry.undone_at is not None or hashed(same_of(entry)) in gone:
             continue  # said and taken back over there, or forgotten here: nothing of it is needed
         made = _here(entry, of_run, number, connection if write else None)
         if made is None:
@@ -233,11 +233,6 @@ def remember_forgotten(connection: Connection, what: Collection[object]) -> None
     connection.execute(insert(schema.setting).values(name=FORGOTTEN, value=json.dumps(every)))
 
 
-def same_of(entry: Entry) -> tuple[str, int, str]:
-    """What an entry is the same by in every copy of a library."""
-    return _same(entry)
-
-
 def _read_facts(theirs: dict[str, Any]) -> list[tuple[Any, ...]]:
     """Accepted critical powers and the runner's facts: table, its two keys and the value."""
     try:
@@ -272,7 +267,7 @@ def _facts_united(
             connection.execute(insert(table).values(**{first: key, "date": date, last: value}))
 
 
-def _same(entry: Entry) -> tuple[str, int, str]:
+def same_of(entry: Entry) -> tuple[str, int, str]:
     """What an entry is the same by on both sides: its kind, when it was made [µs] and the day it is of."""
     return entry.kind, round(1e6 * entry.entered_at), entry.date or ""
 
@@ -280,7 +275,7 @@ def _same(entry: Entry) -> tuple[str, int, str]:
 def _key(entry: Entry) -> tuple[Any, ...]:
     """What an entry is about, where only one word counts."""
     if entry.kind == "session":  # one that was never changed is its own, whatever number it has over there
-        return (entry.kind, entry.payload["first"]) if "first" in entry.payload else (entry.kind, _same(entry))
+        return (entry.kind, entry.payload["first"]) if "first" in entry.payload else (entry.kind, same_of(entry))
     return entry.kind, entry.run, entry.date if entry.kind == "diary" else "", str(entry.payload.get("name", ""))
 
 
@@ -300,7 +295,7 @@ def _runs_here(
         if found:
             out[run] = min(found)
     for entry in told:
-        own = here.get(_same(entry))
+        own = here.get(same_of(entry))
         if own is not None and entry.kind == "run" and entry.run is not None and own.run is not None:
             out[entry.run] = own.run
         if own is not None and entry.kind == "split":
