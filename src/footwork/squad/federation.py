@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from footwork.errors import FootworkError, UsageError
+from footwork.errors import UsageError
 from footwork.maintenance import export, printed
 from footwork.quantities import Day, as_day
-from footwork.squad.kept_lines import context, opened
+from footwork.squad.kept_lines import context, kept_anew, opened
 from footwork.squad.runners import Squad
 
 if TYPE_CHECKING:
@@ -113,20 +113,11 @@ def refresh(
 
 def worked_row(folder: str, name: str, day: str) -> str:
     """A library's row as JSON, worked out anew and kept beside it; ``failed`` alone where it cannot be."""
-    place = Path(folder)
-    try:
-        with opened(place) as library:
-            from footwork.questions.squad import population_row
+    from footwork.questions.squad import population_row
 
-            rests = printed.rests_on(place)
-            row = population_row(library, name, dt.date.fromisoformat(day))
-    except FootworkError as error:
-        return json.dumps({"failed": str(error)})
-    except Exception as error:  # one library must not cost the others
-        return json.dumps({"failed": f"{type(error).__name__}: look with footwork --library {place} check-up"})
-    text = json.dumps(row)
-    printed.keep(place, _question(name, day), rests, text)
-    return text
+    on = dt.date.fromisoformat(day)
+    text, wrong = kept_anew(Path(folder), _question(name, day), lambda library: population_row(library, name, on))
+    return text or json.dumps({"failed": wrong})
 
 
 def _question(name: str, day: str) -> dict[str, Any]:

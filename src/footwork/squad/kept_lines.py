@@ -55,21 +55,28 @@ def texts(
 
 def worked_out(folder: str, name: str, day: str) -> str:
     """A runner's line as JSON, worked out anew and kept beside the library; what goes wrong is the line's problem."""
+    from footwork.questions.squad import line_of
+
     place, today = Path(folder), dt.date.fromisoformat(day)
+    text, wrong = kept_anew(place, _question(name, today), lambda library: line_of(library, name, today).to_json())
+    return text or json.dumps(problem(name, place, today, wrong).to_json())
+
+
+def kept_anew(place: Path, question: Mapping[str, Any], ask: Callable[[Library], Any]) -> tuple[str, str]:
+    """What one library answers, as JSON and kept beside it; empty where it cannot, with what went wrong in a
+    sentence: one library must not cost the others."""
     try:
         with opened(place) as library:
-            from footwork.questions.squad import line_of
-
             rests = printed.rests_on(place)
-            made = line_of(library, name, today)
+            made = ask(library)
     except FootworkError as error:
-        return json.dumps(problem(name, place, today, str(error)).to_json())
-    except Exception as error:  # one library that cannot be read must not cost the others
+        return "", str(error)
+    except Exception as error:
         said = f"it cannot be read ({type(error).__name__}): look with footwork --library {place} check-up"
-        return json.dumps(problem(name, place, today, said).to_json())
-    text = json.dumps(made.to_json())
-    printed.keep(place, _question(name, today), rests, text)
-    return text
+        return "", said
+    text = json.dumps(made)
+    printed.keep(place, question, rests, text)
+    return text, ""
 
 
 def opened(folder: Path) -> Library:

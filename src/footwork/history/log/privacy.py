@@ -27,7 +27,7 @@ def sharing(library: History) -> Sharing:
                 diary = diary and consent is not None and bool(entry.payload["consent"])
                 consent = entry if entry.payload["consent"] else None
             else:
-                diary = consent is not None and bool(entry.payload["diary"])
+                diary = bool(entry.payload["diary"])
         if consent is None:
             return Sharing()
         return Sharing(dt.date.fromisoformat(str(consent.date)), str(consent.payload["note"]), diary)
