@@ -52,18 +52,21 @@ class Entrance:
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
             return
-        status = 0
+        written = False
 
         async def seen(message: Any) -> None:
-            nonlocal status
-            if message["type"] == "http.response.start":
-                status = int(message["status"])
+            """The line stands before the answer leaves: nobody holds a page of which the log doesn't tell."""
+            nonlocal written
+            if not written:
+                written = True
+                self._write(scope, int(message.get("status", 0)))
             await send(message)
 
         try:
             await self._let_in(scope, receive, seen)
         finally:
-            self._write(scope, status)
+            if not written:
+                self._write(scope, 0)
 
     async def _let_in(self, scope: Scope, receive: Receive, send: Send) -> None:
         path = str(scope.get("path", ""))
