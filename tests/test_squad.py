@@ -14,6 +14,7 @@ from footwork.errors import UsageError
 from footwork.maintenance import printed
 from footwork.squad import frame
 from footwork.squad.kept_lines import worked_out
+from footwork.store import stamps
 from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
@@ -183,5 +184,5 @@ def test_a_table_has_a_row_a_runner_and_no_formula(club, today):
 def test_lines_are_kept_for_the_coach_not_for_the_runner(club, today):
     """What is kept of a line never answers the runner's own commands, nor the other way round."""
     Squad.open(club).lines(today)
-    kept = [p.read_text() for p in (club / "anna" / printed.FOLDER).iterdir()]
+    kept = [stamps.read_kept(p) for p in (club / "anna" / printed.FOLDER).iterdir()]
     assert len(kept) == 1 and json.loads(kept[0].partition("\n")[2])["athlete"] == "anna"

@@ -9,6 +9,7 @@ import pytest
 
 from footwork.api import Library
 from footwork.errors import UsageError
+from footwork.store import seal
 
 DAY = dt.date(2026, 4, 10)
 
@@ -78,6 +79,7 @@ def test_a_library_of_the_first_version_is_migrated(library, tmp_path):
         raw.execute("UPDATE alembic_version SET version_num='0001'")
         raw.execute("PRAGMA user_version=1")
     raw.close()
+    seal.lift(library.folder)  # an older version left none
     with Library.open(library.folder) as opened:
         assert [r.to_json() for r in opened.runs()] == before
         opened.accept(260, DAY)

@@ -31,11 +31,7 @@ def rests_on(folder: Path) -> str:
 
 def recall(folder: Path, question: Mapping[str, Any]) -> str | None:
     """The text that was kept for a question, None where there is none or something has changed since."""
-    try:
-        kept: str = _path(folder, question).read_text("utf-8")
-    except (OSError, UnicodeDecodeError):
-        return None
-    rests, _, text = kept.partition("\n")
+    rests, _, text = (stamps.read_kept(_path(folder, question)) or "").partition("\n")
     return text if rests and rests == rests_on(folder) else None
 
 

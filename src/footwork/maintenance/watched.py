@@ -41,7 +41,7 @@ def remember(library: Path, files: Stamps) -> None:
 
 
 def _seen(library: Path) -> Stamps:
-    with contextlib.suppress(OSError, ValueError):
-        found: Stamps = json.loads((library / SEEN).read_text("utf-8"))
+    with contextlib.suppress(ValueError):
+        found: Stamps = json.loads(stamps.read_kept(library / SEEN) or "{}")
         return found
     return {}

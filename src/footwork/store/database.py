@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import json
 import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +18,11 @@ from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
 from footwork.errors import LibraryError
-from footwork.store import schema
+from footwork.store import schema, scratch, seal
+from footwork.store.blobs import PRIVATE_FILE, PRIVATE_FOLDER
 from footwork.store.stamps import FILE_NAME
+
+MADE_ANEW = "made-anew.json"
 
 
 def is_writable(folder: Path) -> bool:
@@ -45,7 +50,8 @@ def user_version(path: Path) -> int:
 
 
 def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
-    """An engine on ``library.sqlite`` with ``derived.sqlite`` attached as ``derived``.
+    """An engine on ``library.sqlite`` with ``derived.sqlite`` attached as ``derived``; what is wrong with anything
+    derived is thrown away, to be made anew.
 
     Raises
     ------
@@ -73,30 +79,119 @@ def held(path: Path) -> Iterator[None]:
 
 
 def _open_writable(folder: Path, path: Path) -> Engine:
-    folder.mkdir(parents=True, exist_ok=True)
+    if not folder.exists():
+        folder.mkdir(parents=True, mode=PRIVATE_FOLDER)
+    elif not any(folder.iterdir()):
+        folder.chmod(PRIVATE_FOLDER)  # it becomes a library, and holds nothing else
     with held(folder / "open.lock"):  # two programs opening a new library at once make it one after the other
-        return _made_ready(folder, path)
+        scratch.sweep(folder)
+        _look_through(folder)
+        engine = _made_ready(folder, path)
+        seal_if_missing(folder)
+        return engine
+
+
+def _look_through(folder: Path) -> None:
+    """Both databases are what was written last, by their seal; without one they are looked through. Derived results
+    that are not are thrown away. Raises LibraryError for what the runner told."""
+    _checked(folder / FILE_NAME, folder)  # a newer version has its own ways
+    wrong = seal.changed(folder)
+    if FILE_NAME in (wrong or ()):
+        raise LibraryError(changed_by_others(folder))
+    path = folder / FILE_NAME
+    if wrong is None and user_version(path):
+        check(path)
+    fault = derived_fault(folder, wrong)
+    if fault:
+        throw_away_derived(folder, fault)
+
+
+def changed_by_others(folder: Path) -> str:
+    """The sentence for a database of what was told that something else wrote to."""
+    return (
+        f"the database {folder / FILE_NAME} is not what Footwork wrote: its bytes were changed by something else. "
+        f"Restore a backup, or take it as it is with 'footwork --library {folder} check-up --repair'"
+    )
+
+
+def derived_fault(folder: Path, wrong: tuple[str, ...] | None) -> str:
+    """What is wrong with derived results, given what `seal.changed` found; empty where nothing is, or there are none
+    yet."""
+    path = folder / "derived" / "derived.sqlite"
+    if (folder / "derived").exists() and not (folder / "derived").is_dir():
+        return "there was no folder"
+    if wrong is not None:
+        return "something else changed its bytes" if "derived/derived.sqlite" in wrong and path.exists() else ""
+    try:
+        if user_version(path):
+            check(path)
+    except (LibraryError, OSError):
+        return "its database was broken"
+    return ""
+
+
+def throw_away_derived(folder: Path, why: str) -> None:
+    """Remove everything that can be made anew, and leave a note of why."""
+    derived = folder / "derived"
+    if derived.is_dir() and not derived.is_symlink():
+        shutil.rmtree(derived)
+    else:
+        derived.unlink(missing_ok=True)
+    derived.mkdir(mode=PRIVATE_FOLDER)
+    at = dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    (derived / MADE_ANEW).write_text(json.dumps({"at": at, "why": why}), "utf-8")
+
+
+def made_anew(folder: Path) -> dict[str, str]:
+    """When all derived results were last thrown away because something was wrong with them (``at``), and ``why``;
+    empty if never."""
+    try:
+        return dict(json.loads((folder / "derived" / MADE_ANEW).read_text("utf-8")))
+    except (OSError, ValueError, TypeError):
+        return {}
+
+
+def seal_if_missing(folder: Path) -> None:
+    """Seal databases that were looked through, unless somebody writes them now."""
+    if not (folder / seal.FILE).exists():
+        with suppress(LibraryError), seal.locked(folder, waits=0):
+            seal.put_on(folder)
 
 
 def _made_ready(folder: Path, path: Path) -> Engine:
     version = _checked(path, folder)
-    (folder / "originals").mkdir(exist_ok=True)
-    derived = folder / "derived"
-    if user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION:
-        shutil.rmtree(derived, ignore_errors=True)
-        (derived / "signals").mkdir(parents=True)
-        with closing(sqlite3.connect(derived / "derived.sqlite")) as raw:
-            raw.execute("PRAGMA journal_mode=WAL")
-    engine = _connect(folder, lambda p: str(p))
-    if version != schema.LIBRARY_VERSION:
-        _migrate(engine)
-    if user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION:
-        schema.derived.create_all(engine)
-        with engine.begin() as connection:
-            connection.exec_driver_sql(f"PRAGMA derived.user_version={schema.DERIVED_VERSION}")
-        with engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA derived.wal_checkpoint(TRUNCATE)")
+    derived, signals = folder / "derived", folder / "derived" / "signals"
+    fresh = user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION
+    with nullcontext() if version == schema.LIBRARY_VERSION and not fresh else seal.lifted(folder):
+        if fresh:
+            if derived.exists() and not (derived / MADE_ANEW).exists():
+                shutil.rmtree(derived)
+            (derived / "derived.sqlite").unlink(missing_ok=True)
+            derived.mkdir(exist_ok=True, mode=PRIVATE_FOLDER)
+            _made_private(derived / "derived.sqlite")
+            with closing(sqlite3.connect(derived / "derived.sqlite")) as raw:
+                raw.execute("PRAGMA journal_mode=WAL")
+        for place in (folder / "originals", signals):
+            if place.exists() and not place.is_dir():
+                place.unlink()
+            place.mkdir(exist_ok=True, mode=PRIVATE_FOLDER)
+        if not path.exists():
+            _made_private(path)
+        engine = _connect(folder, lambda p: str(p))
+        if version != schema.LIBRARY_VERSION:
+            _migrate(engine)
+        if fresh:
+            schema.derived.create_all(engine)
+            with engine.begin() as connection:
+                connection.exec_driver_sql(f"PRAGMA derived.user_version={schema.DERIVED_VERSION}")
+            with engine.connect() as connection:
+                connection.exec_driver_sql("PRAGMA derived.wal_checkpoint(TRUNCATE)")
     return engine
+
+
+def _made_private(path: Path) -> None:
+    """An empty file that only its owner can read; a journal beside it gets the same mode."""
+    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, PRIVATE_FILE))
 
 
 def _checked(path: Path, folder: Path) -> int:
@@ -115,6 +210,11 @@ def _readonly_uri(path: Path, more: str = "&immutable=1") -> str:
 def _connect(folder: Path, address: Callable[[Path], str]) -> Engine:
     readonly = address is _readonly_uri
     if readonly:
+        wrong = seal.changed(folder) or ()
+        if FILE_NAME in wrong:
+            raise LibraryError(changed_by_others(folder))
+        if wrong:
+            raise LibraryError(f"the results in {folder} are damaged: open the library once where it can be written")
         version = _checked(folder / FILE_NAME, folder)
         if (
             version != schema.LIBRARY_VERSION
@@ -178,10 +278,11 @@ def check(path: Path) -> None:
         with closing(sqlite3.connect(_readonly_uri(path, ""), uri=True)) as raw:
             rows = [str(row[0]) for row in raw.execute("PRAGMA integrity_check")]
             rows += [f"a row of {r[0]} points nowhere" for r in raw.execute("PRAGMA foreign_key_check")]
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         rows = [str(error)]
     if rows != ["ok"]:
-        raise LibraryError(f"the database {path} is damaged ({next(r for r in rows if r != 'ok')[:100]})")
+        found = next(r for r in rows if r != "ok")[:100].splitlines()[0]
+        raise LibraryError(f"the database {path} is damaged ({found}): restore it from a backup")
 
 
 @contextmanager
@@ -190,7 +291,7 @@ def reading(engine: Engine, folder: Path) -> Iterator[Connection]:
     try:
         with engine.connect() as connection:
             yield connection
-    except (DatabaseError, sqlite3.DatabaseError) as error:
+    except (DatabaseError, sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise _explain(error, folder) from None
 
 
@@ -198,7 +299,7 @@ def reading(engine: Engine, folder: Path) -> Iterator[Connection]:
 def writing(engine: Engine, folder: Path) -> Iterator[Connection]:
     """One write transaction, all or nothing; database errors become one sentence. Raises LibraryError."""
     try:
-        with engine.execution_options(write=True).begin() as connection:
+        with seal.lifted(folder), engine.execution_options(write=True).begin() as connection:
             yield connection
-    except (DatabaseError, sqlite3.DatabaseError) as error:
+    except (DatabaseError, sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise _explain(error, folder) from None

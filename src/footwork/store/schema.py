@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 
 LIBRARY_VERSION = 3  # equals the number of the newest migration; stored as user_version
-DERIVED_VERSION = 3  # any other number there: the derived folder is deleted and rebuilt
+DERIVED_VERSION = 4  # any other number there: the derived folder is deleted and rebuilt
 
 library = MetaData()
 derived = MetaData(schema="derived")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+import zlib
 from pathlib import Path
 
 FILE_NAME = "library.sqlite"
@@ -23,14 +24,29 @@ def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
     return tuple(out)
 
 
+def read_kept(path: Path) -> str | None:
+    """Text as `write_kept` kept it; None where there is none, or not what was written."""
+    try:
+        check, _, text = path.read_bytes().partition(b"\n")
+    except OSError:
+        return None
+    return text.decode("utf-8") if check == _check(text) else None
+
+
+def _check(text: bytes) -> bytes:
+    return b"%08x" % zlib.crc32(text)
+
+
 def write_kept(path: Path, text: str) -> None:
-    """Write text that can be found again, whole or not at all; a disk that cannot hold it is no error here."""
+    """Write text that can be found again by `read_kept`, whole or not at all, with its checksum; a disk that cannot
+    hold it is no error here."""
+    content = text.encode("utf-8")
     with contextlib.suppress(OSError):
         path.parent.mkdir(exist_ok=True)
         made, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
         try:
-            with os.fdopen(made, "w", encoding="utf-8", newline="") as out:
-                out.write(text)
+            with os.fdopen(made, "wb") as out:
+                out.write(_check(content) + b"\n" + content)
             os.replace(name, path)
         except OSError:
             os.unlink(name)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from sqlalchemy import Connection, select
 
+from footwork.errors import LibraryError
 from footwork.store import blobs, schema
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def _identical_share(old_path: Path, old_measured: bool, new: Any) -> float:
     try:
         old = blobs.read_signals(old_path, [])
         fresh = new.signals if new.signals is not None else blobs.read_signals(new.parquet or Path(), [])
-    except Exception:  # a damaged file of signals says nothing; it is rebuilt when it is asked for
+    except LibraryError:  # a damaged file of signals says nothing; it is rebuilt when it is asked for
         return 0.0
     first = max(old["time"][0], fresh["time"][0])
     last = min(old["time"][-1], fresh["time"][-1])

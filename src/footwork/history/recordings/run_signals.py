@@ -101,7 +101,7 @@ def signals_of(library: History, row: RunRow, recording_id: int | None = None, p
     path = blobs.signals_path(library.folder, digest, leg, part)
     try:
         return blobs.read_signals(path, streams)
-    except Exception:  # missing or damaged: the original still has it all
+    except LibraryError:  # missing or damaged: the original still has it all
         if library.readonly:
             raise LibraryError(
                 f"the signals of run {row.id} are damaged: open the library where it can be written"

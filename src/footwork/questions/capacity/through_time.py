@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import hashlib
 import json
-import os
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +21,7 @@ from footwork.physiology.critical import implied_critical_power
 from footwork.quantities import Estimate, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.capacity_estimate import Capacity
-from footwork.store import blobs
+from footwork.store import stamps
 from footwork.wording.cautions import before_hard_work, held_back
 
 if TYPE_CHECKING:
@@ -121,11 +119,11 @@ def _digest(found: CapacityDays, until: int) -> str:
 
 def _read(path: Path, found: CapacityDays) -> _Walk | None:
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = json.loads(stamps.read_kept(path) or "")
         if kept["digest"] != _digest(found, kept["until"]):
             return None
         return _Walk(kept["until"], [tuple(day) for day in kept["days"]], _Changes(**kept["changes"]))
-    except (OSError, ValueError, KeyError, TypeError):  # missing or damaged: the days are followed anew
+    except (ValueError, KeyError, TypeError):  # missing or damaged: the days are followed anew
         return None
 
 
@@ -136,11 +134,7 @@ def _write(path: Path, walk: _Walk, found: CapacityDays) -> None:
         "days": walk.days,
         "changes": asdict(walk.changes),
     }
-    with contextlib.suppress(OSError):  # a full disk costs speed, not the answer
-        path.parent.mkdir(exist_ok=True)
-        temporary = path.with_suffix(f".{os.getpid()}.part")
-        temporary.write_text(json.dumps(kept), encoding="utf-8")
-        blobs.place(temporary, path)
+    stamps.write_kept(path, json.dumps(kept))
 
 
 @dataclass

@@ -29,8 +29,8 @@ def run_titles(library: History, rows: Iterable[RunRow], most: int | None = None
     the others have none yet."""
     path = library.folder / FILE
     kept: dict[str, list[str | None]] = {}
-    with contextlib.suppress(OSError, ValueError):
-        kept = json.loads(path.read_text("utf-8"))
+    with contextlib.suppress(ValueError):
+        kept = json.loads(stamps.read_kept(path) or "{}")
     told = entries.told(library)
     out: dict[int, str | None] = {}
     fresh = False
