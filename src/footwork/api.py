@@ -265,19 +265,20 @@ class Library(History):
 
         return export.everything(self, Path(folder), **how)
 
-    def backup(self, path: Path_) -> dict[str, Any]:
-        """Write all that cannot be rebuilt into one verified file; see `maintenance.backup`."""
+    def backup(self, path: Path_, passphrase: str | None = None) -> dict[str, Any]:
+        """Write all that cannot be rebuilt into one verified file, encrypted where a passphrase is given; see
+        `maintenance.backup`."""
         from footwork.maintenance import backup
 
-        return backup.backup(self, Path(path))
+        return backup.backup(self, Path(path), passphrase=passphrase)
 
     @classmethod
-    def restore(cls, path: Path_, folder: Path_) -> Library:
+    def restore(cls, path: Path_, folder: Path_, passphrase: str | None = None) -> Library:
         """Make a library folder from a backup, whole or not at all, and open it; see `maintenance.backup.restore`."""
         from footwork.maintenance import backup
 
         target = Path(folder).resolve()
-        backup.restore(Path(path), target)
+        backup.restore(Path(path), target, passphrase)
         return cls.open(target, create=False)
 
     def correct_efforts(self, run_id: int, text: str) -> int:

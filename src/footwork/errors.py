@@ -37,6 +37,12 @@ class LibraryError(FootworkError):
     exit_code = 4
 
 
+class LeftOut(FootworkError):
+    """The answer is made, without what is damaged and named."""
+
+    exit_code = 7
+
+
 class HeldBack(FootworkError):
     """Hard running is asked for while the diary tells of illness, injury or a return from it."""
 

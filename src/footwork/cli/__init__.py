@@ -10,7 +10,7 @@ from typing import Any
 from typer import Abort, BadParameter
 
 from footwork.cli.common import app, say, way_out
-from footwork.errors import FootworkError, HeldBack
+from footwork.errors import FootworkError, HeldBack, LeftOut
 
 # The order of these is the order of the commands in the help.
 from footwork.cli import recordings_commands  # isort: skip
@@ -61,7 +61,7 @@ def main() -> None:
         say("footwork: stopped; what was done before is kept", err=True)
         sys.exit(130)
     except FootworkError as error:
-        if "--json" in sys.argv:
+        if "--json" in sys.argv and not isinstance(error, LeftOut):  # which comes after its answer
             print(json.dumps({"error": str(error)}))
         say(f"footwork: {error}{way_out(str(error)) if isinstance(error, HeldBack) else ''}", err=True)
         sys.exit(error.exit_code)

@@ -13,7 +13,7 @@ from typing import IO, TYPE_CHECKING, Annotated, Any, TypeVar, cast
 
 import typer
 
-from footwork.errors import UsageError
+from footwork.errors import LeftOut, UsageError
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -105,6 +105,16 @@ def out(result: Any) -> None:
     from footwork.quantities import plain
 
     print(json.dumps(plain(result), ensure_ascii=True, allow_nan=False))
+
+
+def without_damaged(names: list[str]) -> None:
+    """Name what is not in an answer that is made all the same. Raises LeftOut."""
+    if names:
+        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
+        raise LeftOut(
+            f"all that is whole was written; not in it, because what was kept is damaged or gone: "
+            f"{', '.join(names[:10])}{more}. Add those files again, or let check-up --repair FOLDER look for copies"
+        )
 
 
 def folder() -> Path:

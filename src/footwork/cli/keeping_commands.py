@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, folder, not_withheld, opened, out, plural, progress, say
+from footwork.cli.common import Json, app, folder, not_withheld, opened, out, plural, progress, say, without_damaged
 from footwork.errors import UsageError
 
 if TYPE_CHECKING:
@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 Run = Annotated[int, typer.Argument(help="Number of the run.")]
 From = Annotated[str | None, typer.Option("--from", help="Elapsed time it begins at, as 12:30; by default the start.")]
 To = Annotated[str | None, typer.Option("--to", help="Elapsed time it ends at; by default the end.")]
+Passphrase = Annotated[
+    Path | None,
+    typer.Option("--passphrase-file", help="A file whose first line is the passphrase; asked for by default."),
+]
 edit = typer.Typer(
     help="Correct runs. Every edit is listed and can be undone, but delete --forever.", no_args_is_help=True
 )
@@ -204,41 +208,50 @@ def places(
 
 @app.command()
 def backup(
-    file: Annotated[Path, typer.Argument(help="The file to write; it must not be there yet.")], as_json: Json = False
+    file: Annotated[Path, typer.Argument(help="The file to write; it must not be there yet.")],
+    encrypt: Annotated[
+        bool, typer.Option("--encrypt", help="Unreadable without a passphrase, in the age format.")
+    ] = False,
+    passphrase_file: Passphrase = None,
+    as_json: Json = False,
 ) -> None:
     """Write the whole library into one file and verify it."""
+    if passphrase_file is not None and not encrypt:
+        raise UsageError("a passphrase goes with --encrypt")
     with opened() as library:
         not_withheld(library, "backup")
-        made = library.backup(file)
+        made = library.backup(file, passphrase_of(passphrase_file, confirm=True) if encrypt else None)
     if as_json:
-        return out(made)
-    return say(
-        f"Backed up {plural(made['originals'], 'original')} and everything you said to {file} "
-        f"({made['bytes'] / 1e6:.1f} MB), read back and compared."
-    )
+        out(made)
+    else:
+        say(
+            f"Backed up {plural(made['originals'], 'original')} and everything you said to {file} "
+            f"({made['bytes'] / 1e6:.1f} MB{', encrypted' if encrypt else ''}), read back and compared."
+        )
+    without_damaged(made["damaged"])
 
 
 @app.command()
 def restore(
     file: Annotated[Path, typer.Argument(help="The backup.")],
     into: Annotated[Path | None, typer.Option(help="The new folder; by default the library's (--library DIR).")] = None,
+    passphrase_file: Passphrase = None,
     as_json: Json = False,
 ) -> None:
     """Make a library from a backup, in a new folder."""
     from footwork.api import Library
+    from footwork.maintenance import backup as backups
 
     target = into or folder()
-    with Library.restore(file, target) as library:
+    words = passphrase_of(passphrase_file, confirm=False) if backups.is_encrypted(file) else None
+    made = backups.restore(file, target, words)
+    with Library.open(target, create=False) as library:
         count = len(library.runs())
     if as_json:
-        return out({"library": str(target), "runs": count})
-    return say(f"Restored {plural(count, 'run')} into {target}.")
-
-
-Passphrase = Annotated[
-    Path | None,
-    typer.Option("--passphrase-file", help="A file whose first line is the passphrase; asked for by default."),
-]
+        out({"library": str(target), "runs": count, "damaged": made["damaged"]})
+    else:
+        say(f"Restored {plural(count, 'run')} into {target}.")
+    without_damaged(made["damaged"])
 
 
 def passphrase_of(file: Path | None, confirm: bool) -> str:
@@ -277,9 +290,11 @@ def handover(
         passphrase = passphrase_of(passphrase_file, True)
         made = hand.hand_over(library, file, passphrase, papers, plan, whole, with_diary)
     if as_json:
-        return out(made)
-    say(f"Wrote {file}: {', '.join(made['holds'])}; {made['bytes'] / 1024:.0f} KB, encrypted in the age format.")
-    return say("Give the passphrase by another way than the file. Without it nothing in it can be read, by nobody.")
+        out(made)
+    else:
+        say(f"Wrote {file}: {', '.join(made['holds'])}; {made['bytes'] / 1024:.0f} KB, encrypted in the age format.")
+        say("Give the passphrase by another way than the file. Without it nothing in it can be read, by nobody.")
+    without_damaged(made["damaged"])
 
 
 @app.command()
@@ -344,13 +359,22 @@ def _say_received(found: Received, theirs: bool) -> None:
 @app.command()
 @app.command("doctor", hidden=True)  # its name before; for one release
 def check_up(
-    repair: Annotated[bool, typer.Option("--repair", help="Rebuild what can be rebuilt.")] = False,
+    copies: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[FOLDER]...", help="With --repair: where intact copies of damaged originals may be."),
+    ] = None,
+    repair: Annotated[bool, typer.Option("--repair", help="Mend what can be mended.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Check the library: databases, every original, results, signals."""
+    """Check the library: databases, every original, results, signals, who may read it."""
     from footwork.maintenance.check_up import check_library
 
-    found = check_library(folder(), repair, progress("checking"))
+    if copies and not repair:
+        raise UsageError("a folder to look for copies in goes with --repair")
+    for path in copies or []:
+        if not path.exists():
+            raise UsageError(f"there is no folder or file {path}")
+    found = check_library(folder(), repair, progress("checking"), copies or [])
     if as_json:
         out(found)
     else:

@@ -10,7 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from footwork.cli.common import Json, app, day, not_withheld, opened, out, plural, progress, remembered, say
+from footwork.cli.common import (
+    Json,
+    app,
+    day,
+    not_withheld,
+    opened,
+    out,
+    plural,
+    progress,
+    remembered,
+    say,
+    without_damaged,
+)
 from footwork.errors import UsageError
 
 if TYPE_CHECKING:
@@ -59,12 +71,13 @@ def _tell_import(library: Library, report: dict[str, Any], as_json: bool) -> Non
         say(
             f"Added {plural(len({r for e in report['added'] for r in e['runs']}), 'run')}"
             + (f", {known} already known" if known else "")
+            + (f", {plural(len(report['healed']), 'damaged original')} put right" if report["healed"] else "")
             + (f", days told by {plural(len(report['told']), 'file')}" if report["told"] else "")
             + (f", {len(report['skipped'])} skipped" if report["skipped"] else "")
             + (f", {len(report['failed'])} failed" if report["failed"] else "")
             + "."
         )
-        for kind in ("recovered", "skipped", "failed"):
+        for kind in ("recovered", "healed", "skipped", "failed"):
             for entry in report[kind][:20]:
                 say(f"{kind}: {entry['file']}: {entry['reason']}", err=True)
             if len(report[kind]) > 20:
@@ -400,7 +413,8 @@ def export(
         else:
             told = library.export(run, out_file, with_location)
     if as_json:
-        return out({"file": str(out_file), **told})
+        out({"file": str(out_file), **told})
+        return without_damaged(told.get("damaged", []))
     hidden = f" Positions of {told['hidden']} seconds near private places were left empty." if told["hidden"] else ""
     if everything:
         kept = (
@@ -414,4 +428,4 @@ def export(
         )
     else:
         say(f"Wrote {told['rows']} seconds of run {run} to {out_file}.{hidden}")
-    return None
+    return without_damaged(told.get("damaged", []))

@@ -112,7 +112,7 @@ def _others(
     address: str, names: list[str], certificate: Path | None, key: Path | None, passphrase_file: Path | None, log: Path
 ) -> OpenToOthers:
     """What serving to others takes; nothing of it may be missing."""
-    from footwork.maintenance.handover import checked
+    from footwork.maintenance.encryption import checked
     from footwork.web.entrance import OpenToOthers
 
     if certificate is None or key is None or not names:

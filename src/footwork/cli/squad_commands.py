@@ -69,7 +69,7 @@ def _write_table(path: Path, lines: list[SquadLine]) -> None:
 
     export.check_out(path, *export.ENDINGS)
     made = frame(lines)
-    export.write_whole(path, made.write_csv if path.suffix.lower() == ".csv" else made.write_parquet)
+    export.write_whole(path, export.csv_of(made) if path.suffix.lower() == ".csv" else made.write_parquet)
 
 
 def _say_line(line: SquadLine) -> None:

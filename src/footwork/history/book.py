@@ -68,6 +68,8 @@ class History:
             with self.reading() as connection:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         self._engine.dispose()
+        if not self.readonly:
+            database.seal_if_missing(self.folder)
         self._kept = {}, {}  # at once, not when the collector comes by: a worker opens one library after another
         if self._scratch is not None:
             self._scratch.cleanup()
@@ -142,9 +144,8 @@ class History:
         Returns
         -------
         dict
-            Lists ``added``, ``duplicates``, ``recovered``, ``told`` (days of the diary), ``skipped``, ``failed`` of
-            ``{"file", "reason"}``.
-
+            Lists ``added``, ``duplicates``, ``recovered``, ``healed`` (originals put right), ``told`` (days of the
+            diary), ``skipped``, ``failed`` of ``{"file", "reason"}``.
 
         Raises
         ------

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import LibraryError, UnreadableFile, UsageError
-from footwork.store import blobs, database, schema, stamps
+from footwork.maintenance import encryption
+from footwork.store import blobs, database, schema, scratch, stamps
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -34,59 +35,116 @@ _MEMBER = re.compile(r"library\.sqlite|originals/[0-9a-f]{2}/[0-9a-f]{64}\.gz")
 _CHUNK = 1 << 20
 
 
-def backup(library: History, path: Path, without: Collection[str] = ()) -> dict[str, Any]:
-    """Write everything that cannot be rebuilt into one file, then read it back and compare; returns what is in it.
-    Entries of the kinds ``without`` stay out.
+def backup(
+    library: History, path: Path, without: Collection[str] = (), passphrase: str | None = None
+) -> dict[str, Any]:
+    """Write everything that cannot be rebuilt into one file, then read it back and compare.
+
+    Parameters
+    ----------
+    library : Library
+    path : Path
+        A new file.
+    without : collection of str
+        Kinds of entries that stay out.
+    passphrase : str, optional
+        Encrypt it in the age format.
+
+    Returns
+    -------
+    dict
+        ``file``, ``originals``, ``damaged`` (names of those that are missing or damaged, whose hashes are kept so that
+        they can be put right later), ``bytes``, ``encrypted``, ``verified``.
 
     Raises
     ------
     UsageError
-        The file is there already, or its folder is not.
+        The file is there already, or its folder is not; a passphrase that is too short.
     LibraryError
-        An original is missing or damaged (`check-up` tells which), or the disk is full.
+        The database is damaged, or the disk is full.
     """
     if path.exists():
         raise UsageError(f"{path} is there already: name a new file")
     if not path.parent.exists():
         raise UsageError(f"there is no folder {path.parent}: make it first")
-    temporary = path.with_name(f".{path.name}.part")
-    copy = path.with_name(f".{path.name}.sqlite")
+    if passphrase is not None:
+        encryption.checked(passphrase)
+    # What is not to be read by others is not written beside the target in the clear.
+    clear = library.folder / "whole" if passphrase is not None and not library.readonly else path
     try:
-        with closing(sqlite3.connect(copy)) as target:
-            with library.reading() as connection:
-                raw: Any = connection.connection.driver_connection
-                raw.backup(target)
-            target.execute("PRAGMA journal_mode=DELETE")
-            for kind in without:
-                target.execute("DELETE FROM entry WHERE kind = ?", (kind,))
-            if without:
-                target.commit()
-                target.execute("VACUUM")  # nothing of them is left in free pages
-            digests = [row[0] for row in target.execute("SELECT sha256 FROM file ORDER BY sha256")]
-        sources = {"library.sqlite": copy}
-        for digest in digests:
-            blobs.read_original(library.folder, digest)
-            sources[f"originals/{digest[:2]}/{digest}.gz"] = blobs.original_path(library.folder, digest)
-        manifest = {
-            "format": FORMAT,
-            "library_version": schema.LIBRARY_VERSION,
-            "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
-            "files": {name: _hash_of(source) for name, source in sources.items()},
-        }
-        with zipfile.ZipFile(temporary, "w", zipfile.ZIP_STORED) as archive:
-            archive.writestr(MANIFEST, json.dumps(manifest))
-            for name, source in sources.items():
-                archive.write(source, name)
-        _verified(temporary)
-        with temporary.open("rb") as stream:
-            os.fsync(stream.fileno())
-        os.replace(temporary, path)
+        with scratch.beside(library.folder, clear) as copy, scratch.beside(library.folder, clear) as made:
+            digests = _copied(library, copy, without)
+            sources = {"library.sqlite": copy}
+            damaged = {}
+            for digest, name in digests.items():
+                try:
+                    blobs.read_original(library.folder, digest)
+                except LibraryError:
+                    damaged[digest] = name
+                else:
+                    sources[f"originals/{digest[:2]}/{digest}.gz"] = blobs.original_path(library.folder, digest)
+            manifest = {
+                "format": FORMAT,
+                "library_version": schema.LIBRARY_VERSION,
+                "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+                "files": {name: _hash_of(source) for name, source in sources.items()},
+                "damaged": damaged,
+            }
+            _made_private(made)
+            with zipfile.ZipFile(made, "w", zipfile.ZIP_STORED) as archive:
+                archive.writestr(MANIFEST, json.dumps(manifest))
+                for name, source in sources.items():
+                    archive.write(source, name)
+            _verified(made)
+            if passphrase is None:
+                _placed(made, path)
+            else:
+                with scratch.beside(library.folder, path) as hidden:
+                    _made_private(hidden)
+                    hidden.write_bytes(encryption.encrypted(made.read_bytes(), passphrase))
+                    if encryption.decrypted(hidden.read_bytes(), passphrase, path.name) != made.read_bytes():
+                        raise LibraryError(f"{path} could not be read back: nothing was kept")
+                    _placed(hidden, path)
     except OSError as error:
         raise LibraryError(f"cannot write {path}: {error.strerror or error}; nothing was kept") from None
-    finally:
-        temporary.unlink(missing_ok=True)
-        copy.unlink(missing_ok=True)
-    return {"file": str(path), "originals": len(digests), "bytes": path.stat().st_size, "verified": True}
+    except sqlite3.Error as error:
+        raise LibraryError(
+            f"the library database in {library.folder} cannot be copied ({error}): look with check-up"
+        ) from None
+    return {
+        "file": str(path),
+        "originals": len(digests) - len(damaged),
+        "damaged": sorted(damaged.values()),
+        "bytes": path.stat().st_size,
+        "encrypted": passphrase is not None,
+        "verified": True,
+    }
+
+
+def _copied(library: History, copy: Path, without: Collection[str]) -> dict[str, str]:
+    """A copy of the database of what was told; returns names of originals by their hashes."""
+    _made_private(copy)
+    with closing(sqlite3.connect(copy)) as target:
+        with library.reading() as connection:
+            raw: Any = connection.connection.driver_connection
+            raw.backup(target)
+        target.execute("PRAGMA journal_mode=DELETE")
+        for kind in without:
+            target.execute("DELETE FROM entry WHERE kind = ?", (kind,))
+        if without:
+            target.commit()
+            target.execute("VACUUM")  # nothing of them is left in free pages
+        return dict(target.execute("SELECT sha256, name FROM file ORDER BY sha256").fetchall())
+
+
+def _made_private(path: Path) -> None:
+    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, blobs.PRIVATE_FILE))
+
+
+def _placed(made: Path, path: Path) -> None:
+    with made.open("rb") as stream:
+        os.fsync(stream.fileno())
+    os.replace(made, path)
 
 
 def _hash_of(path: Path) -> str:
@@ -134,30 +192,54 @@ def _verified(path: Path, into: Path | None = None) -> dict[str, Any]:
         ) from None
 
 
-def restore(path: Path, folder: Path) -> dict[str, Any]:
+def is_encrypted(path: Path) -> bool:
+    """Whether a backup needs a passphrase. Raises UsageError where there is none."""
+    if not path.is_file():
+        raise UsageError(f"there is no backup {path}")
+    with path.open("rb") as stream:
+        return encryption.is_encrypted(stream.read(64))
+
+
+def restore(path: Path, folder: Path, passphrase: str | None = None) -> dict[str, Any]:
     """Make a library folder from a backup; nothing appears there unless every byte is right.
+
+    Returns ``library``, ``originals``, ``damaged`` (names of those that were damaged when it was made) and ``made_at``.
 
     Raises
     ------
     UsageError
-        No such backup, or the folder holds something already.
+        No such backup, or the folder holds something already; an encrypted one without a passphrase.
     UnreadableFile
-        The backup is broken or of a newer version.
+        The backup is broken or of a newer version, or the passphrase is wrong.
     """
-    if not path.is_file():
-        raise UsageError(f"there is no backup {path}")
+    hidden = is_encrypted(path)
+    if hidden and passphrase is None:
+        raise UsageError(f"{path.name} is encrypted: its passphrase is needed")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already: restore into a new folder with --library DIR")
     folder = folder.resolve()
     work = folder.with_name(f".{folder.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     try:
-        work.mkdir(parents=True)
-        manifest = _verified(path, work)
+        work.mkdir(parents=True, mode=blobs.PRIVATE_FOLDER)
+        if hidden:
+            clear = work / "clear.part"
+            clear.write_bytes(encryption.decrypted(path.read_bytes(), passphrase or "", path.name))
+            manifest = _verified(clear, work)
+            clear.unlink()
+        else:
+            manifest = _verified(path, work)
         database.check(work / stamps.FILE_NAME)
+        for made in work.rglob("*"):
+            made.chmod(blobs.PRIVATE_FOLDER if made.is_dir() else blobs.PRIVATE_FILE)
         blobs.place_folder(work, folder, last=stamps.FILE_NAME)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}; nothing was kept") from None
     finally:
         shutil.rmtree(work, ignore_errors=True)
-    return {"library": str(folder), "originals": len(manifest["files"]) - 1, "made_at": manifest["made_at"]}
+    return {
+        "library": str(folder),
+        "originals": len(manifest["files"]) - 1,
+        "damaged": sorted(manifest.get("damaged", {}).values()),
+        "made_at": manifest["made_at"],
+    }

@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
+import os
+import stat
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import select
 
 from footwork.errors import FootworkError, LibraryError
+from footwork.formats import archive
 from footwork.history.book import History
 from footwork.history.recordings import results
-from footwork.store import blobs, database, schema, stamps
+from footwork.store import blobs, database, schema, seal, stamps
+
+# Of what stands in a library's folder, that which is of the library; a journal of its database too.
+_OWN = ("originals", "derived", "incoming", "import.lock", "open.lock", "rebuild.lock", "seal.lock", seal.FILE)
 
 
-def check_library(folder: Path, repair: bool = False, progress: Any = None) -> dict[str, Any]:
-    """Check a library: databases, schema, every original's hash, orphans, results and signals.
+def check_library(
+    folder: Path, repair: bool = False, progress: Any = None, copies: Sequence[Path] = ()
+) -> dict[str, Any]:
+    """Check a library: databases, schema, every original's hash, orphans, results and signals, who may read it.
 
-    With ``repair`` everything that can be rebuilt is. Returns ``checks`` (name, ``ok``, what was looked at),
-    ``problems`` left, in sentences, and ``repaired``.
+    With ``repair`` everything that can be mended is; damaged originals from intact ones among ``copies``, which are
+    folders, files and backups. Returns ``checks`` (name, ``ok``, what was looked at), ``problems`` left, in sentences,
+    and ``repaired``.
 
     Raises
     ------
@@ -27,23 +36,12 @@ def check_library(folder: Path, repair: bool = False, progress: Any = None) -> d
         No library there, or its database cannot be opened at all.
     """
     found = _Findings()
-    derived = folder / "derived"
-    if (folder / stamps.FILE_NAME).exists() and (derived / "derived.sqlite").exists():
-        try:
-            database.check(derived / "derived.sqlite")
-            found.check("derived database", "sound")
-        except LibraryError as error:
-            if repair:
-                shutil.rmtree(derived)
-                found.repaired.append("the derived database was damaged: all results are made anew")
-                found.check("derived database", "sound after repair")
-            else:
-                found.check("derived database", "", [f"{error}: it can be rebuilt, run check-up --repair"])
-                found.told("results", "not looked at")
-                return found.to_json()
+    if not (folder / stamps.FILE_NAME).exists():
+        raise LibraryError(f"there is no library in {folder}: make one with 'footwork --library {folder} add PATH'")
+    wrong = _told_is_sound(found, folder, repair)
+    if not _derived_is_sound(found, folder, repair, wrong):
+        return found.to_json()
     with History.open(folder, create=False, refresh=False) as library:
-        database.check(folder / stamps.FILE_NAME)
-        found.check("library database", f"sound, version {schema.LIBRARY_VERSION}")
         with library.reading() as connection:
             files = dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).all())
             stale = results.stale(connection, library.athlete.masses(), library.zone)
@@ -58,23 +56,7 @@ def check_library(folder: Path, repair: bool = False, progress: Any = None) -> d
                     .where(schema.result.c.run_id.is_not(None))
                 )
             }
-        bad = []
-        for done, (digest, name) in enumerate(files.items(), start=1):
-            try:
-                blobs.read_original(folder, digest)
-            except LibraryError as error:
-                bad.append(f"{name}: {error}")
-            if progress is not None:
-                progress(done, len(files), name)
-        found.check("originals", f"{len(files)} files, each by its hash", bad)
-        strays = sorted(
-            p for p in (folder / "originals").rglob("*") if p.is_file() and p.name.removesuffix(".gz") not in files
-        )
-        found.check(
-            "originals without a run",
-            "none",
-            [f"{p} belongs to no run: bring it in with 'footwork add {p}', or remove it" for p in strays],
-        )
+        _originals_are_sound(found, folder, files, repair, copies, progress)
         found.mend(
             "results",
             f"{len(wanted)} up to date",
@@ -93,9 +75,122 @@ def check_library(folder: Path, repair: bool = False, progress: Any = None) -> d
             lambda: results.rebuild(library, broken),
         )
         if not stale and not broken:
-            loose = [p for p in (derived / "signals").glob("*") if p not in wanted]
+            loose = [p for p in (folder / "derived" / "signals").glob("*") if p not in wanted]
             found.mend("loose signals", "none", loose, repair, "of no run", lambda: _removed(loose))
+    _is_private(found, folder, repair)
     return found.to_json()
+
+
+def _told_is_sound(found: _Findings, folder: Path, repair: bool) -> tuple[str, ...] | None:
+    """Look through what the runner told; returns the databases that something else changed.
+
+    Raises LibraryError where it is beyond being opened.
+    """
+    database.check(folder / stamps.FILE_NAME)
+    wrong = seal.changed(folder)
+    if stamps.FILE_NAME not in (wrong or ()):
+        found.check("library database", f"sound, version {schema.LIBRARY_VERSION}")
+    elif repair:
+        with seal.locked(folder):
+            seal.lift(folder)
+        found.repaired.append(
+            "the library database was changed by something else; it holds together and is taken as it is, but look at "
+            "what it says, or restore a backup"
+        )
+        found.check("library database", "taken as it is")
+    else:
+        raise LibraryError(database.changed_by_others(folder))
+    return wrong
+
+
+def _derived_is_sound(found: _Findings, folder: Path, repair: bool, wrong: tuple[str, ...] | None) -> bool:
+    fault = database.derived_fault(folder, wrong)
+    if fault and not repair:
+        said = f"the stored results are damaged ({fault}): the next command makes them anew, or check-up --repair"
+        found.check("derived database", "", [said])
+        found.told("results", "not looked at")
+        return False
+    if fault:
+        database.throw_away_derived(folder, fault)
+        found.repaired.append("the derived database was damaged: all results are made anew")
+        found.check("derived database", "sound after repair")
+        return True
+    before = database.made_anew(folder)
+    found.check("derived database", f"sound; made anew on {before['at'][:10]}: {before['why']}" if before else "sound")
+    return True
+
+
+def _originals_are_sound(
+    found: _Findings, folder: Path, files: dict[str, str], repair: bool, copies: Sequence[Path], progress: Any
+) -> None:
+    bad: dict[str, str] = {}
+    for done, (digest, name) in enumerate(files.items(), start=1):
+        try:
+            blobs.read_original(folder, digest)
+        except LibraryError as error:
+            bad[digest] = f"{name}: {error}"
+        if progress is not None:
+            progress(done, len(files), name)
+    healed = _healed(folder, bad, copies) if repair and copies else []
+    if healed:
+        found.repaired.append(f"{len(healed)} damaged originals were put right from intact copies")
+    left = [text for digest, text in bad.items() if digest not in healed]
+    found.check("originals", f"{len(files)} files, each by its hash", left)
+    strays = sorted(
+        p for p in (folder / "originals").rglob("*") if p.is_file() and p.name.removesuffix(".gz") not in files
+    )
+    found.check(
+        "originals without a run",
+        "none",
+        [f"{p} belongs to no run: bring it in with 'footwork add {p}', or remove it" for p in strays],
+    )
+
+
+def _healed(folder: Path, bad: Iterable[str], copies: Sequence[Path]) -> list[str]:
+    """Put originals right of which there is an intact copy, in a folder, an archive or a backup; returns them."""
+    missing = set(bad)
+    out: list[str] = []
+    for path in _files(copies):
+        if not missing:
+            break
+        with contextlib.suppress(FootworkError, OSError):
+            for member in archive.members(path):
+                with contextlib.suppress(FootworkError, OSError):
+                    for _, data in archive.unpack(path, member):
+                        digest = blobs.sha256(data)
+                        if digest in missing:
+                            blobs.put_original(folder, digest, data)
+                            missing.remove(digest)
+                            out.append(digest)
+    return out
+
+
+def _files(paths: Sequence[Path]) -> Iterable[Path]:
+    for path in paths:
+        if path.is_file():
+            yield path
+        for parent, _, names in os.walk(path):
+            yield from (Path(parent, name) for name in sorted(names))
+
+
+def _is_private(found: _Findings, folder: Path, repair: bool) -> None:
+    """Whether others of this machine can look into the library: the folder is closed to them, or all in it."""
+    own = [p for p in folder.iterdir() if p.name in _OWN or p.name.startswith(stamps.FILE_NAME)]
+    if not _is_open(folder) or not any(_is_open(p) for p in own):
+        return found.told("privacy", "only you can read it")
+    if not repair:
+        said = f"other users of this machine can look into {folder}: close it with check-up --repair"
+        return found.check("privacy", "", [said])
+    for path in [q for p in own for q in (p, *p.rglob("*"))]:
+        path.chmod(blobs.PRIVATE_FOLDER if path.is_dir() else blobs.PRIVATE_FILE)
+    if len(own) == len(list(folder.iterdir())):
+        folder.chmod(blobs.PRIVATE_FOLDER)
+    found.repaired.append("others could look into the library: it is closed to them")
+    return found.check("privacy", "only you can read it")
+
+
+def _is_open(path: Path) -> bool:
+    return bool(stat.S_IMODE(path.stat().st_mode) & 0o077)
 
 
 class _Findings:
@@ -135,6 +230,6 @@ def _removed(paths: list[Path]) -> list[str]:
 
 
 def _readable(path: Path) -> bool:
-    with contextlib.suppress(FootworkError, Exception):
+    with contextlib.suppress(LibraryError):
         return len(blobs.read_signals(path, [])) > 0
     return False

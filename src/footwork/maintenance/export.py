@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,9 +18,11 @@ from footwork.history.recordings import run_signals
 from footwork.quantities import Floats, plain
 from footwork.questions import sessions, trials
 from footwork.signals import Signals
-from footwork.store import blobs, schema
+from footwork.store import blobs, schema, scratch
 
 if TYPE_CHECKING:
+    import polars as pl
+
     from footwork.history.book import History
 
 ENDINGS = (".csv", ".parquet")
@@ -87,40 +88,56 @@ def everything(
     ``runs.csv`` the list; ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places
     positions are left empty; where there are any, originals are left out, unless ``with_location``.
 
-    Returns ``runs``, ``signals``, ``originals``, ``originals_left_out`` and ``hidden`` seconds.
+    Returns ``runs``, ``signals``, ``originals``, ``originals_left_out``, ``hidden`` seconds and ``damaged``, names of
+    what could not be written because an original is damaged or missing.
 
     Raises
     ------
     UsageError
         The folder exists and is not empty, or an unknown ending.
     """
-    import polars as pl
-
     if ending not in ENDINGS:
         raise UsageError(f"signals are written as {' or '.join(ENDINGS)}")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already: name a new folder")
     private = [] if with_location else private_places.places(library)
     folder = folder.resolve()
-    work = folder.with_name(f".{folder.name}.part")
-    shutil.rmtree(work, ignore_errors=True)
     told: dict[str, Any] = {"runs": 0, "signals": 0, "originals": 0, "originals_left_out": 0, "hidden": 0}
+    told["damaged"] = []
     try:
-        (work / "signals").mkdir(parents=True)
-        (work / "originals").mkdir()
-        rows = library.runs()
-        told["runs"] = len(rows)
-        flat = [{k: json.dumps(v) if isinstance(v, dict | list) else v for k, v in r.to_json().items()} for r in rows]
-        pl.DataFrame(flat, infer_schema_length=None).write_csv(work / "runs.csv")
-        (work / "library.json").write_text(json.dumps(_facts(library), indent=1, ensure_ascii=False), encoding="utf-8")
-        _signals(library, work / "signals", ending, private, told, progress)
-        _originals(library, work / "originals", private, told)
-        blobs.place_folder(work, folder)
+        with scratch.beside(library.folder, folder) as work:
+            (work / "signals").mkdir(parents=True)
+            (work / "originals").mkdir()
+            rows = library.runs()
+            told["runs"] = len(rows)
+            (work / "runs.csv").write_bytes(table_of([r.to_json() for r in rows]))
+            facts = json.dumps(_facts(library), indent=1, ensure_ascii=False)
+            (work / "library.json").write_text(facts, encoding="utf-8")
+            _signals(library, work / "signals", ending, private, told, progress)
+            _originals(library, work / "originals", private, told)
+            blobs.place_folder(work, folder)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}") from None
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
     return told
+
+
+def table_of(rows: list[dict[str, Any]]) -> bytes:
+    """Rows as CSV, lists as JSON."""
+    import polars as pl
+
+    flat = [{k: json.dumps(v) if isinstance(v, dict | list) else v for k, v in row.items()} for row in rows]
+    return csv_of(pl.DataFrame(flat, infer_schema_length=None))
+
+
+def csv_of(frame: pl.DataFrame) -> bytes:
+    """A table as CSV, in which no text is one that a spreadsheet would compute: an apostrophe makes it plain."""
+    import polars as pl
+
+    text = pl.col(pl.String)
+    computed = text.str.contains(r"^\s*[=+\-@\t\r]")
+    return (
+        frame.with_columns(pl.when(computed).then(pl.lit("'") + text).otherwise(text).name.keep()).write_csv().encode()
+    )
 
 
 def _facts(library: History) -> dict[str, Any]:
@@ -165,10 +182,14 @@ def _signals(
         first = (r.recording_id, r.part) == (main.recording_id, main.part)
         number[r.run_id] = number.get(r.run_id, 1) + (not first)
         name = f"run-{r.run_id:05}{'' if first else f'-{number[r.run_id]}'}{ending}"
-        signals = run_signals.signals_of(library, main, r.recording_id, r.part)
-        written = _write_signals(signals, folder / name, private)
-        told["signals"] += 1
-        told["hidden"] += written["hidden"]
+        try:
+            signals = run_signals.signals_of(library, main, r.recording_id, r.part)
+        except LibraryError:  # its original, which is named, can't make them anew
+            told["damaged"].append(name)
+        else:
+            written = _write_signals(signals, folder / name, private)
+            told["signals"] += 1
+            told["hidden"] += written["hidden"]
         if progress is not None:
             progress(done, len(found), name)
 
@@ -183,5 +204,10 @@ def _originals(library: History, folder: Path, private: list[dict[str, Any]], to
     for sha, name in found:
         # File systems count bytes; the ending stays.
         kept = Path(name).name.encode()[-200:].decode("utf-8", "ignore")
-        (folder / f"{sha[:12]}-{kept}").write_bytes(blobs.read_original(library.folder, sha))
-        told["originals"] += 1
+        try:
+            data = blobs.read_original(library.folder, sha)
+        except LibraryError:
+            told["damaged"].append(name)
+        else:
+            (folder / f"{sha[:12]}-{kept}").write_bytes(data)
+            told["originals"] += 1

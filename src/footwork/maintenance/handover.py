@@ -16,19 +16,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pyrage
-
 from footwork.errors import UnreadableFile, UsageError
 from footwork.history.log import uniting
 from footwork.history.log.uniting import United
 from footwork.maintenance import backup, export
+from footwork.maintenance.encryption import checked, decrypted, encrypted
 from footwork.store import blobs
 
 if TYPE_CHECKING:
     from footwork.history.book import History
 
 FORMAT = 1
-SHORTEST = 10  # characters of a passphrase
 MOST_BYTES = 2 * 2**30  # of a file that is received, packed and unpacked
 MANIFEST, LOG, WHOLE = "manifest.json", "log.json", "library.zip"
 
@@ -46,29 +44,6 @@ class Received:
     unread: list[str] = field(default_factory=list)
     fresh: bool = False
     taken: bool = False
-
-
-def checked(passphrase: str) -> str:
-    """A passphrase that is long enough. Raises UsageError."""
-    if len(passphrase) < SHORTEST:
-        raise UsageError(f"a passphrase has at least {SHORTEST} characters: a few words do")
-    return passphrase
-
-
-def encrypted(content: bytes, passphrase: str) -> bytes:
-    """Content in the age format. Raises UsageError for a passphrase that is too short."""
-    return bytes(pyrage.passphrase.encrypt(content, checked(passphrase)))
-
-
-def decrypted(content: bytes, passphrase: str, name: str) -> bytes:
-    """Content out of the age format. Raises UnreadableFile for a wrong passphrase, or a file that is cut or
-    changed."""
-    try:
-        return bytes(pyrage.passphrase.decrypt(content, passphrase))
-    except pyrage.DecryptError:
-        raise UnreadableFile(
-            f"{name} cannot be opened: the passphrase is wrong, or the file is cut or changed; nothing was taken"
-        ) from None
 
 
 def hand_over(
@@ -99,14 +74,15 @@ def hand_over(
     Returns
     -------
     dict
-        ``file``, ``holds``, ``bytes``, ``diary`` (whether it is inside).
+        ``file``, ``holds``, ``bytes``, ``diary`` (whether it is inside), ``damaged`` (names of originals that could
+        not go with it).
 
     Raises
     ------
     UsageError
         Nothing chosen, a file that is there already, or a short passphrase.
     LibraryError
-        An original is damaged, or the disk is full.
+        The disk is full.
     """
     holds = [*(["plan"] if plan else []), *sorted(papers or {}), *(["library"] if whole else [])]
     if not holds:
@@ -116,7 +92,7 @@ def hand_over(
     if not path.parent.is_dir():
         raise UsageError(f"there is no folder {path.parent}: make it first")
     checked(passphrase)
-    made = io.BytesIO()
+    made, damaged = io.BytesIO(), list[str]()
     with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
         manifest = {
             "format": FORMAT,
@@ -130,18 +106,19 @@ def hand_over(
         for name, content in (papers or {}).items():
             archive.writestr(f"papers/{name}", content)
         if whole:
-            archive.writestr(WHOLE, _whole(library, with_diary), zipfile.ZIP_STORED)
+            content, damaged = _whole(library, with_diary)
+            archive.writestr(WHOLE, content, zipfile.ZIP_STORED)
     content = encrypted(made.getvalue(), passphrase)
     export.write_whole(path, content)
-    return {"file": str(path), "holds": holds, "bytes": len(content), "diary": whole and with_diary}
+    return {"file": str(path), "holds": holds, "bytes": len(content), "diary": whole and with_diary, "damaged": damaged}
 
 
-def _whole(library: History, with_diary: bool) -> bytes:
-    """A backup of the library, without its diary unless wanted."""
+def _whole(library: History, with_diary: bool) -> tuple[bytes, list[str]]:
+    """A backup of the library, without its diary unless wanted; and the originals that could not go with it."""
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / "whole.zip"
-        backup.backup(library, path, () if with_diary else ("diary",))
-        return path.read_bytes()
+        made = backup.backup(library, path, () if with_diary else ("diary",))
+        return path.read_bytes(), made["damaged"]
 
 
 def receive(

@@ -49,7 +49,7 @@ class Refreshed:
         """Write the rows as .parquet or .csv. Raises UsageError for another ending or no folder, LibraryError."""
         export.check_out(path, *export.ENDINGS)
         made = self.frame()
-        export.write_whole(path, made.write_csv if path.suffix.lower() == ".csv" else made.write_parquet)
+        export.write_whole(path, export.csv_of(made) if path.suffix.lower() == ".csv" else made.write_parquet)
 
 
 def refresh(

@@ -70,7 +70,7 @@ def _elsewhere(words: tuple[str, ...]) -> bool:
     if words[0] in ELSEWHERE:
         return True
     named = [w.partition("=")[2] for w in words if w.startswith(OPTIONS)]
-    named += [w for w in words[1:] if w != "--" and words[0] == "add"]
+    named += [w for w in words[1:] if w != "--" and words[0] in ("add", "check-up")]
     inside = Path(tempfile.gettempdir()).resolve()
     return any(not Path(n).resolve().is_relative_to(inside) for n in named)
 

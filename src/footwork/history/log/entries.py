@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, insert, select, update
 
-from footwork.errors import NoSuchRun, UsageError
+from footwork.errors import LibraryError, NoSuchRun, UsageError
 from footwork.history.log import parts
 from footwork.history.log.parts import SHAPING, Entry
 from footwork.quantities import describe_weather, format_duration
-from footwork.store import schema
+from footwork.store import blobs, schema
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -191,6 +191,8 @@ def mark(library: History, run_id: int, name: str, remove: bool = False, incline
             )
         if name == "treadmill" and of.surface:
             raise UsageError(f"run {run_id} was run on {of.surface}: it cannot be on a treadmill too")
+        if incline is not None:
+            _check_originals(library, run_id)
         if name not in of.marks or incline is not None:
             share = None if incline is None else incline / 100
             write(library, "mark", run_id, {"name": name, **({} if share is None else {"incline": share})})
@@ -241,8 +243,28 @@ def recorded_row(library: History, run_id: int) -> tuple[Any, float, float]:
         raise UsageError(
             f"run {run_id} was entered by hand: it has no recording to correct; delete it and enter it anew"
         )
+    _check_originals(library, run_id)
     start = dt.datetime.fromisoformat(row.start).timestamp()
     return row, start, start + row.elapsed_s
+
+
+def _check_originals(library: History, run_id: int) -> None:
+    """Whether a correction could be carried out: a run is made anew from its originals. Raises LibraryError."""
+    recording, result = schema.recording.c, schema.result.c
+    with library.reading() as connection:
+        found = connection.execute(
+            select(schema.file.c.sha256)
+            .join(schema.recording, recording.file_id == schema.file.c.id)
+            .outerjoin(schema.result, result.recording_id == recording.id)
+            .where((recording.run_id == run_id) | (result.run_id == run_id))
+            .distinct()
+        ).scalars()
+        digests = list(found)
+    for digest in digests:
+        try:
+            blobs.read_original(library.folder, digest)
+        except LibraryError as error:
+            raise LibraryError(f"run {run_id} cannot be corrected: {error}") from None
 
 
 def _at(entry: Entry, key: str, starts: dict[int, float]) -> str:

@@ -186,7 +186,7 @@ class Digest:
     sha256: str = ""
     name: str = ""
     size: int = 0
-    outcome: str = "read"  # read, told (of days), known, skipped, failed or fatal
+    outcome: str = "read"  # read, told (of days), known, healed, skipped, failed or fatal
     reason: str = ""
     original: Path | None = None
     recordings: list[Analysed] = field(default_factory=list)
@@ -240,9 +240,10 @@ def corrected(
 
 @dataclass(frozen=True)
 class Orders:
-    """What a worker must know: where temporary files go, dated masses, what is known, a start for undated files, a
-    zone."""
+    """What a worker must know: where the library is and temporary files go, dated masses, what is known, a start for
+    undated files, a zone."""
 
+    library: Path
     incoming: Path
     masses: list[tuple[str, float]]
     known: frozenset[str] = frozenset()
@@ -273,6 +274,10 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
     made = Digest(shown, sha, name, len(data))
     if sha in orders.known:
         made.outcome = "known"
+        if not blobs.is_whole(orders.library, sha):
+            made.outcome = "healed"
+            made.original = orders.incoming / f"{sha}.gz"
+            blobs.write_original(made.original, data)
         return made
     try:
         recordings = read_dated(data, name, orders.start)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 BATCH = 25
-OUTCOMES = ("added", "duplicates", "recovered", "told", "skipped", "failed")
+OUTCOMES = ("added", "duplicates", "recovered", "healed", "told", "skipped", "failed")
 Progress = Callable[[int, int, str], None]
 
 
@@ -37,6 +37,7 @@ class Report:
     added: list[dict[str, Any]] = field(default_factory=list)
     duplicates: list[dict[str, Any]] = field(default_factory=list)
     recovered: list[dict[str, Any]] = field(default_factory=list)
+    healed: list[dict[str, Any]] = field(default_factory=list)
     told: list[dict[str, Any]] = field(default_factory=list)
     skipped: list[dict[str, Any]] = field(default_factory=list)
     failed: list[dict[str, Any]] = field(default_factory=list)
@@ -134,7 +135,14 @@ def add(
         try:
             incoming.mkdir(parents=True)
             tasks = tasks_for(paths, library.folder, report)
-            orders = Orders(incoming, library.athlete.masses(), frozenset(library.known_files()), start, library.zone)
+            orders = Orders(
+                library.folder,
+                incoming,
+                library.athlete.masses(),
+                frozenset(library.known_files()),
+                start,
+                library.zone,
+            )
             batch: list[Digest] = []
             for done, (task, found) in enumerate(workers.run_all(tasks, orders, processes), start=1):
                 batch += found

@@ -24,6 +24,10 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
     """Write one file's recordings inside the caller's transaction and say what became of it."""
     entry = {"file": made.shown, "reason": made.reason}
     known = connection.execute(select(schema.file.c.id).where(schema.file.c.sha256 == made.sha256)).first()
+    if made.outcome == "healed":
+        blobs.place(made.original, blobs.original_path(library.folder, made.sha256))
+        report.healed.append({"file": made.shown, "reason": "what was kept of it here was damaged or gone: put right"})
+        return
     if made.outcome == "known" or (made.outcome == "read" and known):
         report.duplicates.append({"file": made.shown, "reason": "this very file is in the library"})
         return
@@ -254,6 +258,7 @@ def _rebuild_one(
         if analysed.signals is not None:
             final = blobs.signals_path(library.folder, row["sha256"], row["leg"], part.number)
             temporary = final.with_suffix(".new")
+            temporary.parent.mkdir(parents=True, exist_ok=True)
             blobs.write_signals(temporary, analysed.signals)
             blobs.place(temporary, final)
         made.append((part, analysed))

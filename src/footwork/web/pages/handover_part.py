@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import events, ui
 
 from footwork.errors import FootworkError
-from footwork.maintenance import handover
+from footwork.maintenance import encryption, handover
 from footwork.reports import letter
 from footwork.web.forms import sentence
 from footwork.web.layout import heading, text
@@ -52,11 +52,11 @@ def hand_over_part(library: Library, then: str) -> None:
     async def give(_: Any) -> None:
         told.set_text("Working…")
         try:
-            content = await asyncio.to_thread(_made, library, dict(chosen), words.get("hand", ""))
+            content, damaged = await asyncio.to_thread(_made, library, dict(chosen), words.get("hand", ""))
         except FootworkError as error:
             told.set_text(sentence(str(error)))
             return
-        told.set_text("Written.")
+        told.set_text(f"Written, without {', '.join(damaged)}, which are damaged here." if damaged else "Written.")
         ui.download.content(content, "hand-over.age")
 
     with ui.element("div").classes("row-of"):
@@ -66,14 +66,14 @@ def hand_over_part(library: Library, then: str) -> None:
     _receiving(library, then)
 
 
-def _made(library: Library, chosen: dict[str, bool], passphrase: str) -> bytes:
+def _made(library: Library, chosen: dict[str, bool], passphrase: str) -> tuple[bytes, list[str]]:
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / "hand-over.age"
         papers = letter.papers(library, chosen.get("report", False), chosen.get("zones", False))
         diary = chosen.get("with_diary", False) and not library.diary_withheld
         plan, whole = chosen.get("plan", False), chosen.get("whole", False)
-        handover.hand_over(library, path, passphrase, papers, plan, whole, diary)
-        return path.read_bytes()
+        made = handover.hand_over(library, path, passphrase, papers, plan, whole, diary)
+        return path.read_bytes(), made["damaged"]
 
 
 def _receiving(library: Library, then: str) -> None:
@@ -138,7 +138,7 @@ def _sum(found: handover.Received) -> str:
 
 def _passphrase(words: dict[str, str], name: str) -> None:
     with ui.element("label").classes("field"):
-        text("span", f"Passphrase, at least {handover.SHORTEST} characters")
+        text("span", f"Passphrase, at least {encryption.SHORTEST} characters")
         box = ui.element("input").props(f'type="password" autocomplete="off" name="{name}-passphrase"')
         box.on(
             "input",

@@ -56,6 +56,13 @@ def checked(result: dict[str, Any]) -> str:
     return f"All is sound: {'; '.join(c['name'] + ' ' + c['found'] for c in result['checks'])}.{mended}"
 
 
+def _damaged(result: dict[str, Any]) -> str:
+    """What is not in an answer, since it is damaged here."""
+    names = result["damaged"]
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return f" Without {', '.join(names[:5])}{more}: damaged here. Add those files again." if names else ""
+
+
 async def show_keeping(base: str, library: Library) -> None:
     here = f"{base}/library"
     found = await asyncio.to_thread(data, library)
@@ -79,7 +86,7 @@ async def show_keeping(base: str, library: Library) -> None:
             ["backup"],
             (Field("file", f"New file, as {home}/footwork.zip"),),
             "Back up",
-            lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.",
+            lambda r: f"Written and verified: {r['originals']} originals, {r['bytes'] / 1e6:.1f} MB.{_damaged(r)}",
             needed=["file"],
             prefix="backup-",
         )
@@ -94,14 +101,23 @@ async def show_keeping(base: str, library: Library) -> None:
             ["restore"],
             (Field("file", "Backup file"), Field("into", f"New folder, as {home}/Restored", "--into")),
             "Restore",
-            lambda r: f"Restored {r['runs']} runs into {r['library']}.",
+            lambda r: f"Restored {r['runs']} runs into {r['library']}.{_damaged(r)}",
             needed=["file", "into"],
             prefix="restore-",
         )
         heading("Check-up")
         text("p", "Looks at both databases, every original, all results and signals.", "soft")
         command_form(library, ["check-up"], (), "Check", checked)
-        command_form(library, ["check-up"], (), "Check and rebuild what can be", checked, fixed=["--repair"])
+        command_form(
+            library,
+            ["check-up"],
+            (Field("copies", "Folder or backup with intact copies, for damaged originals"),),
+            "Check and mend what can be",
+            checked,
+            fixed=["--repair"],
+            prefix="repair-",
+            bare=True,
+        )
         heading("Export everything")
         text(
             "p",
@@ -121,6 +137,7 @@ async def show_keeping(base: str, library: Library) -> None:
                     if r["originals_left_out"]
                     else "."
                 )
+                + _damaged(r)
             ),
             needed=["out"],
             fixed=["--all"],

@@ -13,6 +13,7 @@ from urllib.parse import quote
 from nicegui import ui
 
 from footwork.errors import FootworkError, UsageError
+from footwork.maintenance import export
 from footwork.physiology.population import LEAST
 from footwork.quantities import Estimate
 from footwork.reports import group_sheet
@@ -201,7 +202,7 @@ def _of_all(squad: Squad) -> None:
         text("summary", "Tables of everyone, priors, erasing a runner")
         downloads(
             [
-                ("These lines as a table", "squad.csv", lambda: frame(squad.lines().athletes).write_csv().encode()),
+                ("These lines as a table", "squad.csv", lambda: export.csv_of(frame(squad.lines().athletes))),
                 ("Numbers of everyone", "numbers.parquet", lambda: _parquet(squad)),
             ]
         )

@@ -378,7 +378,7 @@ def uploader(base: str, library: Library) -> None:
         )
         report.clear()
         with report:
-            for kind in ("recovered", "failed", "skipped", "duplicates"):
+            for kind in ("recovered", "healed", "failed", "skipped", "duplicates"):
                 for entry in r[kind][:20]:
                     note(f"{entry['file']}, {kind}: {entry['reason']}")
             if r["failed"] or r["skipped"] or r["recovered"] or not added:
