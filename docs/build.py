@@ -26,6 +26,8 @@ EXIT_CODES = """
 | 3 | a file failed |
 | 4 | the library or disk cannot be used |
 | 5 | the data carry no answer at all (a withheld number inside an answer is no failure) |
+| 6 | hard running is held back while the diary tells of illness, injury or a return |
+| 7 | written, but without what is damaged here, which is named |
 | 130 | stopped by Ctrl-C; what was done before is kept |
 
 With `--json` stdout holds one JSON value and nothing else; an error is `{"error": sentence}`.

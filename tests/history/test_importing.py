@@ -45,7 +45,7 @@ def test_a_mixed_folder(library, tmp_path):
     (folder / "tri.fit").write_bytes(f.wrap(triathlon()))
     (folder / "lies.fit").write_bytes(b"<html>not a fit file</html>")
     report = library.add([tmp_path / "in"])
-    assert set(report) == {"added", "duplicates", "recovered", "told", "skipped", "failed"}
+    assert set(report) == {"added", "duplicates", "recovered", "healed", "told", "skipped", "failed"}
     added = reasons(report, "added")
     assert {"deep/a.fit", "deep/b.fit.gz", "deep/c.zip/x/d.gpx", "deep/noname", "deep/cut.fit"} <= set(added)
     assert "deep/cut.fit" in reasons(report, "recovered")

@@ -12,7 +12,7 @@ import pytest
 from footwork import Library
 from footwork.errors import UnreadableFile, UsageError
 from footwork.history.log import uniting
-from footwork.maintenance import handover
+from footwork.maintenance import encryption, handover
 from tests.conftest import fit_of, simulate
 from tests.program import footwork, of_json, ok
 
@@ -206,7 +206,7 @@ def test_it_is_unreadable_without_the_passphrase_and_nothing_is_changed_by_a_bad
             handover.receive(tmp_path / "bad.age", WORDS, library, write=True)
     with pytest.raises(UnreadableFile, match="passphrase is wrong"):
         handover.receive(path, "another passphrase", library, write=True)
-    (tmp_path / "other.age").write_bytes(handover.encrypted(b"no archive", WORDS))
+    (tmp_path / "other.age").write_bytes(encryption.encrypted(b"no archive", WORDS))
     with pytest.raises(UnreadableFile, match="no hand-over of ours"):
         handover.receive(tmp_path / "other.age", WORDS, library, write=True)
     assert library.state() == state
