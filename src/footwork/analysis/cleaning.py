@@ -387,6 +387,8 @@ def _contradicted(out: dict[str, Floats], timer: Bools) -> bool:
 
 def _moving_mean(values: Floats, width: int) -> Floats:
     known = np.isfinite(values)
+    if len(values) < width:  # then NumPy gives as many means as the kernel is long
+        return values.copy()
     kernel = np.ones(width)
     total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
     number = np.convolve(known.astype(float), kernel, mode="same")

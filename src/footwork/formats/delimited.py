@@ -5,10 +5,12 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import datetime as dt
 import io
 import re
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -74,6 +76,10 @@ _FACTORS = {
 }
 
 
+# More than any run has: seven days at 1 Hz are 600,000 rows.
+MOST_ROWS, MOST_COLUMNS, MOST_BYTES, LONGEST_LINE = 700_000, 200, 128 * 2**20, 2**16
+MOST_TABLE_BYTES = 16 * 2**20  # of a table of days or weather
+ROWS_AT_ONCE, _AT_ONCE = 20_000, 2**20
 _WIDE = (b"\xff\xfe", b"\xfe\xff")  # how spreadsheets mark UTF-16
 
 
@@ -85,27 +91,48 @@ def is_format(data: bytes, name: str) -> bool:
 
 def read(data: bytes) -> list[Recording]:
     """One recording. Times that are neither ISO nor later than 1990 in Unix seconds are elapsed: the file is
-    undated.
+    undated. Rows are read in pieces, and no more of them than any run has.
 
     Raises NotARecording or UnreadableFile.
     """
-    header, rows, delimiter = split(decode(data))
+    lines = _lines(data)
+    first = next(lines, "")
+    delimiter = _delimiter(first)
+    header = next(csv.reader([first], delimiter=delimiter), [])
+    if len(header) > MOST_COLUMNS:
+        raise NotARecording(f"a text file of {len(header)} columns, which no recording has")
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:
         raise NotARecording("a CSV file without a 'time' column and a signal we know")
-    comma = delimiter != "," and not any(
-        "." in cell for row in rows[:50] for cell in row if "T" not in cell and ":" not in cell
-    )
-    out: dict[str, Floats] = {}
-    index, factor = columns.pop("time")
-    time, offset = _stamps([row[index] if index < len(row) else "" for row in rows], comma)
+    pieces: list[dict[str, Floats]] = []
+    offset: int | None = None
+    comma: bool | None = None
+    count = 0
+    for rows in _pieces(csv.reader(lines, delimiter=delimiter)):
+        count += len(rows)
+        if count > MOST_ROWS:
+            raise NotARecording(f"a text file of more than {MOST_ROWS} rows, which no run has")
+        if comma is None:
+            comma = delimiter != "," and not any(
+                "." in cell for row in rows[:50] for cell in row if "T" not in cell and ":" not in cell
+            )
+        piece, stated = _piece(rows, columns, comma)
+        pieces.append(piece)
+        offset = stated if offset is None else offset
+    whole = {name: np.concatenate([piece[name] for piece in pieces]) for name in columns} if pieces else {}
+    return [_recording(whole, columns["time"][1], offset)]
+
+
+def _recording(whole: dict[str, Floats], unit: float, offset: int | None) -> Recording:
+    """The recording of all rows; ``unit`` of elapsed times [s]."""
+    time = whole.pop("time", np.zeros(0))
     keep = np.isfinite(time)
     if keep.sum() < 2:
         raise UnreadableFile("the CSV file has fewer than two rows with a readable time")
     dated = bool(np.median(time[keep]) > 631065600)
-    out["time"] = time[keep] if dated else time[keep] * factor
-    for name, (index, factor) in columns.items():
-        values = _numbers([row[index] if index < len(row) else "" for row in rows], comma)[keep] * factor
+    out: dict[str, Floats] = {"time": time[keep] if dated else time[keep] * unit}
+    for name, column in whole.items():
+        values = column[keep]
         if not np.isfinite(values).any():
             continue
         if name == "pace":
@@ -114,16 +141,82 @@ def read(data: bytes) -> list[Recording]:
     if len(out) < 2:
         raise UnreadableFile("the CSV file has no readable values beside time")
     bad = int((~keep).sum())
-    return [
-        Recording(
-            sport="running",
-            columns=out,
-            streams=[PowerStream("power", "csv", "CSV file")] if "power" in out else [],
-            dated=dated,
-            utc_offset_minutes=offset,
-            lost=[f"{bad} rows without a readable time"] if bad else [],
-        )
-    ]
+    return Recording(
+        sport="running",
+        columns=out,
+        streams=[PowerStream("power", "csv", "CSV file")] if "power" in out else [],
+        dated=dated,
+        utc_offset_minutes=offset,
+        lost=[f"{bad} rows without a readable time"] if bad else [],
+    )
+
+
+def _piece(
+    rows: list[list[str]], columns: dict[str, tuple[int, float]], comma: bool
+) -> tuple[dict[str, Floats], int | None]:
+    """Columns of some rows as numbers, times in the unit they came in; and the first UTC offset [min] they state."""
+    out: dict[str, Floats] = {}
+    offset = None
+    for name, (index, factor) in columns.items():
+        cells = [row[index] if index < len(row) else "" for row in rows]
+        if name == "time":
+            out[name], offset = _stamps(cells, comma)
+        else:
+            with np.errstate(over="ignore", invalid="ignore"):
+                out[name] = _numbers(cells, comma) * factor
+    return out, offset
+
+
+def _pieces(reader: Iterable[list[str]]) -> Iterator[list[list[str]]]:
+    """Rows that are not blank, some at a time. Raises UnreadableFile for malformed text."""
+    rows: list[list[str]] = []
+    try:
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                rows.append(row)
+            if len(rows) == ROWS_AT_ONCE:
+                yield rows
+                rows = []
+    except csv.Error as error:
+        raise UnreadableFile(f"the CSV text is malformed ({error})") from None
+    if rows:
+        yield rows
+
+
+def _lines(data: bytes) -> Iterator[str]:
+    """Lines of a text, decoded as they are asked for. Raises UnreadableFile, NotARecording for a line that no table
+    has."""
+    if len(data) > MOST_BYTES:
+        raise NotARecording(f"a text file of more than {MOST_BYTES // 2**20} MiB, which no run has")
+    stream = io.TextIOWrapper(io.BytesIO(data), encoding=_encoding(data))
+    begun = False
+    while line := stream.readline(LONGEST_LINE + 1):
+        if len(line) > LONGEST_LINE:
+            raise NotARecording("a text file with lines that no table of a recording has")
+        begun = begun or bool(line.strip("\n"))
+        if begun:
+            yield line
+
+
+def _encoding(data: bytes) -> str:
+    """Of a text: UTF-8, UTF-16 with a mark, or the usual Western code page. Raises UnreadableFile."""
+    for encoding in ("utf-16",) if data[:2] in _WIDE else ("utf-8-sig", "cp1252"):
+        decoder = codecs.getincrementaldecoder(encoding)()
+        try:
+            for at in range(0, len(data), _AT_ONCE):
+                decoder.decode(data[at : at + _AT_ONCE], final=at + _AT_ONCE >= len(data))
+            return encoding
+        except UnicodeDecodeError:
+            continue
+    raise UnreadableFile("the text is in no encoding we know; save it as UTF-8")
+
+
+def _delimiter(first: str) -> str:
+    """The one that a line has most of. Raises NotARecording for a single column."""
+    delimiter = max(",;\t|", key=first.count)
+    if first.count(delimiter) == 0:
+        raise NotARecording("a text file without columns")
+    return delimiter
 
 
 def split(text: str) -> tuple[list[str], list[list[str]], str]:
@@ -136,10 +229,7 @@ def split(text: str) -> tuple[list[str], list[list[str]], str]:
     UnreadableFile
         Malformed text.
     """
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t|", key=first.count)
-    if first.count(delimiter) == 0:
-        raise NotARecording("a text file without columns")
+    delimiter = _delimiter(text.split("\n", 1)[0])
     reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         return next(reader), [row for row in reader if any(cell.strip() for cell in row)], delimiter
@@ -149,12 +239,9 @@ def split(text: str) -> tuple[list[str], list[list[str]], str]:
 
 def decode(data: bytes) -> str:
     """Text of a file in UTF-8, UTF-16 with a mark, or the usual Western code page. Raises UnreadableFile."""
-    for encoding in ("utf-16",) if data[:2] in _WIDE else ("utf-8-sig", "cp1252"):
-        try:
-            return data.decode(encoding).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")
-        except UnicodeDecodeError:
-            continue
-    raise UnreadableFile("the text is in no encoding we know; save it as UTF-8")
+    if len(data) > MOST_TABLE_BYTES:
+        raise UnreadableFile(f"the table has more than {MOST_TABLE_BYTES // 2**20} MiB: split it")
+    return data.decode(_encoding(data)).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")
 
 
 def _header(cells: list[str]) -> dict[str, tuple[int, float]]:

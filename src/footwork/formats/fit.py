@@ -8,6 +8,7 @@ import os
 import re
 import struct
 import threading
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -20,6 +21,7 @@ from footwork.quantities import Floats
 from footwork.signals import FORM, Course, Lap, PowerStream, Recording, distance_along
 
 _QUIET = threading.Lock()
+_NAN = float("nan")
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
 UNDATED_BELOW = EPOCH + 0x10000000  # smaller stamps count from the device's start, not from a date
 _NIBBLES = (
@@ -144,9 +146,11 @@ def _course(messages: _Messages) -> Course:
     distance = records.get("distance", missing)[known]
     distance = distance_along(lat, lon) if not np.isfinite(distance).all() else distance - distance[0]
     points = tuple(
-        (float(p["position_lat"]) * 180 / 2**31, float(p["position_long"]) * 180 / 2**31, str(p["name"]))
+        (north * 180 / 2**31, east * 180 / 2**31, str(p["name"]))
         for p in messages.get("course_point")
-        if all(p.get(name) is not None for name in ("position_lat", "position_long", "name"))
+        if (north := _number(p, "position_lat")) is not None
+        and (east := _number(p, "position_long")) is not None
+        and p.get("name") is not None
         and not _INSTRUCTION.fullmatch(str(p["name"]))
     )
     name = next((str(m["name"]) for m in messages.get("course") if m.get("name")), "")
@@ -186,13 +190,15 @@ def _split(data: bytes) -> tuple[list[bytes], list[str]]:
 def _decode(part: bytes) -> _Messages:
     import fitfast
 
+    beside = _beside_records(part)
     try:
-        with _silence():
-            others = fitfast.parse(_without_records(part) or part, datetimes=False)
-            declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
-            if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
+        if beside is not None or len(part) < SMALL:
+            with _silence():
+                others = fitfast.parse(beside or part, datetimes=False)
                 others.pop("record", None)
-                return _Messages(fitfast.records(part), others)
+                declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
+                if len(set(declared)) == len(declared) and not NATIVE_FIELDS & set(declared):
+                    return _Messages(fitfast.records(part), others)
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException:  # fitfast refuses by an exception and panics with a bare BaseException
@@ -200,21 +206,24 @@ def _decode(part: bytes) -> _Messages:
     return _decode_slowly(part)
 
 
-def _without_records(part: bytes) -> bytes | None:
-    """The same file without its record messages, which are read as columns: as dictionaries they take the most time.
+def _beside_records(part: bytes) -> bytes | None:
+    """The same file with only the messages that are used beside records, which are read as columns: as dictionaries
+    they take the most time and memory.
 
-    None where leaving them out could change the others, or where the structure is not followed to the end.
+    None where leaving out could change the others, or where the structure is not followed to the end. Raises
+    UnreadableFile for more messages than any run has.
     """
     at, end = part[0], len(part) - 2
     kinds: dict[int, tuple[int, int]] = {}  # of each local number: whose messages they are, and their length
     kept = bytearray()
+    count = beside = 0
     try:
         while at < end:
             header = part[at]
             if header & 0xC0 == 0x40:  # a definition
                 order = ">" if part[at + 2] else "<"
-                count = part[at + 5]
-                after = at + 6 + 3 * count
+                fields = part[at + 5]
+                after = at + 6 + 3 * fields
                 size = sum(part[at + 7 : after : 3])
                 if header & 0x20:  # developer fields follow
                     developed = after + 1 + 3 * part[after]
@@ -222,25 +231,35 @@ def _without_records(part: bytes) -> bytes | None:
                     after = developed
                 kinds[header & 15] = (struct.unpack_from(f"{order}H", part, at + 3)[0], size)
                 kept += part[at:after]
+                beside += 1
             else:
                 kind, size = kinds[(header >> 5) & 3 if header & 0x80 else header & 15]
                 after = at + 1 + size
-                if kind != _RECORD:
+                if kind in _NUMBERS:
                     if header & 0x80:  # its time counts on from a record's
                         return None
                     kept += part[at:after]
+                    beside += 1
+            count += 1
+            if count > MOST_MESSAGES or beside > MOST_BESIDE:
+                raise UnreadableFile("the FIT file holds more messages than any run has")
             at = after
     except (IndexError, KeyError, struct.error):
         return None
-    if at != end or len(kept) > _MOST_KEPT:
+    if at != end:
         return None
     head = bytes([14]) + part[1:4] + struct.pack("<I", len(kept)) + part[8:12]
     whole = head + struct.pack("<H", crc(head)) + kept
     return whole + struct.pack("<H", crc(whole))
 
 
-_RECORD = 20  # number of the record message in the FIT profile
-_MOST_KEPT = 60_000  # bytes: with more besides, nothing is saved
+# Numbers in the FIT profile of the messages that are read beside records.
+_USED = {"file_id": 0, "user_profile": 3, "sport": 12, "session": 18, "lap": 19, "event": 21, "device_info": 23}
+_USED |= {"course": 31, "course_point": 32, "activity": 34, "field_description": 206, "developer_data_id": 207}
+_NUMBERS = frozenset(_USED.values())
+# No run has more: seven days at 1 Hz are 600,000 records. Damaged files are read at a tenth of the speed.
+SMALL = 4 * 2**20  # bytes of which all messages may be held
+MOST_MESSAGES, MOST_SLOWLY, MOST_BESIDE = 1_000_000, 150_000, 100_000
 
 
 @contextlib.contextmanager
@@ -263,7 +282,8 @@ def _decode_slowly(part: bytes) -> _Messages:
     import fitdecode
 
     out = _Messages()
-    rows: list[dict[str, float]] = []
+    columns: dict[str, array[float]] = {}
+    count = beside = 0
     problem = ""
     try:
         with fitdecode.FitReader(
@@ -273,22 +293,30 @@ def _decode_slowly(part: bytes) -> _Messages:
                 if not isinstance(frame, fitdecode.FitDataMessage):
                     continue
                 if frame.name == "record":
-                    rows.append(_record_row(frame))
-                else:
+                    for name, value in _record_row(frame).items():
+                        column = columns.setdefault(name, array("d"))
+                        column.extend([_NAN] * (count - len(column)))
+                        column.append(value)
+                    count += 1
+                elif frame.name in _USED:
                     out.others.setdefault(frame.name, []).append(_plain_fields(frame))
-    except (KeyboardInterrupt, SystemExit, MemoryError):
+                    beside += 1
+                if count > MOST_SLOWLY or beside > MOST_BESIDE:
+                    raise UnreadableFile("the FIT file holds more messages than any run has")
+    except (KeyboardInterrupt, SystemExit, MemoryError, UnreadableFile):
         raise
     except Exception as error:
         problem = f"{type(error).__name__}: {error}"
-    if not rows:
+    if not count:
         if out.get("file_id") and not problem:
             return out
         raise UnreadableFile(f"nothing can be read from the FIT file ({problem or 'no records'})")
-    names = sorted({name for row in rows for name in row})
-    out.records = {name: np.array([row.get(name, np.nan) for row in rows]) for name in names}
+    for column in columns.values():
+        column.extend([_NAN] * (count - len(column)))
+    out.records = {name: np.array(columns[name]) for name in sorted(columns)}
     if problem:
         out.cut = True
-        out.lost.append(f"everything after record {len(rows)} (damaged: {problem[:120]})")
+        out.lost.append(f"everything after record {count} (damaged: {problem[:120]})")
     elif crc(part) != 0 and part[-2:] != b"\x00\x00":
         out.notes.append("the file's checksum does not hold, though all of it could be read")
     return out
@@ -340,7 +368,8 @@ def _legs(messages: _Messages, first: int) -> list[Recording]:
     if early:  # the clock was not set yet: these records cannot be placed in time
         records = {name: column[time >= UNDATED_BELOW] for name, column in records.items()}
         time = records["timestamp"]
-    sessions = sorted((m for m in messages.get("session") if "start_time" in m), key=lambda m: float(m["start_time"]))
+    told = [(at, m) for m in messages.get("session") if (at := _number(m, "start_time")) is not None]
+    sessions = [{**m, "start_time": at} for at, m in sorted(told, key=lambda pair: pair[0])]
     notes, lost = list(messages.notes), list(messages.lost)
     if early:
         lost.append(f"{early} records from before the device's clock was set")
@@ -351,15 +380,16 @@ def _legs(messages: _Messages, first: int) -> list[Recording]:
             notes.append("nothing in the file names the sport: taken as a run")
         sessions = [{"start_time": float(time.min()), "sport": sport}]
     starts = np.array([float(m["start_time"]) for m in sessions])
-    if messages.cut and "total_elapsed_time" in sessions[-1]:
+    lasted = _number(sessions[-1], "total_elapsed_time")
+    if messages.cut and lasted is not None:
         # A cut multisport file: records after the last session's end are a leg whose own summary is lost.
-        end = starts[-1] + float(sessions[-1]["total_elapsed_time"])
+        end = starts[-1] + lasted
         if (time > end + 1).sum() > 10 and len(messages.get("sport")) > len(sessions):
             sport, _ = _sport_without_session(messages)
             sessions.append({"start_time": float(time[time > end + 1].min()), "sport": sport})
             starts = np.append(starts, float(sessions[-1]["start_time"]))
     owner = np.maximum(np.searchsorted(starts, time, side="right") - 1, 0)
-    mass = next((float(m["weight"]) for m in messages.get("user_profile") if m.get("weight")), None)
+    mass = next((w for m in messages.get("user_profile") if (w := _number(m, "weight"))), None)
     streams_for = power_columns(messages, records, mass, NATIVE_FIELDS)
     serial = _serial(messages)
     offset = _utc_offset(messages)
@@ -391,6 +421,12 @@ def _legs(messages: _Messages, first: int) -> list[Recording]:
             )
         )
     return out
+
+
+def _number(message: dict[Any, Any], name: str) -> float | None:
+    """A field that holds one number; None where it is missing, a list or a text."""
+    value = message.get(name)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _sport_without_session(messages: _Messages) -> tuple[str, bool]:
@@ -443,9 +479,9 @@ def _columns(
 def _pauses(messages: _Messages, lo: float, hi: float) -> list[tuple[float, float]]:
     stopped: float | None = None
     out: list[tuple[float, float]] = []
-    events = [m for m in messages.get("event") if str(m.get("event")) in ("timer", "0") and "timestamp" in m]
-    for m in sorted(events, key=lambda m: float(m["timestamp"])):
-        at, kind = float(m["timestamp"]), str(m.get("event_type"))
+    told = [m for m in messages.get("event") if str(m.get("event")) in ("timer", "0")]
+    events = [(at, str(m.get("event_type"))) for m in told if (at := _number(m, "timestamp")) is not None]
+    for at, kind in sorted(events, key=lambda pair: pair[0]):
         if not lo - 1 <= at <= hi + 1:
             continue
         if kind in _STOPS:
@@ -460,9 +496,8 @@ def _pauses(messages: _Messages, lo: float, hi: float) -> list[tuple[float, floa
 def _laps(messages: _Messages, lo: float, hi: float) -> list[Lap]:
     out = []
     for m in messages.get("lap"):
-        if "start_time" in m and ("total_elapsed_time" in m or "timestamp" in m):
-            start = float(m["start_time"])
-            end = start + float(m["total_elapsed_time"]) if "total_elapsed_time" in m else float(m["timestamp"])
-            if lo - 1 <= start < end <= hi + 2:
-                out.append(Lap(start, end))
+        start, lasted, stamp = (_number(m, name) for name in ("start_time", "total_elapsed_time", "timestamp"))
+        end = stamp if start is None or lasted is None else start + lasted
+        if start is not None and end is not None and lo - 1 <= start < end <= hi + 2:
+            out.append(Lap(start, end))
     return sorted(out, key=lambda lap: lap.start)

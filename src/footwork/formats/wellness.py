@@ -24,6 +24,8 @@ FIXED_AT = dt.time(10, 0)  # from then on the day's resting heart rate is no lon
 SLEEP_EVENT, AWAKE = 74, 1
 BOUNDS = {"resting_heart_rate": (25.0, 120.0), "sleep": (0.5, 20.0), "overnight_hrv": (3.0, 300.0)}
 CSV_FIELDS = {**BOUNDS, "sleep": (0.0, 24.0), "soreness": (0.0, 10.0)}
+MOST_MESSAGES = 300_000  # of a file of days: a minute has a few
+_USED = {"file_id", "event", "monitoring_info", "monitoring_hr_data", "sleep_level", "hrv_status_summary"}
 OTHER_KINDS = {"course", "workout", "settings", "device", "segment", "schedules"}
 
 
@@ -109,12 +111,16 @@ def _messages(data: bytes) -> dict[str, list[dict[Any, Any]]]:
     import fitdecode
 
     out: dict[str, list[dict[Any, Any]]] = {}
+    count = 0
     try:
         with fitdecode.FitReader(
             io.BytesIO(data), check_crc=fitdecode.CrcCheck.DISABLED, error_handling=fitdecode.ErrorHandling.IGNORE
         ) as reader:
             for frame in reader:
-                if isinstance(frame, fitdecode.FitDataMessage):
+                count += isinstance(frame, fitdecode.FitDataMessage)
+                if count > MOST_MESSAGES:
+                    return {}
+                if isinstance(frame, fitdecode.FitDataMessage) and frame.name in _USED:
                     row = {f.name: f.value for f in frame.fields} | {("raw", f.name): f.raw_value for f in frame.fields}
                     out.setdefault(frame.name, []).append(row)
     except (KeyboardInterrupt, SystemExit, MemoryError):
