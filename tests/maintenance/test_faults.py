@@ -240,7 +240,7 @@ def test_a_failed_database_write_leaves_the_batch_out_whole(tmp_path, monkeypatc
     from footwork.history.recordings import results
 
     source = files(tmp_path / "in", 6)
-    real, calls = results.write_result, []
+    real, calls = results._insert_result, []
 
     def breaks(*args):
         calls.append(1)
@@ -249,7 +249,7 @@ def test_a_failed_database_write_leaves_the_batch_out_whole(tmp_path, monkeypatc
         return real(*args)
 
     with Library.open(tmp_path / "library") as library:
-        monkeypatch.setattr(results, "write_result", breaks)
+        monkeypatch.setattr(results, "_insert_result", breaks)
         with pytest.raises(LibraryError, match="full"):
             library.add([source])
         assert library.runs() == []

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from footwork.api import Library
-from footwork.errors import LibraryError, UnreadableFile, UsageError
+from footwork.errors import UnreadableFile, UsageError
 from footwork.maintenance import check_up
 from footwork.store import seal
 from tests.conftest import RUNNER, fit_of, simulate

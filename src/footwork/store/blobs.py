@@ -111,11 +111,14 @@ def write_signals(path: Path, signals: Signals) -> None:
 
     wide = {"time", "latitude", "longitude"}
     frame = pl.DataFrame(
-        {
-            name: pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
-            for name, values in signals.columns.items()
-        }
-    ).with_columns(pl.Series("timer", signals.timer))
+        [
+            *(
+                pl.Series(name, values if name in wide else values.astype(np.float32), nan_to_null=True)
+                for name, values in signals.columns.items()
+            ),
+            pl.Series("timer", signals.timer),
+        ]
+    )
     try:
         frame.write_parquet(path, compression="lz4", statistics=False, metadata={_CHECK: _check_of(frame)})
     except pl.exceptions.PolarsError as error:  # a full disk arrives as an error of its own kind
@@ -144,12 +147,10 @@ def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
 
 def _check_of(frame: pl.DataFrame) -> str:
     """CRC-32 over names and values of all columns."""
-    import polars as pl
-
     check = 0
     for column in frame:
         check = zlib.crc32(column.name.encode(), check)
-        values = column.cast(pl.Float64).to_numpy()
+        values = column.to_numpy().astype(float)
         check = zlib.crc32(np.where(np.isnan(values), np.nan, values).tobytes(), check)  # of the many NaN one
     return f"{check:08x}"
 

@@ -10,10 +10,13 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from footwork import formats
 from footwork.analysis import cleaning, editing, screening, summary
 from footwork.errors import FootworkError, NotARecording, UnreadableFile
 from footwork.formats import archive, fit, wellness
+from footwork.formats.fit import EPOCH
 from footwork.formats.wellness import Measured
 from footwork.history.dated import in_force
 from footwork.history.recordings.local_time import local_date, offset_of
@@ -69,19 +72,34 @@ def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Record
         Undated without ``start``, or dated in the future.
     """
     found = formats.read(data, name)
+    latest = time.time() + 86400
     if isinstance(found, Course):
         raise NotARecording("a course without times, not a run; use it with 'footwork race --course'")
     out = []
     for recording in found:
-        if not recording.dated or recording.end < 631065600:
+        recording = _placed(recording, latest)
+        if not recording.dated or recording.end < EPOCH:
             if start is None:
                 raise UnreadableFile("it has no date: add it with --start, for example --start 2026-04-14T18:05")
             recording = recording.dated_from(start)
-        if recording.start > time.time() + 86400:
+        if recording.start > latest:
             day = dt.datetime.fromtimestamp(min(recording.start, 4e9), dt.UTC)
             raise UnreadableFile(f"it starts in the future ({day:%Y-%m-%d}): the device's clock was wrong")
         out.append(recording)
     return out
+
+
+def _placed(recording: Recording, latest: float) -> Recording:
+    """A dated recording without the samples before there were such devices, or after ``latest`` [Unix s], where most
+    are between."""
+    time = recording.columns["time"]
+    known = np.isfinite(time)
+    good = known & (time >= EPOCH) & (time <= latest)
+    wrong = int((known & ~good).sum())
+    if not recording.dated or not wrong or wrong >= good.sum():
+        return recording
+    lost = f"{wrong} samples with an impossible time"
+    return replace(recording, columns={n: v[good] for n, v in recording.columns.items()}, lost=[*recording.lost, lost])
 
 
 def analyse(recording: Recording, masses: list[tuple[str, float]], zone: dt.tzinfo | None) -> Analysed:

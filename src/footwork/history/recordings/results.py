@@ -49,15 +49,9 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
     for analysed, _, _ in kept:
         if analysed.parquet is not None:
             blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
-    file_id = connection.execute(
-        insert(schema.file).values(
-            sha256=made.sha256,
-            name=made.name,
-            size=made.size,
-            added_at=time.time(),
-            start_given=start.timestamp() if start else None,
-        )
-    ).lastrowid
+    told = {"sha256": made.sha256, "name": made.name, "size": made.size, "added_at": time.time()}
+    given = start.timestamp() if start else None
+    file_id = connection.execute(insert(schema.file), {**told, "start_given": given}).lastrowid
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id, twin in kept:
@@ -108,6 +102,7 @@ def _store_leg(
     connection: Connection, file_id: int, analysed: digesting.Analysed, run_id: int | None, twin: int | None
 ) -> int | None:
     """Write one leg's rows; returns its run, or None for other sports."""
+    fresh = run_id is None and twin is None
     if analysed.is_run and run_id is None:
         run_id = connection.execute(insert(schema.run)).lastrowid
     values = {
@@ -127,8 +122,11 @@ def _store_leg(
         connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
         connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
     else:
-        recording_id = connection.execute(insert(schema.recording).values(**values)).lastrowid
-    write_result(connection, recording_id, run_id, analysed)
+        recording_id = connection.execute(insert(schema.recording), values).lastrowid
+    if fresh:
+        _insert_result(connection, recording_id, run_id, analysed, 0)
+    else:
+        write_result(connection, recording_id, run_id, analysed)
     return run_id if analysed.is_run else None
 
 
@@ -138,11 +136,17 @@ def write_result(
     """Replace the derived rows of one part of a recording; new scales get a neutral name."""
     _forget(connection, recording_id, part)
     overlap.own_scales(connection, recording_id, analysed)
-    connection.execute(
-        insert(schema.result).values(recording_id=recording_id, part=part, run_id=run_id, **analysed.row)
-    )
+    _insert_result(connection, recording_id, run_id, analysed, part)
+
+
+def _insert_result(
+    connection: Connection, recording_id: int, run_id: int | None, analysed: digesting.Analysed, part: int
+) -> None:
+    # Values beside a statement, not in it: it is then made once for all files of an import.
+    of = {"recording_id": recording_id, "part": part}
+    connection.execute(insert(schema.result), {**of, "run_id": run_id, **analysed.row})
     for stream in analysed.streams:
-        connection.execute(insert(schema.stream).values(recording_id=recording_id, part=part, **stream))
+        connection.execute(insert(schema.stream), {**of, **stream})
         if stream["measured"]:
             _name_scale(connection, stream["scale_key"], stream["kind"])
 
