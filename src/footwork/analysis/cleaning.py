@@ -1,4 +1,5 @@
-"""From raw samples to 1 Hz signals. Every change is counted; the raw recording stays as it is."""
+"""From raw samples to 1 Hz signals. Every change is counted; the raw recording stays as it is. What no runner can do is
+judged in `possible`."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from footwork.analysis import modelled_power, screening
+from footwork.analysis import modelled_power, possible, screening
 from footwork.errors import UnreadableFile
 from footwork.physics import power as power_model
 from footwork.physics.terrain import smooth_altitude, step_distance
@@ -14,7 +15,7 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, FORM, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 6
+METHOD_VERSION = 7
 LONGEST_GAP_S = 10
 FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400
@@ -36,6 +37,9 @@ _LIMITS = {
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
 # A gap so long, and so many times the usual step, is a stop where nobody went on by so much; our conventions.
 STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
+# A clock that goes back by so much, more often than so, or in more than one sample of a hundred; and the share of a
+# recording that may be faster than anyone runs; our conventions.
+BACK_S, MOST_BACK, MOST_FAST = 60.0, 3, 0.95
 # A recorded speed is not what was run where it strays so far from the distance from minute to minute [1], though the
 # two agree on the whole; our conventions.
 CONTRADICTED, SAME_SCALE = 0.2, 0.25
@@ -50,6 +54,10 @@ _WORDS = {
     "missing": "seconds missing in gaps over 10 s",
     "drop-outs": "seconds of 0 W while running taken as missing",
     "paused": "seconds with the timer paused",
+    "fast": "seconds faster than anyone runs so long taken as not run",
+    "leaps": "positions left out: they leap too often to be a way",
+    "counter broken": "seconds of distance left out: it leaps too often to be a way",
+    "watts": "seconds of watts left out: the speed and the slope cannot ask for them",
     "speed": "seconds of speed worked out from the distance, which the recorded speed contradicts",
 }
 
@@ -82,7 +90,8 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     Raises
     ------
     UnreadableFile
-        Fewer than two usable samples, or a span of more than seven days.
+        Fewer than two usable samples, a span of more than seven days, a clock that jumps throughout, or a speed that
+        nobody runs all along.
     """
     counts: dict[str, int] = {}
     time, columns, pauses = _in_order(recording, counts)
@@ -113,6 +122,9 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     sampled[_held_at_pauses(seconds, np.zeros(len(seconds)), pauses)[0] - first] = True
     counts["interpolated"] = int((filled & timer).sum())
     counts["missing"] = int((_gaps(sampled) & timer).sum())
+    if recording.is_run:
+        _leave_out_leaps(out, counts)
+        _leave_out_vehicles(out, timer, counts)
     for stream in recording.streams:
         if stream.column in out:
             out[stream.column][~timer] = 0.0
@@ -121,6 +133,8 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     if "altitude" in out and "distance" in out:
         rough = modelled_power.height_noise(out["altitude"])
         out["altitude"], out["grade"] = smooth_altitude(out["distance"], out["altitude"])
+    if recording.is_run:
+        _leave_out_watts(out, recording, timer, mass, counts)
     if "heart_rate" in out:
         _class_heart_rate(out, timer, recording, guessed, counts)
     streams = tuple(s for s in recording.streams if s.column in out)
@@ -129,6 +143,50 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     if recording.is_run:
         signals = with_model(signals, mass, rough)
     return signals, [_change(what, count) for what, count in counts.items() if count]
+
+
+def _leave_out_leaps(out: dict[str, Floats], counts: dict[str, int]) -> None:
+    """Take away a distance or positions that leap too often for the rest to be a way."""
+    if "distance" in out and possible.leaps(np.diff(out["distance"])):
+        counts["counter broken"] = int(np.isfinite(out.pop("distance")).sum())
+    if "latitude" in out and "longitude" in out:
+        known = np.isfinite(out["latitude"]) & np.isfinite(out["longitude"])
+        if possible.leaps(step_distance(out["latitude"][known], out["longitude"][known])):
+            counts["leaps"] = int(known.sum())
+            del out["latitude"], out["longitude"]
+
+
+def _leave_out_watts(
+    out: dict[str, Floats], recording: Recording, timer: Bools, mass: float | None, counts: dict[str, int]
+) -> None:
+    """Take away watts that the speed and the slope cannot ask for, and a stream of which nothing is left."""
+    for stream in recording.streams:
+        if stream.column in out:
+            wrong = possible.beyond_watts(out, stream.column, timer, mass)
+            counts["watts"] = counts.get("watts", 0) + int(wrong.sum())
+            out[stream.column][wrong] = np.nan
+            if not np.isfinite(out[stream.column][timer]).any():
+                del out[stream.column]
+
+
+def _leave_out_vehicles(out: dict[str, Floats], timer: Bools, counts: dict[str, int]) -> None:
+    """Take seconds at a speed that nobody runs as not run, as of a car that the watch was left on in."""
+    fast = possible.too_fast(out) & timer
+    if not fast.any():
+        return
+    if fast.sum() > MOST_FAST * timer.sum():
+        raise UnreadableFile("it is faster than anyone runs, all along: it is no run, or its distances are wrong")
+    counts["fast"] = int(fast.sum())
+    timer[fast] = False
+    if "speed" in out:
+        out["speed"][fast] = np.nan
+    if "distance" in out:
+        steps = np.diff(out["distance"], prepend=out["distance"][0])
+        gained = np.cumsum(np.where(fast & np.isfinite(steps), steps, 0.0))
+        out["distance"] = out["distance"] - gained
+    for name in ("latitude", "longitude"):
+        if name in out:
+            out[name][fast] = np.nan
 
 
 def _class_heart_rate(
@@ -193,6 +251,9 @@ def _in_order(
     columns = {n: v[keep].astype(float).copy() for n, v in recording.columns.items() if n != "time"}
     pauses = list(recording.pauses)
     strays = int((np.isfinite(raw) & ~keep).sum())
+    back = int((np.diff(time) < -BACK_S).sum())
+    if strays > len(time) or back > max(MOST_BACK, len(time) / 100):
+        raise UnreadableFile("its clock jumps throughout, so that no second can be told from another")
     if strays:
         counts["stray"] = strays
     step = np.diff(time)
@@ -238,13 +299,14 @@ def _stops(seconds: Whole, columns: dict[str, Floats]) -> list[tuple[float, floa
     """Long gaps across which nobody moved on, as far as the recording tells: its maker left the stop out, and states no
     pause."""
     steps = np.diff(seconds)
-    long = np.flatnonzero(steps > max(STOP_S, STOP_STEPS * float(np.median(steps))))
-    way = np.zeros(len(steps))  # without any place, nothing says that the runner went on
+    long = steps > max(STOP_S, STOP_STEPS * float(np.median(steps)))
+    way = np.full(len(steps), np.nan)  # without any place, nothing says that the runner went on
     if "distance" in columns:
         way = np.abs(np.diff(columns["distance"]))
     elif "latitude" in columns and "longitude" in columns:
         way = step_distance(columns["latitude"], columns["longitude"])[1:]
-    stood = [k for k in long if not way[k] > STANDING_MPS * steps[k]]
+    # Where places are known, a gap of which nothing was run is a stop however sparse the samples are.
+    stood = np.flatnonzero((steps > STOP_S) & np.where(np.isfinite(way), way <= STANDING_MPS * steps, long))
     return [(float(seconds[k]), float(seconds[k + 1])) for k in stood]
 
 
@@ -348,7 +410,8 @@ def _distance_and_speed(out: dict[str, Floats], recording: Recording, timer: Boo
         if known.sum() >= 2:
             steps = step_distance(out["latitude"][known], out["longitude"][known])
             seconds = np.diff(out["time"][known], prepend=out["time"][known][0] - 1)
-            steps[steps / np.maximum(seconds, 1) > 12.5] = 0.0  # a leap of the satellite fix, not of the runner
+            # A leap of the satellite fix, not of the runner.
+            steps[steps / np.maximum(seconds, 1) > FASTEST_RUNNER] = 0.0
             distance = np.full(len(known), np.nan)
             distance[known] = np.cumsum(steps)
             out["distance"] = distance
