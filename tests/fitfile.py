@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import struct
 
-from footwork.formats.fit import EPOCH, crc
+from footwork.formats.fit import EPOCH
+from footwork.formats.fit_structure import crc
 
 START = 1_770_000_000  # 2026-02-02T02:40:00Z
 _CODES = {"B": 0x02, "b": 0x01, "H": 0x84, "h": 0x83, "I": 0x86, "i": 0x85, "f": 0x88, "e": 0x00, "z": 0x8C}

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from footwork import formats
 from footwork.errors import FootworkError, NotARecording, UnreadableFile
-from footwork.formats import fit
+from footwork.formats import fit, fit_structure
 from footwork.signals import FORM
 from tests import fitfile as f
 
@@ -41,9 +41,9 @@ def test_other_messages_are_the_same_without_the_records(header_crc):
     for i in range(90):
         body += f.record(f.START + i, power=300, developer=[(2, 0, "H", 250)])
         body += f.timer(f.START + i, i % 2) if i % 30 == 0 else b""
-    ((part,), _) = fit._split(f.wrap(body + f.session(f.START, 90), header_crc))
+    ((part,), _) = fit_structure.split(f.wrap(body + f.session(f.START, 90), header_crc))
     whole = fitfast.parse(part, datetimes=False)
-    fewer = fitfast.parse(fit._beside_records(part), datetimes=False)
+    fewer = fitfast.parse(fit_structure.beside_records(part), datetimes=False)
     assert len(whole.pop("record")) == 90 and "record" not in fewer
     assert fewer == whole and len(fewer["event"]) == 3
 
@@ -52,9 +52,9 @@ def test_records_stay_where_another_message_counts_its_time_from_them():
     event = f.timer(f.START + 5, 0)
     size = len(event) - 6 - 3 * event[5]  # its header and what follows it
     short = bytes([0x80 | 7]) + event[-size + 1 :]  # local number 0, seven seconds on
-    assert fit._beside_records(f.wrap(f.run(20) + event)) is not None
-    assert fit._beside_records(f.wrap(f.run(20) + event + short)) is None
-    assert fit._beside_records(f.wrap(f.run(20) + b"\x0f")) is None  # no definition of it
+    assert fit_structure.beside_records(f.wrap(f.run(20) + event)) is not None
+    assert fit_structure.beside_records(f.wrap(f.run(20) + event + short)) is None
+    assert fit_structure.beside_records(f.wrap(f.run(20) + b"\x0f")) is None  # no definition of it
 
 
 def test_chained_files_are_split():

@@ -5,7 +5,7 @@ import pytest
 from footwork import formats
 from footwork.analysis import cleaning
 from footwork.errors import NotARecording, UnreadableFile
-from footwork.formats import delimited, fit, gpx
+from footwork.formats import delimited, fit_structure, gpx
 from footwork.history.recordings import digesting
 from tests import fitfile as f
 from tests.harden import bombs, mutants
@@ -33,7 +33,7 @@ def test_as_many_rows_and_points_as_a_run_may_have_are_read(monkeypatch):
     assert len(run.columns["time"]) == 3
     with pytest.raises(NotARecording, match="points"):
         formats.read(text.format("".join(point.format(k) for k in range(4))).encode(), "a.gpx")
-    monkeypatch.setattr(fit, "MOST_MESSAGES", 40)
+    monkeypatch.setattr(fit_structure, "MOST_MESSAGES", 40)
     with pytest.raises(UnreadableFile, match="more messages"):
         formats.read(f.wrap(f.run(60)), "a.fit")
 

@@ -11,7 +11,7 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
-from footwork.formats.fit import crc
+from footwork.formats.fit_structure import crc
 from tests import fitfile as f
 
 MUCH_MB, SOON_S = 400.0, 5.0

@@ -17,7 +17,7 @@ import numpy as np
 from footwork import formats
 from footwork.errors import FootworkError
 from footwork.formats import wellness
-from footwork.formats.fit import crc
+from footwork.formats.fit_structure import crc
 from footwork.history.recordings import digesting
 from footwork.signals import Course
 from tests.harden.bombs import most_mb

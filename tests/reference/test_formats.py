@@ -10,16 +10,17 @@ import pytest
 from footwork import formats
 from footwork.demo import write
 from footwork.formats import fit
+from footwork.formats.fit_structure import crc
 from tests.conftest import fit_of, simulate
 
 
 # "123456789" -> 0xBB3D is the catalogued check value of CRC-16/ARC; the header's value computed by the protocol's
 # table.
 def test_crc():
-    assert fit.crc(b"123456789") == 0xBB3D
+    assert crc(b"123456789") == 0xBB3D
     header = bytes.fromhex("0E208B08000000002E464954")
-    assert fit.crc(header) == 0x488D
-    assert fit.crc(header + (0x488D).to_bytes(2, "little")) == 0
+    assert crc(header) == 0x488D
+    assert crc(header + (0x488D).to_bytes(2, "little")) == 0
 
 
 # The FIT epoch is 1989-12-31T00:00Z (protocol); 2024-01-01T00:00Z is FIT second 1073001600 (computed).

@@ -12,7 +12,8 @@ from typing import Any, Literal
 import numpy as np
 
 from footwork.errors import UnreadableFile
-from footwork.formats.fit import EPOCH, crc
+from footwork.formats.fit import EPOCH
+from footwork.formats.fit_structure import crc
 from footwork.quantities import Floats
 
 POWER_OFFSET = 1000  # the protocol stores watts plus 1000; less is a share of a threshold
