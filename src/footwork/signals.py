@@ -157,8 +157,7 @@ def distance_along(latitude: Floats, longitude: Floats) -> Floats:
 @dataclass(frozen=True)
 class Course:
     """A course without times: positions in degrees, cumulative distance and altitude in metres; named ``points`` beside
-    it (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with, ``private``
-    where it passes a private place."""
+    it (latitude, longitude, name); ``recorded`` where the distance is that of a device that was run with."""
 
     latitude: Floats
     longitude: Floats
@@ -167,7 +166,6 @@ class Course:
     name: str = ""
     points: tuple[tuple[float, float, str], ...] = ()
     recorded: bool = False
-    private: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,14 @@ import urllib.parse
 import urllib.request
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from footwork.api import Library
 from footwork.web import jobs
+from tests.positions import leaked
 from tests.program import footwork
+from tests.tools.compare_answers import PAGES
 from tests.web.conftest import serving
 
 TLS = Path(__file__).parent / "tls"
@@ -26,6 +30,11 @@ def opened(season_library, tmp_path_factory):
     place = tmp_path_factory.mktemp("open")
     season_library.close()
     shutil.copytree(season_library.folder, place / "library")
+    with Library.open(place / "library") as library:
+        signals = library.signals(1)
+        known = np.flatnonzero(np.isfinite(signals.get("latitude")))
+        there = known[len(known) // 2]  # not at the start, which is the example that forms show
+        library.add_place("home", signals["latitude"][there], signals["longitude"][there], 150)
     (place / "words.txt").write_text(f"{WORDS}\n")
     told = ["--tls-certificate", TLS / "certificate.pem", "--tls-key", TLS / "key.pem", "--name", "localhost"]
     told += ["--passphrase-file", place / "words.txt", "--access-log", place / "visits.log", "--address", "127.0.0.1"]
@@ -72,6 +81,23 @@ def test_nothing_is_seen_before_the_passphrase_and_everything_after_it(opened, v
     assert any(line.endswith("GET /runs.json 200") for line in log)
     assert not any("?" in line or WORDS in line for line in log)
     assert (place / "visits.log").stat().st_mode & 0o777 == 0o600
+
+
+def test_no_page_or_twin_tells_others_of_a_private_place(opened, visitor):
+    address, place = opened
+    assert said(visitor, f"{address}/enter", passphrase=WORDS)[0] == 200
+    with Library.open(place / "library") as library:
+        places = library.places()
+    answered = 0
+    for page in PAGES:
+        path, _, question = page.replace("120", "2").replace("115", "2").partition("?")
+        for form in (path, *([f"{path}.json"] if path != "/" else [])):
+            status, text = said(visitor, f"{address}{form}{'?' + question if question else ''}")
+            answered += status == 200
+            assert leaked(text, places) == [], page
+    assert answered > 30
+    status, text = said(visitor, f"{address}/library.json")
+    assert status == 200 and json.loads(text)["places"] == [{"name": "home"}]
 
 
 def test_another_name_or_plain_http_is_refused(opened, visitor):

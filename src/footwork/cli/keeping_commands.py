@@ -197,12 +197,15 @@ def places(
         if remove is not None:
             library.remove_place(remove)
         found = library.places()
+        if library.for_coach:  # where they are is the runner's
+            found = [{"name": p["name"]} for p in found]
     if as_json:
         return out(found)
     if not found:
         say("No private places: exports hold all positions.")
     for p in found:
-        say(f"{p['name']}: {p['radius_m']:.0f} m around {p['latitude']:.4f}, {p['longitude']:.4f}")
+        around = f": {p['radius_m']:.0f} m around {p['latitude']:.4f}, {p['longitude']:.4f}" if "radius_m" in p else ""
+        say(p["name"] + around)
     return None
 
 
@@ -276,6 +279,9 @@ def handover(
     zones: Annotated[bool, typer.Option("--zones", help="The numbers, on paper and as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--whole", help="The whole library, for another coach or machine.")] = False,
     with_diary: Annotated[bool, typer.Option("--with-diary", help="With the diary; without it by default.")] = False,
+    with_location: Annotated[
+        bool, typer.Option("--with-location", help="With --whole: positions near your private places too.")
+    ] = False,
     passphrase_file: Passphrase = None,
     as_json: Json = False,
 ) -> None:
@@ -285,10 +291,12 @@ def handover(
 
     if with_diary and not whole:
         raise UsageError("--with-diary goes with --whole: a plan, a report and zones hold none of it")
+    if with_location and not whole:
+        raise UsageError("--with-location goes with --whole: a plan, a report and zones hold no positions")
     with opened() as library:
         papers = letter.papers(library, report, zones)
         passphrase = passphrase_of(passphrase_file, True)
-        made = hand.hand_over(library, file, passphrase, papers, plan, whole, with_diary)
+        made = hand.hand_over(library, file, passphrase, papers, plan, whole, with_diary, with_location)
     if as_json:
         out(made)
     else:

@@ -1,4 +1,4 @@
-"""Private places: exports hold no positions around them."""
+"""Private places: what leaves a library holds no positions around them."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from footwork.errors import UsageError
 from footwork.physics.terrain import EARTH_RADIUS_M
+from footwork.quantities import Floats
 from footwork.signals import Signals
 
 if TYPE_CHECKING:
@@ -57,8 +58,13 @@ def near_places(found: Signals, private: list[dict[str, Any]]) -> np.ndarray[Any
 
     A mask of shape (n,), one a second [s].
     """
-    latitude, longitude = found.get("latitude"), found.get("longitude")
-    out = np.zeros(len(found), dtype=np.bool_)
+    return near(found.get("latitude"), found.get("longitude"), private)
+
+
+def near(latitude: Floats, longitude: Floats, private: list[dict[str, Any]]) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Positions [deg] within the radius of a private place, as a mask of their shape: what every answer that holds
+    positions leaves out."""
+    out = np.zeros(len(latitude), dtype=np.bool_)
     for place in private:
         north = np.radians(latitude - place["latitude"]) * EARTH_RADIUS_M
         east = np.radians(longitude - place["longitude"]) * EARTH_RADIUS_M * math.cos(math.radians(place["latitude"]))

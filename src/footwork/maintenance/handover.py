@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import UnreadableFile, UsageError
+from footwork.history import private_places
 from footwork.history.log import uniting
 from footwork.history.log.uniting import United
 from footwork.maintenance import backup, export
@@ -54,6 +55,7 @@ def hand_over(
     plan: bool = False,
     whole: bool = False,
     with_diary: bool = False,
+    with_location: bool = False,
 ) -> dict[str, Any]:
     """Write one encrypted file.
 
@@ -69,7 +71,8 @@ def hand_over(
     plan : bool
         Sessions, seasons, comments and trials.
     whole : bool
-        Recordings and everything told; the diary only ``with_diary``.
+        Recordings and everything told; the diary only ``with_diary``. Where there are private places, only
+        ``with_location``: the recordings hold them.
 
     Returns
     -------
@@ -80,7 +83,7 @@ def hand_over(
     Raises
     ------
     UsageError
-        Nothing chosen, a file that is there already, or a short passphrase.
+        Nothing chosen, a file that is there already, a short passphrase, or private places in what is chosen.
     LibraryError
         The disk is full.
     """
@@ -92,6 +95,11 @@ def hand_over(
     if not path.parent.is_dir():
         raise UsageError(f"there is no folder {path.parent}: make it first")
     checked(passphrase)
+    if whole and not with_location and private_places.places(library):
+        raise UsageError(
+            "the whole library holds all positions, also near your private places: say that they may go "
+            "(--with-location), or hand over a plan, a report and zones"
+        )
     made, damaged = io.BytesIO(), list[str]()
     with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
         manifest = {

@@ -96,8 +96,8 @@ def parse_mark(text: str) -> Mark:
 @dataclass(frozen=True)
 class Road:
     """A course laid out in segments, without weather: ``path`` in still standard air; headings [deg] of the segments,
-    positions and heights of their ends (None where not known); ``watch`` is what a watch shows for each official metre;
-    ``private`` where it is a run that passes a private place."""
+    positions and heights of their ends (None where not known); ``watch`` is what a watch shows for each official
+    metre."""
 
     path: course.Course
     name: str = ""
@@ -107,7 +107,6 @@ class Road:
     height: Floats | None = None
     marks: tuple[Mark, ...] = ()
     watch: float = 1.0
-    private: bool = False
     notes: tuple[str, ...] = ()
     climb: float = 0.0
     smoothing: float = SMOOTHING_M
@@ -240,7 +239,6 @@ def lay(
         height if has_heights else None,
         tuple(sorted(given, key=lambda m: m.start)),
         watch,
-        track.private,
         tuple(notes),
         climb(height) if has_heights else 0.0,
         smoothing,
@@ -357,12 +355,8 @@ def _track(recordings: list[Recording]) -> Track | None:
 
 
 def _track_of_run(library: History, run_id: int) -> Track | None:
-    from footwork.history import private_places
-
     found = run_signals.signals(library, run_id)
-    track = track_of({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
-    private = private_places.near_places(found, private_places.places(library)).any()
-    return replace(track, private=bool(private)) if track is not None else None
+    return track_of({name: found.get(name) for name in ("latitude", "longitude", "altitude", "distance")})
 
 
 def track_of(columns: dict[str, Floats]) -> Track | None:

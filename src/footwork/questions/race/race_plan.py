@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.errors import UsageError
+from footwork.history import private_places
 from footwork.history.conditions.race_weather import Weather
 from footwork.physiology.endurance import power_at
 from footwork.planning import even_power
@@ -192,7 +193,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         critical_power=made.critical_power,
         warnings=warnings,
         profile=_profile(path, planned),
-        course=_course(way, places),
+        course=_course(way, places, private_places.places(library)),
         sentence=race_words.plan_sentence(
             chosen["mean_power_w"],
             chosen["time_s"],
@@ -275,14 +276,19 @@ def _clock(start: dt.datetime | None, seconds: float) -> str | None:
     return None if start is None else (start + dt.timedelta(seconds=seconds)).isoformat(timespec="seconds")
 
 
-def _course(way: Road, places: list[Place]) -> dict[str, Any]:
+def _course(way: Road, places: list[Place], private: list[dict[str, Any]]) -> dict[str, Any]:
     """What was made of the course: climb and the smoothing it rests on, marks, places, and the track where there is
-    one."""
-    track = None
+    one, without its positions near private places."""
+    track, hidden = None, False
     if way.latitude is not None and way.longitude is not None:
-        track = [[round(float(a), 6), round(float(b), 6)] for a, b in zip(way.latitude, way.longitude, strict=True)]
+        inside = private_places.near(way.latitude, way.longitude, private)
+        hidden = bool(inside.any())
+        track = [
+            None if gone else [round(float(a), 6), round(float(b), 6)]
+            for a, b, gone in zip(way.latitude, way.longitude, inside, strict=True)
+        ]
     return {
-        "private": way.private,
+        "private": hidden,
         "climb_m": way.climb,
         "smoothing_m": way.smoothing,
         "notes": list(way.notes),

@@ -45,7 +45,7 @@ def race_course(plan: RacePlan, name: str = "") -> bytes:
         raise UsageError("a course for the watch needs positions: give --course FILE.gpx")
     if plan.course["private"]:
         raise UsageError(
-            "this run passes one of your private places, and a course file would hold it: take a course "
+            "the course passes one of your private places, and a course file would hold it: take a course "
             "drawn without it"
         )
     lat, lon = np.array(track).T

@@ -23,6 +23,7 @@ CHOICES = (
     ("report", "The report on this week"),
     ("zones", "The numbers"),
     ("whole", "The whole library"),
+    ("with_location", "With positions near private places (of the whole library)"),
     ("with_diary", "With the diary (of the whole library)"),
 )
 
@@ -72,7 +73,9 @@ def _made(library: Library, chosen: dict[str, bool], passphrase: str) -> tuple[b
         papers = letter.papers(library, chosen.get("report", False), chosen.get("zones", False))
         diary = chosen.get("with_diary", False) and not library.diary_withheld
         plan, whole = chosen.get("plan", False), chosen.get("whole", False)
-        made = handover.hand_over(library, path, passphrase, papers, plan, whole, diary)
+        made = handover.hand_over(
+            library, path, passphrase, papers, plan, whole, diary, chosen.get("with_location", False)
+        )
         return path.read_bytes(), made["damaged"]
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from footwork.quantities import format_duration
+from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, page, table, text
@@ -26,9 +27,15 @@ def data(library: Library) -> dict[str, Any]:
         "folder": str(library.folder),
         "originals": len(library.known_files()),
         "edits": library.edits(),
-        "places": library.places(),
+        "places": places_of(library),
         "other_sports": library.activities(),
     }
+
+
+def places_of(library: Library) -> list[dict[str, Any]]:
+    """Private places; where others look, by their names only."""
+    found = library.places()
+    return [{"name": p["name"]} for p in found] if jobs.open_to_others or library.for_coach else found
 
 
 def edits_table(base: str, library: Library, edits: list[dict[str, Any]], back: str) -> None:
@@ -143,6 +150,21 @@ async def show_keeping(base: str, library: Library) -> None:
             fixed=["--all"],
             prefix="export-",
         )
+        text(
+            "p",
+            "Or without names, notes, diary, places and originals, and with dates moved by weeks that nobody knows.",
+            "soft",
+        )
+        command_form(
+            library,
+            ["export"],
+            (Field("out", f"New folder, as {home}/for-research", "--out"),),
+            "Export anonymously",
+            lambda r: f"Written: {r['runs']} runs and {r['signals']} recordings.{_damaged(r)}",
+            needed=["out"],
+            fixed=["--all", "--anonymous"],
+            prefix="anonymous-",
+        )
         hand_over_part(library, here)
         heading("Weather for many runs")
         text(
@@ -162,11 +184,12 @@ async def show_keeping(base: str, library: Library) -> None:
         heading("Private places")
         for place in found["places"]:
             with ui.element("div").classes("row-of"):
-                text(
-                    "span",
-                    f"{place['name']}: {place['radius_m']:.0f} m around {place['latitude']:.4f}, "
-                    f"{place['longitude']:.4f}",
+                where = (
+                    f": {place['radius_m']:.0f} m around {place['latitude']:.4f}, {place['longitude']:.4f}"
+                    if "radius_m" in place
+                    else ", which only the runner sees"
                 )
+                text("span", place["name"] + where)
                 command_form(
                     library, ["places"], (), f"Forget {place['name']}", here, fixed=[f"--remove={place['name']}"]
                 )

@@ -68,7 +68,7 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
     with ui.element("div").classes("beside"):
         with ui.element("div"):
             _race_days(plan)
-        if plan.course["track"] is not None:
+        if any(plan.course["track"] or ()):
             ui.html(_track(plan, imperial), sanitize=False)
     for warning in plan.warnings:
         note(warning, base, "race")
@@ -124,7 +124,10 @@ def _heights(plan: RacePlan, imperial: bool) -> None:
 
 
 def _track(plan: RacePlan, imperial: bool) -> str:
-    lat, lon = np.array(plan.course["track"]).T
+    # Near a private place there are no positions: the way is drawn straight across.
+    track = plan.course["track"]
+    at = [i for i, place in enumerate(track) if place is not None]
+    lat, lon = (np.interp(np.arange(len(track)), at, [track[i][k] for i in at]) for k in (0, 1))
     ends, effort, _ = _columns(plan)
     return course_picture.track(lat, lon, ends, effort, imperial)
 

@@ -14,10 +14,12 @@ from nicegui import ui
 from footwork.charts import Chart, Mark, Pane, Span
 from footwork.charts.course_picture import track
 from footwork.errors import FootworkError
+from footwork.history import private_places
 from footwork.quantities import Estimate, Floats, describe_weather, format_distance, format_duration, format_pace, plain
 from footwork.questions.today import run_verdicts
 from footwork.results.effort import BalanceAlong
-from footwork.signals import Signals
+from footwork.signals import Bools, Signals
+from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, show_picture, smooth, zooming
 from footwork.web.layout import (
@@ -144,9 +146,9 @@ def spans_of(efforts: Sequence[dict[str, Any]], x: Floats) -> list[dict[str, Any
     return out
 
 
-def track_of(signals: Signals, found: dict[str, Any], imperial: bool) -> str | None:
-    """The way of a run from above, as thick as its effort; None without positions."""
-    latitude, longitude = signals.get("latitude"), signals.get("longitude")
+def track_of(signals: Signals, hidden: Bools, found: dict[str, Any], imperial: bool) -> str | None:
+    """The way of a run from above, as thick as its effort, without ``hidden`` seconds; None without positions."""
+    latitude, longitude = (np.where(hidden, np.nan, signals.get(n)) for n in ("latitude", "longitude"))
     known = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude) & np.isfinite(signals.get("distance")))
     if len(known) < 60:
         return None
@@ -256,7 +258,9 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
             if verdict:
                 note(verdict, base, key)
         _marks(base, library, row.id, found["marks"])
-        drawn = track_of(signals, found, imperial)
+        others_look = jobs.open_to_others or library.for_coach
+        hidden = private_places.near_places(signals, library.places() if others_look else [])
+        drawn = track_of(signals, hidden, found, imperial)
         with ui.element("div").classes("beside" if drawn else ""):
             _numbers(base, found, made["balance"])
             if drawn is not None:
