@@ -13,7 +13,7 @@ from footwork.analysis import repeats
 from footwork.api import Library
 from footwork.errors import UnreadableFile, UsageError
 from footwork.formats import ical, watch
-from footwork.formats.fit import crc
+from footwork.formats.fit_structure import crc
 from footwork.quantities import format_pace
 from footwork.questions import sessions
 from tests.program import footwork, of_json, ok

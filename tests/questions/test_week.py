@@ -12,6 +12,7 @@ from footwork.charts.weeks_picture import six_weeks
 from footwork.questions.runs import run_titles
 from footwork.questions.runs import titles as kept_titles
 from footwork.results.health import Health
+from footwork.store import stamps
 from footwork.wording.due_words import ago, what_next
 from footwork.wording.run_titles import short_title
 from tests.program import footwork, of_json
@@ -138,7 +139,8 @@ def test_titles_are_kept_until_something_about_the_run_changes(library, monkeypa
     assert asked == [rows[0].id]
     (library.folder / kept_titles.FILE).write_text("{broken")
     run_titles(library, library.runs())
-    assert len(asked) == 1 + len(rows) and len(json.loads((library.folder / kept_titles.FILE).read_text())) == len(rows)
+    kept = stamps.read_kept(library.folder / kept_titles.FILE)
+    assert len(asked) == 1 + len(rows) and len(json.loads(kept)) == len(rows)
 
 
 def test_the_picture_names_what_it_draws():

@@ -396,9 +396,14 @@ def export(
     with_location: Annotated[
         bool, typer.Option("--with-location", help="Positions near your private places too.")
     ] = False,
+    anonymous: Annotated[
+        bool, typer.Option("--anonymous", help="With --all: no names, notes, diary, places or originals, dates moved.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Write a run's 1 Hz signals to a file, or everything to a folder."""
+    if anonymous and not everything:
+        raise UsageError("--anonymous goes with --all")
     if out_file is None or (run is None) == (not everything):
         raise UsageError("name a run or --all, and where to with --out")
     with opened() as library:
@@ -408,6 +413,7 @@ def export(
                 out_file,
                 ending=".parquet" if parquet else ".csv",
                 with_location=with_location,
+                anonymous=anonymous,
                 progress=progress("writing"),
             )
         else:

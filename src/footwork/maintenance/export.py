@@ -15,6 +15,7 @@ from footwork.errors import LibraryError, UsageError
 from footwork.history import private_places
 from footwork.history.log import comments
 from footwork.history.recordings import run_signals
+from footwork.maintenance.anonymous import Disguise
 from footwork.quantities import Floats, plain
 from footwork.questions import sessions, trials
 from footwork.signals import Signals
@@ -80,13 +81,19 @@ def _write_signals(found: Signals, out: Path, private: list[dict[str, Any]]) -> 
 
 
 def everything(
-    library: History, folder: Path, ending: str = ".csv", with_location: bool = False, progress: Any = None
+    library: History,
+    folder: Path,
+    ending: str = ".csv",
+    with_location: bool = False,
+    progress: Any = None,
+    anonymous: bool = False,
 ) -> dict[str, Any]:
     """All of a library as plain files in a new folder.
 
     ``library.json`` holds the runner's facts, edits, diary, sessions, trials, accepted CPs, scales and settings;
     ``runs.csv`` the list; ``signals/`` one file a recording; ``originals/`` each file as it came. Near private places
-    positions are left empty; where there are any, originals are left out, unless ``with_location``.
+    positions are left empty; where there are any, originals are left out, unless ``with_location``. What is
+    ``anonymous`` holds no names, notes, diary, positions or originals, and dates moved by some weeks (`Disguise`).
 
     Returns ``runs``, ``signals``, ``originals``, ``originals_left_out``, ``hidden`` seconds and ``damaged``, names of
     what could not be written because an original is damaged or missing.
@@ -94,8 +101,10 @@ def everything(
     Raises
     ------
     UsageError
-        The folder exists and is not empty, or an unknown ending.
+        The folder exists and is not empty, an unknown ending, or ``anonymous`` with locations.
     """
+    if anonymous and with_location:
+        raise UsageError("an anonymous export holds no positions: leave out one of the two")
     if ending not in ENDINGS:
         raise UsageError(f"signals are written as {' or '.join(ENDINGS)}")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -107,14 +116,17 @@ def everything(
     try:
         with scratch.beside(library.folder, folder) as work:
             (work / "signals").mkdir(parents=True)
-            (work / "originals").mkdir()
             rows = library.runs()
             told["runs"] = len(rows)
-            (work / "runs.csv").write_bytes(table_of([r.to_json() for r in rows]))
-            facts = json.dumps(_facts(library), indent=1, ensure_ascii=False)
-            (work / "library.json").write_text(facts, encoding="utf-8")
-            _signals(library, work / "signals", ending, private, told, progress)
-            _originals(library, work / "originals", private, told)
+            hide = Disguise(library) if anonymous else None
+            lines = [r.to_json() for r in rows]
+            (work / "runs.csv").write_bytes(table_of([hide.row(line) for line in lines] if hide else lines))
+            facts = hide.facts(library) if hide else _facts(library)
+            (work / "library.json").write_text(json.dumps(plain(facts), indent=1, ensure_ascii=False), encoding="utf-8")
+            _signals(library, work / "signals", ending, private, told, progress, hide)
+            if hide is None:
+                (work / "originals").mkdir()
+                _originals(library, work / "originals", private, told)
             blobs.place_folder(work, folder)
     except OSError as error:
         raise LibraryError(f"cannot write {folder}: {error.strerror or error}") from None
@@ -163,7 +175,13 @@ def _facts(library: History) -> dict[str, Any]:
 
 
 def _signals(
-    library: History, folder: Path, ending: str, private: list[dict[str, Any]], told: dict[str, Any], progress: Any
+    library: History,
+    folder: Path,
+    ending: str,
+    private: list[dict[str, Any]],
+    told: dict[str, Any],
+    progress: Any,
+    hide: Disguise | None,
 ) -> None:
     """Write every recording of every run that is not deleted."""
     known = {row.id: row for row in library.runs()}
@@ -187,7 +205,7 @@ def _signals(
         except LibraryError:  # its original, which is named, can't make them anew
             told["damaged"].append(name)
         else:
-            written = _write_signals(signals, folder / name, private)
+            written = _write_signals(hide.signals(signals) if hide else signals, folder / name, private)
             told["signals"] += 1
             told["hidden"] += written["hidden"]
         if progress is not None:
