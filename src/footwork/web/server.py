@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.requests import ClientDisconnect
 
 from footwork.errors import FootworkError, NoSuchRun, NotEnoughData, UsageError
 from footwork.quantities import plain
@@ -45,9 +46,11 @@ def serve(
         A library that cannot be opened.
     """
     import uvicorn
+    from uvicorn.protocols.http.auto import AutoHTTPProtocol
 
     from footwork.api import Library
     from footwork.web import jobs
+    from footwork.web.guard import patient
 
     squad = _squad_of(folders)
     if squad is not None:
@@ -83,7 +86,14 @@ def serve(
     secure: dict[str, Any] = (
         {} if others is None else {"ssl_certfile": str(others.certificate), "ssl_keyfile": str(others.key)}
     )
-    config = uvicorn.Config(app, log_level="warning", ws_max_size=2**24, timeout_graceful_shutdown=1, **secure)
+    config = uvicorn.Config(
+        app,
+        http=patient(AutoHTTPProtocol),
+        log_level="warning",
+        ws_max_size=2**24,
+        timeout_graceful_shutdown=1,
+        **secure,
+    )
     try:
         config.load()
     except (OSError, ValueError) as error:
@@ -197,7 +207,8 @@ def _own_faces(framework: FastAPI) -> None:
         return HTMLResponse(layout.bare(*layout.MISSING), 404)
 
     async def failed(_: Request, problem: Exception) -> HTMLResponse:
-        traceback.print_exception(problem)
+        if not isinstance(problem, ClientDisconnect):  # who has gone, or was refused, hears nothing
+            traceback.print_exception(problem)
         return HTMLResponse(layout.bare(*layout.FAILED), 500)
 
     framework.add_exception_handler(404, missing)
