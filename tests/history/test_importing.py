@@ -82,6 +82,26 @@ def test_a_start_in_the_future_is_refused(library, tmp_path):
         library.add([tmp_path], start=dt.datetime.now(dt.UTC) + dt.timedelta(days=400))
 
 
+def test_links_out_of_an_added_folder_are_named_and_not_followed(tmp_path):
+    outside, inside = tmp_path / "outside", tmp_path / "in"
+    outside.mkdir()
+    (inside / "deep").mkdir(parents=True)
+    (outside / "secret.fit").write_bytes(f.wrap(f.run(60, f.START + 86400)))
+    (inside / "deep" / "own.fit").write_bytes(f.wrap(f.run(90)))
+    (inside / "file.fit").symlink_to(outside / "secret.fit")
+    (inside / "folder").symlink_to(outside)
+    (inside / "twin.fit").symlink_to(inside / "deep" / "own.fit")
+    (inside / "again").symlink_to(inside / "deep")
+    (inside / "gone.fit").symlink_to(inside / "nothing.fit")
+    with Library.open(tmp_path / "library") as library:
+        report = library.add([inside])
+        assert len(report["added"]) == 1 and len(library.runs()) == 1 and library.runs()[0].duration_s == 90
+        outs = {e["file"] for e in report["skipped"] if "leads out" in e["reason"]}
+        assert outs == {"file.fit", "folder"} and len(report["duplicates"]) == 1
+        (tmp_path / "link").symlink_to(outside)
+        assert len(library.add([tmp_path / "link"])["added"]) == 1  # what was named is followed
+
+
 def test_a_recording_from_the_future_fails_with_a_sentence(library, tmp_path):
     (tmp_path / "x.fit").write_bytes(f.wrap(f.run(60, int(time.time()) + 86400 * 300)))
     report = library.add([tmp_path / "x.fit"])

@@ -59,6 +59,13 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
         base = given.parent if given.is_file() else given
         for path in [given] if given.is_file() else _walk(given, inside):
             shown = printable(str(path if given.is_file() else path.relative_to(base)))
+            if path.is_symlink() and path != given and not path.resolve().is_relative_to(given.resolve()):
+                report.skipped.append(
+                    {"file": shown, "reason": "a link that leads out of the folder: add what it names"}
+                )
+                continue
+            if path.is_dir():
+                continue  # a link to a folder inside, which is walked anyway
             if not path.is_file():
                 report.skipped.append({"file": shown, "reason": "not a plain file"})
                 continue
@@ -84,6 +91,7 @@ def _walk(folder: Path, library: Path) -> Iterator[Path]:
     for root, folders, files in os.walk(folder):
         here = Path(root)
         folders[:] = sorted(f for f in folders if (here / f).resolve() != library)
+        yield from (here / f for f in folders if (here / f).is_symlink())
         for name in sorted(files):
             yield here / name
 
