@@ -4,6 +4,7 @@ number."""
 import datetime as dt
 import json
 import shutil
+import time
 from dataclasses import replace
 
 import numpy as np
@@ -440,3 +441,17 @@ def test_the_runners_word_on_a_heart_rate_counts_and_can_be_taken_back(library):
     assert library.run(row.id).row.heart_rate_sound_s >= before and known.any()
     with pytest.raises(UsageError, match="sound or doubtful"):
         library.judge_heart_rate(row.id, "great")
+
+
+def test_what_was_said_last_counts_though_the_clock_was_set_back(library, monkeypatch):
+    run = library.runs()[0].id
+    library.mark(run, "race")
+    now = time.time()
+    monkeypatch.setattr(time, "time", lambda: now - 30 * 86400)
+    library.mark(run, "race", remove=True)
+    assert "race" not in next(r for r in library.runs() if r.id == run).marks
+    library.mark(run, "test")
+    assert "test" in next(r for r in library.runs() if r.id == run).marks
+    entry = library.edits()[0]["id"]
+    library.undo(entry)
+    assert "test" not in next(r for r in library.runs() if r.id == run).marks

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
-import os
 import re
-import threading
 from array import array
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,10 +13,10 @@ import numpy as np
 from footwork.errors import NotARecording, UnreadableFile
 from footwork.formats.developer_fields import form_columns, power_columns, scale_key
 from footwork.formats.fit_structure import MOST_BESIDE, USED, beside_records, crc, has_header, split
+from footwork.native import silence
 from footwork.quantities import Floats
 from footwork.signals import FORM, Course, Lap, PowerStream, Recording, distance_along
 
-_QUIET = threading.Lock()
 _NAN = float("nan")
 EPOCH = 631065600  # 1989-12-31T00:00Z in Unix seconds
 UNDATED_BELOW = EPOCH + 0x10000000  # smaller stamps count from the device's start, not from a date
@@ -125,7 +121,7 @@ def _decode(part: bytes) -> _Messages:
     beside = beside_records(part)
     try:
         if beside is not None or len(part) < SMALL:
-            with _silence():
+            with silence():
                 others = fitfast.parse(beside or part, datetimes=False)
                 others.pop("record", None)
                 declared = [str(m.get("field_name", "")) for m in others.get("field_description", [])]
@@ -140,21 +136,6 @@ def _decode(part: bytes) -> _Messages:
 
 SMALL = 4 * 2**20  # bytes of which all messages may be held
 MOST_SLOWLY = 150_000  # records of a damaged file, which is read at a tenth of the speed
-
-
-@contextlib.contextmanager
-def _silence() -> Iterator[None]:
-    """A decoder's panic prints a stack to the process's stderr from native code; the reason reaches the user
-    otherwise."""
-    with _QUIET:
-        kept, null = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-        os.dup2(null, 2)
-        try:
-            yield
-        finally:
-            os.dup2(kept, 2)
-            os.close(kept)
-            os.close(null)
 
 
 def _decode_slowly(part: bytes) -> _Messages:

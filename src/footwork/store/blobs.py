@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.errors import LibraryError
+from footwork.native import silence
 from footwork.signals import PowerStream, Signals
 
 if TYPE_CHECKING:
@@ -131,7 +132,8 @@ def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
     import polars as pl
 
     try:
-        frame = pl.read_parquet(path)
+        with silence():
+            frame = pl.read_parquet(path)
         sound = pl.read_parquet_metadata(path).get(_CHECK) == _check_of(frame)
     except (Exception, pl.exceptions.PanicException) as error:  # damaged bytes end the decoder in many ways
         raise LibraryError(f"the signals {path} are missing or damaged ({type(error).__name__})") from None

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
 from footwork.errors import LibraryError, NoSuchRun, UsageError
 from footwork.history.log import parts
@@ -151,7 +151,10 @@ def write_all(library: History, kind: str, payloads: dict[int, dict[str, Any]]) 
 def keep(
     connection: Connection, kind: str, run: int | None, payload: dict[str, Any], date: dt.date | None = None
 ) -> int:
-    """Write one entry inside the caller's transaction; returns its number."""
+    """Write one entry inside the caller's transaction; returns its number. It is later than every entry that is there,
+    also where the clock was set back: what was said last counts."""
+    last = connection.execute(select(func.max(schema.entry.c.entered_at))).scalar()
+    now = time.time()
     return int(
         connection.execute(
             insert(schema.entry).values(
@@ -159,7 +162,7 @@ def keep(
                 run_id=run,
                 date=date.isoformat() if date else None,
                 payload=json.dumps(payload),
-                entered_at=time.time(),
+                entered_at=now if last is None or now > last else last + 0.001,
             )
         ).lastrowid
         or 0
