@@ -35,7 +35,7 @@ def _command(name: str, files: Path, place: Path) -> list[str]:
     return {
         "add": ["add", str(files)],
         "edit": ["edit", "trim", "1", "--from", "1:00"],
-        "accept": ["accept", "251"],
+        "accept": ["capacity", "--accept", "251"],
         "backup": ["backup", str(place / "b.zip")],
         "backup --encrypt": ["backup", str(place / "b.age"), "--encrypt", "--passphrase-file", str(place / "words")],
         "restore": ["restore", str(place / "given.zip"), "--into", str(place / "restored")],
