@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SERVE ?= 1
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types check bench gallery mutants recovery docs lock clean browser
+.PHONY: demo test lint types check bench gallery mutants recovery harden docs lock clean browser
 
 demo: $(VENV)/run
 	@$(BIN)/footwork demo demo-library
@@ -47,6 +47,9 @@ mutants: $(VENV)/dev
 
 recovery: $(VENV)/dev
 	@$(BIN)/python -m tests.recovery
+
+harden: $(VENV)/dev
+	@$(BIN)/python -m tests.harden
 
 docs: $(VENV)/dev
 	@$(BIN)/python docs/build.py
