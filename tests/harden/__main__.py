@@ -1,5 +1,5 @@
-"""`python -m tests.harden` attacks for about an hour and writes the table of docs/hardening.md; ``--minutes`` are the
-crowd's. With names of attacks only these are made, and nothing is written."""
+"""`python -m tests.harden` attacks for about half an hour and writes the table of docs/hardening.md; ``--minutes`` are
+the crowd's. With names of attacks only these are made, and their rows written anew."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ SEED = 20261127
 ADDS, OTHERS, PLACES, MUTANTS = 100, 10, 1000, 10_000
 ROWS = Iterator[tuple[str, str, str]]  # what was done, how often, what came of it
 FOUND = "## Found\n"  # what stands before it in the page is written by hand
+LEDE = f"Seed {SEED}, two cores, as root on Linux."
+COLUMNS = ("| attack | what | how often | what came of it | on |", "|---|---|---|---|---|")
 
 
 def of_mutants(work: Path, minutes: float) -> ROWS:
@@ -118,18 +120,18 @@ def main() -> None:
     asked.add_argument("names", nargs="*", choices=[[], *ATTACKS])
     asked.add_argument("--minutes", type=float, default=10.0)
     given = asked.parse_args()
-    rows = []
+    head, _, table = OUT.read_text(encoding="utf-8").partition(FOUND)
+    rows = {name: [r for r in table.splitlines() if r.startswith(f"| {name} |")] for name in ATTACKS}
     for name in given.names or ATTACKS:
+        made = []
         with tempfile.TemporaryDirectory() as place:
             os.chmod(place, 0o755)  # another user comes this far
             for row in ATTACKS[name](Path(place), given.minutes):
-                rows.append("| " + " | ".join(row) + " |")
-                print(rows[-1], flush=True)
-    if not given.names:
-        table = "\n".join(["| what | how often | what came of it |", "|---|---|---|", *rows])
-        when = f"\nSeed {SEED}, {dt.date.today().isoformat()}, two cores, as root on Linux.\n"
-        said = OUT.read_text(encoding="utf-8").partition(FOUND)[0]
-        OUT.write_text(f"{said}{FOUND}{table}\n{when}", encoding="utf-8")
+                made.append("| " + " | ".join((name, *row, dt.date.today().isoformat())) + " |")
+                print(made[-1], flush=True)
+        rows[name] = made
+        lines = [LEDE, "", *COLUMNS, *(row for name in ATTACKS for row in rows[name])]
+        OUT.write_text("\n".join([head + FOUND.rstrip("\n"), *lines, ""]), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -137,6 +137,7 @@ def _wrong(name: str, place: Path, files: Path, count: int, known: list[str]) ->
         for row in opened.runs():
             opened.signals(row.id)
     if name == "restore" and (place / "restored").exists():
+        Library.open(place / "restored").close()
         out += check_library(place / "restored")["problems"]
     left = [p.name for p in place.iterdir() if p.name.startswith(".footwork-")]
     if left or (library / scratch.PLACE).exists() or (library / "incoming").exists():

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from footwork import formats
-from footwork.errors import FootworkError
+from footwork.errors import FootworkError, NotARecording
 from footwork.formats import wellness
 from footwork.formats.fit_structure import crc
 from footwork.history.recordings import digesting
@@ -110,9 +110,11 @@ def tried(data: bytes, name: str) -> str:
     """``read`` or ``refused``, by the way an import takes a file. Raises whatever is no error of ours."""
     try:
         found = formats.read(data, name)
-    except FootworkError:
+    except NotARecording:
         if name.endswith(".fit"):
             wellness.read(data, None)
+        return "refused"
+    except FootworkError:
         return "refused"
     if isinstance(found, Course):
         return "read"
