@@ -11,10 +11,12 @@ import pytest
 
 from footwork import Library, Squad
 from footwork.errors import UsageError
-from footwork.maintenance import printed
+from footwork.history.log import comments
+from footwork.maintenance import export, printed
 from footwork.squad import frame
 from footwork.squad.kept_lines import worked_out
 from footwork.store import stamps
+from footwork.wording.squad_words import short_words, week_words
 from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
@@ -175,7 +177,8 @@ def test_a_table_has_a_row_a_runner_and_no_formula(club, today):
     (club / "=1+2").mkdir()
     made = Squad.open(club).lines(today, sort="name")
     table = frame(made.athletes)
-    assert table["athlete"].to_list() == ["'=1+2", "anna", "ben", "cleo"]
+    assert table["athlete"].to_list() == ["=1+2", "anna", "ben", "cleo"]
+    assert [row.partition(",")[0] for row in export.csv_of(table[:, 3:]).decode().splitlines()][1] == "'=1+2"
     anna = table.row(1, named=True)
     assert anna["critical_power_low"] < anna["critical_power_value"] < anna["critical_power_high"]
     assert anna["usual_low"] <= anna["usual_cp_minutes"] <= anna["usual_high"]
@@ -186,3 +189,57 @@ def test_lines_are_kept_for_the_coach_not_for_the_runner(club, today):
     Squad.open(club).lines(today)
     kept = [stamps.read_kept(p) for p in (club / "anna" / printed.FOLDER).iterdir()]
     assert len(kept) == 1 and json.loads(kept[0].partition("\n")[2])["athlete"] == "anna"
+
+
+def test_a_line_tells_of_the_week_of_new_runs_and_of_what_the_runner_said(club, today):
+    with Library.open(club / "anna") as anna:
+        newest = anna.runs()[0]
+        comments.comment(anna, "felt light", run=newest.id)
+        comments.comment(anna, "well run", by="coach", run=newest.id)
+        anna.plan_session("40 min easy", today)
+        anna.plan_session("10 min easy, 5 x (3 min at 106 % CP, 2 min easy jog), 10 min easy", monday_of(today))
+    (line,) = Squad.open(club).lines(today, find="anna").athletes
+    assert [r["run"] for r in line.lately] == [newest.id] and line.lately[0]["date"] == newest.date[:10]
+    assert line.lately[0]["title"] and line.lately[0]["duration_s"] == newest.duration_s
+    assert [d["date"] for d in line.days] == sorted(d["date"] for d in line.days) and len(line.days) >= 2
+    fields = week_words(line, monday_of(today))
+    assert len(fields) == 7 and sum(bool(f) for f in fields) == len({d["date"] for d in line.days})
+    short = short_words(line)
+    assert short[0] == "anna" and short[2] == "today" and f"{line.critical_power.value:.0f} (" in short[4]
+    today_said = dt.date.today()
+    (said,) = Squad.open(club).lines(today_said, find="anna").athletes[0].said
+    assert (said["text"], said["about"], said["of"]) == ("felt light", "run", str(newest.id))
+
+
+def monday_of(day):
+    return day - dt.timedelta(days=day.weekday())
+
+
+def test_commands_show_the_week_of_all_and_a_line_each(club, today):
+    done = ok("squad", "show", club, "--short", "--date", today)
+    lines = done.stdout.splitlines()
+    assert len(lines) == 5 and lines[1].split()[:2] == ["look", "first"]
+    assert [row.split()[0] for row in lines[2:]].count("anna") == 1
+    at = lines[1].index("last run")
+    assert all(row[at:].startswith("today") for row in lines[2:])
+    done = ok("squad", "week", club, "--date", today)
+    assert done.stdout.splitlines()[0].split()[::2] == ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+    assert len(done.stdout.splitlines()) == 4
+
+
+def test_reports_go_to_several_at_once(club, today, tmp_path):
+    (club / "cleo" / "library.sqlite").write_bytes(b"no database at all, but long enough to look at" * 20)
+    squad = Squad.open(club)
+    squad.put_in_group("track", ["anna", "cleo"])
+    done = footwork(
+        "squad", "report", club, "--to", tmp_path / "out", "--group", "track", "--form", "html", "--date", today
+    )
+    assert done.returncode == 3 and "cleo" in done.stderr and "Traceback" not in done.stderr
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["anna-week.html"]
+    done = ok(
+        "squad", "report", club, "--to", tmp_path / "all", "--athlete", "anna", "--athlete", "ben", "--date", today
+    )
+    assert sorted(p.name for p in (tmp_path / "all").iterdir()) == ["anna-week.pdf", "ben-week.pdf"]
+    assert (tmp_path / "all" / "anna-week.pdf").read_bytes().startswith(b"%PDF")
+    assert footwork("squad", "report", club, "--to", tmp_path / "x", "--over", "decade").returncode == 2
+    assert not (tmp_path / "x").exists()

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
-from footwork.cli.common import Json, app, day, out, progress, say
+from footwork.cli.common import Json, app, day, out, plural, progress, say
+from footwork.errors import UsageError
+from footwork.wording.squad_words import short_words, week_words
 
 if TYPE_CHECKING:
     from footwork.quantities import Estimate
@@ -43,6 +46,7 @@ def squad_show(
     sort: Annotated[str, typer.Option(help="first, name, days, power, load or race.")] = "first",
     find: Annotated[str, typer.Option(help="Only lines that hold this text.")] = "",
     fresh: Annotated[bool, typer.Option("--fresh", help="Work every line out anew.")] = False,
+    short: Annotated[bool, typer.Option("--short", help="One line a runner, in columns.")] = False,
     table: Annotated[Path | None, typer.Option(help="Write the lines as a table, .csv or .parquet.")] = None,
     date: AsOf = None,
     as_json: Json = False,
@@ -58,9 +62,78 @@ def squad_show(
     if as_json:
         return out(found)
     say(found.sentence)
+    if short:
+        return _say_columns(
+            ["", "look first because of", "last run", "week; seven days", "CP, W"], map(short_words, found.athletes)
+        )
     for line in found.athletes:
         _say_line(line)
     return None
+
+
+def _say_columns(heads: list[str], rows: Iterable[list[str]]) -> None:
+    """Rows in columns as wide as they need."""
+    told = [heads, *rows]
+    widths = [max(len(row[k]) for row in told) for k in range(len(heads))]
+    for row in told:
+        say("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
+
+
+@squad.command("week")
+def squad_week(
+    folders: Folders,
+    group: Annotated[str, typer.Option(help="Only the runners of this group.")] = "",
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """The week of all: what each was asked and what became of it, a column a day."""
+    from footwork.squad import Squad
+
+    found = Squad.open(*folders).lines(day(date), group, "name", progress=progress("working out"))
+    if as_json:
+        return out(found)
+    on = dt.date.fromisoformat(found.asked_on)
+    monday = on - dt.timedelta(days=on.weekday())
+    days = [f"{monday + dt.timedelta(days=k):%a %d}" for k in range(7)]
+    return _say_columns(["", *days], ([n.athlete, *week_words(n, monday)] for n in found.athletes if not n.problem))
+
+
+@squad.command("report")
+def squad_report(
+    folder: Folder,
+    to: Annotated[Path, typer.Option(help="A folder for the reports, a file a runner.")],
+    group: Annotated[str, typer.Option(help="Only the runners of this group.")] = "",
+    athlete: Annotated[list[str] | None, typer.Option(help="This runner too; may be repeated.")] = None,
+    over: Annotated[str, typer.Option(help="week, block or season.")] = "week",
+    form: Annotated[str, typer.Option(help="pdf, html, or text to be changed before it is sent.")] = "pdf",
+    date: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Reports to several runners at once, a file each; of the diary they tell what is shared."""
+    from footwork.maintenance import export
+    from footwork.reports import letter
+    from footwork.squad import Squad
+
+    made = Squad.open(folder)
+    if over not in letter.SPANS or form not in letter.FORMS:
+        raise UsageError(f"a report is over {', '.join(letter.SPANS)}, as {', '.join(letter.FORMS)}")
+    names = made.chosen(group, athlete or ())
+    to.mkdir(parents=True, exist_ok=True)
+    written, failed = [], []
+    for name, file, content, wrong in letter.of_many(made, names, over, day(date), form):
+        if wrong:
+            failed.append({"athlete": name, "reason": wrong})
+            continue
+        export.write_whole(to / file, content)
+        written.append(file)
+    if as_json:
+        out({"written": written, "failed": failed})
+    else:
+        say(f"Wrote {plural(len(written), 'report')} to {to}.")
+        for row in failed:
+            say(f"footwork: no report for {row['athlete']}: {row['reason']}", err=True)
+    if failed:
+        raise typer.Exit(3)
 
 
 def _write_table(path: Path, lines: list[SquadLine]) -> None:
@@ -73,6 +146,7 @@ def _write_table(path: Path, lines: list[SquadLine]) -> None:
 
 
 def _say_line(line: SquadLine) -> None:
+    from footwork.quantities import format_duration
     from footwork.wording.season_words import day_name
 
     why = "; ".join(line.first)
@@ -100,6 +174,12 @@ def _say_line(line: SquadLine) -> None:
         say(f"    {line.race['name']} in {line.race['days']} d")
     for waits in line.waits:
         say(f"    Waits: {waits['what']}: {waits['why']}")
+    for run in line.lately:
+        watts = f", {run['power_w']:.0f} W" if run["power_w"] is not None else ""
+        took = format_duration(run["duration_s"])
+        say(f"    {day_name(run['date'])}: {run['title']}, {took}{watts} (run {run['run']})")
+    for words in line.said:
+        say(f"    Says on {words['about']} {words['of']}: {words['text']}")
     made = dt.datetime.fromisoformat(line.made_at).astimezone()
     return say(f"    as of {made:%d %b %H:%M}" + ("" if line.shared else ", the diary is not shared"))
 
@@ -220,7 +300,6 @@ def squad_erase(
     as_json: Json = False,
 ) -> None:
     """Remove a runner's library with everything in it, and from every group; it cannot be undone."""
-    from footwork.errors import UsageError
     from footwork.squad import Squad
 
     made = Squad.open(folder)

@@ -3,9 +3,10 @@ pictures."""
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,13 +15,14 @@ from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
 from footwork.charts.report_pictures import pictures
-from footwork.errors import UsageError
+from footwork.errors import FootworkError, UsageError
 from footwork.quantities import plain
 from footwork.reports import numbers_card, numbers_of
 from footwork.wording.report_words import as_markdown
 
 if TYPE_CHECKING:
     from footwork.api import Library
+    from footwork.squad import Squad
 
 _HERE = Path(__file__).parent
 _PICTURE = re.compile(r"^\[picture: ([a-z]+)\]$")
@@ -163,6 +165,30 @@ def on_paper(text: str, drawn: Mapping[str, str], sheets: Sequence[str] = ()) ->
         str(_HERE / "letter.typ"), format="pdf", sys_inputs={"data": json.dumps(told)}, root=str(_HERE)
     )
     return made
+
+
+SPANS, FORMS = ("week", "block", "season"), {"pdf": ".pdf", "html": ".html", "text": ".md"}
+
+
+def of_many(
+    squad: Squad, names: Sequence[str], over: str, date: dt.date | None, form: str
+) -> Iterator[tuple[str, str, bytes, str]]:
+    """Reports to several runners, one after the other: name, name of the file, its content, and what went wrong
+    instead. ``over`` is one of `SPANS`, ``form`` one of `FORMS`; of the diary they tell what is shared."""
+    for name in names:
+        file = f"{squad.addresses[name]}-{over}{FORMS[form]}"
+        try:
+            with squad.library(name) as library, library.seen_by_coach() as seen:
+                found = seen.report(over, date)
+            words, drawn = as_markdown(found), pictures(found)
+            if form == "pdf":
+                content = on_paper(words, drawn, [p.title for p in found.parts if p.sheet])
+            else:
+                content = (words if form == "text" else as_html(words, drawn)).encode()
+        except FootworkError as error:  # one that cannot be read or told of does not stop the others
+            yield name, file, b"", str(error)
+        else:
+            yield name, file, content, ""
 
 
 def papers(library: Library, report: bool = False, zones: bool = False) -> dict[str, bytes]:

@@ -32,6 +32,34 @@ class SquadRace(TypedDict):
     days: int
 
 
+class SquadDay(TypedDict):
+    """A session of this week, or a run beside them, on its day: ``state`` as of `AskedAndRun`."""
+
+    date: str
+    state: str
+    name: str
+    run: int | None
+
+
+class SquadRun(TypedDict):
+    """A run of today or yesterday: title, duration [s], mean power [W] where there is any."""
+
+    run: int
+    date: str
+    title: str
+    duration_s: float
+    power_w: float | None
+
+
+class SquadSaid(TypedDict):
+    """A comment of the last week that is not the coach's: about what (run, session, week or race), and when (UTC)."""
+
+    about: str
+    of: str
+    text: str
+    at: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class SquadLine(Result):
     """A runner on one line. ``problem`` says why nothing else is known; ``health`` is empty where nothing holds hard
@@ -40,7 +68,8 @@ class SquadLine(Result):
     Loads in CP-minutes: ``asked`` and ``run`` of this week, ``seven_days`` of running against the median and middle
     half of ``usual`` weeks. ``critical_power`` [W] on ``scale`` rests on ``evidence``, whose last maximal effort is
     ``evidence_days`` old. ``first`` tells why a coach looks here first, the most pressing reason first; ``made_at``
-    when the line was worked out.
+    when the line was worked out. ``days`` are those of this week, ``lately`` the runs of today and yesterday, ``said``
+    the runner's comments of seven days.
     """
 
     athlete: str
@@ -69,6 +98,9 @@ class SquadLine(Result):
     next: SquadNext | None
     race: SquadRace | None
     waits: list[SquadWaits]
+    days: list[SquadDay]
+    lately: list[SquadRun]
+    said: list[SquadSaid]
     first: list[str]
     urgency: int
 

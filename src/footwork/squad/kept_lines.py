@@ -147,6 +147,9 @@ def problem(name: str, folder: Path, today: dt.date, said: str) -> SquadLine:
         health="",
         race=None,
         waits=[],
+        days=[],
+        lately=[],
+        said=[],
         first=["cannot be read"],
         urgency=100,
         **unknown,
@@ -166,8 +169,7 @@ def line(text: str) -> SquadLine:
 
 
 def frame(lines: Sequence[SquadLine]) -> pl.DataFrame:
-    """Lines as a polars table, one row a runner: estimates as value, low and high [CP-min, W], texts so that no
-    spreadsheet takes one for a formula."""
+    """Lines as a polars table, one row a runner: estimates as value, low and high [CP-min, W]."""
     import polars as pl
 
     rows = [_flat(line) for line in lines]
@@ -197,4 +199,4 @@ def _flat(line: SquadLine) -> dict[str, Any]:
     out |= {"next_date": line.next and line.next["date"], "next_name": line.next and line.next["name"]}
     out |= {"race_date": line.race and line.race["date"], "race_name": line.race and line.race["name"]}
     out["waits"] = "; ".join(w["what"] for w in line.waits)
-    return {k: f"'{v}" if isinstance(v, str) and v[:1] in ("=", "+", "-", "@") else v for k, v in out.items()}
+    return out

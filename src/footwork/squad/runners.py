@@ -93,6 +93,14 @@ class Squad:
             taken.add(own)
         return out
 
+    def of_addresses(self, who: str) -> list[str]:
+        """Runners by the words of their `addresses`, with commas between. Raises UsageError for one that nobody has."""
+        of = {word: name for name, word in self.addresses.items()}
+        words = [w for w in who.split(",") if w]
+        if strange := [w for w in words if w not in of]:
+            raise UsageError(f"no runner has the address '{strange[0]}'")
+        return [of[w] for w in words]
+
     def lines(
         self,
         date: Day | None = None,

@@ -58,6 +58,41 @@ def first_words(
     return [words[k] for k in pressing]
 
 
+# What became of a session of the week, in a field of a table; a session to come is only named.
+STATES = {"run": "run", "moved": "moved", "otherwise": "run otherwise", "missed": "not run", "extra": "extra"}
+STATES |= {"not now": "not now", "today": "today", "ahead": ""}
+
+
+def week_words(line: SquadLine, monday: dt.date) -> list[str]:
+    """A runner's week, a field a day from Monday on; where nothing was asked, runs are just what they were."""
+    states = STATES if any(d["state"] != "extra" for d in line.days) else {**STATES, "extra": ""}
+    out = []
+    for ahead in range(7):
+        day = (monday + dt.timedelta(days=ahead)).isoformat()
+        told = [(d["name"], states.get(d["state"], d["state"])) for d in line.days if d["date"] == day]
+        out.append("; ".join(f"{name}: {state}" if state and name else name or state for name, state in told))
+    return out
+
+
+def short_words(line: SquadLine) -> list[str]:
+    """A line in five fields: who, why one looks there first, the last run, the week and usual, critical power."""
+    if line.problem:
+        return [line.athlete, line.problem, "", "", ""]
+    days = "none" if line.days_since is None else {0: "today", 1: "yesterday"}.get(line.days_since, "")
+    week = "not known" if line.run is None or line.run.value is None else f"{line.run.value:.0f}"
+    week += f" of {line.asked:.0f}" if line.asked else ""
+    power = line.critical_power
+    known = power is not None and power.value is not None
+    cp = f"{power.value:.0f} ({power.low:.0f} to {power.high:.0f})" if power is not None and known else "not known"
+    return [
+        line.athlete,
+        "; ".join(line.first),
+        days or f"{line.days_since} d ago",
+        f"{week}; {line.against_usual}",
+        cp,
+    ]
+
+
 def squad_sentence(lines: Sequence[SquadLine]) -> str:
     """A squad in a sentence."""
     look = sum(line.urgency >= 30 and not line.problem for line in lines)

@@ -6,10 +6,11 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 from footwork.errors import FootworkError
+from footwork.history.log import comments
 from footwork.planning.families import HARD_PURPOSES
-from footwork.questions import capacity, load, progress, season, sessions, signs, usual
+from footwork.questions import capacity, load, progress, runs, season, sessions, signs, usual
 from footwork.questions.today import capacity_of, what_waits
-from footwork.results.squad import SquadLine, SquadNext, SquadRace, SquadWaits
+from footwork.results.squad import SquadDay, SquadLine, SquadNext, SquadRace, SquadRun, SquadSaid, SquadWaits
 from footwork.wording.cautions import held_back, physician_words
 from footwork.wording.squad_words import against_usual_words, first_words, sessions_words
 
@@ -23,7 +24,7 @@ SOON_DAYS = 10  # before a race in which a coach looks; our convention
 MISSED = 2  # sessions of a week; our convention
 OLD_DAYS = 84  # of the last maximal effort; our convention
 ELSEWHERE = ("season", "devices", "diary", "")  # pages of what stands in the line by itself
-FRESH_DAYS = 7  # for which an unusual run is news; our convention
+FRESH_DAYS, LATELY_DAYS = 7, 1  # for which an unusual run or a comment, and a run, is news; our convention
 # How pressing each reason is; our convention.
 URGENCY = {"held": 6, "check": 5, "away": 4, "race": 4, "missed": 3, "changes": 3, "device": 3, "back": 3}
 URGENCY |= {"above": 2, "unusual": 2, "waits": 1}
@@ -85,9 +86,36 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
         next=_next(library, week, today),
         race=race,
         waits=[SquadWaits(what=d["what"], why=d["why"], page=d["page"]) for d in due if d["page"] not in ELSEWHERE[1:]],
+        days=[SquadDay(date=r.run_date or r.date, state=r.state, name=r.name, run=r.run) for r in week.rows],
+        lately=_lately(library, rows, today),
+        said=_said(library, today),
         first=first_words(pressing, days_since, race, week, back),
         urgency=sum(URGENCY[k] for k in pressing[:1]) * 10 + len(pressing),
     )
+
+
+def _lately(library: History, rows: list[RunRow], today: dt.date) -> list[SquadRun]:
+    new = [r for r in rows if (today - r.local.date()).days <= LATELY_DAYS]
+    titles = runs.run_titles(library, new)
+    return [
+        SquadRun(
+            run=r.id,
+            date=r.date[:10],
+            title=titles.get(r.id) or "Run",
+            duration_s=r.duration_s,
+            power_w=r.power_w if r.measured else None,
+        )
+        for r in new
+    ]
+
+
+def _said(library: History, today: dt.date) -> list[SquadSaid]:
+    since = (today - dt.timedelta(days=FRESH_DAYS)).isoformat()
+    return [
+        SquadSaid(about=c["about"], of=c["of"], text=c["text"], at=c["at"])
+        for c in comments.comments(library)
+        if c["by"] != comments.COACH and since <= c["at"][:10] <= today.isoformat()
+    ]
 
 
 def _back_after(library: History, today: dt.date) -> int:
