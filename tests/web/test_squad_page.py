@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import shutil
 import urllib.request
+import zipfile
 
 import pytest
 
@@ -111,12 +112,47 @@ def test_a_coachs_morning(club_server, browser):
         assert cleo.sessions() == []
 
 
+def test_a_line_each_the_week_of_all_and_reports_to_those_chosen(club_server, browser):
+    address, folder = club_server
+    with Library.open(folder / "anna") as anna:
+        anna.plan_session("40 min easy", dt.date.today())
+    context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto("/squad")
+    page.wait_for_selector(".athlete")
+    page.get_by_text("a line each").click()
+    page.wait_for_selector("th:has-text('last run')")
+    assert page.locator("table.words tbody tr").count() == 3
+    for name in ("anna", "Ben Bo"):
+        page.get_by_label(f"Choose {name}").check()
+    page.click("summary:has-text('Reports to those chosen')")
+    with page.expect_download() as taken:
+        page.get_by_role("button", name="On the week").click()
+    with zipfile.ZipFile(taken.value.path()) as archive:
+        assert sorted(archive.namelist()) == ["anna-week.pdf", "ben-bo-week.pdf"]
+    page.click("a:has-text('The week of all')")
+    page.wait_for_selector("text=40 min easy")
+    row = page.locator("tr", has_text="40 min easy")
+    assert row.count() == 1 and row.locator("td").first.inner_text() == "anna"
+    page.goto("/squad/session?group=nobody")
+    page.wait_for_selector("text=there is no group 'nobody'")
+    context.close()
+
+
 def test_no_page_of_the_squad_tells_what_is_not_shared(club_server, browser):
     address, _ = club_server
     base = address.rstrip("/")
     found = json.loads(read(f"{base}/squad.json"))
     assert [a["health"] for a in found["athletes"] if a["athlete"] == "cleo"] == ["Not now."]
-    twins = ["/squad.json", "/cleo/index.json", "/cleo/diary.json", "/cleo/runs.json", "/cleo/library.json"]
+    twins = [
+        "/squad.json",
+        "/squad/week.json",
+        "/cleo/index.json",
+        "/cleo/diary.json",
+        "/cleo/runs.json",
+        "/cleo/library.json",
+    ]
     for twin in twins:
         try:
             said = read(base + twin)
@@ -126,7 +162,7 @@ def test_no_page_of_the_squad_tells_what_is_not_shared(club_server, browser):
         assert SECRET not in said and "illness since" not in said, twin
     context = browser.new_context(base_url=address)
     page = context.new_page()
-    for place in ("/squad", "/cleo/", "/cleo/diary", "/cleo/library", "/cleo/runs"):
+    for place in ("/squad", "/squad?short=1", "/squad/week", "/cleo/", "/cleo/diary", "/cleo/library", "/cleo/runs"):
         page.goto(place)
         page.wait_for_function("!document.querySelector('.fw-working')", timeout=60_000)
         assert SECRET not in page.content() and "illness since" not in page.content(), place

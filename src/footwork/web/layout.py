@@ -241,11 +241,14 @@ def table(
     two_line: bool = True,
     labelled: bool = False,
     spans: Sequence[tuple[float, float]] = (),
+    words: bool = False,
 ) -> None:
-    """A plain table; a cell is text or ``(text, href)``. On a phone rows become two lines, the first cell above, and
-    with ``labelled`` each further cell names its column there. ``spans`` are the stretches of the rows on the axis of
-    the panes above, where they are shown under the pointer."""
-    with ui.element("table").classes(f"t{' two-line' if two_line else ''}{' labelled' if labelled else ''}"):
+    """A plain table of numbers, or of ``words``; a cell is text or ``(text, href)``. On a phone rows become two lines,
+    the first cell above, and with ``labelled`` each further cell names its column there. ``spans`` are the stretches of
+    the rows on the axis of the panes above, where they are shown under the pointer."""
+    with ui.element("table").classes(f"t{' two-line' if two_line else ''}{' labelled' if labelled else ''}") as made:
+        if words:
+            made.classes("words")
         with ui.element("thead"), ui.element("tr"):
             for header in headers:
                 text("th", header)

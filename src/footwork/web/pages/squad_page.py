@@ -4,28 +4,22 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-import io
-import zipfile
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from nicegui import ui
 
 from footwork.errors import FootworkError, UsageError
-from footwork.maintenance import export
-from footwork.physiology.population import LEAST
-from footwork.quantities import Estimate
-from footwork.reports import group_sheet
-from footwork.results.squad import Prescribed, SideBySide, SquadAnswer, SquadLine
-from footwork.squad import ORDERS, Squad, calendar_of, frame
-from footwork.squad.federation import priors, refresh, use_priors
+from footwork.quantities import Estimate, format_duration
+from footwork.results.squad import SideBySide, SquadAnswer, SquadLine
+from footwork.squad import ORDERS, Squad
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, downloads, inputs, sentence
-from footwork.web.layout import heading, link, note, page, table, text
-from footwork.wording.cautions import before_hard_work
+from footwork.web.forms import sentence
+from footwork.web.layout import link, page, table, text
+from footwork.web.pages.group_session_page import show_session
+from footwork.web.pages.whole_squad_part import whole_squad_part
 from footwork.wording.season_words import day_name
-from footwork.wording.squad_words import figure_words, prior_words, steps_words
+from footwork.wording.squad_words import figure_words, short_words, week_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,12 +39,14 @@ def address(squad: Squad, name: str) -> str:
     return f"/{squad.addresses[name]}"
 
 
-def lines(squad: Squad, group: str = "", sort: str = "first", find: str = "") -> SquadAnswer:
+def lines(squad: Squad, group: str = "", sort: str = "first", find: str = "", short: str = "") -> SquadAnswer:
     """What the page and its twin show."""
     return squad.lines(group=group, sort=sort, find=find)
 
 
-async def show_squad(base: str, squad: Squad, group: str = "", sort: str = "first", find: str = "") -> None:
+async def show_squad(
+    base: str, squad: Squad, group: str = "", sort: str = "first", find: str = "", short: str = ""
+) -> None:
     try:
         found = await asyncio.to_thread(lines, squad, group, sort, find)
     except FootworkError as error:
@@ -59,9 +55,12 @@ async def show_squad(base: str, squad: Squad, group: str = "", sort: str = "firs
         return
     chosen: set[str] = set()
     with page(base, "Squad", "Squad", found.sentence, wide=True):
-        _filters(found, group, sort, find)
-        for line in found.athletes:
-            _line(squad, line, chosen)
+        _filters(found, group, sort, find, short)
+        if short:
+            _columns(squad, found, chosen)
+        else:
+            for line in found.athletes:
+                _line(squad, line, chosen)
         with ui.element("div").classes("row-of asking"):
             for label, place in (("Put side by side", "side"), ("A session for those chosen", "session")):
 
@@ -72,29 +71,97 @@ async def show_squad(base: str, squad: Squad, group: str = "", sort: str = "firs
                     ui.navigate.to(f"/squad/{place}?who={_who(squad, [n for n in squad.athletes if n in chosen])}")
 
                 text("button", label, "fw").on("click", go)
+            if group:
+                link(f"A session for {group}", f"/squad/session?group={quote(group)}", "button")
             status = text("span", "", "soft")
             status.props["aria-live"] = "polite"
-        _grouping(squad, chosen)
-        _of_all(squad)
+        whole_squad_part(squad, chosen)
         shown = (
             "A line stands until its runner's library changes; it says when it was made. Diary and health are shown "
         )
         text("p", f"{shown}only of runners who share them.", "soft")
 
 
-def _filters(found: SquadAnswer, group: str, sort: str, find: str) -> None:
+def _columns(squad: Squad, found: SquadAnswer, chosen: set[str]) -> None:
+    """One line a runner."""
+    with ui.element("table").classes("t words"):
+        with ui.element("thead"), ui.element("tr"):
+            for head in ("", "", "look first because of", "last run", "CP-minutes this week; seven days", "CP, W"):
+                text("th", head)
+        with ui.element("tbody"):
+            for line in found.athletes:
+                with ui.element("tr"):
+                    with ui.element("td"):
+                        if not line.problem:
+                            _box(line.athlete, chosen)
+                    told = short_words(line)
+                    with ui.element("td"):
+                        link(told[0], f"{address(squad, line.athlete)}/") if not line.problem else text("span", told[0])
+                    for cell in told[1:]:
+                        text("td", cell)
+
+
+def _box(name: str, chosen: set[str]) -> None:
+    box = ui.element("input").props("type=checkbox")
+    box.props["aria-label"] = f"Choose {name}"
+    box.on(
+        "change",
+        lambda e: chosen.add(name) if e.args["on"] else chosen.discard(name),
+        js_handler="(e) => emit({on: e.target.checked})",
+    )
+
+
+def week(squad: Squad, group: str = "") -> SquadAnswer:
+    """The week of all, as the page and its twin show it."""
+    return squad.lines(group=group, sort="name")
+
+
+async def show_week(base: str, squad: Squad, group: str = "") -> None:
+    try:
+        found = await asyncio.to_thread(week, squad, group)
+    except FootworkError as error:
+        with page(base, "The week of all", "The week of all", sentence(str(error))):
+            link("The squad", "/squad", "button")
+        return
+    on = dt.date.fromisoformat(found.asked_on)
+    monday = on - dt.timedelta(days=on.weekday())
+    lede = f"What each was asked from {day_name(monday.isoformat())} on, and what became of it."
+    with page(base, "The week of all", "The week of all", lede, wide=True):
+        if found.groups:
+            with ui.element("div").classes("row-of"):
+                text("span", "Group:", "soft")
+                for name in ("", *found.groups):
+                    made = link(name or "all", f"/squad/week?group={quote(name)}", "button")
+                    if name == group:
+                        made.props["aria-current"] = "true"
+        days = [monday + dt.timedelta(days=k) for k in range(7)]
+        rows = [[line.athlete, *week_words(line, monday)] for line in found.athletes if not line.problem]
+        table(["", *(f"{d:%a} {d.day}" for d in days)], rows, labelled=True, words=True)
+        text("p", "A session to come is only named; 'run otherwise' had none of its work in it.", "soft small")
+
+
+def _filters(found: SquadAnswer, group: str, sort: str, find: str, short: str) -> None:
     if found.groups:
         with ui.element("div").classes("row-of"):
             text("span", "Group:", "soft")
             for name in ("", *found.groups):
-                made = link(name or "all", f"/squad?group={quote(name)}&sort={sort}", "button")
+                made = link(name or "all", f"/squad?group={quote(name)}&sort={sort}&short={short}", "button")
                 if name == group:
                     made.props["aria-current"] = "true"
     with ui.element("div").classes("row-of"):
         text("span", "In order of:", "soft")
         for key in ORDERS:
-            made = link(SORTS[key], f"/squad?group={quote(group)}&sort={key}&find={quote(find)}", "button")
+            made = link(
+                SORTS[key], f"/squad?group={quote(group)}&sort={key}&find={quote(find)}&short={short}", "button"
+            )
             if key == sort:
+                made.props["aria-current"] = "true"
+    with ui.element("div").classes("row-of"):
+        text("span", "Shown:", "soft")
+        for value, label in (("", "all that is known"), ("1", "a line each")):
+            asked = f"/squad?group={quote(group)}&sort={sort}&find={quote(find)}&short={value}"
+            made = link(label, asked, "button")
+            if value == short:
                 made.props["aria-current"] = "true"
     with ui.element("form").classes("find").props('method="get" action="/squad"'):
         text("label", "Find a name, a device, a word")
@@ -108,13 +175,7 @@ def _line(squad: Squad, line: SquadLine, chosen: set[str]) -> None:
     with ui.element("div").classes("athlete"):
         with ui.element("div").classes("who"):
             if not line.problem:
-                box = ui.element("input").props("type=checkbox")
-                box.props["aria-label"] = f"Choose {line.athlete}"
-                box.on(
-                    "change",
-                    lambda e, n=line.athlete: chosen.add(n) if e.args["on"] else chosen.discard(n),
-                    js_handler="(e) => emit({on: e.target.checked})",
-                )
+                _box(line.athlete, chosen)
                 link(line.athlete, f"{address(squad, line.athlete)}/")
             else:
                 text("span", line.athlete)
@@ -160,6 +221,13 @@ def _waits(squad: Squad, line: SquadLine) -> None:
     for said in (line.health if line.shared else "", line.signs, *line.changed):
         if said:
             text("div", said)
+    for run in line.lately:
+        watts = f", {run['power_w']:.0f} W" if run["power_w"] is not None else ""
+        with ui.element("div"):
+            link(run["title"], f"{address(squad, line.athlete)}/runs/{run['run']}")
+            text("span", f" on {day_name(run['date'])}, {format_duration(run['duration_s'])}{watts}", "soft small")
+    for words in line.said:
+        text("div", f"Says on {words['about']} {words['of']}: {words['text']}")
     if line.next is not None:
         text("div", f"Next key session: {day_name(line.next['date'])}, {line.next['name']}")
     if line.race is not None:
@@ -172,113 +240,18 @@ def _waits(squad: Squad, line: SquadLine) -> None:
         text("div", "The diary is not shared.", "soft small")
 
 
-def _grouping(squad: Squad, chosen: set[str]) -> None:
-    given: dict[str, str] = {}
-    with ui.element("details"):
-        text("summary", "Put those chosen into a group")
-        inputs((Field("group", "Name of the group"),), given)
-        with ui.element("div").classes("row-of"):
-            for label, remove in (("Put them in", False), ("Take them out", True)):
-
-                async def press(_: Any, remove: bool = remove) -> None:
-                    if not chosen or not given.get("group", "").strip():
-                        said.set_text("Choose runners by the boxes beside their names, and name a group.")
-                        return
-                    try:
-                        await asyncio.to_thread(squad.put_in_group, given["group"], sorted(chosen), remove)
-                    except FootworkError as error:
-                        said.set_text(sentence(str(error)))
-                        return
-                    ui.navigate.to("/squad")
-
-                text("button", label, "fw").on("click", press)
-            said = text("span", "", "soft")
-            said.props["aria-live"] = "polite"
-
-
-def _of_all(squad: Squad) -> None:
-    """Tables of everyone, what the squad tells of priors, and erasing a runner."""
-    with ui.element("details"):
-        text("summary", "Tables of everyone, priors, erasing a runner")
-        downloads(
-            [
-                ("These lines as a table", "squad.csv", lambda: export.csv_of(frame(squad.lines().athletes))),
-                ("Numbers of everyone", "numbers.parquet", lambda: _parquet(squad)),
-            ]
-        )
-        shown = ui.element("div")
-
-        async def learn(_: Any, use: bool | None = None) -> None:
-            said.set_text("Working…")
-            try:
-                found = await asyncio.to_thread(priors, squad) if use is not False else {}
-                if use is not None and (use is False or any(found.values())):
-                    await asyncio.to_thread(use_priors, squad, found)
-            except FootworkError as error:
-                said.set_text(sentence(str(error)))
-                return
-            said.set_text("")
-            shown.clear()
-            with shown:
-                for name, prior in found.items():
-                    text("p", prior_words(name, prior, LEAST))
-                if use is not None:
-                    on = use and any(found.values())
-                    text("p", "They are used in every library now." if on else "The literature's are used.")
-
-        with ui.element("div").classes("row-of"):
-            text("button", "What the squad tells of priors", "fw").on("click", learn)
-            text("button", "Use them", "fw").on("click", lambda e: learn(e, True))
-            text("button", "Use the literature's", "fw").on("click", lambda e: learn(e, False))
-            said = text("span", "", "soft")
-            said.props["aria-live"] = "polite"
-        given: dict[str, str] = {}
-        inputs((Field("erased", "Erase a runner for ever: write the name"),), given)
-
-        async def erase(_: Any) -> None:
-            try:
-                await asyncio.to_thread(squad.erase, given.get("erased", "").strip())
-            except FootworkError as error:
-                gone.set_text(sentence(str(error)))
-                return
-            gone.set_text(
-                "Erased. Backups, exports, hand-over files, tables and paper elsewhere may still hold it. Serve the "
-                "squad anew."
-            )
-
-        with ui.element("div").classes("row-of"):
-            text("button", "Erase", "fw").on("click", erase)
-            gone = text("span", "", "soft")
-            gone.props["aria-live"] = "polite"
-
-
-def _parquet(squad: Squad) -> bytes:
-    made = io.BytesIO()
-    refresh(squad).frame().write_parquet(made)
-    return made.getvalue()
-
-
-def _names(squad: Squad, who: str) -> list[str]:
-    """Runners by the words of their addresses, with commas between. Raises UsageError for one that nobody has."""
-    of = {word: name for name, word in squad.addresses.items()}
-    words = [w for w in who.split(",") if w]
-    if strange := [w for w in words if w not in of]:
-        raise UsageError(f"no runner has the address '{strange[0]}'")
-    return [of[w] for w in words]
-
-
 def _who(squad: Squad, names: Sequence[str]) -> str:
     return ",".join(squad.addresses[n] for n in names)
 
 
 def side(squad: Squad, who: str = "") -> SideBySide:
     """Runners side by side, as the page and its twin show them."""
-    return squad.side_by_side(_names(squad, who))
+    return squad.side_by_side(squad.of_addresses(who))
 
 
 async def show_side(base: str, squad: Squad, who: str = "") -> None:
     try:
-        names = _names(squad, who)
+        names = squad.of_addresses(who)
     except UsageError as error:
         names = []
         ui.notify(sentence(str(error)))
@@ -317,108 +290,9 @@ async def show_side(base: str, squad: Squad, who: str = "") -> None:
         )
 
 
-async def show_session(base: str, squad: Squad, who: str = "") -> None:
-    try:
-        names = _names(squad, who) or list(squad.athletes)
-    except UsageError as error:
-        with page(base, "A session for several", "A session for several", sentence(str(error))):
-            link("The squad", "/squad", "button")
-        return
-    given: dict[str, str] = {}
-    lede = f"For {', '.join(names)}. Each is asked in their own watts, with their own chance to finish it."
-    with page(base, "A session for several", "A session for several", lede, wide=True):
-        fields = (
-            Field("words", "Session in words; several with a line | between, each with its day before it if wanted"),
-            Field("date", "Day, today if empty", form="date"),
-        )
-        inputs(fields, given)
-        state: dict[str, Any] = {"asked": [], "busy": False}
-
-        def texts() -> list[str]:
-            return [t.strip() for t in given.get("words", "").split("|") if t.strip()]
-
-        def ask(keep: bool) -> Callable[[], list[Prescribed]]:
-            return lambda: squad.prescribe(texts(), names, given.get("date") or None, keep)
-
-        async def press(_: Any, keep: bool = False) -> None:
-            if state["busy"]:
-                return  # once is enough: nobody keeps it twice by pressing twice
-            if not texts():
-                status.set_text("Say a session first, as: 15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog).")
-                return
-            status.set_text("Working…")
-            state["busy"] = True
-            try:
-                state["asked"] = await asyncio.to_thread(ask(keep))
-            except FootworkError as error:
-                status.set_text(sentence(str(error)))
-                shown.clear()
-                return
-            finally:
-                state["busy"] = False
-            kept = sum(r.kept for r in state["asked"])
-            status.set_text(f"Kept for {kept} of {len(state['asked'])}." if keep else "")
-            shown.clear()
-            with shown:
-                _prescribed(state["asked"])
-                downloads(_files(squad, state))
-
-        with ui.element("div").classes("row-of"):
-            text("button", "See what it asks of each", "fw").on("click", press)
-            text("button", "Keep it for each", "fw").on("click", lambda e: press(e, True))
-            status = text("span", "", "soft")
-            status.props["aria-live"] = "polite"
-        shown = ui.element("div")
-        note(before_hard_work("session"))
-
-
-def _prescribed(asked: Sequence[Prescribed]) -> None:
-    heading("What it asks of each")
-    table(
-        ["runner", "day", "watts", "finished", "what to know"],
-        [
-            [
-                row.athlete,
-                day_name(row.date),
-                steps_words(row),
-                "" if row.finishes_kinder is None else f"{100 * row.finishes_kinder:.0f} %",
-                _to_know(row),
-            ]
-            for row in asked
-        ],
-    )
-
-
-def _to_know(row: Prescribed) -> str:
-    said = [row.why] if row.why else []
-    if row.state == "kinder":
-        said.append(f"instead: {row.text}")
-    if row.state == "too much":
-        said.insert(0, "too much")
-    if row.kept:
-        said.append("kept")
-    elif row.already:
-        said.append(f"already keeps {', '.join(row.already)}")
-    return "; ".join(said)
-
-
-def _files(squad: Squad, state: dict[str, Any]) -> list[tuple[str, str, Callable[[], bytes]]]:
-    def workouts() -> bytes:
-        made = io.BytesIO()
-        with zipfile.ZipFile(made, "w") as archive:
-            for name, content in squad.workouts(state["asked"]):
-                archive.writestr(name, content)
-        return made.getvalue()
-
-    return [
-        ("All on paper", "session.pdf", lambda: group_sheet(state["asked"])),
-        ("One calendar", "sessions.ics", lambda: calendar_of(state["asked"])),
-        ("Workouts for each", "workouts.zip", workouts),
-    ]
-
-
 SQUAD_PAGES = (
     Page("/squad", show_squad, lines, nav="Squad", place=1),
     Page("/squad/side", show_side, side, nav="Side by side", place=2),
     Page("/squad/session", show_session, None, nav="A session for several", place=3),
+    Page("/squad/week", show_week, week, nav="The week of all", place=4),
 )
