@@ -154,6 +154,17 @@ def test_markdown_means_what_the_report_said(library, today):
         letter.parsed("x" * 200_001)
 
 
+def test_a_changed_report_is_set_as_it_was_written(library, today):
+    drawn = pictures(library.report("week", today))
+    html = letter.as_html("# A week\n\n1. first\n2. then\n\n- or\n\n[picture: weeks]\n", drawn)
+    assert "<ol><li>first</li><li>then</li></ol>" in html and "<ul><li>or</li></ul>" in html and "<svg" in html
+    assert letter.on_paper("# A week\n\n1. first\n2. then\n", drawn).startswith(b"%PDF")
+    for made in (letter.as_html, letter.on_paper):
+        with pytest.raises(UsageError, match=r"no report has a \[picture: cat\]: there are \[picture: weeks\]"):
+            made("# A week\n\n[picture: cat]\n", drawn)
+    assert "<svg" not in letter.as_html("# A week\n\n[picture: weeks]\n", {})  # nothing to show is no fault
+
+
 def test_pictures_hold_their_numbers(library, today):
     made = pictures(library.report("week", today))
     assert made["weeks"].count("<rect") >= 5 and "CP-minutes" in made["weeks"]

@@ -17,6 +17,9 @@ INK, GREY, PALE = "#1d2733", "#8a8f95", "#dcd6c4"
 LABEL = 64  # room that a date below takes
 
 
+PICTURES = ("weeks", "capacity", "curve")
+
+
 def pictures(report: Report) -> dict[str, str]:
     """Each picture of a report as SVG, by the name it has in the text; one without anything to show is left out."""
     made = {"weeks": _weeks(report.weeks), "capacity": _capacity(report.capacity), "curve": _curve(report.curve)}

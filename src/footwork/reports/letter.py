@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
-from footwork.charts.report_pictures import pictures
+from footwork.charts.report_pictures import PICTURES, pictures
 from footwork.errors import FootworkError, UsageError
 from footwork.quantities import plain
 from footwork.reports import numbers_card, numbers_of
@@ -50,7 +50,8 @@ def read(path: Path) -> str:
 
 
 def parsed(text: str) -> list[dict[str, Any]]:
-    """The blocks of a report's text: ``kind`` is heading (with its ``level``), paragraph, list, table or picture.
+    """The blocks of a report's text: ``kind`` is heading (with its ``level``), paragraph, list (``numbered`` or not),
+    table or picture.
 
     Raises
     ------
@@ -73,7 +74,8 @@ def parsed(text: str) -> list[dict[str, Any]]:
             found = _PICTURE.match(words)
             out.append({"kind": "picture", "name": found.group(1)} if found else {"kind": "paragraph", "text": words})
         elif token.type in ("bullet_list_open", "ordered_list_open"):
-            out.append({"kind": "list", "items": [t.content for t in inside if t.type == "inline"]})
+            items = [t.content for t in inside if t.type == "inline"]
+            out.append({"kind": "list", "items": items, "numbered": token.type == "ordered_list_open"})
         elif token.type == "table_open":
             out.append({"kind": "table", "rows": _rows(inside)})
         elif token.type in ("fence", "code_block"):
@@ -118,9 +120,20 @@ def _rows(tokens: Sequence[Token]) -> list[list[str]]:
     return rows
 
 
-def as_html(text: str, drawn: Mapping[str, str]) -> str:
-    """A report's text as one page of HTML that needs nothing else; what is typed is text, never markup."""
+def _set(text: str, drawn: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Blocks without pictures that have nothing to show. Raises UsageError for a picture that no report has."""
     blocks = parsed(text)
+    for block in blocks:
+        if block["kind"] == "picture" and block["name"] not in PICTURES:
+            known = ", ".join(f"[picture: {name}]" for name in PICTURES)
+            raise UsageError(f"no report has a [picture: {block['name']}]: there are {known}")
+    return [b for b in blocks if b["kind"] != "picture" or b["name"] in drawn]
+
+
+def as_html(text: str, drawn: Mapping[str, str]) -> str:
+    """A report's text as one page of HTML that needs nothing else; what is typed is text, never markup. Raises
+    UsageError for a picture that no report has."""
+    blocks = _set(text, drawn)
     title = next((b["text"] for b in blocks if b["kind"] == "heading"), "Report")
     body = "".join(_html(block, drawn) for block in blocks)
     return (
@@ -137,9 +150,10 @@ def _html(block: dict[str, Any], drawn: Mapping[str, str]) -> str:
     if block["kind"] == "paragraph":
         return f"<p>{escape(block['text'])}</p>"
     if block["kind"] == "list":
-        return f"<ul>{''.join(f'<li>{escape(t)}</li>' for t in block['items'])}</ul>"
+        of = "ol" if block["numbered"] else "ul"
+        return f"<{of}>{''.join(f'<li>{escape(t)}</li>' for t in block['items'])}</{of}>"
     if block["kind"] == "picture":
-        return drawn.get(block["name"], "")
+        return drawn[block["name"]]
     head, *rows = block["rows"]
     heads = f"<tr>{''.join(f'<th>{escape(c)}</th>' for c in head)}</tr>" if any(head) else ""
     told = "".join(f"<tr>{''.join(map(_td, row))}</tr>" for row in rows)
@@ -151,10 +165,11 @@ def _td(cell: str) -> str:
 
 
 def on_paper(text: str, drawn: Mapping[str, str], sheets: Sequence[str] = ()) -> bytes:
-    """A report's text as PDF; ``sheets`` are headings that begin a page."""
+    """A report's text as PDF; ``sheets`` are headings that begin a page. Raises UsageError for a picture that no
+    report has."""
     import typst
 
-    blocks = [b for b in parsed(text) if b["kind"] != "picture" or b["name"] in drawn]
+    blocks = _set(text, drawn)
     for block in blocks:
         if block["kind"] == "picture":
             block["svg"] = drawn[block["name"]]
