@@ -1,7 +1,7 @@
 """Many libraries: a squad of fifteen, and a simulated federation on a Dask scheduler with worker processes.
 
-``python -m benchmarks.federation [--distinct 40] [--runs 100] [--sizes 100 500 2000] [--workers 2]`` prints rows for
-benchmarks/README.md. Libraries are copied from distinct ones, so that only what each task does counts.
+``python -m benchmarks.federation [--distinct 40] [--runs 100] [--sizes 100 500 2000] [--workers 2] [--keep FOLDER]``
+prints rows for benchmarks/README.md. Libraries are copied from distinct ones, so that only what each task does counts.
 """
 
 from __future__ import annotations
@@ -99,9 +99,13 @@ def main() -> None:
     asked.add_argument("--runs", type=int, default=100)
     asked.add_argument("--sizes", type=int, nargs="+", default=[100, 500, 2000])
     asked.add_argument("--workers", type=int, default=2)
+    asked.add_argument("--keep", type=Path, help="A folder where the distinct libraries are kept, to be taken again.")
     told = asked.parse_args()
     with tempfile.TemporaryDirectory() as place:
-        made = distinct(Path(place), told.distinct, told.runs)
+        known = told.keep or Path(place)
+        made = [p for p in (known / f"d{k}" for k in range(told.distinct)) if p.exists()]
+        if len(made) < told.distinct:
+            made = distinct(known, told.distinct, told.runs)
         size = np.mean([_size(p) for p in made])
         what = f"{told.distinct} distinct libraries of {told.runs} runs"
         print(f"{what}, {size / 1e6:.1f} MB each, {os.cpu_count()} cores")
