@@ -14,7 +14,12 @@ _QUIET = threading.Lock()
 def silence() -> Iterator[None]:
     """Nothing that native code writes to this process's stderr is seen meanwhile; one caller at a time."""
     with _QUIET:
-        kept, null = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+        try:
+            kept = os.dup(2)
+        except OSError:  # it is closed: nobody sees anything
+            yield
+            return
+        null = os.open(os.devnull, os.O_WRONLY)
         os.dup2(null, 2)
         try:
             yield

@@ -106,6 +106,9 @@ def test_a_recording_from_the_future_fails_with_a_sentence(library, tmp_path):
     (tmp_path / "x.fit").write_bytes(f.wrap(f.run(60, int(time.time()) + 86400 * 300)))
     report = library.add([tmp_path / "x.fit"])
     assert "future" in report["failed"][0]["reason"]
+    start = dt.datetime(2026, 2, 20, 18, 5, tzinfo=dt.UTC)
+    assert len(library.add([tmp_path / "x.fit"], start=start)["added"]) == 1  # it says when it was
+    assert any(r.start.startswith("2026-02-20T18:05") for r in library.runs())
 
 
 def test_nothing_is_added_twice(library, tmp_path):

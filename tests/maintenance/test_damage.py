@@ -125,8 +125,11 @@ def test_a_broken_derived_folder_stops_no_command(library, what):
         path.write_bytes(b"" if what == "empty" else b"no database " * 500)
     if what == "a file":
         derived.write_text("x")
+        done = footwork("runs", library=library.folder)
+        assert done.returncode == 0 and len(done.stdout.splitlines()) > 5, done.stderr
     with Library.open(library.folder) as again:
         assert answers(again) == before
+    assert seal.changed(library.folder) == ()
 
 
 def test_a_changed_second_of_the_signals_is_made_anew(library):
@@ -194,6 +197,10 @@ def test_a_write_that_was_cut_short_is_no_damage(library):
     with again.writing():
         assert seal.changed(library.folder) is None
     assert seal.changed(library.folder) == ()
+    with pytest.raises(ZeroDivisionError), again.writing():
+        1 / 0  # noqa: B018
+    assert seal.changed(library.folder) == ()  # rolled back: what was looked at is there again
+    seal.lift(library.folder)
     with pytest.raises(ZeroDivisionError), again.writing():
         1 / 0  # noqa: B018
     assert seal.changed(library.folder) is None
@@ -286,4 +293,111 @@ def test_no_text_of_a_table_is_computed_by_a_spreadsheet():
         "'=1+1,'-5,-5.0",
         "' @x,plain - text,1.0",
         ",'+,2.0",
+    ]
+
+
+def test_what_changed_under_an_open_library_is_not_sealed_with_the_next_write(library):
+    library.tell(date="2026-04-01", note="fine as a lark")
+    path = library.folder / "derived" / "derived.sqlite"
+    flip(path, path.stat().st_size - 3)
+    library.store_setting("units", "imperial")  # nothing of it rests on results
+    assert seal.changed(library.folder) == ("derived/derived.sqlite",)
+    path = library.folder / "library.sqlite"
+    kept = path.read_bytes()
+    flip(path, kept.find(b"fine as a lark"))
+    with pytest.raises(LibraryError, match="changed by something else"):
+        library.store_setting("units", "metric")
+    path.write_bytes(kept)
+    library.store_setting("units", "metric")
+
+
+def test_many_openings_at_once_find_nothing_wrong(library):
+    library.close()
+    code = (
+        "import sys; from footwork import Library\n"
+        "for k in range(60):\n"
+        "    with Library.open(sys.argv[1]) as found: found.store_setting('units', 'metric' if k % 2 else 'imperial')"
+    )
+    children = [
+        subprocess.Popen([sys.executable, "-c", code, str(library.folder)], stderr=subprocess.PIPE, text=True)
+        for _ in range(3)
+    ]
+    for child in children:
+        assert child.communicate(timeout=300)[1] == "" and child.returncode == 0
+    assert check_up.check_library(library.folder)["problems"] == []
+
+
+def test_repair_looks_at_files_only_and_leaves_what_is_not_ours(library, tmp_path, season_files):
+    library.backup(tmp_path / "b.age", WORDS)
+    outside = tmp_path / "outside.txt"
+    outside.write_text("theirs")
+    outside.chmod(0o644)
+    damaged_original(library)
+    library.close()
+    places = tmp_path / "places"
+    places.mkdir()
+    os.mkfifo(places / "pipe.fit")
+    shutil.move(tmp_path / "b.age", places / "b.age")
+    found = check_up.check_library(library.folder, True, copies=[places])
+    assert any("b.age is encrypted" in text for text in found["problems"])
+    (library.folder / "derived" / "link").symlink_to(outside)
+    (library.folder / "derived" / "gone").symlink_to(tmp_path / "nothing")
+    (library.folder / scratch.PLACE).mkdir()
+    (library.folder / scratch.PLACE / "cut.json").write_text("")
+    library.folder.chmod(0o755)
+    (library.folder / "library.sqlite").chmod(0o644)
+    found = check_up.check_library(library.folder, True, copies=[season_files])
+    assert stat.S_IMODE(outside.stat().st_mode) == 0o644 and stat.S_IMODE(library.folder.stat().st_mode) == 0o700
+    assert not (library.folder / scratch.PLACE).exists()
+
+
+def test_signals_are_read_without_anybody_to_hear(library):
+    code = "import sys; from footwork import Library; print(len(Library.open(sys.argv[1], refresh=False).signals(1)))"
+    before = sorted((library.folder / "derived" / "signals").iterdir())
+    stamps_before = [p.stat().st_mtime_ns for p in before]
+    done = subprocess.run(
+        ["sh", "-c", 'exec "$0" -c "$1" "$2" 2>&-', sys.executable, code, str(library.folder)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert int(done.stdout) > 100 and [p.stat().st_mtime_ns for p in before] == stamps_before
+
+
+@pytest.mark.parametrize("how", ["emptied", "gone"])
+def test_originals_without_their_database_are_no_place_for_a_new_one(library, how, tmp_path):
+    library.close()
+    folder = shutil.copytree(library.folder, tmp_path / "broken")
+    path = folder / "library.sqlite"
+    path.write_bytes(b"") if how == "emptied" else path.unlink()
+    new = [["runs"], ["check-up"], ["check-up", "--repair"], ["add", "x.fit"], ["backup", tmp_path / "b.zip"]]
+    for command in new:
+        done = footwork(*command, library=folder)
+        assert done.returncode == 4 and "restore a backup into a new folder" in done.stderr, (command, done.stderr)
+    made = footwork("add", folder / "originals", library=tmp_path / "anew")
+    assert made.returncode == 0, made.stderr
+    with Library.open(tmp_path / "anew") as anew:
+        assert len(anew.known_files()) == len(list((folder / "originals").rglob("*.gz")))
+
+
+def test_an_original_of_text_is_known_by_its_hash_alone(tmp_path):
+    rows = [f"2026-02-01T08:{k // 60:02}:{k % 60:02}Z,3.3,230" for k in range(300)]
+    (tmp_path / "a.csv").write_text("\n".join(["time,speed,power", *rows]))
+    with Library.open(tmp_path / "library") as library:
+        library.add([tmp_path / "a.csv"])
+    original = next((tmp_path / "library" / "originals").rglob("*.gz"))
+    with Library.open(tmp_path / "other") as other:
+        assert len(other.add([original])["added"]) == 1
+
+
+def test_what_could_not_be_mended_is_not_called_mended(library, tmp_path):
+    _, name = damaged_original(library)
+    library.close()
+    shutil.rmtree(library.folder / "derived")
+    (tmp_path / "empty").mkdir()
+    found = check_up.check_library(library.folder, True, copies=[tmp_path / "empty"])
+    assert not any("1 results" in text for text in found["repaired"])
+    assert any(name in text and "(run " in text for text in found["problems"])
+    assert {"name": "copies", "ok": True, "found": "looked into 0 files for 1 damaged originals, found 0"} in found[
+        "checks"
     ]

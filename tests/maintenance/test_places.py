@@ -144,11 +144,14 @@ def test_an_anonymous_export_tells_nobody_who_it_is(homely, tmp_path):
     for word in ("Greta", "sister", "flu", "home", "latitude", row.date[:10], library.runs()[-1].date[:10], "2026-0"):
         assert word not in whole, word
     runs = pl.read_csv(tmp_path / "out" / "runs.csv")
+    assert not any("Z" in s or "+" in s for s in [*runs["start"], *runs["date"]])  # nothing tells the time zone
     starts = [np.datetime64(s.rstrip("Z")) for s in runs["start"]]
-    true = [np.datetime64(r.start.rstrip("Z")) for r in library.runs()]
+    true = [np.datetime64(r.local.replace(tzinfo=None)) for r in library.runs()]
     apart = {int((b - a) / np.timedelta64(1, "s")) for a, b in zip(starts, true, strict=True)}
     assert len(apart) == 1 and apart.pop() % (7 * 86400) == 0  # one shift of whole weeks: the training stays as it was
     signals = pl.read_csv(sorted((tmp_path / "out" / "signals").iterdir())[0])
+    first = min(runs["start"].to_list())
+    assert signals["time"][0][:16] == first[:16]
     assert signals["power"].mean() == pytest.approx(float(np.nanmean(library.signals(1)["power"])), rel=1e-4)
     assert abs(signals["altitude"].drop_nulls()[0]) < 1e-6 if "altitude" in signals.columns else True
     other = library.export_all(tmp_path / "again", anonymous=True)

@@ -15,6 +15,7 @@ from typing import IO, cast
 from footwork.errors import NotARecording, UnreadableFile
 
 MAX_FILE = 128 * 2**20  # seven days at 1 Hz are 36 MB in FIT, twice as many hours as anyone runs 70 MB in GPX
+MAX_ARCHIVE = 256 * 2**20  # inside another
 MAX_TOTAL = 4 * 2**30
 MAX_NESTING = 2
 ENDINGS = (".fit", ".gpx", ".csv", ".tsv", ".txt", ".gz", ".zip")
@@ -28,8 +29,9 @@ class Budget:
 
     def take(self, stream: IO[bytes], name: str) -> bytes:
         """Bytes of one file of an archive, within what may be unpacked. Raises UnreadableFile beyond."""
-        limit = min(MAX_FILE, self.left)
-        data = stream.read(limit + 1)
+        data = stream.read(4)
+        limit = min(MAX_ARCHIVE if data[:4] == b"PK\x03\x04" else MAX_FILE, self.left)
+        data += stream.read(limit + 1 - len(data))
         if len(data) > limit:
             raise UnreadableFile(f"{name} unpacks to more than {limit // 2**20} MiB, so it was not opened")
         self.left -= len(data)
@@ -84,6 +86,11 @@ def _held_open(path: Path) -> zipfile.ZipFile:
     """An archive, whose list of names is read once for all its members."""
     found = path.stat()
     return _archive(path, found.st_mtime_ns, found.st_size)
+
+
+def let_go() -> None:
+    """Close the archive that is held open."""
+    _archive.cache_clear()
 
 
 @lru_cache(maxsize=1)

@@ -37,25 +37,27 @@ class Disguise:
         weather = row["weather"] or {}
         return {
             **row,
-            "start": self.moment(row["start"]),
-            "date": self.moment(row["date"]),
+            "start": self.local(row["date"]),
+            "date": self.local(row["date"]),
             "power_scale": self._scales.get(row["power_scale"], row["power_scale"]),
             "shoe": self._shoes.setdefault(shoe, f"shoe {len(self._shoes) + 1}") if shoe else shoe,
             "note": "",
             "weather": {k: weather[k] for k in _KEPT_WEATHER if k in weather} or None,
         }
 
-    def moment(self, text: str) -> str:
-        """A date, or a time in ISO 8601, moved back."""
-        if len(text) == 10:
-            return (dt.date.fromisoformat(text) - self._back).isoformat()
-        moved = dt.datetime.fromisoformat(text) - self._back
-        return moved.isoformat().replace("+00:00", "Z")
+    def day(self, text: str) -> str:
+        """A date in ISO 8601, moved back."""
+        return (dt.date.fromisoformat(text) - self._back).isoformat()
 
-    def signals(self, found: Signals) -> Signals:
-        """A run's signals: times moved back, no positions, heights from where it began."""
+    def local(self, text: str) -> str:
+        """A local time in ISO 8601, moved back, without what it says of the time zone: that names a country."""
+        return (dt.datetime.fromisoformat(text).replace(tzinfo=None) - self._back).isoformat(timespec="seconds")
+
+    def signals(self, found: Signals, offset: dt.timedelta | None) -> Signals:
+        """A run's signals: times moved back and by the ``offset`` of local time, no positions, heights from where it
+        began."""
         columns = {n: v for n, v in found.columns.items() if n not in _PLACES}
-        columns["time"] = columns["time"] - self._back.total_seconds()
+        columns["time"] = columns["time"] + ((offset or dt.timedelta()) - self._back).total_seconds()
         if "altitude" in columns:
             known = columns["altitude"][np.isfinite(columns["altitude"])]
             columns["altitude"] = columns["altitude"] - (known[0] if len(known) else 0.0)
@@ -68,18 +70,18 @@ class Disguise:
         names = library.scales()
         return {
             "athlete": {
-                name: [{**f, "date": self.moment(f["date"])} for f in dated]
+                name: [{**f, "date": self.day(f["date"])} for f in dated]
                 for name, dated in library.athlete.facts().items()
             },
             "accepted": [
                 {
                     "scale": self._scales.get(names.get(a["scale_key"], ""), ""),
-                    "date": self.moment(a["date"]),
+                    "date": self.day(a["date"]),
                     "critical_power": a["critical_power"],
                 }
                 for a in accepted
             ],
             "other_sports": [
-                {**a, "start": self.moment(a["start"]), "date": self.moment(a["date"])} for a in library.activities()
+                {**a, "start": self.local(a["date"]), "date": self.local(a["date"])} for a in library.activities()
             ],
         }

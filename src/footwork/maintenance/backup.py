@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import io
 import json
 import os
 import re
@@ -69,10 +70,12 @@ def backup(
         raise UsageError(f"there is no folder {path.parent}: make it first")
     if passphrase is not None:
         encryption.checked(passphrase)
-    # What is not to be read by others is not written beside the target in the clear.
-    clear = library.folder / "whole" if passphrase is not None and not library.readonly else path
     try:
-        with scratch.beside(library.folder, clear) as copy, scratch.beside(library.folder, clear) as made:
+        with (
+            scratch.inside(library.folder) as copy,
+            # What is not to be read by others is not written beside the target in the clear.
+            scratch.beside(library.folder, path) if passphrase is None else scratch.inside(library.folder) as made,
+        ):
             digests = _copied(library, copy, without)
             sources = {"library.sqlite": copy}
             damaged = {}
@@ -102,11 +105,17 @@ def backup(
                 with scratch.beside(library.folder, path) as hidden:
                     _made_private(hidden)
                     hidden.write_bytes(encryption.encrypted(made.read_bytes(), passphrase))
-                    if encryption.decrypted(hidden.read_bytes(), passphrase, path.name) != made.read_bytes():
+                    back = encryption.decrypted(hidden.read_bytes(), passphrase, path.name)
+                    if hashlib.sha256(back).hexdigest() != _hash_of(made):
                         raise LibraryError(f"{path} could not be read back: nothing was kept")
                     _placed(hidden, path)
     except OSError as error:
         raise LibraryError(f"cannot write {path}: {error.strerror or error}; nothing was kept") from None
+    except MemoryError:
+        raise LibraryError(
+            "encrypting takes three times the library's size in memory: back it up without --encrypt, onto an "
+            "encrypted disk"
+        ) from None
     except sqlite3.Error as error:
         raise LibraryError(
             f"the library database in {library.folder} cannot be copied ({error}): look with check-up"
@@ -152,10 +161,11 @@ def _hash_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _verified(path: Path, into: Path | None = None) -> dict[str, Any]:
-    """Read every byte of a backup and compare; with ``into`` the files are unpacked there along the way."""
+def _verified(path: Path, into: Path | None = None, clear: bytes | None = None) -> dict[str, Any]:
+    """Read every byte of a backup and compare; with ``into`` the files are unpacked there along the way. ``clear`` is
+    its content where the file is encrypted."""
     try:
-        with zipfile.ZipFile(path) as archive:
+        with zipfile.ZipFile(path if clear is None else io.BytesIO(clear)) as archive:
             manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
             files = dict(manifest["files"])
             if manifest["format"] != FORMAT or manifest["library_version"] > schema.LIBRARY_VERSION:
@@ -216,19 +226,14 @@ def restore(path: Path, folder: Path, passphrase: str | None = None) -> dict[str
     if hidden and passphrase is None:
         raise UsageError(f"{path.name} is encrypted: its passphrase is needed")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError(f"{folder} is there already: restore into a new folder with --library DIR")
+        raise UsageError(f"{folder} is there already: restore into a new folder with --into DIR")
     folder = folder.resolve()
     work = folder.with_name(f".{folder.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     try:
         work.mkdir(parents=True, mode=blobs.PRIVATE_FOLDER)
-        if hidden:
-            clear = work / "clear.part"
-            clear.write_bytes(encryption.decrypted(path.read_bytes(), passphrase or "", path.name))
-            manifest = _verified(clear, work)
-            clear.unlink()
-        else:
-            manifest = _verified(path, work)
+        clear = encryption.decrypted(path.read_bytes(), passphrase or "", path.name) if hidden else None
+        manifest = _verified(path, work, clear)
         database.check(work / stamps.FILE_NAME)
         for made in work.rglob("*"):
             made.chmod(blobs.PRIVATE_FOLDER if made.is_dir() else blobs.PRIVATE_FILE)

@@ -15,10 +15,12 @@ from footwork.errors import FootworkError, LibraryError
 from footwork.formats import archive
 from footwork.history.book import History
 from footwork.history.recordings import results
-from footwork.store import blobs, database, schema, seal, stamps
+from footwork.maintenance import encryption
+from footwork.store import blobs, database, schema, scratch, seal, stamps
 
 # Of what stands in a library's folder, that which is of the library; a journal of its database too.
-_OWN = ("originals", "derived", "incoming", "import.lock", "open.lock", "rebuild.lock", "seal.lock", seal.FILE)
+_OWN = {"originals", "derived", "incoming", "importing", "import.lock", "open.lock", "rebuild.lock", "seal.lock"}
+_OWN |= {seal.FILE, f".{seal.FILE}.part", scratch.PLACE}
 
 
 def check_library(
@@ -36,14 +38,20 @@ def check_library(
         No library there, or its database cannot be opened at all.
     """
     found = _Findings()
-    if not (folder / stamps.FILE_NAME).exists():
-        raise LibraryError(f"there is no library in {folder}: make one with 'footwork --library {folder} add PATH'")
+    database.check_there(folder)
     wrong = _told_is_sound(found, folder, repair)
-    if not _derived_is_sound(found, folder, repair, wrong):
-        return found.to_json()
+    healthy = _derived_is_sound(found, folder, repair, wrong)
+    files = database.names_of_originals(folder)
+    _originals_are_sound(found, folder, files, repair, copies, progress)
+    if healthy:
+        _results_are_sound(found, folder, repair)
+    _is_private(found, folder, repair)
+    return found.to_json()
+
+
+def _results_are_sound(found: _Findings, folder: Path, repair: bool) -> None:
     with History.open(folder, create=False, refresh=False) as library:
         with library.reading() as connection:
-            files = dict(connection.execute(select(schema.file.c.sha256, schema.file.c.name)).all())
             stale = results.stale(connection, library.athlete.masses(), library.zone)
             wanted = {
                 blobs.signals_path(folder, r.sha256, r.leg, r.part): r.recording_id
@@ -56,7 +64,6 @@ def check_library(
                     .where(schema.result.c.run_id.is_not(None))
                 )
             }
-        _originals_are_sound(found, folder, files, repair, copies, progress)
         found.mend(
             "results",
             f"{len(wanted)} up to date",
@@ -77,8 +84,6 @@ def check_library(
         if not stale and not broken:
             loose = [p for p in (folder / "derived" / "signals").glob("*") if p not in wanted]
             found.mend("loose signals", "none", loose, repair, "of no run", lambda: _removed(loose))
-    _is_private(found, folder, repair)
-    return found.to_json()
 
 
 def _told_is_sound(found: _Findings, folder: Path, repair: bool) -> tuple[str, ...] | None:
@@ -94,12 +99,12 @@ def _told_is_sound(found: _Findings, folder: Path, repair: bool) -> tuple[str, .
         with seal.locked(folder):
             seal.lift(folder)
         found.repaired.append(
-            "the library database was changed by something else; it holds together and is taken as it is, but look at "
-            "what it says, or restore a backup"
+            "the library database was changed by something else; it holds together and is taken as it is, but look "
+            "through what you told (edit list, diary, athlete), or restore a backup"
         )
         found.check("library database", "taken as it is")
     else:
-        raise LibraryError(database.changed_by_others(folder))
+        raise LibraryError(seal.changed_by_others(folder))
     return wrong
 
 
@@ -111,7 +116,8 @@ def _derived_is_sound(found: _Findings, folder: Path, repair: bool, wrong: tuple
         found.told("results", "not looked at")
         return False
     if fault:
-        database.throw_away_derived(folder, fault)
+        with seal.locked(folder):
+            database.throw_away_derived(folder, fault)
         found.repaired.append("the derived database was damaged: all results are made anew")
         found.check("derived database", "sound after repair")
         return True
@@ -131,10 +137,14 @@ def _originals_are_sound(
             bad[digest] = f"{name}: {error}"
         if progress is not None:
             progress(done, len(files), name)
-    healed = _healed(folder, bad, copies) if repair and copies else []
+    healed, hidden, looked = _healed(folder, bad, copies) if repair and copies else ([], [], 0)
+    if copies:
+        found.told("copies", f"looked into {looked} files for {len(bad)} damaged originals, found {len(healed)}")
     if healed:
         found.repaired.append(f"{len(healed)} damaged originals were put right from intact copies")
     left = [text for digest, text in bad.items() if digest not in healed]
+    if left:
+        left += [f"{path} is encrypted: restore it into a folder, and name that folder" for path in hidden]
     found.check("originals", f"{len(files)} files, each by its hash", left)
     strays = sorted(
         p for p in (folder / "originals").rglob("*") if p.is_file() and p.name.removesuffix(".gz") not in files
@@ -142,17 +152,24 @@ def _originals_are_sound(
     found.check(
         "originals without a run",
         "none",
-        [f"{p} belongs to no run: bring it in with 'footwork add {p}', or remove it" for p in strays],
+        [f"{p} belongs to no run: bring it in with 'footwork add {p}'" for p in strays],
     )
 
 
-def _healed(folder: Path, bad: Iterable[str], copies: Sequence[Path]) -> list[str]:
-    """Put originals right of which there is an intact copy, in a folder, an archive or a backup; returns them."""
+def _healed(folder: Path, bad: Iterable[str], copies: Sequence[Path]) -> tuple[list[str], list[Path], int]:
+    """Put originals right of which there is an intact copy, in a folder, an archive or a backup; returns them, files
+    that are encrypted, and how many files were looked into."""
     missing = set(bad)
     out: list[str] = []
+    hidden: list[Path] = []
+    looked = 0
     for path in _files(copies):
         if not missing:
             break
+        looked += 1
+        with contextlib.suppress(OSError), path.open("rb") as stream:
+            if encryption.is_encrypted(stream.read(64)):
+                hidden.append(path)
         with contextlib.suppress(FootworkError, OSError):
             for member in archive.members(path):
                 with contextlib.suppress(FootworkError, OSError):
@@ -162,7 +179,7 @@ def _healed(folder: Path, bad: Iterable[str], copies: Sequence[Path]) -> list[st
                             blobs.put_original(folder, digest, data)
                             missing.remove(digest)
                             out.append(digest)
-    return out
+    return out, hidden, looked
 
 
 def _files(paths: Sequence[Path]) -> Iterable[Path]:
@@ -170,7 +187,7 @@ def _files(paths: Sequence[Path]) -> Iterable[Path]:
         if path.is_file():
             yield path
         for parent, _, names in os.walk(path):
-            yield from (Path(parent, name) for name in sorted(names))
+            yield from (p for name in sorted(names) if (p := Path(parent, name)).is_file())
 
 
 def _is_private(found: _Findings, folder: Path, repair: bool) -> None:
@@ -182,7 +199,9 @@ def _is_private(found: _Findings, folder: Path, repair: bool) -> None:
         said = f"other users of this machine can look into {folder}: close it with check-up --repair"
         return found.check("privacy", "", [said])
     for path in [q for p in own for q in (p, *p.rglob("*"))]:
-        path.chmod(blobs.PRIVATE_FOLDER if path.is_dir() else blobs.PRIVATE_FILE)
+        with contextlib.suppress(FileNotFoundError):  # a journal comes and goes
+            if not path.is_symlink():  # what it names is not ours
+                path.chmod(blobs.PRIVATE_FOLDER if path.is_dir() else blobs.PRIVATE_FILE)
     if len(own) == len(list(folder.iterdir())):
         folder.chmod(blobs.PRIVATE_FOLDER)
     found.repaired.append("others could look into the library: it is closed to them")
@@ -190,7 +209,9 @@ def _is_private(found: _Findings, folder: Path, repair: bool) -> None:
 
 
 def _is_open(path: Path) -> bool:
-    return bool(stat.S_IMODE(path.stat().st_mode) & 0o077)
+    with contextlib.suppress(FileNotFoundError):
+        return not path.is_symlink() and bool(stat.S_IMODE(path.stat().st_mode) & 0o077)
+    return False
 
 
 class _Findings:
@@ -216,7 +237,8 @@ class _Findings:
         if not repair:
             return self.check(name, good, [f"{text}: run check-up --repair"])
         left = how()
-        self.repaired.append(text)
+        if len(left) < len(bad):
+            self.repaired.append(f"{len(bad) - len(left)} {name} {what}")
         return self.check(name, "good after repair", left)
 
     def to_json(self) -> dict[str, Any]:

@@ -205,7 +205,9 @@ def _signals(
         except LibraryError:  # its original, which is named, can't make them anew
             told["damaged"].append(name)
         else:
-            written = _write_signals(hide.signals(signals) if hide else signals, folder / name, private)
+            written = _write_signals(
+                hide.signals(signals, main.local.utcoffset()) if hide else signals, folder / name, private
+            )
             told["signals"] += 1
             told["hidden"] += written["hidden"]
         if progress is not None:

@@ -22,7 +22,7 @@ from footwork.history.log import uniting
 from footwork.history.log.uniting import United
 from footwork.maintenance import backup, export
 from footwork.maintenance.encryption import checked, decrypted, encrypted
-from footwork.store import blobs
+from footwork.store import blobs, scratch
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -123,8 +123,7 @@ def hand_over(
 
 def _whole(library: History, with_diary: bool) -> tuple[bytes, list[str]]:
     """A backup of the library, without its diary unless wanted; and the originals that could not go with it."""
-    with tempfile.TemporaryDirectory() as place:
-        path = Path(place) / "whole.zip"
+    with scratch.inside(library.folder) as path:
         made = backup.backup(library, path, () if with_diary else ("diary",))
         return path.read_bytes(), made["damaged"]
 

@@ -131,12 +131,12 @@ def read_signals(path: Path, streams: list[PowerStream]) -> Signals:
     written."""
     import polars as pl
 
-    try:
-        with silence():
+    with silence():
+        try:
             frame = pl.read_parquet(path)
-        sound = pl.read_parquet_metadata(path).get(_CHECK) == _check_of(frame)
-    except (Exception, pl.exceptions.PanicException) as error:  # damaged bytes end the decoder in many ways
-        raise LibraryError(f"the signals {path} are missing or damaged ({type(error).__name__})") from None
+            sound = pl.read_parquet_metadata(path).get(_CHECK) == _check_of(frame)
+        except (Exception, pl.exceptions.PanicException) as error:  # damaged bytes end the decoder in many ways
+            raise LibraryError(f"the signals {path} are missing or damaged ({type(error).__name__})") from None
     if not sound:
         raise LibraryError(f"the signals {path} are not what was written")
     columns = {

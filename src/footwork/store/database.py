@@ -20,9 +20,13 @@ from sqlalchemy.pool import NullPool
 from footwork.errors import LibraryError
 from footwork.store import schema, scratch, seal
 from footwork.store.blobs import PRIVATE_FILE, PRIVATE_FOLDER
-from footwork.store.stamps import FILE_NAME
+from footwork.store.stamps import FILE_NAME, size_of
 
 MADE_ANEW = "made-anew.json"
+
+
+class Damaged(LibraryError):
+    """A database whose bytes are no database, or one that contradicts itself."""
 
 
 def is_writable(folder: Path) -> bool:
@@ -33,7 +37,7 @@ def is_writable(folder: Path) -> bool:
 def user_version(path: Path) -> int:
     """The schema number of a SQLite file, read from its header without opening it where all is merged; 0 for none.
 
-    Raises LibraryError for a file that is no SQLite database.
+    Raises Damaged for a file that is no SQLite database.
     """
     try:
         with path.open("rb") as stream:
@@ -41,9 +45,8 @@ def user_version(path: Path) -> int:
     except FileNotFoundError:
         return 0
     if head and not head.startswith(b"SQLite format 3\x00"):
-        raise LibraryError(f"{path} is no library database; restore it from a backup")
-    log = path.with_name(path.name + "-wal")
-    if log.exists() and log.stat().st_size and is_writable(path.parent):
+        raise Damaged(f"{path} is no library database; restore it from a backup")
+    if size_of(path.with_name(path.name + "-wal")) and is_writable(path.parent):
         with closing(sqlite3.connect(path)) as raw:
             return int(raw.execute("PRAGMA user_version").fetchone()[0])
     return int.from_bytes(head[60:64], "big")
@@ -59,8 +62,7 @@ def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
         No library there, one made by a newer version, or a damaged or unwritable one.
     """
     path = folder / FILE_NAME
-    if not path.exists() and not create:
-        raise LibraryError(f"there is no library in {folder}: make one with 'footwork --library {folder} add PATH'")
+    check_there(folder, create)
     try:
         if readonly:
             return _connect(folder, _readonly_uri)
@@ -71,10 +73,43 @@ def open_engine(folder: Path, create: bool, readonly: bool) -> Engine:
         raise LibraryError(f"cannot write to the library {folder}: {error.strerror or error}") from None
 
 
+def check_there(folder: Path, create: bool = False) -> None:
+    """Whether there is a library, or one may be made. Raises LibraryError; originals without the database that knows
+    them are no place for a new one."""
+    path = folder / FILE_NAME
+    if size_of(path):
+        return
+    originals = folder / "originals"
+    if originals.is_dir() and any(p.is_file() for p in originals.rglob("*.gz")):
+        raise LibraryError(
+            f"the database {path} is {'empty' if path.exists() else 'gone'}, though originals are there: restore a "
+            f"backup into a new folder, or begin anew there with 'footwork --library NEW add {originals}'"
+        )
+    if not path.exists() and not create:
+        raise LibraryError(f"there is no library in {folder}: make one with 'footwork --library {folder} add PATH'")
+
+
+def names_of_originals(folder: Path) -> dict[str, str]:
+    """What each original is called where it is to be found again, by its SHA-256: its file's name and its runs.
+
+    Raises Damaged.
+    """
+    query = (
+        "SELECT f.sha256, f.name, group_concat(DISTINCT r.run_id) FROM file f "
+        "LEFT JOIN recording r ON r.file_id = f.id GROUP BY f.id ORDER BY f.id"
+    )
+    try:
+        with closing(sqlite3.connect(_readonly_uri(folder / FILE_NAME, ""), uri=True)) as raw:
+            rows = raw.execute(query).fetchall()
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+        raise Damaged(f"the database {folder / FILE_NAME} cannot be read ({error}): restore it from a backup") from None
+    return {sha: name + (f" (run {runs.replace(',', ', ')})" if runs else "") for sha, name, runs in rows}
+
+
 @contextmanager
 def held(path: Path) -> Iterator[None]:
     """Wait for a lock file and hold it; it is let go even when the process is killed."""
-    with FileLock(path):
+    with FileLock(path, mode=PRIVATE_FILE):
         yield
 
 
@@ -97,21 +132,14 @@ def _look_through(folder: Path) -> None:
     _checked(folder / FILE_NAME, folder)  # a newer version has its own ways
     wrong = seal.changed(folder)
     if FILE_NAME in (wrong or ()):
-        raise LibraryError(changed_by_others(folder))
+        raise LibraryError(seal.changed_by_others(folder))
     path = folder / FILE_NAME
     if wrong is None and user_version(path):
         check(path)
     fault = derived_fault(folder, wrong)
     if fault:
-        throw_away_derived(folder, fault)
-
-
-def changed_by_others(folder: Path) -> str:
-    """The sentence for a database of what was told that something else wrote to."""
-    return (
-        f"the database {folder / FILE_NAME} is not what Footwork wrote: its bytes were changed by something else. "
-        f"Restore a backup, or take it as it is with 'footwork --library {folder} check-up --repair'"
-    )
+        with seal.locked(folder):  # nobody writes into what goes
+            throw_away_derived(folder, fault)
 
 
 def derived_fault(folder: Path, wrong: tuple[str, ...] | None) -> str:
@@ -125,13 +153,16 @@ def derived_fault(folder: Path, wrong: tuple[str, ...] | None) -> str:
     try:
         if user_version(path):
             check(path)
-    except (LibraryError, OSError):
+    except Damaged:
         return "its database was broken"
+    except OSError:
+        return "it could not be read"
     return ""
 
 
 def throw_away_derived(folder: Path, why: str) -> None:
-    """Remove everything that can be made anew, and leave a note of why."""
+    """Remove everything that can be made anew, and leave a note of why; by whoever holds the seal's lock."""
+    seal.lift(folder)
     derived = folder / "derived"
     if derived.is_dir() and not derived.is_symlink():
         shutil.rmtree(derived)
@@ -162,6 +193,9 @@ def _made_ready(folder: Path, path: Path) -> Engine:
     version = _checked(path, folder)
     derived, signals = folder / "derived", folder / "derived" / "signals"
     fresh = user_version(derived / "derived.sqlite") != schema.DERIVED_VERSION
+    if fresh:
+        with seal.locked(folder):
+            seal.lift(folder)  # what it says of results is of those that are gone
     with nullcontext() if version == schema.LIBRARY_VERSION and not fresh else seal.lifted(folder):
         if fresh:
             if derived.exists() and not (derived / MADE_ANEW).exists():
@@ -212,7 +246,7 @@ def _connect(folder: Path, address: Callable[[Path], str]) -> Engine:
     if readonly:
         wrong = seal.changed(folder) or ()
         if FILE_NAME in wrong:
-            raise LibraryError(changed_by_others(folder))
+            raise LibraryError(seal.changed_by_others(folder))
         if wrong:
             raise LibraryError(f"the results in {folder} are damaged: open the library once where it can be written")
         version = _checked(folder / FILE_NAME, folder)
@@ -273,16 +307,20 @@ def _explain(error: Exception, folder: Path) -> LibraryError:
 
 
 def check(path: Path) -> None:
-    """Look through a whole database file. Raises LibraryError where it is damaged."""
+    """Look through a whole database file. Raises Damaged where it is, LibraryError where another program holds it."""
     try:
         with closing(sqlite3.connect(_readonly_uri(path, ""), uri=True)) as raw:
             rows = [str(row[0]) for row in raw.execute("PRAGMA integrity_check")]
             rows += [f"a row of {r[0]} points nowhere" for r in raw.execute("PRAGMA foreign_key_check")]
+    except sqlite3.OperationalError as error:
+        if "locked" in str(error) or "unable to open" in str(error):
+            raise _explain(error, path.parent) from None
+        rows = [str(error)]
     except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         rows = [str(error)]
     if rows != ["ok"]:
         found = next(r for r in rows if r != "ok")[:100].splitlines()[0]
-        raise LibraryError(f"the database {path} is damaged ({found}): restore it from a backup")
+        raise Damaged(f"the database {path} is damaged ({found}): restore it from a backup")
 
 
 @contextmanager

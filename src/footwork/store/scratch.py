@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import shutil
+import tempfile
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +16,18 @@ from filelock import FileLock, Timeout
 
 PLACE = "leaving"
 _PREFIX, _SUFFIX = ".footwork-", ".part"  # a note can have nothing else removed
+
+
+@contextlib.contextmanager
+def inside(folder: Path) -> Iterator[Path]:
+    """A new path that only the library's owner can read: in the library, or in a private folder of the system's where
+    that can't be written; whatever is there afterwards is removed."""
+    if os.access(folder, os.W_OK):
+        with beside(folder, folder / "x") as path:
+            yield path
+    else:
+        with tempfile.TemporaryDirectory() as place:
+            yield Path(place) / "x"
 
 
 @contextlib.contextmanager
@@ -29,6 +43,7 @@ def beside(folder: Path, target: Path) -> Iterator[Path]:
         lock.acquire()
         note.write_text(json.dumps(str(path)), "utf-8")
     except OSError:  # a library that can't be written: a kill would leave the file
+        lock.release()
         note = Path()
     try:
         yield path
@@ -43,12 +58,13 @@ def beside(folder: Path, target: Path) -> Iterator[Path]:
 def sweep(folder: Path) -> None:
     """Remove what killed commands left: on their way out, and an import's."""
     for note in (folder / PLACE).glob("*.json"):
-        with contextlib.suppress(OSError, ValueError, TypeError, Timeout):
+        with contextlib.suppress(OSError, Timeout):
             lock = FileLock(note.with_suffix(".lock"), timeout=0)
             with lock:
-                path = Path(json.loads(note.read_text("utf-8")))
-                if path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX):
-                    _remove(path)
+                with contextlib.suppress(ValueError, TypeError):  # a note that was cut short names nothing
+                    path = Path(json.loads(note.read_text("utf-8")))
+                    if path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX):
+                        _remove(path)
                 note.unlink(missing_ok=True)
             _clear(note.parent, lock)
     if (folder / "incoming").exists():

@@ -19,9 +19,17 @@ def stamp(folder: Path) -> tuple[tuple[int, int], ...]:
             found = (folder / name).stat()
             # An empty journal comes and goes with each connection and says nothing.
             out.append((found.st_mtime_ns, found.st_size) if found.st_size else (0, 0))
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             out.append((0, 0))
     return tuple(out)
+
+
+def size_of(path: Path) -> int:
+    """Bytes of a file, 0 where there is none; a journal comes and goes between two looks."""
+    try:
+        return path.stat().st_size
+    except (FileNotFoundError, NotADirectoryError):
+        return 0
 
 
 def read_kept(path: Path) -> str | None:
@@ -42,7 +50,7 @@ def write_kept(path: Path, text: str) -> None:
     hold it is no error here."""
     content = text.encode("utf-8")
     with contextlib.suppress(OSError):
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(exist_ok=True, mode=0o700)
         made, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
         try:
             with os.fdopen(made, "wb") as out:

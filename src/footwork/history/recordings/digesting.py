@@ -80,13 +80,21 @@ def read_dated(data: bytes, name: str, start: dt.datetime | None) -> list[Record
         recording = _placed(recording, latest)
         if not recording.dated or recording.end < EPOCH:
             if start is None:
-                raise UnreadableFile("it has no date: add it with --start, for example --start 2026-04-14T18:05")
+                what = f"its date, {_day(recording.start)}, cannot be" if recording.dated else "it has no date"
+                raise UnreadableFile(f"{what}: add it with --start, for example --start 2026-04-14T18:05")
+            recording = recording.dated_from(start)
+        if recording.start > latest and start is not None:
             recording = recording.dated_from(start)
         if recording.start > latest:
-            day = dt.datetime.fromtimestamp(min(recording.start, 4e9), dt.UTC)
-            raise UnreadableFile(f"it starts in the future ({day:%Y-%m-%d}): the device's clock was wrong")
+            raise UnreadableFile(
+                f"it starts in the future ({_day(recording.start)}): the device's clock was wrong; add it with --start"
+            )
         out.append(recording)
     return out
+
+
+def _day(at: float) -> str:
+    return f"{dt.datetime.fromtimestamp(min(max(at, 0.0), 4e9), dt.UTC):%Y-%m-%d}"
 
 
 def _placed(recording: Recording, latest: float) -> Recording:

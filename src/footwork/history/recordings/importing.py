@@ -60,9 +60,8 @@ def tasks_for(paths: list[Path], library: Path, report: Report) -> list[Task]:
         for path in [given] if given.is_file() else _walk(given, inside):
             shown = printable(str(path if given.is_file() else path.relative_to(base)))
             if path.is_symlink() and path != given and not path.resolve().is_relative_to(given.resolve()):
-                report.skipped.append(
-                    {"file": shown, "reason": "a link that leads out of the folder: add what it names"}
-                )
+                there = "that leads out of the folder: add what it names" if path.exists() else "to nothing"
+                report.skipped.append({"file": shown, "reason": f"a link {there}"})
                 continue
             if path.is_dir():
                 continue  # a link to a folder inside, which is walked anyway
@@ -110,7 +109,7 @@ def lock(folder: Path) -> Iterator[None]:
 
     Raises LibraryError where another import holds it.
     """
-    held, holder = FileLock(folder / "import.lock"), folder / "importing"
+    held, holder = FileLock(folder / "import.lock", mode=0o600), folder / "importing"
     try:
         held.acquire(blocking=False)
     except Timeout:
@@ -163,6 +162,7 @@ def add(
         except OSError as error:
             raise _explain(error, library.folder) from None
         finally:
+            archive.let_go()
             shutil.rmtree(left, ignore_errors=True)
     return report
 
