@@ -105,6 +105,30 @@ def test_positions_that_leap_throughout_are_no_way():
         assert "distance" not in signals and said(changes, "counter broken") == N
 
 
+@pytest.mark.parametrize("gap", [2, 10, 15, 24, 60])
+def test_sparse_positions_are_a_way(gap):
+    at = gap * np.arange(120)
+    sparse = recording(120, time=T + at, latitude=47 + at * 3.5 / 111_195, longitude=8.0)
+    signals, changes = cleaning.clean(sparse)
+    assert said(changes, "leaps") == 0 and signals["distance"][-1] == pytest.approx(at[-1] * 3.5, rel=0.01)
+
+
+def test_a_steep_treadmill_keeps_its_watts():
+    """At 30 % and 1.7 m/s running costs some three and a half times the flat; nothing tells the grade."""
+    walk = recording(power=416.0, speed=1.7, cadence=150)
+    assert said(cleaning.clean(walk, 70.0)[1], "watts") == 0
+    absurd = recording(power=900.0, speed=3.3, cadence=170)
+    assert said(cleaning.clean(absurd, 70.0)[1], "watts") == N
+
+
+def test_a_table_with_the_newest_first_is_turned_round():
+    speed = np.linspace(2.5, 3.5, N)
+    turned = recording(time=T + np.arange(N)[::-1] * 2.0, speed=speed[::-1], latitude=47 + np.arange(N)[::-1] * 5e-5)
+    signals, changes = cleaning.clean(turned)
+    assert signals["speed"][0] == pytest.approx(2.5) and signals["speed"][-1] == pytest.approx(3.5)
+    assert said(changes, "order") == 0
+
+
 def test_a_clock_that_jumps_throughout_is_refused_and_one_that_jumps_once_is_mended():
     rng = np.random.default_rng(2)
     for shift in (rng.choice([0, 3600], N), -np.where(np.arange(N) % 2, 5 * 86400, 0)):
@@ -112,6 +136,13 @@ def test_a_clock_that_jumps_throughout_is_refused_and_one_that_jumps_once_is_men
             cleaning.clean(recording(time=T + np.arange(N) + shift, speed=3.3))
     once = T + np.arange(N) - np.where(np.arange(N) > 900, 3600, 0)
     assert len(cleaning.clean(recording(time=once, speed=3.3))[0]) <= N + 3600
+
+
+def test_a_part_with_an_earlier_clock_is_put_where_it_was_run():
+    time = T + np.arange(N) - np.where((np.arange(N) >= 600) & (np.arange(N) < 700), 5 * 3600, 0)
+    signals, changes = cleaning.clean(recording(time=time, speed=np.linspace(2.5, 3.5, N)))
+    assert len(signals) == N and said(changes, "clock") == 2 and signals["time"][0] == T
+    assert signals["speed"][650] == pytest.approx(2.5 + 650 / (N - 1))
 
 
 def test_a_point_every_four_minutes_without_going_on_is_no_run_of_five_days():

@@ -5,7 +5,7 @@ import pytest
 from footwork import formats
 from footwork.analysis import cleaning
 from footwork.errors import NotARecording, UnreadableFile
-from footwork.formats import delimited, fit_structure, gpx
+from footwork.formats import delimited, fit, fit_structure, gpx
 from footwork.history.recordings import digesting
 from tests import fitfile as f
 from tests.harden import bombs, mutants
@@ -36,6 +36,25 @@ def test_as_many_rows_and_points_as_a_run_may_have_are_read(monkeypatch):
     monkeypatch.setattr(fit_structure, "MOST_MESSAGES", 40)
     with pytest.raises(UnreadableFile, match="more messages"):
         formats.read(f.wrap(f.run(60)), "a.fit")
+
+
+def test_a_long_recording_is_read_however_its_maker_writes(monkeypatch):
+    monkeypatch.setattr(fit_structure, "MOST_BESIDE", 30)
+    (run,) = formats.read(f.wrap(f.run(100)), "a.fit")  # each record with a definition of its own
+    assert len(run.columns["time"]) == 100
+    monkeypatch.setattr(fit, "MOST_SLOWLY", 60)
+    own = f.developer_id() + f.field_description(2, "power", "W", native=7)
+    body = f.file_id() + own
+    for k in range(100):
+        body += f.record(f.START + k, power=None, developer=[(2, 0, "H", 250)])
+    (run,) = formats.read(f.wrap(body + f.session(f.START, 100)), "a.fit")
+    assert len(run.columns["time"]) == 60 and any("everything after record 60" in text for text in run.lost)
+
+
+def test_a_header_may_stand_on_two_lines():
+    text = '"time","heart rate\n[bpm]",power\n2026-01-01T08:00:00Z,150,200\n2026-01-01T08:00:01Z,151,201\n'
+    (run,) = formats.read(text.encode(), "a.csv")
+    assert list(run.columns["heart_rate"]) == [150, 151] and list(run.columns["power"]) == [200, 201]
 
 
 def test_samples_with_an_impossible_time_are_left_out_of_a_dated_recording():

@@ -40,6 +40,8 @@ STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
 # A clock that goes back by so much, more often than so, or in more than one sample of a hundred; and the share of a
 # recording that may be faster than anyone runs; our conventions.
 BACK_S, MOST_BACK, MOST_FAST = 60.0, 3, 0.95
+SAME_JUMP_S = 30.0  # by which a clock may miss where it was
+MOST_BACKWARDS = 0.9  # of steps; then the whole stands backwards
 # A recorded speed is not what was run where it strays so far from the distance from minute to minute [1], though the
 # two agree on the whole; our conventions.
 CONTRADICTED, SAME_SCALE = 0.2, 0.25
@@ -151,7 +153,8 @@ def _leave_out_leaps(out: dict[str, Floats], counts: dict[str, int]) -> None:
         counts["counter broken"] = int(np.isfinite(out.pop("distance")).sum())
     if "latitude" in out and "longitude" in out:
         known = np.isfinite(out["latitude"]) & np.isfinite(out["longitude"])
-        if possible.leaps(step_distance(out["latitude"][known], out["longitude"][known])):
+        seconds = np.diff(np.flatnonzero(known))
+        if possible.leaps(step_distance(out["latitude"][known], out["longitude"][known])[1:] / seconds):
             counts["leaps"] = int(known.sum())
             del out["latitude"], out["longitude"]
 
@@ -249,6 +252,9 @@ def _in_order(
     keep[keep] = ~_stray(raw[keep])
     time = raw[keep].astype(float)
     columns = {n: v[keep].astype(float).copy() for n, v in recording.columns.items() if n != "time"}
+    step = np.diff(time)
+    if (step < 0).sum() > MOST_BACKWARDS * (step != 0).sum():  # a table with the newest first
+        time, columns = time[::-1], {n: v[::-1] for n, v in columns.items()}
     pauses = list(recording.pauses)
     strays = int((np.isfinite(raw) & ~keep).sum())
     back = int((np.diff(time) < -BACK_S).sum())
@@ -260,8 +266,9 @@ def _in_order(
     covered = np.zeros(len(step), dtype=np.bool_)
     for stop, start in recording.pauses:
         covered |= (time[:-1] <= start) & (time[1:] >= stop)
+    displaced = _displaced(step)
     overlapping = len(np.unique(np.rint(time))) < 0.9 * len(time)
-    jump = ((step > CLOCK_JUMP_S) & ~covered) | ((step < -60) & overlapping)
+    jump = ((step > CLOCK_JUMP_S) & ~covered) | ((step < -60) & overlapping) | displaced
     if jump.any():
         counts["clock"] = int(jump.sum())
         shift = np.concatenate([[0.0], np.cumsum(np.where(jump, step - 1.0, 0.0))])
@@ -293,6 +300,19 @@ def _in_order(
     if len(time) < 2:
         raise UnreadableFile("the recording holds a single second")
     return time, columns, pauses
+
+
+def _displaced(step: Floats) -> Bools:
+    """Steps of a clock that goes back and later forward again by as much: what lies between was written at its place.
+
+    ``step`` [s], shape (n,); a mask of that shape.
+    """
+    out = np.zeros(len(step), dtype=np.bool_)
+    for back in np.flatnonzero(step < -BACK_S):
+        forth = np.flatnonzero(np.abs(step[back + 1 :] + step[back]) < SAME_JUMP_S)
+        if len(forth):
+            out[[back, back + 1 + forth[0]]] = True
+    return out
 
 
 def _stops(seconds: Whole, columns: dict[str, Floats]) -> list[tuple[float, float]]:

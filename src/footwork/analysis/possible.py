@@ -19,13 +19,14 @@ FASTEST_VEHICLE, LEAP_SHARE, LEAST_LEAPS = 45.0, 0.1, 10
 # devices lie within a third of each other. Without a mass, that of a light or a heavy runner is inside too.
 SPREAD, USUAL_MASS = 3.0, 70.0
 SLOWEST_JUDGED = 1.5  # [m/s]; below it, acceleration and walking decide
+MOST_A_KILO = 8.0  # [W/kg] over a minute, which a steep treadmill may ask for where no grade is known; our convention
 MOST_A_MINUTE = 1300.0  # [W] over a minute, whatever the speed; twice what a heavy sprinter's device shows
 BLOCK_S, STEEP_DOWN = 60, -0.08
 
 
-def leaps(steps: Floats) -> bool:
-    """Whether too many steps of a second, shape (n,) [m], are leaps for the rest to be a way."""
-    known = steps[np.isfinite(steps)]
+def leaps(speed: Floats) -> bool:
+    """Whether too many steps between samples, by their speed, shape (n,) [m/s], are leaps for the rest to be a way."""
+    known = speed[np.isfinite(speed)]
     wrong = (known < -1.0) | (known > FASTEST_VEHICLE)
     return bool(wrong.sum() >= LEAST_LEAPS and wrong.mean() > LEAP_SHARE)
 
@@ -84,6 +85,7 @@ def beyond_watts(columns: dict[str, Floats], column: str, timer: Bools, mass: fl
     watts = columns[column]
     asked = np.full(n, np.nan)
     grade = np.nan_to_num(columns.get("grade", np.zeros(n)))
+    slopes_known = "grade" in columns
     if "speed" in columns:
         asked = power_model.FLAT_COST * (mass or USUAL_MASS) * columns["speed"] * power_model.slope_factor(grade)
     judged = wrong = 0
@@ -99,7 +101,8 @@ def beyond_watts(columns: dict[str, Floats], column: str, timer: Bools, mass: fl
         if both.sum() >= BLOCK_S // 2 and float(columns["speed"][block][both].mean()) > SLOWEST_JUDGED:
             ratio = float(watts[block][both].mean() / max(asked[block][both].mean(), 1.0))
             low = ratio < 1.0 / SPREAD and float(grade[block][both].mean()) > STEEP_DOWN
-            bad = bad or ratio > SPREAD or low
+            high = ratio > SPREAD and (slopes_known or mean > MOST_A_KILO * (mass or USUAL_MASS))
+            bad = bad or high or low
         if bad:
             wrong += 1
             out[block] = np.isfinite(watts[block])
