@@ -24,7 +24,7 @@ EXIT_CODES = """
 | 0 | done; for `add`, also when files were skipped, known or recovered |
 | 2 | the question cannot be understood |
 | 3 | a file failed |
-| 4 | the library or disk cannot be used |
+| 4 | the library or disk cannot be used; or a check-up left something wrong |
 | 5 | the data carry no answer at all (a withheld number inside an answer is no failure) |
 | 6 | hard running is held back while the diary tells of illness, injury or a return |
 | 7 | written, but without what is damaged here, which is named |

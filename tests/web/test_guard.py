@@ -182,6 +182,18 @@ def test_who_never_ends_a_request_is_not_waited_for():
     assert out.startswith(b"HTTP/1.1 200")
 
 
+def test_a_length_that_is_no_number_is_refused():
+    for length in (b"\xb2", b"-5", b"1e3"):
+        sent = []
+
+        async def send(message, sent=sent):
+            sent.append(message)
+
+        head = [(b"host", b"localhost"), (b"content-length", length)]
+        apart(Guard(echo, 8383)({"type": "http", "headers": head, "method": "GET"}, None, send))
+        assert sent[0]["status"] == 400 and (b"x-frame-options", b"DENY") in sent[0]["headers"]
+
+
 def test_a_foreign_page_reads_nothing_either():
     assert ask("GET", origin="http://evil.example").status_code == 403
     assert ask("OPTIONS", origin="http://evil.example").status_code == 403

@@ -12,7 +12,7 @@ from typer.core import TyperGroup
 
 from footwork.cli.common import Json, app, day, out, plural, progress, say
 from footwork.errors import UsageError
-from footwork.wording.squad_words import short_words, week_words
+from footwork.wording.squad_words import short_words, week_words, who_words
 
 if TYPE_CHECKING:
     from footwork.quantities import Estimate
@@ -64,7 +64,8 @@ def squad_show(
     say(found.sentence)
     if short:
         return _say_columns(
-            ["", "look first because of", "last run", "week; seven days", "CP, W"], map(short_words, found.athletes)
+            ["", "look first because of", "last run", "CP-minutes this week; seven days", "CP, W"],
+            map(short_words, found.athletes),
         )
     for line in found.athletes:
         _say_line(line)
@@ -94,8 +95,9 @@ def squad_week(
         return out(found)
     on = dt.date.fromisoformat(found.asked_on)
     monday = on - dt.timedelta(days=on.weekday())
-    days = [f"{monday + dt.timedelta(days=k):%a %d}" for k in range(7)]
-    return _say_columns(["", *days], ([n.athlete, *week_words(n, monday)] for n in found.athletes if not n.problem))
+    days = [f"{d:%a %d}{', today' if d == on else ''}" for d in (monday + dt.timedelta(days=k) for k in range(7))]
+    _say_columns(["", *days], ([who_words(n), *week_words(n, monday)] for n in found.athletes if not n.problem))
+    return say("A session to come is only named; 'run otherwise' had none of its work in it.")
 
 
 @squad.command("report")

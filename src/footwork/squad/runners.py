@@ -297,6 +297,9 @@ class Squad:
 
     def folder_of(self, name: str) -> Path:
         """The library of a runner. Raises UsageError for a name that nobody has."""
+        alike = [n for n in self.athletes if n.lower() == name.lower()]
+        if name not in self.athletes and len(alike) == 1:
+            return self.athletes[alike[0]]
         if name not in self.athletes:
             near = [n for n in self.athletes if n.lower().startswith(name.lower()[:3])]
             raise UsageError(f"no runner is called '{name}'" + (f": there is {', '.join(near[:3])}" if near else ""))

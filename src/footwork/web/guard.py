@@ -53,11 +53,10 @@ class Guard:
             return await _refuse(scope, receive, send, 403, "This is not served under that name.")
         if (writes or origin is not None) and origin not in (f"http://{host}", f"https://{host}"):
             return await _refuse(scope, receive, send, 403, "This page may not write here.")
-        if (
-            int(headers.get("content-length") or 0) > self._most
-            if (headers.get("content-length") or "0").isdigit()
-            else True
-        ):
+        length = headers.get("content-length") or "0"
+        if not (length.isascii() and length.isdigit()):
+            return await _refuse(scope, receive, send, 400, "That is no length.")
+        if int(length) > self._most:
             return await _refuse(scope, receive, send, 413, f"At most {self._most // 2**20} MiB at once.")
         await self._counted(scope, receive, send)
 
@@ -151,6 +150,7 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, text:
         (b"content-type", b"text/plain; charset=utf-8"),
         (b"content-length", str(len(body)).encode()),
         (b"connection", b"close"),
+        *_HEADERS,
     ]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from footwork.physiology.population import Learned
     from footwork.results.loads import UsualWeek
     from footwork.results.planned_season import AskedAndRun, WeekAnswer
-    from footwork.results.squad import Prescribed, SquadLine, SquadRace
+    from footwork.results.squad import Prescribed, SquadLine, SquadRace, SquadWaits
 
 
 def against_usual_words(seven: Estimate, usual: UsualWeek | None) -> str:
@@ -38,7 +38,12 @@ def sessions_words(rows: Sequence[AskedAndRun]) -> str:
 
 
 def first_words(
-    pressing: Sequence[str], days_since: int | None, race: SquadRace | None, week: WeekAnswer, back: int
+    pressing: Sequence[str],
+    days_since: int | None,
+    race: SquadRace | None,
+    week: WeekAnswer,
+    back: int,
+    waits: Sequence[SquadWaits],
 ) -> list[str]:
     """Why a coach looks here first, in few words, the most pressing first."""
     missed = sum(r.state in ("missed", "otherwise") for r in week.rows)
@@ -53,7 +58,7 @@ def first_words(
         "back": f"back after {back} days off",
         "above": "load above usual",
         "unusual": "unusual run",
-        "waits": "something to look at",
+        "waits": waits[0]["what"][:1].lower() + waits[0]["what"][1:] if waits else "",
     }
     return [words[k] for k in pressing]
 
@@ -72,6 +77,11 @@ def week_words(line: SquadLine, monday: dt.date) -> list[str]:
         told = [(d["name"], states.get(d["state"], d["state"])) for d in line.days if d["date"] == day]
         out.append("; ".join(f"{name}: {state}" if state and name else name or state for name, state in told))
     return out
+
+
+def who_words(line: SquadLine) -> str:
+    """A runner's name, and whether anything holds hard running back."""
+    return f"{line.athlete}: not now" if line.health else line.athlete
 
 
 def short_words(line: SquadLine) -> list[str]:

@@ -59,6 +59,7 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
     }
     pressing = sorted((k for k, holds in reasons.items() if holds), key=lambda k: -URGENCY[k])
     told = library.sharing()
+    waits = [SquadWaits(what=d["what"], why=d["why"], page=d["page"]) for d in due if d["page"] not in ELSEWHERE[1:]]
     return SquadLine(
         athlete=athlete,
         folder=str(library.folder),
@@ -85,11 +86,11 @@ def line_of(library: History, athlete: str, today: dt.date) -> SquadLine:
         health=health,
         next=_next(library, week, today),
         race=race,
-        waits=[SquadWaits(what=d["what"], why=d["why"], page=d["page"]) for d in due if d["page"] not in ELSEWHERE[1:]],
+        waits=waits,
         days=[SquadDay(date=r.run_date or r.date, state=r.state, name=r.name, run=r.run) for r in week.rows],
         lately=_lately(library, rows, today),
         said=_said(library, today),
-        first=first_words(pressing, days_since, race, week, back),
+        first=first_words(pressing, days_since, race, week, back, [w for w in waits if w["page"] not in ELSEWHERE]),
         urgency=sum(URGENCY[k] for k in pressing[:1]) * 10 + len(pressing),
     )
 
@@ -111,10 +112,12 @@ def _lately(library: History, rows: list[RunRow], today: dt.date) -> list[SquadR
 
 def _said(library: History, today: dt.date) -> list[SquadSaid]:
     since = (today - dt.timedelta(days=FRESH_DAYS)).isoformat()
+    # As of today everything is said by now, also by a clock that is ahead.
+    until = today.isoformat() if today < dt.date.today() else "9999"
     return [
         SquadSaid(about=c["about"], of=c["of"], text=c["text"], at=c["at"])
         for c in comments.comments(library)
-        if c["by"] != comments.COACH and since <= c["at"][:10] <= today.isoformat()
+        if c["by"] != comments.COACH and since <= c["at"][:10] <= until
     ]
 
 

@@ -19,7 +19,7 @@ from footwork.web.layout import link, page, table, text
 from footwork.web.pages.group_session_page import show_session
 from footwork.web.pages.whole_squad_part import whole_squad_part
 from footwork.wording.season_words import day_name
-from footwork.wording.squad_words import figure_words, short_words, week_words
+from footwork.wording.squad_words import figure_words, short_words, week_words, who_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -135,8 +135,8 @@ async def show_week(base: str, squad: Squad, group: str = "") -> None:
                     if name == group:
                         made.props["aria-current"] = "true"
         days = [monday + dt.timedelta(days=k) for k in range(7)]
-        rows = [[line.athlete, *week_words(line, monday)] for line in found.athletes if not line.problem]
-        table(["", *(f"{d:%a} {d.day}" for d in days)], rows, labelled=True, words=True)
+        rows = [[who_words(line), *week_words(line, monday)] for line in found.athletes if not line.problem]
+        table(["", *(f"{d:%a} {d.day}{', today' if d == on else ''}" for d in days)], rows, labelled=True, words=True)
         text("p", "A session to come is only named; 'run otherwise' had none of its work in it.", "soft small")
 
 
