@@ -62,7 +62,7 @@ def of_flips(work: Path, minutes: float) -> ROWS:
     """Single bits."""
     library, _ = scene.made(work / "f")
     for kind, (tried, wrong) in flips.attack(library, work, PLACES, SEED).items():
-        yield f"One bit changed in {kind}", f"{tried}", f"{_wrong(wrong)} of those that would change an answer missed"
+        yield f"One bit changed in {kind}: found, unless no answer changes", f"{tried}", _wrong(wrong)
 
 
 def of_crowds(work: Path, minutes: float) -> ROWS:

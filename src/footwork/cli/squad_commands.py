@@ -12,7 +12,6 @@ from typer.core import TyperGroup
 
 from footwork.cli.common import Json, app, day, out, plural, progress, say
 from footwork.errors import UsageError
-from footwork.wording.squad_words import short_words, week_words, who_words
 
 if TYPE_CHECKING:
     from footwork.quantities import Estimate
@@ -53,6 +52,7 @@ def squad_show(
 ) -> None:
     """A line a runner: days since the last run, week, load, critical power, what changed, what waits."""
     from footwork.squad import Squad
+    from footwork.wording.squad_words import short_words
 
     found = Squad.open(*folders).lines(day(date), group, sort, find, fresh=fresh, progress=progress("working out"))
     if table is not None:
@@ -89,6 +89,7 @@ def squad_week(
 ) -> None:
     """The week of all: what each was asked and what became of it, a column a day."""
     from footwork.squad import Squad
+    from footwork.wording.squad_words import week_words, who_words
 
     found = Squad.open(*folders).lines(day(date), group, "name", progress=progress("working out"))
     if as_json:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, bindparam, select
 
 from footwork.errors import LibraryError
 from footwork.store import blobs, schema
@@ -34,23 +34,21 @@ class Place:
     better: bool = False
 
 
+# Made once for all files of an import.
+_AT_THAT_TIME = (
+    select(schema.recording, schema.file.c.sha256)
+    .join(schema.file)
+    .where(schema.recording.c.start <= bindparam("to_s"), schema.recording.c.end >= bindparam("from_s"))
+    .order_by(schema.recording.c.id)
+)
+_RUNS = _AT_THAT_TIME.where(schema.recording.c.run_id.is_not(None))
+_OTHERS = _AT_THAT_TIME.where(schema.recording.c.sport == bindparam("sport"))
+
+
 def overlapping(library: History, connection: Connection, new: Any) -> Place:
     """Where a newly analysed recording belongs among those stored."""
-    table = schema.recording
-    rows = (
-        connection.execute(
-            select(table, schema.file.c.sha256)
-            .join(schema.file)
-            .where(
-                table.c.start <= new.end,
-                table.c.end >= new.start,
-                table.c.run_id.is_not(None) if new.is_run else table.c.sport == new.sport,
-            )
-            .order_by(table.c.id)
-        )
-        .mappings()
-        .all()
-    )
+    asked = {"from_s": new.start, "to_s": new.end, **({} if new.is_run else {"sport": new.sport})}
+    rows = connection.execute(_RUNS if new.is_run else _OTHERS, asked).mappings().all()
     run_id: int | None = None
     for row in rows:
         shared = min(row["end"], new.end) - max(row["start"], new.start) + 1

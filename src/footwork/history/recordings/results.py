@@ -6,7 +6,7 @@ import datetime as dt
 import time
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from footwork.errors import FootworkError, LibraryError
 from footwork.history.dated import in_force
@@ -20,10 +20,18 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 
+# Asked for each file of an import: made once, since making a statement takes longer than asking it.
+_KNOWN_FILE = select(schema.file.c.id).where(schema.file.c.sha256 == bindparam("sha256"))
+_KNOWN_SCALE = select(schema.scale.c.id).where(schema.scale.c.key == bindparam("key"))
+_NEW_FILE, _NEW_RUN, _NEW_RECORDING, _NEW_RESULT, _NEW_STREAM = map(
+    insert, (schema.file, schema.run, schema.recording, schema.result, schema.stream)
+)
+
+
 def store(library: History, connection: Connection, made: Any, report: Any, start: dt.datetime | None) -> None:
     """Write one file's recordings inside the caller's transaction and say what became of it."""
     entry = {"file": made.shown, "reason": made.reason}
-    known = connection.execute(select(schema.file.c.id).where(schema.file.c.sha256 == made.sha256)).first()
+    known = connection.execute(_KNOWN_FILE, {"sha256": made.sha256}).first()
     if made.outcome == "healed":
         blobs.place(made.original, blobs.original_path(library.folder, made.sha256))
         report.healed.append({"file": made.shown, "reason": "what was kept of it here was damaged or gone: put right"})
@@ -51,7 +59,7 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
             blobs.place(analysed.parquet, blobs.signals_path(library.folder, made.sha256, analysed.leg))
     told = {"sha256": made.sha256, "name": made.name, "size": made.size, "added_at": time.time()}
     given = start.timestamp() if start else None
-    file_id = connection.execute(insert(schema.file), {**told, "start_given": given}).lastrowid
+    file_id = connection.execute(_NEW_FILE, {**told, "start_given": given}).lastrowid
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id, twin in kept:
@@ -104,7 +112,7 @@ def _store_leg(
     """Write one leg's rows; returns its run, or None for other sports."""
     fresh = run_id is None and twin is None
     if analysed.is_run and run_id is None:
-        run_id = connection.execute(insert(schema.run)).lastrowid
+        run_id = connection.execute(_NEW_RUN).lastrowid
     values = {
         "file_id": file_id,
         "leg": analysed.leg,
@@ -122,7 +130,7 @@ def _store_leg(
         connection.execute(update(schema.file).where(schema.file.c.id == old).values(replaced_by=file_id))
         connection.execute(update(schema.recording).where(schema.recording.c.id == recording_id).values(**values))
     else:
-        recording_id = connection.execute(insert(schema.recording), values).lastrowid
+        recording_id = connection.execute(_NEW_RECORDING, values).lastrowid
     if fresh:
         _insert_result(connection, recording_id, run_id, analysed, 0)
     else:
@@ -142,11 +150,10 @@ def write_result(
 def _insert_result(
     connection: Connection, recording_id: int, run_id: int | None, analysed: digesting.Analysed, part: int
 ) -> None:
-    # Values beside a statement, not in it: it is then made once for all files of an import.
     of = {"recording_id": recording_id, "part": part}
-    connection.execute(insert(schema.result), {**of, "run_id": run_id, **analysed.row})
+    connection.execute(_NEW_RESULT, {**of, "run_id": run_id, **analysed.row})
     for stream in analysed.streams:
-        connection.execute(insert(schema.stream), {**of, **stream})
+        connection.execute(_NEW_STREAM, {**of, **stream})
         if stream["measured"]:
             _name_scale(connection, stream["scale_key"], stream["kind"])
 
@@ -157,7 +164,7 @@ def _forget(connection: Connection, recording_id: int, part: int) -> None:
 
 
 def _name_scale(connection: Connection, key: str, kind: str) -> None:
-    if connection.execute(select(schema.scale.c.id).where(schema.scale.c.key == key)).first():
+    if connection.execute(_KNOWN_SCALE, {"key": key}).first():
         return
     names = set(connection.execute(select(schema.scale.c.name)).scalars())
     letters = (chr(ord("A") + i % 26) * (1 + i // 26) for i in range(26 * 40))

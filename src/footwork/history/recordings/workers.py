@@ -124,6 +124,8 @@ def start_worker(orders: Orders) -> None:
     global _orders
     _orders = orders
     os.environ["POLARS_MAX_THREADS"] = "1"  # the other cores have workers of their own
+    if lower := getattr(os, "nice", None):  # not every system has it
+        lower(10)  # pages that are read meanwhile come first
     threading.Thread(target=_end_with_parent, daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
 
