@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -86,6 +87,27 @@ def bench_import(scratch: Path, count: int) -> list[tuple[str, str, str]]:
         ),
         ("memory of that import, all processes", f"{peak:.0f} MB", "budget 800 MB"),
     ]
+
+
+def bench_small(scratch: Path, count: int) -> list[tuple[str, str, str]]:
+    """Many recordings of a minute in one archive, against unpacking and decoding them alone."""
+    from footwork.formats import archive, read
+
+    path = scratch / "small.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made:
+        for k in range(count):
+            day = np.datetime64("2010-01-01") + k
+            rows = [f"{day}T08:{s // 60:02}:{s % 60:02}Z,{200 + s % 9},{140 + s % 5}" for s in range(60)]
+            made.writestr(f"{k}.csv", "\n".join(["time,power,heart_rate", *rows]))
+    begin = time.perf_counter()
+    for member in archive.members(path):
+        for name, data in archive.unpack(path, member):
+            read(data, name)
+    decoded = time.perf_counter() - begin
+    ask = command("--library", str(scratch / "small-library"), "add", str(path), "--json")
+    taken = seconds_of(lambda: subprocess.run(ask, stdout=subprocess.DEVNULL, check=True), 1)
+    told = f"{taken / decoded:.1f} times as long as one process only decoding them ({decoded:.1f} s); budget 10 s"
+    return [(f"import and analyse {count} recordings of a minute in one archive", f"{taken:.1f} s", told)]
 
 
 def bench_real(scratch: Path, folder: Path) -> list[tuple[str, str, str]]:
@@ -216,6 +238,7 @@ def main() -> None:
     rows = bench_curve() + bench_race() + bench_sessions() + bench_progress(asked.runs)
     with tempfile.TemporaryDirectory() as scratch:
         rows += bench_import(Path(scratch), asked.recordings)
+        rows += bench_small(Path(scratch), 5 * asked.recordings)
         rows += bench_real(Path(scratch), asked.real) if asked.real else []
         rows += bench_commands(Path(scratch), asked.runs)
         rows += bench_history(Path(scratch), asked.runs)
