@@ -71,7 +71,7 @@ def of_crowds(work: Path, minutes: float) -> ROWS:
     found = crowd.attack(files, work, 60 * minutes)
     took = np.quantile(found.took, [0.5, 0.99])
     yield (
-        f"Two importers, a server and three readers for {minutes:g} minutes on two cores",
+        f"Two importers, a server and three readers, a page every half second each, for {minutes:g} minutes",
         f"{len(found.took)} answers, {found.imports + found.busy} imports",
         f"{_wrong(found.faults)}; half of the answers within {took[0]:.2f} s, 99 % within {took[1]:.2f} s, the slowest "
         f"{max(found.took):.1f} s, {found.slow()} over {crowd.LONGEST_S:g} s",

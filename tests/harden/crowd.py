@@ -31,6 +31,7 @@ PAGES = (
     "/diary",
 )
 LONGEST_S = 2.0
+LOOKS_S = 0.5  # of a reader at a page; none connects as a browser does
 
 
 @dataclass
@@ -100,6 +101,7 @@ def _read(address: str, until: float, start: int, out: Crowd) -> None:
         except OSError as error:
             out.faults.append(f"{page}: {error}")
         out.took.append(time.monotonic() - begun)
+        time.sleep(LOOKS_S)
 
 
 def _import(place: Path, until: float, out: Crowd) -> None:

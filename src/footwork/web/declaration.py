@@ -11,7 +11,7 @@ from inspect import Parameter, Signature, isawaitable, signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from nicegui import ui
+from nicegui import Client, ui
 
 from footwork.web.layout import broken, working
 
@@ -101,6 +101,9 @@ async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:
     try:
         await client.connected(timeout=PATIENCE_S)
     except TimeoutError:
+        drawing.cancel()
+        return
+    if client.id not in Client.instances:  # whoever asked for it has gone
         drawing.cancel()
         return
     try:

@@ -135,11 +135,12 @@ def build(
     from footwork.web import guard, jobs, pages
     from footwork.web.menu import make_squad
     from footwork.web.pages.squad_page import SQUAD_PAGES
-    from footwork.web.watching import keep_ready, title_runs, watch
+    from footwork.web.watching import forget_visitors, keep_ready, title_runs, watch
 
     for library in libraries.values():
         for work in (keep_ready, watch, title_runs) if squad is None else (watch,):  # a squad's answers are its lines
             framework.on_startup(partial(work, library))
+    framework.on_startup(forget_visitors)
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     _own_faces(framework)
     for name, library in libraries.items():

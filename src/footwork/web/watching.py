@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import threading
 import time
 import traceback
@@ -12,6 +13,8 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+from nicegui import Client
 
 from footwork.api import Library
 from footwork.errors import FootworkError
@@ -23,6 +26,7 @@ from footwork.web.declaration import opened
 EVERY_S = 15.0
 QUIET_S = 2.0  # without a change: it is over
 AT_ONCE = 200
+GONE_S = 15.0  # a browser connects to its page within a second or few
 TITLES_AT_ONCE, PAUSE_S = 3, 1.0  # some 0.1 s of work, then so long for the pages
 
 said: dict[Path, str] = {}  # what the last look came to, by library
@@ -36,6 +40,16 @@ async def watch(library: Library) -> None:
         except Exception:  # the next look may do better
             traceback.print_exc()
         await asyncio.sleep(EVERY_S)
+
+
+async def forget_visitors() -> None:
+    """Let go of pages that nobody looks at, soon: each holds thousands of objects, and hundreds of them stop all other
+    pages for seconds whenever the collector looks through them."""
+    gc.collect()
+    gc.freeze()  # what was loaded stays anyway, and need not be looked through again
+    while True:
+        Client.prune_instances(client_age_threshold=GONE_S)
+        await asyncio.sleep(1.0)
 
 
 async def title_runs(library: Library) -> None:
