@@ -1,5 +1,8 @@
 """No file takes much memory or time, whatever it claims to be; a sample of what `make harden` tries."""
 
+import warnings
+
+import numpy as np
 import pytest
 
 from footwork import formats
@@ -71,6 +74,15 @@ def test_a_recording_of_a_few_seconds_is_cleaned():
         (run,) = formats.read("\n".join(["time,latitude,longitude", *rows]).encode(), "a.csv")
         signals, _ = cleaning.clean(run)
         assert len(signals) == seconds
+
+
+def test_a_single_beat_warns_of_nothing():
+    rows = [f"2026-01-01T08:00:{k:02}Z,3.1,{150 if k == 30 else ''}" for k in range(60)]
+    (run,) = formats.read("\n".join(["time,speed,heart_rate", *rows]).encode(), "a.csv")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        signals, _ = cleaning.clean(run)
+    assert np.isfinite(signals["heart_rate"]).sum() == 1
 
 
 def test_nothing_but_our_own_errors_leaves_a_reader(real_run):

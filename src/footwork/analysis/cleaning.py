@@ -118,7 +118,7 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
         if known.any():
             out[name], bridged = _to_grid(*_held_at_pauses(seconds[known], values[known], pauses), grid)
             filled |= bridged
-            if name == "heart_rate":
+            if name == "heart_rate" and known.sum() > 1:
                 guessed = bridged & (np.median(np.diff(seconds[known])) <= 1)
     sampled = np.zeros(len(grid), dtype=np.bool_)
     sampled[_held_at_pauses(seconds, np.zeros(len(seconds)), pauses)[0] - first] = True
