@@ -93,7 +93,7 @@ def backup(
                 "files": {name: _hash_of(source) for name, source in sources.items()},
                 "damaged": damaged,
             }
-            _made_private(made)
+            blobs.make_private(made)
             with zipfile.ZipFile(made, "w", zipfile.ZIP_STORED) as archive:
                 archive.writestr(MANIFEST, json.dumps(manifest))
                 for name, source in sources.items():
@@ -103,7 +103,7 @@ def backup(
                 _placed(made, path)
             else:
                 with scratch.beside(library.folder, path) as hidden:
-                    _made_private(hidden)
+                    blobs.make_private(hidden)
                     hidden.write_bytes(encryption.encrypted(made.read_bytes(), passphrase))
                     back = encryption.decrypted(hidden.read_bytes(), passphrase, path.name)
                     if hashlib.sha256(back).hexdigest() != _hash_of(made):
@@ -132,7 +132,7 @@ def backup(
 
 def _copied(library: History, copy: Path, without: Collection[str]) -> dict[str, str]:
     """A copy of the database of what was told; returns names of originals by their hashes."""
-    _made_private(copy)
+    blobs.make_private(copy)
     with closing(sqlite3.connect(copy)) as target:
         with library.reading() as connection:
             raw: Any = connection.connection.driver_connection
@@ -144,10 +144,6 @@ def _copied(library: History, copy: Path, without: Collection[str]) -> dict[str,
             target.commit()
             target.execute("VACUUM")  # nothing of them is left in free pages
         return dict(target.execute("SELECT sha256, name FROM file ORDER BY sha256").fetchall())
-
-
-def _made_private(path: Path) -> None:
-    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, blobs.PRIVATE_FILE))
 
 
 def _placed(made: Path, path: Path) -> None:

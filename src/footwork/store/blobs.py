@@ -73,6 +73,11 @@ def read_original(folder: Path, digest: str) -> bytes:
     return data
 
 
+def make_private(path: Path) -> None:
+    """An empty file that only its owner can read; a journal beside it gets the same mode."""
+    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, PRIVATE_FILE))
+
+
 def is_whole(folder: Path, digest: str) -> bool:
     """Whether an original is there as it came."""
     with contextlib.suppress(LibraryError):

@@ -19,7 +19,7 @@ from sqlalchemy.pool import NullPool
 
 from footwork.errors import LibraryError
 from footwork.store import schema, scratch, seal
-from footwork.store.blobs import PRIVATE_FILE, PRIVATE_FOLDER
+from footwork.store.blobs import PRIVATE_FILE, PRIVATE_FOLDER, make_private
 from footwork.store.stamps import FILE_NAME, size_of
 
 MADE_ANEW = "made-anew.json"
@@ -202,7 +202,7 @@ def _made_ready(folder: Path, path: Path) -> Engine:
                 shutil.rmtree(derived)
             (derived / "derived.sqlite").unlink(missing_ok=True)
             derived.mkdir(exist_ok=True, mode=PRIVATE_FOLDER)
-            _made_private(derived / "derived.sqlite")
+            make_private(derived / "derived.sqlite")
             with closing(sqlite3.connect(derived / "derived.sqlite")) as raw:
                 raw.execute("PRAGMA journal_mode=WAL")
         for place in (folder / "originals", signals):
@@ -210,7 +210,7 @@ def _made_ready(folder: Path, path: Path) -> Engine:
                 place.unlink()
             place.mkdir(exist_ok=True, mode=PRIVATE_FOLDER)
         if not path.exists():
-            _made_private(path)
+            make_private(path)
         engine = _connect(folder, lambda p: str(p))
         if version != schema.LIBRARY_VERSION:
             _migrate(engine)
@@ -221,11 +221,6 @@ def _made_ready(folder: Path, path: Path) -> Engine:
             with engine.connect() as connection:
                 connection.exec_driver_sql("PRAGMA derived.wal_checkpoint(TRUNCATE)")
     return engine
-
-
-def _made_private(path: Path) -> None:
-    """An empty file that only its owner can read; a journal beside it gets the same mode."""
-    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, PRIVATE_FILE))
 
 
 def _checked(path: Path, folder: Path) -> int:

@@ -127,27 +127,26 @@ async def show_week(base: str, squad: Squad, group: str = "") -> None:
     monday = on - dt.timedelta(days=on.weekday())
     lede = f"What each was asked from {day_name(monday.isoformat())} on, and what became of it."
     with page(base, "The week of all", "The week of all", lede, wide=True):
-        if found.groups:
-            with ui.element("div").classes("row-of"):
-                text("span", "Group:", "soft")
-                for name in ("", *found.groups):
-                    made = link(name or "all", f"/squad/week?group={quote(name)}", "button")
-                    if name == group:
-                        made.props["aria-current"] = "true"
+        _groups(found, group, "/squad/week?")
         days = [monday + dt.timedelta(days=k) for k in range(7)]
         rows = [[who_words(line), *week_words(line, monday)] for line in found.athletes if not line.problem]
         table(["", *(f"{d:%a} {d.day}{', today' if d == on else ''}" for d in days)], rows, labelled=True, words=True)
         text("p", "A session to come is only named; 'run otherwise' had none of its work in it.", "soft small")
 
 
-def _filters(found: SquadAnswer, group: str, sort: str, find: str, short: str) -> None:
+def _groups(found: SquadAnswer, group: str, base: str) -> None:
+    """Links to the same page of each group; ``base`` ends where the group is named."""
     if found.groups:
         with ui.element("div").classes("row-of"):
             text("span", "Group:", "soft")
             for name in ("", *found.groups):
-                made = link(name or "all", f"/squad?group={quote(name)}&sort={sort}&short={short}", "button")
+                made = link(name or "all", f"{base}group={quote(name)}", "button")
                 if name == group:
                     made.props["aria-current"] = "true"
+
+
+def _filters(found: SquadAnswer, group: str, sort: str, find: str, short: str) -> None:
+    _groups(found, group, f"/squad?sort={sort}&short={short}&")
     with ui.element("div").classes("row-of"):
         text("span", "In order of:", "soft")
         for key in ORDERS:
