@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import re
 import shutil
 import subprocess
 import sys
@@ -17,6 +15,7 @@ from pathlib import Path
 
 from footwork.api import Library
 from footwork.maintenance.check_up import check_library
+from tests.harden import scene
 
 PAGES = (
     "/",
@@ -59,25 +58,14 @@ def attack(files: Path, work: Path, seconds: float) -> Crowd:
             shutil.copy(path, place / part)
     with Library.open(place / "library") as library:
         library.add([place / "first"])
-    server = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(place / "library"), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    assert server.stdout is not None
-    found = re.search(r"http://127\.0\.0\.1:\d+", server.stdout.readline())
-    assert found is not None
-    until = time.monotonic() + seconds
-    readers = [threading.Thread(target=_read, args=(found.group(), until, k, out)) for k in range(3)]
-    importers = [threading.Thread(target=_import, args=(place, until, out)) for _ in range(2)]
-    for thread in (*readers, *importers):
-        thread.start()
-    for thread in (*readers, *importers):
-        thread.join()
-    server.terminate()
-    server.wait(20)
+    with scene.served(place / "library") as address:
+        until = time.monotonic() + seconds
+        readers = [threading.Thread(target=_read, args=(address, until, k, out)) for k in range(3)]
+        importers = [threading.Thread(target=_import, args=(place, until, out)) for _ in range(2)]
+        for thread in (*readers, *importers):
+            thread.start()
+        for thread in (*readers, *importers):
+            thread.join()
     with Library.open(place / "library") as library:
         if len(library.known_files()) != len(names) or len(library.runs()) != len(names):
             out.faults.append(f"{len(library.runs())} runs of {len(names)} files")

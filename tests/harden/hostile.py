@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import io
-import os
 import re
 import shutil
 import stat
-import subprocess
-import sys
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -17,6 +14,7 @@ from pathlib import Path
 
 from footwork.api import Library
 from tests import fitfile as f
+from tests.harden import scene
 
 SCRIPT = "<img src=x onerror=alert(1)>"
 NAMES = (
@@ -114,29 +112,18 @@ def requests(library: Path) -> tuple[int, list[str]]:
 
 
 def _asked(library: Path, paths: list[str]) -> tuple[int, list[str]]:
-    server = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(library), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    assert server.stdout is not None
-    found = re.search(r"http://127\.0\.0\.1:\d+", server.stdout.readline())
-    assert found is not None
     wrong = []
-    for path in paths:
-        try:
-            with urllib.request.urlopen(found.group() + path, timeout=30) as answer:
-                code, text = answer.status, answer.read().decode("utf-8", "replace")
-        except urllib.error.HTTPError as error:
-            code, text = error.code, error.read().decode("utf-8", "replace")
-        except OSError as error:
-            code, text = 0, str(error)
-        if code == 0 or code >= 500:
-            wrong.append(f"{path[:60]}: {code}")
-        if SCRIPT in text or "root:x:" in text or "Traceback" in text:
-            wrong.append(f"{path[:60]}: shown as it is")
-    server.terminate()
-    server.wait(20)
+    with scene.served(library) as address:
+        for path in paths:
+            try:
+                with urllib.request.urlopen(address + path, timeout=30) as answer:
+                    code, text = answer.status, answer.read().decode("utf-8", "replace")
+            except urllib.error.HTTPError as error:
+                code, text = error.code, error.read().decode("utf-8", "replace")
+            except OSError as error:
+                code, text = 0, str(error)
+            if code == 0 or code >= 500:
+                wrong.append(f"{path[:60]}: {code}")
+            if SCRIPT in text or "root:x:" in text or "Traceback" in text:
+                wrong.append(f"{path[:60]}: shown as it is")
     return len(paths), wrong
