@@ -92,7 +92,7 @@ def test_runs_sort_find_and_open(page, served):
 def test_the_race_follows_its_inputs(page):
     page.goto("/race")
     page.wait_for_selector(".num[data-key=power]")
-    page.wait_for_function("document.querySelector('input[name=distance]').value === 'half'")  # the page has come
+    page.wait_for_function("document.querySelector('input[name=distance]')?.value === 'half'")  # the page has come
     before = page.locator(".num[data-key=power]").get_attribute("data-value")
     page.locator("input[name=distance]").fill("5km")
     page.wait_for_function("v => document.querySelector('.num[data-key=power]')?.dataset.value !== v", arg=before)
@@ -115,7 +115,7 @@ def test_the_race_page_takes_its_fields_from_the_address(page, served):
     page.wait_for_selector(".num[data-key=power]")
     wanted = twin(served, "/race.json?distance=10km")["power"]["value"]
     assert float(page.locator(".num[data-key=power]").get_attribute("data-value")) == pytest.approx(wanted)
-    page.wait_for_function("document.querySelector('input[name=distance]').value === '10km'")
+    page.wait_for_function("document.querySelector('input[name=distance]')?.value === '10km'")
 
 
 def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tmp_path):
@@ -136,10 +136,10 @@ def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tm
     page.locator(".chart").first.scroll_into_view_if_needed()
     box = page.locator(".chart").first.bounding_box()
     page.mouse.move(box["x"] + 200, box["y"] + 90)
-    page.wait_for_function("document.querySelector('svg.track .here').style.display === 'inline'")
+    page.wait_for_function("document.querySelector('svg.track .here')?.style.display === 'inline'")
     before = page.locator("svg.track .here").get_attribute("cx")
     page.mouse.move(box["x"] + 420, box["y"] + 90)
-    page.wait_for_function("v => document.querySelector('svg.track .here').getAttribute('cx') !== v", arg=before)
+    page.wait_for_function("v => document.querySelector('svg.track .here')?.getAttribute('cx') !== v", arg=before)
     page.get_by_role("button", name="Plan without this course").click()
     page.wait_for_function("document.querySelector('svg.track') === null")
 
@@ -183,7 +183,7 @@ def test_a_run_against_its_plan(page, served):
 def test_a_session_is_previewed_as_it_is_typed_and_kept(page, served):
     page.goto("/sessions")
     page.wait_for_selector("text=CP-minutes")
-    page.wait_for_function("document.querySelector('input[name=session]').value.includes('105 % CP')")
+    page.wait_for_function("document.querySelector('input[name=session]')?.value.includes('105 % CP')")
     box = page.locator("input[name=session]")
     box.fill("4 min at 900 % CP")
     page.wait_for_selector("text=cannot be run: give 20 to 300 % of CP")

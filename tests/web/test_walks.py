@@ -81,7 +81,7 @@ def test_a_weekly_user_sees_the_new_run_its_verdict_and_the_next_session(browser
     with open(given.value.path(), "rb") as made:
         assert made.read(12)[8:12] == b".FIT"
     page.get_by_role("link", name="I am ill or injured").click()  # one, to the word itself
-    page.wait_for_function("document.activeElement.name === 'illness'")
+    page.wait_for_function("document.activeElement?.name === 'illness'")
     page.locator("input[name=illness]").fill("a cold")
     page.get_by_role("button", name="Write").click()
     page.wait_for_selector("text=The diary tells of illness")
