@@ -197,11 +197,11 @@ POISON = "035.fit"  # ends the worker that reads it, as a crash in native code w
 
 
 def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
-    source = files(tmp_path / "in", 60, 60)  # more than are handed out at once
+    source = files(tmp_path / "in", workers.WINDOW + 40, 60)  # more than are handed out at once
     monkeypatch.setattr(workers, "work", _poisoned_work)
     with Library.open(tmp_path / "library") as library:
         report = library.add([source], workers=2)
-    assert len(report["added"]) == 59
+    assert len(report["added"]) == workers.WINDOW + 39
     assert [e["file"] for e in report["failed"]] == [POISON]
     assert "ends the program" in report["failed"][0]["reason"]
 

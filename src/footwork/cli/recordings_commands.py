@@ -54,8 +54,10 @@ def add(
     from footwork.history.recordings import workers
 
     workers.make_ready(paths)
+    count = os.cpu_count() or 1
+    count += count > 1  # one more than cores, since each waits for its disk
     with opened(create=True) as library:
-        report = library.add(paths, start=begin, workers=os.cpu_count() or 1, progress=progress("adding"))
+        report = library.add(paths, start=begin, workers=count, progress=progress("adding"))
         _tell_import(library, report, as_json)
     if report["failed"]:
         raise typer.Exit(3)

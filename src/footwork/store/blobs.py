@@ -88,11 +88,14 @@ def is_whole(folder: Path, digest: str) -> bool:
 
 def place(temporary: Path, final: Path) -> None:
     """Move a finished file to its place in one step, where only its owner can read it."""
-    final.parent.mkdir(parents=True, exist_ok=True, mode=PRIVATE_FOLDER)
     temporary.chmod(PRIVATE_FILE)
-    if final.is_dir():
-        shutil.rmtree(final)
-    os.replace(temporary, final)
+    try:
+        os.replace(temporary, final)
+    except OSError:  # no folder yet, or one where the file belongs: asked only now, since an import places thousands
+        final.parent.mkdir(parents=True, exist_ok=True, mode=PRIVATE_FOLDER)
+        if final.is_dir():
+            shutil.rmtree(final)
+        os.replace(temporary, final)
 
 
 def place_folder(work: Path, folder: Path, last: str = "") -> None:

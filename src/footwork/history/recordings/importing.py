@@ -25,7 +25,8 @@ from footwork.history.recordings.digesting import Digest, Orders, Task, printabl
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-BATCH = 25
+BATCH = 25  # files that are stored at once, or a multiple of them where they come quickly:
+EVERY_S = 0.5  # small ones come hundreds a second, and each write ends with a seal
 OUTCOMES = ("added", "duplicates", "recovered", "healed", "told", "skipped", "failed")
 Progress = Callable[[int, int, str], None]
 
@@ -151,11 +152,12 @@ def add(
                 library.zone,
             )
             batch: list[Digest] = []
+            stored = time.monotonic()
             for done, (task, found) in enumerate(workers.run_all(tasks, orders, processes), start=1):
                 batch += found
-                if len(batch) >= BATCH:
+                if done % BATCH == 0 and time.monotonic() - stored > EVERY_S:
                     _store_batch(library, batch, report, start)
-                    batch = []
+                    batch, stored = [], time.monotonic()
                 if progress is not None:
                     progress(done, len(tasks), task.shown)
             _store_batch(library, batch, report, start)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 PROCESSES_FROM = 8  # fewer files are quicker without starting processes
 MOST_WORKERS = 61  # that one system can wait for
-WINDOW = 24  # files handed out ahead of the one being stored
+WINDOW = 100  # files handed out ahead of the one being stored; small ones are many in the time of one write
 
 
 def make_ready(paths: list[Path]) -> None:
