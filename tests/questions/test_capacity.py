@@ -66,6 +66,22 @@ def test_a_lone_hard_run_is_named_and_a_mark_or_a_second_one_settles_it(weeks, t
     assert weeks.capacity(date="2026-05-03").unconfirmed is None
 
 
+def test_a_walk_marked_as_a_test_is_said_not_to_count(weeks, tmp_path):
+    before = weeks.capacity(date="2026-05-03").critical_power.value
+    (tmp_path / "more").mkdir()
+    write(tmp_path / "more", 61, 90, 1.4)
+    weeks.add([tmp_path / "more"])
+    run = weeks.runs()[0].id
+    weeks.mark(run, "test")
+    found = weeks.capacity(date="2026-05-03")
+    told = (
+        f"Marked as a race or test, run {run} of 2026-05-01 does not count: it shows over 15 % less than everyday runs "
+        "do, so it was no all-out effort, or its watts are wrong."
+    )
+    assert told in found.warnings and found.critical_power.value == pytest.approx(before, rel=1e-3)
+    assert told in " ".join(ok("capacity", "--date", "2026-05-03", library=weeks.folder).stdout.split())
+
+
 def test_early_then_told_with_what_moved_it(weeks):
     days = [weeks.capacity(date=FIRST.date() + dt.timedelta(days=d)) for d in (16, 24, 30)]
     assert [d.critical_power.value is None for d in days] == [True, False, False]

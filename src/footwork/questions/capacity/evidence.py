@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from footwork.analysis import efforts, speed
-from footwork.analysis.capacity_days import CapacityDays, Told
+from footwork.analysis.capacity_days import NO_TEST, CapacityDays, Told
 from footwork.errors import NotEnoughData
 from footwork.history import catalogue
 from footwork.history.log import diary
@@ -302,6 +302,7 @@ def _why_bounded(made: CapacityDays, told: Told) -> str:
 def _doubts(told: Told, tests_fit: bool) -> list[str]:
     """What a reader must know of everyday runs, and of weeks without running, before trusting the number."""
     out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day, tests_fit)]
+    out += [_no_test(t.evidence) for t in told.none if told.day - t.day <= SHOWN_DAYS]
     if told.kind != "habitual":
         return out
     out += [
@@ -311,6 +312,15 @@ def _doubts(told: Told, tests_fit: bool) -> list[str]:
     if told.early and told.front is not None:
         out.insert(0, f"Early: only {told.front.history} days of running are known, four weeks make it surer.")
     return out
+
+
+def _no_test(of: critical.Evidence) -> str:
+    """Why a marked run does not count."""
+    which = of.label if of.run is None else f"run {of.run} of {of.label}"
+    return (
+        f"Marked as a race or test, {which} does not count: it shows over {100 * (1 - NO_TEST):.0f} % less than "
+        "everyday runs do, so it was no all-out effort, or its watts are wrong."
+    )
 
 
 def _without_running(weeks: LayOff, day: int, tests_fit: bool) -> str:
