@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import ndimage
 
 from footwork.physics import power as power_model
 from footwork.physics.terrain import step_distance
@@ -57,6 +56,8 @@ def too_fast(columns: dict[str, Floats]) -> Bools:
         return out
     for width, fastest in LIMITS:
         if n >= width:
+            from scipy import ndimage  # every command reads this file, few look through a trace
+
             out |= ndimage.median_filter(speed, size=width + 1, mode="nearest") > fastest
     return out
 

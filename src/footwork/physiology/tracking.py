@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import convolve1d
 
 from footwork.physiology import lay_off
 from footwork.physiology.critical import (
@@ -138,6 +137,8 @@ def _diffused(weight: Floats, days: int, moved: float = 0.0) -> Floats:
     little is known of how they moved it [1]."""
     if days <= 0:
         return weight
+    from scipy.ndimage import convolve1d  # only where tests are followed
+
     for axis, sd in enumerate(_spreads(days, moved)):
         # What would leave at an edge is reflected.
         weight = convolve1d(weight, bell(sd), axis=axis, mode="reflect")

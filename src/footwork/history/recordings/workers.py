@@ -49,7 +49,7 @@ def _context() -> BaseContext:
     from multiprocessing import forkserver
 
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["footwork.history.recordings.digesting", "scipy.linalg"])
+    context.set_forkserver_preload(["footwork.history.recordings.digesting", "scipy.linalg", "scipy.ndimage"])
     # The parent decides when to stop: what it starts here must not hear of Ctrl-C.
     heard = signal.signal(signal.SIGINT, signal.SIG_IGN) if _in_main_thread() else None
     try:

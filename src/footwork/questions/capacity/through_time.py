@@ -155,7 +155,8 @@ class _Changes:
             self.quiet = 0.0
             return
         new = [s.evidence for s in told.tests if s.day == told.day]
-        runs = [b for b in found.bests if b.day == told.day and not b.maximal]
+        first, after = np.searchsorted(found.everyday.day, (told.day, told.day + 1))  # runs are in order of days
+        runs = [b for b in found.bests[first:after] if not b.maximal]
         if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
             if self.off != (told.lay_off is not None):
                 self._settle(before)
