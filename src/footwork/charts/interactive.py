@@ -334,9 +334,14 @@ def _series(
     ]
 
 
-def _named(pairs: list[list[float | None]], names: tuple[str, ...]) -> list[Any]:
-    return [{"value": p, "name": n} for p, n in zip(pairs, names, strict=True)] if names else pairs
+Pairs = tuple[tuple[float, float | None], ...]
 
 
-def _pairs(x: Floats, y: Floats) -> list[list[float | None]]:
-    return [[round(float(a), 2), round(float(b), 3) if np.isfinite(b) else None] for a, b in zip(x, y, strict=True)]
+def _named(pairs: Pairs, names: tuple[str, ...]) -> Pairs | tuple[dict[str, Any], ...]:
+    return tuple({"value": p, "name": n} for p, n in zip(pairs, names, strict=True)) if names else pairs
+
+
+def _pairs(x: Floats, y: Floats) -> Pairs:
+    """Points of a series: tuples, since pages watch every list in a chart for changes, one by one."""
+    rows = zip(np.round(x, 2).tolist(), np.round(y, 3).tolist(), np.isfinite(y).tolist(), strict=True)
+    return tuple((a, b if known else None) for a, b, known in rows)

@@ -187,7 +187,7 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
         grid = ui.aggrid(
             {
                 "columnDefs": [c for c in columns if c["field"] not in empty],
-                "rowData": drawn,
+                "rowData": tuple(drawn),  # a list would be watched, row by row
                 "rowHeight": 38,
                 "headerHeight": 38,
                 "suppressCellFocus": False,
