@@ -18,6 +18,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import psutil
@@ -67,7 +68,9 @@ def cluster(workers: int) -> Iterator[str]:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     address = f"tcp://127.0.0.1:{port}"
-    quiet: dict[str, int] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    # Dask's own profiler keeps a tree of calls for every second of the last hour: half a megabyte a library.
+    bare = {**os.environ, "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False"}
+    quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "env": bare}
     base = [sys.executable, "-m"]
     words = ["distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard"]
     running = [subprocess.Popen([*base, *words], **quiet)]

@@ -58,8 +58,10 @@ TOLD: dict[str, Method] = {
         "Each tested runner's posterior of ln(W′/CP) and of the logarithm of the tail is freed of the literature's "
         "prior; those as wide as the prior (95 %†) tell nothing and do not count. From twenty on, a mean and a spread "
         "between runners follow by random effects, and are averaged with the literature's, which counts as twenty "
-        "runners†. Nothing changes until the coach switches it on; then every capacity says so. Heart rate's and "
-        "descents' priors are not learned.",
+        "runners†. Nothing changes until the coach switches it on; then every capacity says so. Heart rate's prior is "
+        "not learned, since the eight runs that a season needs tell its slope far better than any prior. Nor is that "
+        "of descents: a speed downhill tells only how hard it was run over what it cost, and what a whole squad shares "
+        "of the one would be taken for the other.",
         "prior = n/(n+20)·squad + 20/(n+20)·literature",
         ("DerSimonian & Laird 1986, Controlled Clinical Trials 7:177 (random effects).",),
     ),
