@@ -12,6 +12,7 @@ from footwork.demo import season, write
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.scales import conversions, scale_keys
 from footwork.history.scales.scale_keys import Placing
+from footwork.quantities import plain
 from footwork.questions import devices
 from tests.conftest import fit_of, simulate
 from tests.program import of_json, ok
@@ -84,6 +85,34 @@ def test_a_conversion_holds_the_factor_and_goes_into_critical_power(library):
     assert library.history(scale="device A with converted watts")["history"][-1]["evidence"] == "tested"
     assert library.race(distance=10_000.0, scale="device A with converted watts").power.value > 0
     assert library.usual(scale="device A with converted watts")["scale"] == "device A with converted watts"
+
+
+def test_what_was_known_on_a_date_is_not_converted_by_later_runs(library, tmp_path):
+    day, scale = DAY + dt.timedelta(days=30), "device A with converted watts"
+    second, first = key_of(library, "device A"), key_of(library, "foot sensor A")
+    key = second + scale_keys.CONVERTED
+    unmeasured = simulate(DAY + dt.timedelta(days=29), EASY, seed=77)
+    del unmeasured.columns["power"]  # without a meter: its watts are modelled as the second device shows them
+    (tmp_path / "unmeasured.fit").write_bytes(fit_of(unmeasured))
+    library.add([tmp_path])
+
+    def known():
+        answers = (library.capacity(date=day, scale=scale), library.usual(date=day, scale=scale))
+        rows = [(r.run, r.mean_power, r.scale_error) for r in conversions.rows_on_scale(library, key, day)]
+        return [plain(a) for a in answers], rows, conversions.between(library, first, second, day).apply(300.0)
+
+    def now():
+        return conversions.between(library, first, second).apply(300.0)
+
+    before, factor = known(), now()
+    for k in range(6):  # the second device now shows less than it did
+        run = simulate(DAY + dt.timedelta(days=80 + 2 * k), EASY, seed=200 + k)
+        (tmp_path / f"{k}-a.fit").write_bytes(fit_of(run))
+        (tmp_path / f"{k}-b.fit").write_bytes(second_of(run, 1.0))
+    library.add([tmp_path])
+    assert known() == before
+    assert all(date <= day for date in (r.date for r in conversions.rows_on_scale(library, key, day)))
+    assert now() < 0.97 * factor  # while today's does learn from them
 
 
 def test_two_that_never_ran_together_convert_through_modelled_power_with_a_wider_error(library, tmp_path):

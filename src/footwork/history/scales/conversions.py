@@ -24,17 +24,26 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 
-def rows_on_scale(library: History, scale_key: str) -> list[StreamRows]:
-    """Stored rows of all runs on a scale, the oldest first; one a run. Runs left out of analysis are not among them; on
-    a scale with converted watts the other scales' runs are."""
+def rows_on_scale(library: History, scale_key: str, until: dt.date | None = None) -> list[StreamRows]:
+    """Stored rows of all runs on a scale up to a date, the oldest first; one a run. Runs left out of analysis are not
+    among them; on a scale with converted watts the other scales' runs are, by what was known of them then."""
+    until = _matters(library, until)
 
     def make() -> list[StreamRows]:
         if scale_key.endswith(CONVERTED):
-            return converted_rows(library, scale_keys.plain_key(scale_key))
+            return converted_rows(library, scale_keys.plain_key(scale_key), until)
+        if until is not None:
+            return [r for r in rows_on_scale(library, scale_key) if r.date <= until]
         return scale_rows.rows_recorded_on(library, scale_key, scale_keys.placing(library))
 
-    found: list[StreamRows] = library.cached(("scale", scale_key), make)
+    found: list[StreamRows] = library.cached(("scale", scale_key, until), make)
     return found
+
+
+def _matters(library: History, until: dt.date | None) -> dt.date | None:
+    """A date that leaves runs out; None for any other, so that what is known today is worked out once."""
+    rows = library.runs()
+    return until if until is not None and rows and rows[0].local.date() > until else None
 
 
 CALIBRATION_RUNS = 500
@@ -46,29 +55,30 @@ _POWER, _SPREAD = BLOCK_COLUMNS.index("power"), BLOCK_COLUMNS.index("power_sd")
 _SPEED, _GRADE = BLOCK_COLUMNS.index("speed"), BLOCK_COLUMNS.index("grade")
 
 
-def between(library: History, first: str, second: str) -> Conversion | None:
-    """The conversion from one scale to another (keys), from common runs or else through modelled power; None where
-    neither is there."""
+def between(library: History, first: str, second: str, until: dt.date | None = None) -> Conversion | None:
+    """The conversion from one scale to another (keys), from common runs up to a date or else through modelled power;
+    None where neither is there."""
+    until = _matters(library, until)
 
     def make() -> Conversion | None:
         direct = conversion.learn(
-            _common(library, first, second), "modelled power" if MODEL in (first, second) else "common runs"
+            _common(library, first, second, until), "modelled power" if MODEL in (first, second) else "common runs"
         )
         if direct is not None or MODEL in (first, second):
             return direct
-        out, back = between(library, first, MODEL), between(library, MODEL, second)
+        out, back = between(library, first, MODEL, until), between(library, MODEL, second, until)
         return None if out is None or back is None else out.then(back)
 
-    found: Conversion | None = library.cached(("conversion", first, second), make)
+    found: Conversion | None = library.cached(("conversion", first, second, until), make)
     return found
 
 
-def _common(library: History, first: str, second: str) -> list[conversion.Minutes]:
+def _common(library: History, first: str, second: str, until: dt.date | None) -> list[conversion.Minutes]:
     """Steady minutes of runs that are on both scales; every run outdoors is also on the modelled one, given a mass."""
     if MODEL in (first, second):
         other = second if first == MODEL else first
         out = []
-        for row in rows_on_scale(library, other):
+        for row in rows_on_scale(library, other, until):
             mass = library.athlete.value("mass", row.date)
             kept = row.blocks[even(row.blocks)]
             kept = kept[np.isfinite(kept[:, _SPEED]) & (kept[:, _SPEED] > 1.2)]
@@ -78,28 +88,28 @@ def _common(library: History, first: str, second: str) -> list[conversion.Minute
             watts = kept[:, _POWER]
             out.append((modelled, watts, modelled) if first == MODEL else (watts, modelled, modelled))
         return out
-    there = {r.run: r for r in rows_on_scale(library, second)}
+    there = {r.run: r for r in rows_on_scale(library, second, until)}
     return [
         conversion.together(r.blocks, r.start, there[r.run].blocks, there[r.run].start)
-        for r in rows_on_scale(library, first)
+        for r in rows_on_scale(library, first, until)
         if r.run in there
     ]
 
 
-def converted_rows(library: History, key: str) -> list[StreamRows]:
-    """All runs as rows on one scale: its own, and the other scales' with their watts converted and the error beside
-    them.
+def converted_rows(library: History, key: str, until: dt.date | None = None) -> list[StreamRows]:
+    """All runs up to a date as rows on one scale: its own, and the other scales' with their watts converted and the
+    error beside them.
 
     Runs without a meter get modelled power as the scale's own power at speed has it.
     """
-    own = rows_on_scale(library, key)
+    own = rows_on_scale(library, key, until)
     out = {r.run: r for r in own}
     found: list[tuple[float, Conversion, list[StreamRows]]] = []
     for other in scale_keys.names(library):
         if other in (key, MODEL):
             continue
-        rows = [r for r in rows_on_scale(library, other) if r.run not in out]
-        made = between(library, other, key) if rows else None
+        rows = [r for r in rows_on_scale(library, other, until) if r.run not in out]
+        made = between(library, other, key, until) if rows else None
         if made is not None:
             found.append((float(np.hypot(made.error(made.centre), made.run_sd)), made, rows))
     for _, made, rows in sorted(found, key=lambda f: f[0]):  # a run that several devices saw comes by the surest way
@@ -108,14 +118,15 @@ def converted_rows(library: History, key: str) -> list[StreamRows]:
                 level = float(np.nanmedian(row.best)) if np.isfinite(row.best).any() else made.centre
                 out[row.run] = _moved(row, made.apply, made.run_sd, made.error(level))
     if key != MODEL:
-        for row in _modelled(library, key, [r for r in rows_on_scale(library, MODEL) if r.run not in out]):
+        modelled = [r for r in rows_on_scale(library, MODEL, until) if r.run not in out]
+        for row in _modelled(library, key, modelled, until):
             out[row.run] = row
     return sorted(out.values(), key=lambda r: (r.start, r.run))
 
 
-def _modelled(library: History, key: str, rows: list[StreamRows]) -> list[StreamRows]:
-    """Runs without a meter on a scale, by the power at speed of the scale's measured runs."""
-    told = calibration(library, key) if rows else None
+def _modelled(library: History, key: str, rows: list[StreamRows], until: dt.date | None) -> list[StreamRows]:
+    """Runs without a meter on a scale, by the power at speed of the scale's measured runs up to a date."""
+    told = calibration(library, key, until) if rows else None
     if told is None:
         return []
     relation, run_sd = told.relation, told.run_sd
@@ -147,8 +158,10 @@ class Calibration:
 def calibration(library: History, key: str, until: dt.date | None = None) -> Calibration | None:
     """How watts of a scale are modelled, from its newest runs outdoors, up to a date; None with fewer than five."""
 
+    until = _matters(library, until)
+
     def make() -> Calibration | None:
-        known = [r for r in rows_on_scale(library, key) if until is None or r.date <= until]
+        known = rows_on_scale(library, key, until)
         rows = [r for r in known if not r.indoor and r.measured][-CALIBRATION_RUNS:]
         mass = library.athlete.value("mass", rows[-1].date) if rows else None
         blocks, skies = [r.blocks for r in rows], [r.sky for r in rows]

@@ -129,7 +129,7 @@ def _answer(
         raise UsageError(f"a mass of {mass:g} kg cannot be: give 25 to 250 kg")
     mass = mass or library.athlete.value("mass", asked)
     key, name = catalogue.choose_scale(library, rows, asked, scale)
-    found = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked] if key else []
+    found = conversions.rows_on_scale(library, key, asked) if key else []
     usable = near(library, key, asked)
     relation = evidence.relation(usable, key, mass)
     measured = bool(found) and found[-1].measured
@@ -177,7 +177,7 @@ def _answer(
 
 def near(library: History, key: str, asked: dt.date) -> list[StreamRows]:
     """Runs of a scale that tell what is usual on a date: of the six weeks before, or else the last thirty."""
-    found = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked] if key else []
+    found = conversions.rows_on_scale(library, key, asked) if key else []
     return [r for r in found if (asked - r.date).days <= RECENT_DAYS] or found[-30:]
 
 
@@ -410,8 +410,8 @@ def best_curve(
     rows = library.runs()
     asked = until or (max(r.local.date() for r in rows) if rows else dt.date.today())
     key, _ = catalogue.choose_scale(library, rows, asked, scale)
-    found = conversions.rows_on_scale(library, key) if key else []
-    return _curve([r for r in found if (since is None or r.date >= since) and r.date <= asked])
+    found = conversions.rows_on_scale(library, key, asked) if key else []
+    return _curve([r for r in found if since is None or r.date >= since])
 
 
 def _home_altitude(rows: list[StreamRows]) -> float:

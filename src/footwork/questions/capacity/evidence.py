@@ -80,7 +80,7 @@ def days(library: History, key: str, asked: dt.date) -> CapacityDays:
     """All evidence of a scale from its runs up to a date, to be asked day by day."""
 
     def make() -> CapacityDays:
-        rows = [r for r in conversions.rows_on_scale(library, key) if r.date <= asked]
+        rows = conversions.rows_on_scale(library, key, asked)
         tired = catalogue.bricks(library)  # a race after a ride tells nothing of a fresh runner's limit
         bests = [replace(b, maximal=b.maximal and b.run not in tired) for b in bests_of(rows)]
         return CapacityDays(bests, _races_by_hand(library, key, rows, asked), lay_offs(library, asked))
@@ -117,14 +117,15 @@ def lay_offs(library: History, asked: dt.date) -> list[LayOff]:
     return found
 
 
-def shared_error(library: History, key: str, day: dt.date) -> float:
-    """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own.
+def shared_error(library: History, key: str, day: dt.date, asked: dt.date) -> float:
+    """Relative error that all evidence of a scale with converted watts shares on a day: the conversions' own, as they
+    are known on the date that is asked.
 
     A share [1]; 0 where the watts are the scale's own.
     """
     if not key.endswith(CONVERTED):
         return 0.0
-    near = [r for r in conversions.rows_on_scale(library, key) if 0 <= (day - r.date).days <= SHOWN_DAYS]
+    near = [r for r in conversions.rows_on_scale(library, key, asked) if 0 <= (day - r.date).days <= SHOWN_DAYS]
     tested = [r for r in near if r.marks & MAXIMAL_MARKS] or near
     return float(np.mean([r.scale_error for r in tested])) if tested else 0.0
 
@@ -190,7 +191,7 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
     prior = prior_of(library)
     posterior = (told.posterior.under(prior) if prior is not None else told.posterior).sharing(
-        shared_error(library, key, asked)
+        shared_error(library, key, asked, asked)
     )
     if told.kind == "tested":
         count = sum(len(e.durations) for e in tests)

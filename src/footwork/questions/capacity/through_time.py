@@ -74,7 +74,7 @@ def _walked(library: History, key: str, asked: dt.date) -> tuple[list[dict[str, 
             for told in found.through(walk.until + 1, stop):
                 if prior is not None and told.posterior is not None:
                     told = replace(told, posterior=told.posterior.under(prior))
-                walk.note(found, told, evidence.shared_error(library, key, dt.date.fromordinal(told.day)))
+                walk.note(found, told, evidence.shared_error(library, key, dt.date.fromordinal(told.day), asked))
             if keeps and stop < known[-1]:
                 _write(path, walk, found)
         return [_row(day) for day in walk.days], walk.changes.told()

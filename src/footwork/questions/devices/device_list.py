@@ -168,7 +168,7 @@ def recent_jump(library: History, key: str, name: str, day: dt.date) -> dict[str
     if not key or key == MODEL:
         return None
     rows = [
-        r for r in conversions.rows_on_scale(library, key) if not r.indoor and 0 <= (day - r.date).days <= WATCHED_DAYS
+        r for r in conversions.rows_on_scale(library, key, day) if not r.indoor and (day - r.date).days <= WATCHED_DAYS
     ]
     found = _drift(library, name, rows)["jumps"] if len(rows) >= 2 * drift.LEAST_RUNS else []
     recent = [j for j in found if (day - j["date"]).days <= RECENT_DAYS]

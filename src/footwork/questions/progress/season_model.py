@@ -26,7 +26,8 @@ DAYS = 182  # a season, unless asked otherwise
 
 @dataclass(frozen=True)
 class Season:
-    """What a question is asked of: the fitted model, stored rows of the same runs, the scale, and its window."""
+    """What a question is asked of: the fitted model, stored rows of the same runs, the scale, its window, and the share
+    of all minutes run in it in which heart rate was sound [1]."""
 
     model: response.Response
     prepared: response.Prepared
@@ -36,6 +37,7 @@ class Season:
     border: float
     since: dt.date
     until: dt.date
+    sound: float
 
 
 def season(
@@ -77,8 +79,8 @@ def _season(
         raise UsageError(f"a window ends after it begins: {first} to {last} does not")
     rows = [
         r
-        for r in conversions.rows_on_scale(library, held.scale_key)
-        if first <= r.date <= last and not r.indoor and len(r.blocks)
+        for r in conversions.rows_on_scale(library, held.scale_key, last)
+        if first <= r.date and not r.indoor and len(r.blocks)
     ]
     if not rows:
         raise NotEnoughData(f"there is no outdoor run with power on {held.scale} from {first} to {last}")
@@ -89,7 +91,14 @@ def _season(
     kept = {id(r) for r in prepared.rows}
     used = [row for row, t in zip(rows, told, strict=True) if id(t) in kept]
     model = response.fit(prepared)
-    return Season(model, prepared, used, held.scale, held.scale_key, border, used[0].date, used[-1].date)
+    ends = used[0].date, used[-1].date
+    return Season(model, prepared, used, held.scale, held.scale_key, border, *ends, _sound(rows))
+
+
+def _sound(rows: list[StreamRows]) -> float:
+    every = np.concatenate([row.blocks for row in rows])
+    run = every[:, AT["speed"]] > 1.2  # as the model counts minutes
+    return float(np.isfinite(every[run, AT["heart_rate"]]).mean()) if run.any() else 0.0
 
 
 def guessed_border(rows: list[StreamRows]) -> float:

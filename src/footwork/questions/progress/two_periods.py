@@ -96,9 +96,7 @@ def _answer(
     oldest = min(r.date for side in sides for r in side) - dt.timedelta(days=DAYS // 2)
     until = min(date or dt.date.max, newest + dt.timedelta(days=DAYS // 2))
     rows = [
-        r
-        for r in conversions.rows_on_scale(library, key)
-        if oldest <= r.date <= until and not r.indoor and len(r.blocks)
+        r for r in conversions.rows_on_scale(library, key, until) if oldest <= r.date and not r.indoor and len(r.blocks)
     ]
     held = capacity.estimate_capacity(library, date=newest, scale=name)
     border = float(

@@ -186,7 +186,7 @@ def ride_effect(library: History, made: Capacity, ride: Ride) -> Effect:
     if not made.scale_key or relation is None or made.posterior is None or made.date is None:
         return Effect(prior, (0.0, NEEDS_SD), 0, 0, ride)
     after = catalogue.bricks(library)
-    rows = [r for r in conversions.rows_on_scale(library, made.scale_key) if r.run in after and r.date <= made.date]
+    rows = [r for r in conversions.rows_on_scale(library, made.scale_key, made.date) if r.run in after]
     dearer, weaker = [], []
     for row in rows:
         steady = speed.steady(row.blocks)

@@ -143,7 +143,7 @@ def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:
     if made.accepted is None and made.scale_key:
         for key, name in others.items():
             entry = accepted.in_force(accepted.entries(library, key), day)
-            change = conversions.between(library, key, made.scale_key) if entry else None
+            change = conversions.between(library, key, made.scale_key, day) if entry else None
             if entry is not None and change is not None:
                 watts = float(change.apply(entry[1]))
                 half = 1.96 * watts * change.error(entry[1])

@@ -53,9 +53,7 @@ def _answer(library: History, date: dt.date | None, scale: str | None) -> dict[s
     if not held.scale_key or asked is None:
         raise NotEnoughData("no run has power yet: add runs with power, or a mass so that it can be modelled")
     rows = [
-        r
-        for r in conversions.rows_on_scale(library, held.scale_key)
-        if r.date <= asked and (asked - r.date).days <= WINDOW_DAYS
+        r for r in conversions.rows_on_scale(library, held.scale_key, asked) if (asked - r.date).days <= WINDOW_DAYS
     ]
     rows = [r for r in rows if not r.indoor]
     before, newest = rows[:-1], rows[-1] if rows else None
