@@ -64,6 +64,11 @@ def test_days_come_from_a_csv_file_by_its_columns(library, tmp_path):
         ("Day;Hours\n1.5.2026;7\n", {"date": "Day", "sleep": "Hours"}, "row 2"),
         ("Day;Hours\n2026-05-01;70\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number from 0 to 24"),
         ("Day;Hours\n2026-05-01;long\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number"),
+        (
+            "Day;Hours\n2026-05-01;7\n2026-05-02;x\n1.5.2026;7\n" + "2026-05-03;99\n" * 5,
+            {"date": "Day", "sleep": "Hours"},
+            "row 3: sleep is a number from 0 to 24; row 4 holds no date .*; row 5: .*; row 7: .*; and 2 more$",
+        ),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day"}, "at least one value"),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day", "mood": "Hours"}, "no field"),
     ],

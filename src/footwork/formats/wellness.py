@@ -24,6 +24,7 @@ FIXED_AT = dt.time(10, 0)  # from then on the day's resting heart rate is no lon
 SLEEP_EVENT, AWAKE = 74, 1
 BOUNDS = {"resting_heart_rate": (25.0, 120.0), "sleep": (0.5, 20.0), "overnight_hrv": (3.0, 300.0)}
 CSV_FIELDS = {**BOUNDS, "sleep": (0.0, 24.0), "soreness": (0.0, 10.0)}
+FAULTS_NAMED = 5  # of a table, so that they can be mended in one go
 MOST_MESSAGES = 300_000  # of a file of days: a minute has a few
 _USED = {"file_id", "event", "monitoring_info", "monitoring_hr_data", "sleep_level", "hrv_status_summary"}
 OTHER_KINDS = {"course", "workout", "settings", "device", "segment", "schedules"}
@@ -76,7 +77,7 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
     Raises
     ------
     UnreadableFile
-        A column that is not there, no date, or a value that cannot be; the row is named.
+        A column that is not there, no date, or a value that cannot be; the rows are named.
     """
     head, rows, _ = delimited.split(delimited.decode(data))
     places = {}
@@ -88,7 +89,7 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
         places[field] = head.index(column)
     if "date" not in places or len(places) < 2:
         raise UnreadableFile("name the column of the date and of at least one value, as date=Day; sleep=Hours")
-    out = []
+    out, wrong = [], []
     for row_number, row in enumerate(rows, 2):
         cells = {field: row[k].strip() if k < len(row) else "" for field, k in places.items()}
         if not any(cells.values()):
@@ -96,14 +97,18 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
         try:
             day = dt.date.fromisoformat(cells.pop("date")[:10])
         except ValueError:
-            raise UnreadableFile(f"row {row_number} holds no date as 2026-04-14") from None
+            wrong.append(f"row {row_number} holds no date as 2026-04-14")
+            continue
         values = {field: delimited.number(cell, comma=True) for field, cell in cells.items() if cell}
         for field, value in values.items():
             low, high = CSV_FIELDS[field]
             if not low <= value <= high:  # nor where it is no number
                 what = field.replace("_", " ")
-                raise UnreadableFile(f"row {row_number}: {what} is a number from {low:g} to {high:g}")
+                wrong.append(f"row {row_number}: {what} is a number from {low:g} to {high:g}")
             out.append(Measured(day, field, value, dt.datetime.combine(day, dt.time(12))))
+    if wrong:
+        more = len(wrong) - FAULTS_NAMED
+        raise UnreadableFile("; ".join(wrong[:FAULTS_NAMED]) + (f"; and {more} more" if more > 0 else ""))
     return out
 
 
