@@ -45,6 +45,24 @@ def test_progress_holds_what_is_documented(library):
     assert earlier["until"] <= "2026-04-12" and earlier["runs"] < found["runs"]
 
 
+def test_it_says_how_much_of_heart_rate_was_sound(library):
+    rows = library.runs()
+    before = library.progress()
+    assert before["heart_rate_sound"] == pytest.approx(1.0, abs=0.02)
+    assert not any("the others tell nothing" in w for w in before["warnings"])
+    doubted = rows[1::2][:8]  # all through the season
+    for row in doubted:
+        library.judge_heart_rate(row.id, "doubtful")
+    found = library.progress()
+    left = 1.0 - sum(r.duration_s for r in doubted) / sum(r.duration_s for r in rows)
+    assert left < 0.7 and found["heart_rate_sound"] == pytest.approx(left, abs=0.05)
+    assert any(f"sound in {100 * found['heart_rate_sound']:.0f} % of the minutes run" in w for w in found["warnings"])
+    width, narrow = (a["change_heart_rate"]["high"] - a["change_heart_rate"]["low"] for a in (found, before))
+    assert width > narrow
+    said = " ".join(ok("progress", library=library.folder).stdout.split())
+    assert f"heart rate sound in {100 * found['heart_rate_sound']:.0f} % of what was run" in said
+
+
 def test_two_blocks_and_two_runs(library):
     dark = library.compare_runs("2026-03-02..2026-03-21", "2026-03-30..2026-04-19")
     # The season can be the cause: the temperature of neither side is known.

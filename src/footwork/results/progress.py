@@ -131,6 +131,7 @@ class SeasonProgress(Result):
     scale: str
     runs: int
     minutes: int
+    heart_rate_sound: float
     reference_power_w: int
     reference_heart_rate_bpm: int
     smallest_worthwhile_change_percent: float
