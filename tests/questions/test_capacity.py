@@ -1,6 +1,7 @@
 """What the runner can hold, asked of a library: clipped and lone runs, what moved it, the card, leaks."""
 
 import datetime as dt
+import re
 import shutil
 from dataclasses import replace
 
@@ -133,6 +134,8 @@ def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_p
         held = library.capacity()
         told = numbers_of(library, held)
         assert numbers_card(told)[:4] == b"%PDF"
+        long = {**told, "notes": ["What must be said of these numbers, at some length. " * 3] * 6}
+        assert [len(re.findall(rb"/Type */Page\b", numbers_card(t))) for t in (told, long)] == [1, 1]  # for the fridge
         rows = {r["name"]: r for r in told["domains"]}
         cp = held.domains["heavy_severe"]["power"]
         assert rows["around critical power"]["watts"] == f"{cp.low:.0f}–{cp.high:.0f}"
