@@ -258,7 +258,7 @@ def test_a_walk_marked_as_a_test_is_none():
     bests = sorted([*weeks(), walk], key=lambda b: b.day)
     told = CapacityDays(bests).on(1059)
     plain = CapacityDays(weeks()).on(1059)
-    assert told.kind == "habitual" and [t.evidence.run for t in told.none] == [500] and plain.none == ()
+    assert told.kind == "habitual" and [t.evidence.run for t in told.beaten] == [500] and plain.beaten == ()
     assert told.posterior.estimates()[0].value == pytest.approx(plain.posterior.estimates()[0].value)
 
 

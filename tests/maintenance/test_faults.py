@@ -17,8 +17,7 @@ from filelock import FileLock
 
 from footwork.api import Library
 from footwork.errors import LibraryError
-from footwork.history.recordings import digesting, workers
-from footwork.history.recordings.importing import BATCH
+from footwork.history.recordings import digesting, importing, workers
 from tests import fitfile as f
 from tests.conftest import fit_of, simulate
 
@@ -58,7 +57,8 @@ def mounted(kind: list[str], target: Path):
 
 
 @pytest.mark.parametrize("size", ["800k", "1200k", "1500k"])
-def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path, size):
+def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path, size, monkeypatch):
+    monkeypatch.setattr(importing, "EVERY_S", 0.0)  # so that some are stored before it is full
     source = files(tmp_path / "in", 60)
     for i in range(60):
         day = dt.date(2026, 3, 1) + dt.timedelta(days=i)
@@ -117,11 +117,22 @@ def test_a_file_is_no_library(tmp_path):
 
 def start_import(library: Path, source: Path) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(library), "add", str(source), "--json"],
+        [sys.executable, "-c", OFTEN, "--library", str(library), "add", str(source), "--json"],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         start_new_session=True,
     )
+
+
+# The program, storing each batch at once however quick the machine is: so there are states between to be broken.
+OFTEN = """
+from footwork.cli import main
+from footwork.history.recordings import importing
+
+if __name__ == "__main__":
+    importing.EVERY_S = 0.0
+    main()
+"""
 
 
 @pytest.mark.parametrize("after", [0.5, 0.9, 1.2, 1.5, 1.9, 2.4])
@@ -166,6 +177,18 @@ def test_workers_end_with_a_killed_importer(tmp_path):
     assert len(Library.open(library).runs()) == 200
 
 
+@pytest.mark.parametrize("every_s, most, stored", [(0.0, 1000, [25, 25, 25, 15]), (1e9, 40, [40, 40, 10])])
+def test_what_comes_quickly_is_stored_in_fewer_writes(tmp_path, monkeypatch, every_s, most, stored):
+    source, sizes, store = files(tmp_path / "in", 90, 60), [], importing._store_batch
+    monkeypatch.setattr(importing, "EVERY_S", every_s)
+    monkeypatch.setattr(importing, "MOST", most)
+    monkeypatch.setattr(
+        importing, "_store_batch", lambda li, batch, *more: (sizes.append(len(batch)), store(li, batch, *more))
+    )
+    with Library.open(tmp_path / "library") as library:
+        assert len(library.add([source])["added"]) == 90 and sizes == stored
+
+
 def test_a_lock_names_its_holder(tmp_path):
     library = tmp_path / "library"
     Library.open(library).close()
@@ -190,7 +213,7 @@ def test_pages_can_be_read_while_an_import_writes(tmp_path):
             time.sleep(0.05)
         seen.add(len(reader.runs()))
     assert child.returncode == 0 and max(seen) == 80
-    assert sorted(seen) == sorted(s for s in seen if s % BATCH == 0 or s == 80)
+    assert sorted(seen) == sorted(s for s in seen if s % importing.BATCH == 0 or s == 80)
 
 
 POISON = "035.fit"  # ends the worker that reads it, as a crash in native code would

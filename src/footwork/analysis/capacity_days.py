@@ -27,8 +27,8 @@ class Told:
     ``kind`` is ``tested``, ``habitual``, ``lower bound``, ``too old`` or ``none``; ``posterior`` is None for the last
     three, and ``lower_bound`` [W] then says what CP is at least, by the run of index ``bound_run``. ``front`` is that
     of the everyday runs, ``early`` whether the history is short, ``lone`` the index of a run that alone asks for more
-    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far, ``none`` what was
-    marked as a test and was none, ``lay_off`` weeks without running that weigh on the day.
+    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far, ``beaten`` what
+    was marked as a test and was none, ``lay_off`` weeks without running that weigh on the day.
     """
 
     day: int
@@ -41,7 +41,7 @@ class Told:
     lone: tuple[int, float] | None = None
     tests: list[tracking.Step] = field(default_factory=list)
     clip: Floats = field(default_factory=lambda: np.zeros(0))
-    none: tuple[tracking.Dated, ...] = ()
+    beaten: tuple[tracking.Dated, ...] = ()
     lay_off: LayOff | None = None
 
 
@@ -57,7 +57,7 @@ class _Known:
     pruned: int = 0
     track: tracking.Track | None = None
     gap: habitual.OwnGap | None = None
-    none: tuple[tracking.Dated, ...] = ()  # marked as tests, but beaten by everyday runs
+    beaten: tuple[tracking.Dated, ...] = ()  # marked as tests, but everyday runs show more
 
 
 class CapacityDays:
@@ -108,7 +108,7 @@ class CapacityDays:
         for day in range(first, last + 1):
             self._advance(known, day)
             told = self._told(known)
-            yield replace(told, none=known.none, lay_off=self._weighing(told, known.track))
+            yield replace(told, beaten=known.beaten, lay_off=self._weighing(told, known.track))
 
     def _advance(self, known: _Known, day: int) -> None:
         """What is known some days later: clips, runs that can still matter, tests."""
@@ -130,9 +130,12 @@ class CapacityDays:
             return
         ahead = self._front(known)
         of_day = [self._clipped(t, known.clip) for t in of_day]
-        beaten = tuple(t for t in of_day if _beaten(t.evidence, ahead))
-        known.none += beaten
-        counted = [t for t in of_day if t not in beaten]
+        counted = []
+        for test in of_day:
+            if _beaten(test.evidence, ahead):
+                known.beaten += (test,)
+            else:
+                counted.append(test)
         if not counted:
             return
         counted[0] = replace(counted[0], moved=self._moved(known.track, day))

@@ -343,5 +343,7 @@ def _named(pairs: Pairs, names: tuple[str, ...]) -> Pairs | tuple[dict[str, Any]
 
 def _pairs(x: Floats, y: Floats) -> Pairs:
     """Points of a series: tuples, since pages watch every list in a chart for changes, one by one."""
-    rows = zip(np.round(x, 2).tolist(), np.round(y, 3).tolist(), np.isfinite(y).tolist(), strict=True)
+    rows = zip(
+        np.round(x, 2).tolist(), np.round(np.asarray(y, dtype=float), 3).tolist(), np.isfinite(y).tolist(), strict=True
+    )
     return tuple((a, b if known else None) for a, b, known in rows)

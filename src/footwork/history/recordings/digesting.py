@@ -9,6 +9,7 @@ import time
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 import numpy as np
 
@@ -302,7 +303,7 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
         made.outcome = "known"
         if not blobs.is_whole(orders.library, sha):
             made.outcome = "healed"
-            made.original = orders.incoming / f"{sha}.gz"
+            made.original = orders.incoming / f"{uuid4().hex}.gz"
             blobs.write_original(made.original, data)
         return made
     try:
@@ -322,11 +323,13 @@ def _digest_file(shown: str, name: str, data: bytes, orders: Orders) -> Digest:
     except Exception as error:
         made.outcome, made.reason = "failed", f"it cannot be understood ({type(error).__name__}: {str(error)[:100]})"
         return made
-    made.original = orders.incoming / f"{sha}.gz"
+    # Under names of their own: the same file may come twice, and a second writing must not cut what is being placed.
+    own = uuid4().hex
+    made.original = orders.incoming / f"{own}.gz"
     blobs.write_original(made.original, data)
     for analysed in made.recordings:
         if analysed.signals is not None:
-            analysed.parquet = orders.incoming / f"{sha[:24]}-{analysed.leg}.parquet"
+            analysed.parquet = orders.incoming / f"{own}-{analysed.leg}.parquet"
             blobs.write_signals(analysed.parquet, analysed.signals)
             analysed.signals = None  # the parent reads the file where it needs the samples
     return made

@@ -25,8 +25,9 @@ from footwork.history.recordings.digesting import Digest, Orders, Task, printabl
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-BATCH = 25  # files that are stored at once, or a multiple of them where they come quickly:
-EVERY_S = 0.5  # small ones come hundreds a second, and each write ends with a seal
+BATCH = 25  # files that are stored at once,
+EVERY_S = 0.5  # or as many as come in this time: small ones are hundreds a second, and each write ends with a seal
+MOST = 1000  # and never more, so that no kill costs them all
 OUTCOMES = ("added", "duplicates", "recovered", "healed", "told", "skipped", "failed")
 Progress = Callable[[int, int, str], None]
 
@@ -155,7 +156,8 @@ def add(
             stored = time.monotonic()
             for done, (task, found) in enumerate(workers.run_all(tasks, orders, processes), start=1):
                 batch += found
-                if done % BATCH == 0 and time.monotonic() - stored > EVERY_S:
+                ready = len(batch) >= BATCH and time.monotonic() - stored >= EVERY_S
+                if ready or len(batch) >= MOST:
                     _store_batch(library, batch, report, start)
                     batch, stored = [], time.monotonic()
                 if progress is not None:

@@ -164,9 +164,12 @@ def _forget(connection: Connection, recording_id: int, part: int) -> None:
 
 
 def _name_scale(connection: Connection, key: str, kind: str) -> None:
-    named = connection.info.setdefault("scales", set())  # asked once a transaction, since each file has its few
-    if key in named or connection.execute(_KNOWN_SCALE, {"key": key}).first():
-        named.add(key)
+    # Asked once a transaction, since each file has its few; the connection, and what is noted on it, ends with that.
+    named = connection.info.setdefault("scales", set())
+    if key in named:
+        return
+    named.add(key)
+    if connection.execute(_KNOWN_SCALE, {"key": key}).first():
         return
     names = set(connection.execute(select(schema.scale.c.name)).scalars())
     letters = (chr(ord("A") + i % 26) * (1 + i // 26) for i in range(26 * 40))

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 
 PROCESSES_FROM = 8  # fewer files are quicker without starting processes
 MOST_WORKERS = 61  # that one system can wait for
-WINDOW = 100  # files handed out ahead of the one being stored; small ones are many in the time of one write
+# Files handed out ahead of the one being stored: small ones are many in the time of one write. Where a worker dies they
+# are read one by one.
+WINDOW = 100
 
 
 def make_ready(paths: list[Path]) -> None:
