@@ -11,7 +11,7 @@ from footwork.api import Library
 from footwork.demo import season
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import trials
-from tests.conftest import RUNNER, fit_of
+from tests.conftest import RUNNER, fit_of, simulate
 from tests.program import footwork, of_json, ok
 
 ORDERS = [[0, 1, 1, 0], [1, 0, 0, 1], [0, 1, 1, 0]]
@@ -49,18 +49,29 @@ def test_it_says_how_much_of_heart_rate_was_sound(library):
     rows = library.runs()
     before = library.progress()
     assert before["heart_rate_sound"] == pytest.approx(1.0, abs=0.02)
-    assert not any("the others tell nothing" in w for w in before["warnings"])
+    assert not any("Heart rate was sound" in w for w in before["warnings"])
     doubted = rows[1::2][:8]  # all through the season
     for row in doubted:
         library.judge_heart_rate(row.id, "doubtful")
     found = library.progress()
     left = 1.0 - sum(r.duration_s for r in doubted) / sum(r.duration_s for r in rows)
     assert left < 0.7 and found["heart_rate_sound"] == pytest.approx(left, abs=0.05)
-    assert any(f"sound in {100 * found['heart_rate_sound']:.0f} % of the minutes run" in w for w in found["warnings"])
+    share = f"sound in {100 * found['heart_rate_sound']:.0f} % of"
+    assert any(f"Heart rate was {share} the time that it was recorded" in w for w in found["warnings"])
     width, narrow = (a["change_heart_rate"]["high"] - a["change_heart_rate"]["low"] for a in (found, before))
     assert width > narrow
     said = " ".join(ok("progress", library=library.folder).stdout.split())
-    assert f"heart rate sound in {100 * found['heart_rate_sound']:.0f} % of what was run" in said
+    assert f"heart rate {share} its time" in said
+
+
+def test_runs_without_heart_rate_say_nothing_of_how_sound_it_was(library, tmp_path):
+    before = library.progress()["heart_rate_sound"]
+    for k in range(6):
+        run = simulate(dt.date(2026, 3, 3) + dt.timedelta(days=7 * k), [(1800, 0.72)], seed=500 + k)
+        del run.columns["heart_rate"]
+        (tmp_path / f"none-{k}.fit").write_bytes(fit_of(run))
+    assert len(library.add([tmp_path / f"none-{k}.fit" for k in range(6)])["added"]) == 6
+    assert library.progress()["heart_rate_sound"] == pytest.approx(before)
 
 
 def test_two_blocks_and_two_runs(library):

@@ -100,7 +100,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
         )
     say(
         f"{found['runs']} runs, {found['minutes']} minutes on {found['scale']}, {found['since']} to "
-        f"{found['until']}, heart rate sound in {100 * found['heart_rate_sound']:.0f} % of what was run; at reference "
+        f"{found['until']}, heart rate sound in {100 * found['heart_rate_sound']:.0f} % of its time; at reference "
         f"conditions: {found['conditions']}."
     )
     for row in found["series"][:: max(1, len(found["series"]) // 8)]:

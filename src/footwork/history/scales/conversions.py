@@ -28,12 +28,12 @@ def rows_on_scale(library: History, scale_key: str, until: dt.date | None = None
     """Stored rows of all runs on a scale up to a date, the oldest first; one a run. Runs left out of analysis are not
     among them; on a scale with converted watts the other scales' runs are, by what was known of them then."""
     until = _matters(library, until)
+    if until is not None and not scale_key.endswith(CONVERTED):
+        return [r for r in rows_on_scale(library, scale_key) if r.date <= until]
 
     def make() -> list[StreamRows]:
         if scale_key.endswith(CONVERTED):
             return converted_rows(library, scale_keys.plain_key(scale_key), until)
-        if until is not None:
-            return [r for r in rows_on_scale(library, scale_key) if r.date <= until]
         return scale_rows.rows_recorded_on(library, scale_key, scale_keys.placing(library))
 
     found: list[StreamRows] = library.cached(("scale", scale_key, until), make)
@@ -42,8 +42,10 @@ def rows_on_scale(library: History, scale_key: str, until: dt.date | None = None
 
 def _matters(library: History, until: dt.date | None) -> dt.date | None:
     """A date that leaves runs out; None for any other, so that what is known today is worked out once."""
-    rows = library.runs()
-    return until if until is not None and rows and rows[0].local.date() > until else None
+    if until is None:
+        return None
+    newest = library.cached("newest day", lambda: max((r.local.date() for r in library.runs()), default=dt.date.min))
+    return until if newest > until else None
 
 
 CALIBRATION_RUNS = 500

@@ -27,7 +27,7 @@ DAYS = 182  # a season, unless asked otherwise
 @dataclass(frozen=True)
 class Season:
     """What a question is asked of: the fitted model, stored rows of the same runs, the scale, its window, and the share
-    of all minutes run in it in which heart rate was sound [1]."""
+    of the time in which heart rate was recorded there that it was sound [1]."""
 
     model: response.Response
     prepared: response.Prepared
@@ -92,13 +92,14 @@ def _season(
     used = [row for row, t in zip(rows, told, strict=True) if id(t) in kept]
     model = response.fit(prepared)
     ends = used[0].date, used[-1].date
-    return Season(model, prepared, used, held.scale, held.scale_key, border, *ends, _sound(rows))
+    inside = {r.run for r in rows if ends[0] <= r.date <= ends[1]}
+    return Season(model, prepared, used, held.scale, held.scale_key, border, *ends, _sound(library, inside))
 
 
-def _sound(rows: list[StreamRows]) -> float:
-    every = np.concatenate([row.blocks for row in rows])
-    run = every[:, AT["speed"]] > 1.2  # as the model counts minutes
-    return float(np.isfinite(every[run, AT["heart_rate"]]).mean()) if run.any() else 0.0
+def _sound(library: History, runs: set[int]) -> float:
+    told = [(r.heart_rate_sound_s, r.duration_s) for r in library.runs() if r.id in runs]
+    recorded = [(sound, whole) for sound, whole in told if sound is not None]
+    return sum(s for s, _ in recorded) / sum(w for _, w in recorded)
 
 
 def guessed_border(rows: list[StreamRows]) -> float:

@@ -32,7 +32,7 @@ FIRST_LOOK_DAYS = 42  # from the beginning of the window on, each week is a look
 LEAST_SPAN_DAYS = 28
 
 
-LEAST_SOUND = 0.75  # of the running with heart rate: where less is sound, it is said; our convention
+LEAST_SOUND = 0.75  # of the time with heart rate: where less is sound, it is said; our convention
 
 
 WARM_C = 7.0  # degrees over the median from which days are warm ones; our convention
@@ -58,8 +58,8 @@ def progress_of_season(
     dict
         ``series`` week by week (``date``, ``heart_rate`` at ``reference_power_w`` and ``power`` at
         ``reference_heart_rate_bpm`` as estimates), ``each`` run's own heart rate there, ``change`` of power at heart
-        rate over the window [%], ``change_heart_rate`` [bpm], ``heart_rate_sound`` (share of the minutes run in which
-        it was sound [1]; only these count), ``verdict`` (improved, worse, no worthwhile change,
+        rate over the window [%], ``change_heart_rate`` [bpm], ``heart_rate_sound`` (share of the time it was recorded
+        in which it was sound [1]; only that counts), ``verdict`` (improved, worse, no worthwhile change,
         cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``,
         ``spread``, ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed
         at the reference power by month: it describes the device), ``form`` (measures at matched speed), ``durability``,
@@ -331,8 +331,8 @@ def _warnings(of: Season) -> list[str]:
     out, rows = _warmest(of), of.prepared.rows
     if (sound := of.sound) < LEAST_SOUND:
         out.append(
-            f"Heart rate was sound in {100 * sound:.0f} % of the minutes run: the others tell nothing here, so the "
-            "interval is wider; a strap on the chest would tell more than a sensor at the wrist."
+            f"Heart rate was sound in {100 * sound:.0f} % of the time that it was recorded: the rest tells nothing "
+            "here, so the interval is wider. If it was taken at the wrist, a strap on the chest would tell more."
         )
     if of.model.weather < 0.75:
         out.append(

@@ -103,8 +103,8 @@ def _answer(
         (held.accepted or {}).get("critical_power_w") or held.critical_power.value or season_model.guessed_border(rows)
     )
     told = season_model.model_rows(library, rows)
-    by_run = {r.run: t for r, t in zip(rows, told, strict=True)}
-    mine = [[(r, by_run[r.run]) for r in side if r.run in by_run] for side in sides]
+    by_run = {r.run: (r, t) for r, t in zip(rows, told, strict=True)}  # with the watts as they were known then
+    mine = [[by_run[r.run] for r in side if r.run in by_run] for side in sides]
     mine, warm = _same_warmth(mine)
     few = False
     try:

@@ -146,7 +146,7 @@ def show(base: str, library: Library, found: SeasonProgress, imperial: bool) -> 
         "p",
         f"{found['runs']} runs and {found['minutes']} minutes on {found['scale']}; at reference conditions: "
         f"{found['conditions']}. Every minute with sound heart rate counts, {100 * found['heart_rate_sound']:.0f} % of "
-        "what was run, also of hills and intervals; each point is a run, brought to those conditions.",
+        "the time it was recorded, also of hills and intervals; each point is a run, brought to those conditions.",
         "soft",
     )
     for warning in found["warnings"]:
