@@ -42,6 +42,26 @@ def test_a_hand_entry_stands_over_a_file_whichever_came_first(library, tmp_path)
     assert library.diary()[0]["resting_heart_rate"] == 47.0  # taken back, the file's value shows again
 
 
+def test_a_value_of_a_file_can_be_taken_away_and_said_otherwise(library, tmp_path):
+    library.add([put(tmp_path, "a.fit", wellness_file(32, resting(22, 51, 47)))])
+    hid = library.tell(date=DAY, resting_heart_rate=None)
+    assert "resting_heart_rate" not in (library.diary() or [{}])[0]
+    library.tell(date=DAY, resting_heart_rate=50)
+    assert library.diary()[0]["resting_heart_rate"] == 50.0
+    library.tell(date=DAY, resting_heart_rate=None)
+    assert library.diary()[0]["resting_heart_rate"] == 47.0  # that took the 50 back
+    library.tell(date=DAY, resting_heart_rate=None)
+    assert "resting_heart_rate" not in (library.diary() or [{}])[0] and len(hid) == 1
+
+
+def test_a_corrected_table_counts_and_the_same_again_does_not(library, tmp_path):
+    path, columns = tmp_path / "days.csv", {"date": "Day", "sleep": "Hours"}
+    for hours, new in (("3", 1), ("7", 1), ("7", 0), ("6", 1)):
+        path.write_text(f"Day;Hours\n2026-05-01;{hours}\n")
+        assert library.diary_from(path, columns) == new
+        assert library.diary()[0]["sleep"] == float(hours)
+
+
 def test_a_later_file_of_the_same_day_revises_an_earlier_one_in_any_order(library, tmp_path):
     library.add([put(tmp_path, "b.fit", wellness_file(32, resting(22, 51, 46)))])
     library.add([put(tmp_path, "a.fit", wellness_file(32, resting(12, 51, 49)))])
@@ -65,9 +85,14 @@ def test_days_come_from_a_csv_file_by_its_columns(library, tmp_path):
         ("Day;Hours\n2026-05-01;70\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number from 0 to 24"),
         ("Day;Hours\n2026-05-01;long\n", {"date": "Day", "sleep": "Hours"}, "row 2: sleep is a number"),
         (
-            "Day;Hours\n2026-05-01;7\n2026-05-02;x\n1.5.2026;7\n" + "2026-05-03;99\n" * 5,
+            "Day;Hours\n2026-05-01;7\n2026-05-02;x\n1.5.2026;7\n" + "".join(f"2026-05-0{k};99\n" for k in range(3, 8)),
             {"date": "Day", "sleep": "Hours"},
-            "row 3: sleep is a number from 0 to 24; row 4 holds no date .*; row 5: .*; row 7: .*; and 2 more$",
+            "row 3: sleep is a number from 0 to 24, or hours as 7:35; row 4 holds no date .*; row 5: .*; row 7: .*; and 2 more$",
+        ),
+        (
+            "Day;Hours\n2026-05-01;7\n2026-05-01;8\n",
+            {"date": "Day", "sleep": "Hours"},
+            "row 3 tells sleep of 2026-05-01 a second time",
         ),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day"}, "at least one value"),
         ("Day;Hours\n2026-05-01;7\n", {"date": "Day", "mood": "Hours"}, "no field"),

@@ -89,7 +89,7 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
         places[field] = head.index(column)
     if "date" not in places or len(places) < 2:
         raise UnreadableFile("name the column of the date and of at least one value, as date=Day; sleep=Hours")
-    out, wrong = [], []
+    out, wrong, told = [], [], set()
     for row_number, row in enumerate(rows, 2):
         cells = {field: row[k].strip() if k < len(row) else "" for field, k in places.items()}
         if not any(cells.values()):
@@ -104,7 +104,11 @@ def read_csv(data: bytes, columns: Mapping[str, str]) -> list[Measured]:
             low, high = CSV_FIELDS[field]
             if not low <= value <= high:  # nor where it is no number
                 what = field.replace("_", " ")
-                wrong.append(f"row {row_number}: {what} is a number from {low:g} to {high:g}")
+                hours = ", or hours as 7:35" if field == "sleep" else ""
+                wrong.append(f"row {row_number}: {what} is a number from {low:g} to {high:g}{hours}")
+            if (day, field) in told:
+                wrong.append(f"row {row_number} tells {field.replace('_', ' ')} of {day} a second time")
+            told.add((day, field))
             out.append(Measured(day, field, value, dt.datetime.combine(day, dt.time(12))))
     if wrong:
         more = len(wrong) - FAULTS_NAMED

@@ -155,7 +155,19 @@ def tell(
     for name in [n for n in CONTEXT if n in kept and kept[n] is None]:
         _forget(library, name, day or dt.date.today())
         del kept[name]
-    return [entries.write(library, "diary", run, {"name": n, "value": v}, day) for n, v in kept.items()]
+    of_files = (
+        {n for r in days(library, day, day) if r["run"] is None for n in r.get("from_file", ())} if day else set()
+    )
+    return [
+        entries.write(
+            library,
+            "diary",
+            run,
+            {"name": n, "value": v, **({HIDES: True} if v is None and run is None and n in of_files else {})},
+            day,
+        )
+        for n, v in kept.items()
+    ]
 
 
 def _in_order(library: History, name: str, day: dt.date, said: float | str | None) -> None:
@@ -185,6 +197,7 @@ def _forget(library: History, name: str, day: dt.date) -> None:
 
 
 FROM_FILE = "file"
+HIDES = "hides"  # of an entry that takes away what a file told; taking back a hand entry shows the file's again
 
 
 @dataclass
@@ -203,12 +216,13 @@ class FileValues:
         return made
 
     def add(self, connection: Connection, measured: Sequence[Measured]) -> list[Measured]:
-        """Write what is new, or later than what an earlier file told of the same day; returns what was written."""
+        """Write what is new, or told otherwise than by an earlier file of the same day, unless that measured later;
+        returns what was written."""
         out = []
         for m in measured:
             key, at = (m.date.isoformat(), m.field), m.at.isoformat()
             before = self.known.get(key)
-            if before is not None and (at <= before[0] or abs(m.value - before[1]) < SAME):
+            if before is not None and (at < before[0] or abs(m.value - before[1]) < SAME):
                 continue
             self.known[key] = (at, m.value)
             payload = {"name": m.field, "value": round(m.value, 2), "source": FROM_FILE, "at": at}
@@ -242,6 +256,7 @@ def days(library: History, since: dt.date | None = None, until: dt.date | None =
     of_run = {row.id: row for row in library.runs()}
     found: dict[tuple[str, int], dict[str, Any]] = {}
     measured: dict[tuple[str, int], dict[str, tuple[str, Any]]] = {}
+    hidden: set[tuple[str, int, str]] = set()  # values of files that the runner took away
     with library.reading() as connection:
         told = parts.read_entries(connection, "diary")
     for entry in told:
@@ -250,12 +265,14 @@ def days(library: History, since: dt.date | None = None, until: dt.date | None =
         name, value = entry.payload["name"], entry.payload["value"]
         if entry.payload.get("source") == FROM_FILE:
             of_day = measured.setdefault((entry.date, 0), {})
-            of_day[name] = max(of_day.get(name, ("", None)), (entry.payload["at"], value))
+            if entry.payload["at"] >= of_day.get(name, ("", None))[0]:  # of two that measured at once, the last told
+                of_day[name] = entry.payload["at"], value
         else:
             found.setdefault((entry.date, 0), {})[name] = value
+            (hidden.add if entry.payload.get(HIDES) else hidden.discard)((entry.date, 0, name))
     for key, of_day in measured.items():
         mine = found.setdefault(key, {})
-        files = sorted(name for name in of_day if mine.get(name) is None)
+        files = sorted(name for name in of_day if mine.get(name) is None and (*key, name) not in hidden)
         mine |= {name: of_day[name][1] for name in files}
         if files:
             mine["from_file"] = files
