@@ -87,7 +87,7 @@ def test_days_come_from_a_csv_file_by_its_columns(library, tmp_path):
         (
             "Day;Hours\n2026-05-01;7\n2026-05-02;x\n1.5.2026;7\n" + "".join(f"2026-05-0{k};99\n" for k in range(3, 8)),
             {"date": "Day", "sleep": "Hours"},
-            "row 3: sleep is a number from 0 to 24, or hours as 7:35; row 4 holds no date .*; row 5: .*; row 7: .*; and 2 more$",
+            "row 3: sleep .*, or hours as 7:35; row 4 holds no date .*; row 5: .*; row 7: .*; and 2 more$",
         ),
         (
             "Day;Hours\n2026-05-01;7\n2026-05-01;8\n",

@@ -332,6 +332,7 @@ def _log(found: dict[str, Any], imperial: bool, as_json: bool) -> None:
 def _instructions(found: dict[str, Any], imperial: bool) -> None:
     """What to do where, with the watts that the device will show."""
     from footwork.quantities import format_distance, format_pace
+    from footwork.wording.race_words import bands_words
 
     say("Watts your device will show, and the band in which they are free:")
     for i in found["instructions"]:
@@ -345,7 +346,7 @@ def _instructions(found: dict[str, Any], imperial: bool) -> None:
             f"  {format_distance(i['start_m'], imperial):>9} to {format_distance(i['end_m'], imperial):<9}  "
             f"{watts}  {format_pace(i['speed_mps'], imperial)}  {i['feels']}; {i['where']}{until}{watch}{passes}{why}"
         )
-    say(f"Run every stretch at the worse end of its band and you lose {found['bands_cost_s']:.0f} s in all.")
+    say(bands_words(found["bands_cost_s"]))
     if found["simplifying_costs_s"] >= 0.5:
         say(f"Run so instead of by every metre, {found['simplifying_costs_s']:.0f} s are lost.")
 

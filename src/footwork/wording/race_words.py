@@ -121,6 +121,14 @@ def as_chance(share: float) -> str:
     return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
+def bands_words(cost: float) -> str:
+    """What the bands of a plan mean, and what their ends cost [s]."""
+    return (
+        f"The bands are free as long as they even out: low on some stretches and high on others costs {cost:.0f} s at "
+        "most. Low all the way is a slower race, high all the way a harder one than this plan's."
+    )
+
+
 def why_of_stretch(s: Stretch, mean: float, braked: bool, ridden: bool = False) -> str:
     """Why the watts of a stretch differ from the plan's mean, or nothing where they do not."""
     if s.walked:

@@ -21,6 +21,7 @@ from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
 from footwork.web.forms import sentence as spoken
 from footwork.web.layout import heading, note, table, text, whisker
+from footwork.wording.race_words import bands_words
 
 # A constant function of the page: the pointer of the chart moves the dot on the map.
 _FOLLOW = """(e) => { const map = document.querySelector('svg.track'); if (!map || !e.axesInfo || !e.axesInfo.length)
@@ -260,9 +261,8 @@ def _instructions(base: str, found: Strategies, imperial: bool) -> None:
                     text("td", format_pace(i["speed_mps"], imperial).split(" ")[0])
     cost = found["simplifying_costs_s"]
     note(
-        f"Bands are free: run every stretch at the far end of its band and you lose {found['bands_cost_s']:.0f} s in "
-        "all. Watts are as your device shows them, and the bands hold its error on slopes."
-        + (f" Running these stretches instead of every metre costs {cost:.0f} s." if cost >= 0.5 else ""),
+        f"{bands_words(found['bands_cost_s'])} Watts are as your device shows them, and the bands hold its error on "
+        "slopes." + (f" Running these stretches instead of every metre costs {cost:.0f} s." if cost >= 0.5 else ""),
         base,
         "pacing",
     )
