@@ -11,7 +11,7 @@ import pytest
 from footwork.api import Library
 from footwork.errors import NotEnoughData
 from footwork.physiology import habitual
-from footwork.questions.capacity import evidence
+from footwork.questions.capacity import evidence, through_time
 from footwork.reports import numbers_card, numbers_of, numbers_told
 from tests.program import footwork, of_json, ok
 
@@ -76,11 +76,19 @@ def test_a_walk_marked_as_a_test_is_said_not_to_count(weeks, tmp_path):
     weeks.mark(run, "test")
     found = weeks.capacity(date="2026-05-03")
     told = (
-        f"Marked as a race or test, run {run} of 2026-05-01 does not count: it shows over 15 % less than everyday runs "
-        "do, so it was no all-out effort, or its watts are wrong."
+        f"Marked as a race or test, run {run} of 2026-05-01 does not count: its best effort tells of over 15 % less "
+        "critical power than everyday runs do, so it was no all-out effort, or its watts are wrong."
     )
     assert told in found.warnings and found.critical_power.value == pytest.approx(before, rel=1e-3)
     assert told in " ".join(ok("capacity", "--date", "2026-05-03", library=weeks.folder).stdout.split())
+
+
+def test_only_tests_that_would_narrow_critical_power_are_proposed(weeks, monkeypatch):
+    found = weeks.capacity(date="2026-05-03")
+    half = 0.5 * (found.critical_power.high - found.critical_power.low)
+    left = {(180.0,): 1.1, (720.0,): 0.99, (1200.0,): 0.9, (180.0, 720.0): 0.7}
+    monkeypatch.setattr(through_time.tracking, "half_width_after", lambda _, d: half * left.get(d, 1.0))
+    assert [t["test"] for t in through_time.worthwhile_tests(found)] == ["3 and 12 min", "20 min"]
 
 
 def test_early_then_told_with_what_moved_it(weeks):
@@ -144,6 +152,9 @@ def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_p
         assert rows["heavy"]["watts"] == f"{low.value:.0f}–{cp.low:.0f}"
         assert rows["severe"]["rate"] == ""  # heart rate does not tell that border
         assert [u["name"] for u in told["usual"]][:2] == ["easy", "steady"]
+        for shown, row in zip(told["paces"], library.usual()["at_pace"], strict=True):  # a day's spread, and the error
+            error = 0.5 * (row["power"]["high"] - row["power"]["low"])
+            assert float(shown["days"]) == pytest.approx(np.hypot(error, 1.96 * row["spread_w"]), abs=0.6)
         newest = max(dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal")
         assert told["until"] == str(newest + dt.timedelta(days=42))
     done = footwork("capacity", "--card", tmp_path / "card.txt", library=tmp_path / "library")

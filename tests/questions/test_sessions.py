@@ -16,6 +16,7 @@ from footwork.formats import ical, watch
 from footwork.formats.fit_structure import crc
 from footwork.quantities import format_pace
 from footwork.questions import sessions
+from tests.conftest import fit_of, simulate
 from tests.program import footwork, of_json, ok
 
 FOUR = "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), 10 min easy"
@@ -316,6 +317,17 @@ def test_a_preview_of_stated_efforts_needs_no_library(tmp_path):
         library=tmp_path / "none",
     )
     assert found["run_dry_probability"] >= 0 and np.isfinite(found["cp_minutes"])
+
+
+def test_equal_repeats_are_no_test_however_hard(library, tmp_path):
+    day = library.runs()[0].local.date()
+    hard, easy = (300, 1.13), (240, 0.55)
+    for k, pieces in enumerate(([(900, 0.68), hard, (900, 0.6)], [(900, 0.68), *[hard, easy] * 3, (300, 0.6)])):
+        run = simulate(day + dt.timedelta(days=2 + 2 * k), pieces, seed=70 + k)
+        (tmp_path / f"{k}.fit").write_bytes(fit_of(run))
+        library.add([tmp_path / f"{k}.fit"])
+    thrice, once = (r.id for r in library.runs()[:2])
+    assert library.recognised(once)["kind"] == "test" and library.recognised(thrice) is None
 
 
 def test_a_test_that_nobody_marked_is_recognised_and_counts_only_once_marked(library):

@@ -332,7 +332,11 @@ def mark(
     """Mark a run; efforts of races and tests count as maximal. Also its surface, shoe and sound or doubtful heart
     rate."""
     if as_ is None and surface is None and shoe is None and heart_rate is None:
-        raise UsageError("say what to mark it as: --as race, --surface trail, --shoe NAME or --heart-rate doubtful")
+        raise UsageError(
+            "say which mark comes off, as --as test --remove"
+            if remove
+            else "say what to mark it as: --as race, --surface trail, --shoe NAME or --heart-rate doubtful"
+        )
     with opened() as library:
         if heart_rate is not None:
             edit = library.judge_heart_rate(run, heart_rate.strip().lower())

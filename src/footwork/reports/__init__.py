@@ -349,7 +349,7 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
             {
                 "pace": forms["speed"](row["speed_mps"]),
                 "watts": f"{row['power']['value']:.0f}",
-                "days": f"{1.96 * row['spread_w']:.0f}",
+                "days": f"{row['one_day_w']:.0f}",
             }
             for row in (usual["at_pace"] if usual else ())
         ],

@@ -22,6 +22,7 @@ class UsualRunningAtPace(TypedDict):
     speed_mps: float
     power: EstimateJson
     spread_w: float
+    one_day_w: float
 
 
 class UsualRunningEffect(TypedDict):

@@ -303,7 +303,7 @@ def _why_bounded(made: CapacityDays, told: Told) -> str:
 def _doubts(told: Told, tests_fit: bool) -> list[str]:
     """What a reader must know of everyday runs, and of weeks without running, before trusting the number."""
     out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day, tests_fit)]
-    out += [_no_test(t.evidence) for t in told.none if told.day - t.day <= SHOWN_DAYS]
+    out += [_no_test(t.evidence) for t in told.beaten if told.day - t.day <= SHOWN_DAYS]
     if told.kind != "habitual":
         return out
     out += [
@@ -319,8 +319,8 @@ def _no_test(of: critical.Evidence) -> str:
     """Why a marked run does not count."""
     which = of.label if of.run is None else f"run {of.run} of {of.label}"
     return (
-        f"Marked as a race or test, {which} does not count: it shows over {100 * (1 - NO_TEST):.0f} % less than "
-        "everyday runs do, so it was no all-out effort, or its watts are wrong."
+        f"Marked as a race or test, {which} does not count: its best effort tells of over {100 * (1 - NO_TEST):.0f} % "
+        "less critical power than everyday runs do, so it was no all-out effort, or its watts are wrong."
     )
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 _KEPT_VERSION = 3  # of the days kept on disk
+NARROWER = 0.98  # of today's half-width: a test that is expected to leave more is not proposed; our convention
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 
 
@@ -42,7 +43,8 @@ TESTS = {
 
 def every_day(library: History, key: str, asked: dt.date) -> list[dict[str, Any]]:
     """Proposed CP and W′ of every day from the first test or the third week on, with what each rests on; each day
-    knows only what came before it."""
+    knows only what came before it. On a scale with converted watts all of them are converted as is known on the date
+    asked, so that the days stand beside each other."""
     return _walked(library, key, asked)[0]
 
 
@@ -155,8 +157,8 @@ class _Changes:
             self.quiet = 0.0
             return
         new = [s.evidence for s in told.tests if s.day == told.day]
-        first, after = np.searchsorted(found.everyday.day, (told.day, told.day + 1))  # runs are in order of days
-        runs = [b for b in found.bests[first:after] if not b.maximal]
+        of_day = np.flatnonzero(found.everyday.day == told.day).tolist()
+        runs = [b for k in of_day if not (b := found.bests[k]).maximal]
         if abs(cp / before - 1) < MOVED_LEAST or not (new or runs):
             if self.off != (told.lay_off is not None):
                 self._settle(before)
@@ -217,12 +219,13 @@ def _row(day: tuple[int, str, bool, int, str, list[float] | None]) -> dict[str, 
 
 
 def worthwhile_tests(found: Capacity) -> list[dict[str, Any]]:
-    """Tests with the half-width of CP's interval to be expected after each [W], the most telling first."""
+    """Tests that would narrow CP's interval, with the half-width to be expected after each [W], the most telling
+    first."""
     if found.posterior is None:
         return []
     now = found.posterior.estimates()[0]
     before = 0.5 * ((now.high or 0.0) - (now.low or 0.0))
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "test": name,
             "durations_s": list(durations),
@@ -231,7 +234,8 @@ def worthwhile_tests(found: Capacity) -> list[dict[str, Any]]:
         }
         for name, durations in TESTS.items()
     ]
-    return sorted(rows, key=lambda r: float(r["half_width_after_w"]))
+    telling = [r for r in rows if r["half_width_after_w"] < NARROWER * before]
+    return sorted(telling, key=lambda r: float(r["half_width_after_w"]))
 
 
 def history_told(library: History, found: Capacity) -> dict[str, Any]:

@@ -29,6 +29,9 @@ SHORTEST_S, LONGEST_S = 120, 4 * 3600
 NEAR_LIMIT = 0.96  # of what could be held for so long: that near is a maximal effort; our convention
 
 
+REPEATS, ALIKE_POWER, ALIKE_TIME = 3, 0.03, 1.25  # so many efforts so alike are a session's; our convention
+
+
 STEADY, PACED = 0.06, 0.05  # spread of half minutes, and the second half against the first; our conventions
 
 
@@ -93,6 +96,8 @@ def _recognised(library: History, run_id: int) -> RecognisedEffort | None:
     if not shares or max(shares) < NEAR_LIMIT:
         return None
     best = works[int(np.argmax(shares))]
+    if sum(_alike(e, best) for e in works) >= REPEATS:  # nobody runs all out three times alike
+        return None
     a, b = round(best["start_s"]), round(best["end_s"])
     signals = run_signals.signals(library, run_id)
     power, way = signals.get(row.column)[a:b], signals.get("distance")[a:b]
@@ -133,6 +138,13 @@ def _recognised(library: History, run_id: int) -> RecognisedEffort | None:
         }
     )
     return RecognisedEffort(**out)
+
+
+def _alike(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Whether two efforts are repeats of one another, by power and duration."""
+    lasted = [e["end_s"] - e["start_s"] for e in (one, other)]
+    apart = abs(float(one["power"]) / float(other["power"]) - 1.0)
+    return apart < ALIKE_POWER and max(lasted) < ALIKE_TIME * min(lasted)
 
 
 def _known_before(library: History, row: Any) -> bool:

@@ -142,7 +142,8 @@ def _at_pace(power: model.Usual, imperial: bool) -> list[dict[str, Any]]:
         expected, error = float((row @ power.coefficients)[0]), float((row[0] @ power.covariance @ row[0]) ** 0.5)
         low, value, high = (float(v * np.exp(expected + z * error)) for z in (-1.96, 0.0, 1.96))
         estimate = Estimate(value, low, high, "W", power.runs, "usual", "runs")
-        out.append({"speed_mps": float(v), "power": estimate, "spread_w": value * power.between})
+        one_day = 1.96 * value * float(np.hypot(error, power.between))
+        out.append({"speed_mps": float(v), "power": estimate, "spread_w": value * power.between, "one_day_w": one_day})
     return out
 
 

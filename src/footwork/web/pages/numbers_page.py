@@ -64,7 +64,7 @@ async def show_numbers(base: str, library: Library, date: str = "", scale: str =
                         format_pace(r["speed_mps"], imperial),
                         f"{r['power']['value']:.0f} W",
                         f"{r['power']['low']:.0f}–{r['power']['high']:.0f} W",
-                        f"± {1.96 * r['spread_w']:.0f} W",
+                        f"± {r['one_day_w']:.0f} W",
                     ]
                     for r in found["at_pace"]
                 ],
