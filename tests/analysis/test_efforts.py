@@ -120,3 +120,12 @@ def test_walked_minutes_say_nothing_of_how_a_device_shows_running_up_hill():
     made = speed.fit(hilly(np.random.default_rng(10), 20, 0.9, walked=1.0), 70.0)
     up = made.slope_response(np.array([0.03, 0.06]))[0]
     assert up == pytest.approx([0.9, 0.95], abs=0.1)  # at 6 % none was run: the prior and the others tell
+
+
+def test_a_new_run_is_held_against_the_weeks_before_it_also_where_they_are_settled():
+    days = np.array([*range(20, 100, 8), 104], dtype=np.int64)
+    levels = np.array([*np.zeros(10), 0.2])
+    before = efforts.clips(days, levels, 100, 0, np.zeros(11))
+    assert not before.any()
+    for since in (0, 100):
+        assert efforts.clips(days, levels, 104, since, before)[-1] == pytest.approx(0.2 - efforts.CLIP_FREE)

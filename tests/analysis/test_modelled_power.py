@@ -86,3 +86,9 @@ def test_a_leap_is_not_followed_and_a_sprint_is():
 def test_the_error_over_time():
     # Speed: 0.5 m/s a second at 2.5 m/s is 20 %, over 100 s 2 %; heights: 3.6·√2·0.5 m/2.5 m/s = 1.018 s, 1 % over it.
     assert modelled_power.error_over(100, (0.2, 1.018)) == pytest.approx(np.hypot(0.02, 0.01018))
+
+
+def test_the_error_of_heights_is_not_told_from_a_few():
+    rough = np.tile([100.0, 104.0], 40)
+    assert modelled_power.height_noise(np.repeat(rough, 5)[:35]) == 0.0  # five bends
+    assert modelled_power.height_noise(np.repeat(rough, 5)[:36]) > 1.0

@@ -95,6 +95,7 @@ def test_a_closed_course_ends_where_it_began(gap, drift, told):
     mended, found = terrain.clean_heights(x, 100 + drift * x / 5000, gap)
     assert ("drift" in found) == told
     assert mended[-1] - mended[0] == pytest.approx(0.0 if told else drift, abs=1e-6)
+    assert mended[0] == pytest.approx(100.0, abs=1e-6)  # it begins where it began
 
 
 def test_climb_is_the_sum_of_rises():

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from footwork.physiology import curve, domains, endurance, reserve
+from footwork.physiology import critical, curve, domains, endurance, reserve
 
 cp = st.floats(120, 420)
 wp = st.floats(3_000, 40_000)
@@ -63,3 +63,10 @@ def test_mean_maximal_equals_brute_force(values):
 def test_domain_seconds_add_up(values, border):
     seconds = domains.seconds_in_domains(domains.histogram(np.array(values)), [0.8 * border, border, 1.3 * border])
     assert sum(seconds.values()) == len(values)
+
+
+def test_an_all_out_end_is_critical_power_itself():
+    cp, flat = np.array([240.0, 270.0, 300.0]), np.ones(3)
+    told = [critical.Evidence(kind, (180.0,), (270.0,)) for kind in ("all-out", "maximal")]
+    out, most = (critical.log_likelihood(e, cp, 15_000.0 * flat, 0.06 * flat) for e in told)
+    assert int(np.argmax(out)) == 1 and int(np.argmax(most)) == 0  # 270 W for three minutes asks for less than 240 W

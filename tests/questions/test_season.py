@@ -422,3 +422,10 @@ def test_a_runner_of_one_week_is_asked_and_can_tell(tmp_path, library, today):
         assert "three" in str(error) or "critical power" in str(error)
     else:
         pytest.fail("a week of runs tells no usual week")
+
+
+def test_without_a_plan_two_short_weeks_are_gone_on_from():
+    achieved = before_plan._achieved
+    assert achieved(100.0, [60.0, 50.0, 500.0], [None, None, None]) == pytest.approx(55.0)
+    assert achieved(100.0, [20.0, 20.0], [None, None]) == pytest.approx(50.0)  # never under half
+    assert achieved(100.0, [60.0, 80.0], [None, None]) == achieved(100.0, [60.0, 0.0], [None, None]) == 100.0

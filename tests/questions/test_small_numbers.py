@@ -8,7 +8,9 @@ from scipy.stats import t
 
 from footwork.analysis import check, cleaning, intervals, trial_statistics
 from footwork.physics.terrain import EARTH_RADIUS_M
+from footwork.quantities import Estimate
 from footwork.questions.race import after_ride, course_laid, race_review
+from footwork.questions.squad.side_by_side import _ratio
 from footwork.signals import Recording
 
 
@@ -88,3 +90,12 @@ def test_two_sides_are_not_compared_before_they_were_run(season_library):
     before = later.local.date() - dt.timedelta(days=1)
     with pytest.raises(Exception, match="was not yet run"):
         season_library.compare_runs(str(earlier.id), str(later.id), date=before)
+
+
+def test_shares_of_two_estimates_hold_the_errors_of_both():
+    one, other = (Estimate(v, v / 1.1, v * 1.1, "W", 5, "m") for v in (300.0, 60.0))
+    found = _ratio(one, other, "W/kg", 1.0)
+    assert found.value == pytest.approx(5.0) and found.high / found.value == pytest.approx(1.1 ** (2**0.5))
+    assert found.value / found.low == pytest.approx(found.high / found.value)
+    nothing = Estimate.withheld("W", "m", "no test")
+    assert _ratio(nothing, other, "", 1.0).reason == "no test"

@@ -32,12 +32,13 @@ ROOT = Path(__file__).parents[2]
 PACKAGE = Path("src") / "footwork"
 # A room and the tests that answer for it.
 EVERYWHERE = ("tests/reference", "tests/demo")  # published values, and all answers on the demo's season
+SQUADS = ("tests/test_squad.py", "tests/test_squad_sessions.py", "tests/test_federation.py")
 ROOMS = {
     "physics": ("tests/physics", *EVERYWHERE),
     "physiology": ("tests/physiology", *EVERYWHERE),
     "analysis": ("tests/analysis", *EVERYWHERE),
     "planning": ("tests/planning", *EVERYWHERE),
-    "questions": ("tests/questions", "tests/history", *EVERYWHERE),
+    "questions": ("tests/questions", "tests/history", *SQUADS, *EVERYWHERE),
 }
 OPERATORS = (
     *(f"core/ReplaceBinaryOperator_{a}" for a in ("Add_Sub", "Sub_Add", "Mul_Div", "Div_Mul", "Pow_Mul")),

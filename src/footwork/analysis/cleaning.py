@@ -429,7 +429,7 @@ def _distance_and_speed(out: dict[str, Floats], recording: Recording, timer: Boo
         known = np.isfinite(out["latitude"]) & np.isfinite(out["longitude"])
         if known.sum() >= 2:
             steps = step_distance(out["latitude"][known], out["longitude"][known])
-            seconds = np.diff(out["time"][known], prepend=out["time"][known][0] - 1)
+            seconds = np.diff(out["time"][known], prepend=out["time"][known][0])
             # A leap of the satellite fix, not of the runner.
             steps[steps / np.maximum(seconds, 1) > FASTEST_RUNNER] = 0.0
             distance = np.full(len(known), np.nan)
