@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from footwork.analysis import check, conversion, drift
+from footwork.analysis import check, conversion, drift, pairing
 from footwork.errors import NotEnoughData
 from footwork.signals import PowerStream, Signals
 from tests import devices
@@ -109,3 +109,9 @@ def test_a_check_that_was_not_run_says_so():
     signals.columns["power"][650:700], signals.columns["speed"][600:780] = 0.0, 0.0
     with pytest.raises(NotEnoughData, match="was not run"):
         check.measure(signals, start=600)
+
+
+def test_the_peak_of_a_correlation_may_be_the_second_lag():
+    lags = np.arange(-3, 4)
+    rows = np.array([1.0 - 0.1 * (lags - at) ** 2 for at in (-2.0, 0.25, 2.0)])
+    assert pairing._peak(rows, lags) == pytest.approx([-2.0, 0.25, 2.0])

@@ -92,3 +92,11 @@ def test_the_error_of_heights_is_not_told_from_a_few():
     rough = np.tile([100.0, 104.0], 40)
     assert modelled_power.height_noise(np.repeat(rough, 5)[:35]) == 0.0  # five bends
     assert modelled_power.height_noise(np.repeat(rough, 5)[:36]) > 1.0
+
+
+def test_a_handful_of_speeds_is_left_as_it_is():
+    speed = np.array([3.0, 3.6] * 10)
+    for count, smoothed in ((9, False), (10, True)):
+        known = np.where(np.arange(20) < count, speed, np.nan)
+        found, _ = modelled_power.smooth_speed(known, np.ones(20, dtype=bool))
+        assert np.array_equal(found[:9], speed[:9]) != smoothed

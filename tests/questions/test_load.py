@@ -147,6 +147,8 @@ def test_rides_tell_nothing_of_how_heart_rate_reads_in_running(library, tmp_path
         day = dt.date(2026, 4, 20) + dt.timedelta(days=k)
         (tmp_path / f"{k}.fit").write_bytes(ride(day, k, watts=200.0))
     library.add([tmp_path])
+    assert before["low"] < before["factor"] < before["high"]
+    assert before["low"] * before["high"] == pytest.approx(before["factor"] ** 2)  # alike in proportion on both sides
     after = library.load_by("week").calibrations
     assert after["heart rate"]["days"] == before["days"] and after["heart rate"]["factor"] == before["factor"]
     assert after["cycling power"]["days"] == 6 and after["cycling power"]["factor"] < 0.9
