@@ -8,6 +8,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
+import typst
 
 from footwork import Library, Squad
 from footwork.errors import UsageError
@@ -85,7 +86,9 @@ def test_those_who_need_the_coach_come_first_and_why(club, today):
     assert [a.athlete for a in by_name] == ["anna", "ben", "cleo"]
 
 
-def test_a_diary_that_is_not_shared_is_in_no_output(club, today, tmp_path):
+def test_a_diary_that_is_not_shared_is_in_no_output(club, today, tmp_path, monkeypatch):
+    sheets, draw = [], typst.compile  # the words of a sheet stand in no PDF as they are: what it is made of is searched
+    monkeypatch.setattr(typst, "compile", lambda *a, **k: (sheets.append(str(k.get("sys_inputs"))), draw(*a, **k))[1])
     with Library.open(club / "ben") as ben:
         ben.tell(date=today, illness=SECRET, note=SECRET, soreness=9.0)
         ben.tell(run=ben.runs()[0].id, note=SECRET, injury=SECRET)
@@ -95,6 +98,19 @@ def test_a_diary_that_is_not_shared_is_in_no_output(club, today, tmp_path):
     said.append((tmp_path / "a.csv").read_text())
     assert "not now" in said[0] and not any(SECRET in s or "illness" in s or "injury" in s for s in said)
     assert line(club, "ben", today).health == "Not now."
+    out = tmp_path / "out"
+    for words in (["show", club, "--short"], ["week", club], ["side", club, "anna", "ben"], ["priors", club]):
+        said += [ok("squad", *words, *day).stdout, json.dumps(of_json("squad", *words, *day))]
+    for form in ("pdf", "html", "text"):
+        for over in ("week", "season"):
+            said.append(ok("squad", "report", club, "--to", out / form, "--form", form, "--over", over, *day).stdout)
+    ok("squad", "refresh", club, *day, "--table", tmp_path / "out" / "all.parquet")
+    files = ["--fit", out / "fit", "--ics", out / "g.ics", "--pdf", out / "g.pdf"]
+    said.append(ok("squad", "prescribe", club, "30 min easy", *day, *files).stdout)
+    made = [p for p in out.rglob("*") if p.is_file()]
+    assert {p.suffix for p in made} >= {".pdf", ".html", ".md", ".parquet", ".ics"} and len(sheets) > 6
+    for told in (*said, *sheets, *(p.read_bytes().decode("latin-1") for p in made)):
+        assert SECRET not in told and "sciatica" not in told.lower()
 
 
 def test_what_cannot_be_read_says_so_and_the_others_stand(club, today):
