@@ -1,14 +1,17 @@
 """Numbers and branches that once changed unseen when every formula was changed at random (docs/mutants.md)."""
 
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.stats import t
 
 from footwork.analysis import check, cleaning, intervals, trial_statistics
+from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.physics.terrain import EARTH_RADIUS_M
 from footwork.quantities import Estimate
+from footwork.questions.progress import circumstances
 from footwork.questions.race import after_ride, course_laid, race_review
 from footwork.questions.squad.side_by_side import _ratio
 from footwork.signals import Recording
@@ -99,3 +102,33 @@ def test_shares_of_two_estimates_hold_the_errors_of_both():
     assert found.value / found.low == pytest.approx(found.high / found.value)
     nothing = Estimate.withheld("W", "m", "no test")
     assert _ratio(nothing, other, "", 1.0).reason == "no test"
+
+
+@pytest.mark.parametrize(
+    ("name", "least"),
+    [
+        ("temperature", 3.0),
+        ("wind", 2.0),
+        ("sleep", 0.7),
+        ("climbing", 8.0),
+        ("duration", 15.0),
+        ("hour of the day", 3.0),
+    ],
+)
+def test_what_was_not_the_same_is_told_from_its_least_difference_on(monkeypatch, name, least):
+    monkeypatch.setattr(circumstances, "_hour", lambda _, run: run)
+    monkeypatch.setattr(circumstances.entries, "told", lambda _: {})
+
+    def side(more):
+        of = dict.fromkeys(("temperature", "wind", "sleep", "climbing", "duration", "hour of the day"), 8.0)
+        of[name] += more
+        block = np.full((10, len(BLOCK_COLUMNS)), np.nan)
+        block[:, BLOCK_COLUMNS.index("grade")] = of["climbing"] / 1000
+        sky = SimpleNamespace(temperature=of["temperature"], wind=of["wind"])
+        run = SimpleNamespace(run=of["hour of the day"], sky=sky, blocks=block, duration_s=60 * of["duration"])
+        return [(run, SimpleNamespace(sleep=of["sleep"], ill=False))]
+
+    for more, told in ((0.98 * least, False), (1.02 * least, True)):
+        found = circumstances.conditions(None, side(0.0), side(more))
+        assert any(line.startswith(f"{name}:") for line in found) == told
+        assert len(found) == told

@@ -381,8 +381,8 @@ def squad_prescribe(
     else:
         for row in found:
             say(prescribed_words(row) + (" Not kept." if keep and not row.kept else ""))
+    files = made.workouts(found) if fit is not None else {}
     if fit is not None:
-        files = made.workouts(found)
         fit.mkdir(parents=True, exist_ok=True)
         for name, content in files:
             export.write_whole(fit / name, content)
@@ -392,5 +392,7 @@ def squad_prescribe(
         export.write_whole(pdf, group_sheet(found))
     if not as_json:
         for path in (fit, ics, pdf):
-            if path is not None:
+            if path is not None and path == fit and not files:
+                say(f"Nothing is in {path}: nobody's watts are known.")
+            elif path is not None:
                 say(f"Wrote {path}.")
