@@ -460,3 +460,19 @@ def test_a_day_within_a_lay_off_knows_nothing_of_its_end():
     for day in (1061, 1070, 1089):
         open_, closed = (CapacityDays(weeks(), lay_offs=[o]).on(day).posterior.estimates()[0] for o in (LAID, ended))
         assert open_ == closed
+
+
+def test_a_test_counts_without_what_its_own_speed_shows_to_be_the_devices_error():
+    bests = [run(k, 1000 + 2 * k, 240.0, level=0.0) for k in range(30)]
+    sound, high = (run(99, 1059, cp, 48.0, longest=720, maximal=True, level=lv) for cp, lv in ((260, 0.0), (325, 0.25)))
+    found = []
+    for test in (sound, high):
+        (step,) = CapacityDays(sorted([*bests, test], key=lambda b: b.day)).on(1060).tests
+        found.append(step.evidence.powers[0])
+    as_shown = efforts.maximal_efforts(high)[0][1]
+    assert found[0] == pytest.approx(efforts.maximal_efforts(sound)[0][1])
+    assert found[1] == pytest.approx(as_shown * np.exp(efforts.CLIP_FREE - 0.25))
+
+
+def test_of_no_best_effort_none_binds():
+    assert efforts.binding_effort(np.zeros(0), np.zeros(0)) == -1

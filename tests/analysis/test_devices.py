@@ -115,3 +115,11 @@ def test_the_peak_of_a_correlation_may_be_the_second_lag():
     lags = np.arange(-3, 4)
     rows = np.array([1.0 - 0.1 * (lags - at) ** 2 for at in (-2.0, 0.25, 2.0)])
     assert pairing._peak(rows, lags) == pytest.approx([-2.0, 0.25, 2.0])
+
+
+def test_the_error_of_a_later_jump_is_that_of_its_own_two_stretches():
+    noise = np.tile([-0.012, 0.012], 10)
+    values = np.concatenate([noise, 0.10 + noise, 0.20 + noise])
+    first, second = drift.jumps(values)
+    assert second.share == pytest.approx(first.share) == pytest.approx(0.10)
+    assert second.error == pytest.approx(first.error)

@@ -82,3 +82,9 @@ def test_clock_and_incline():
     assert editing.shift(signals(), 7.6)["time"][0] == 1008
     made = editing.tilt(signals(), 0.06)
     assert made["grade"].tolist() == [0.06] * 6 and "altitude" not in made.columns
+
+
+def test_a_way_on_a_watch_that_never_ran_is_no_way():
+    signals = Signals({"time": np.arange(5.0)}, np.zeros(5, dtype=bool), ())
+    found = editing.rescale(signals, 400.0)
+    assert np.array_equal(found["distance"], np.zeros(5)) and np.array_equal(found["speed"], np.zeros(5))

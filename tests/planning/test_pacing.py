@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -265,3 +266,10 @@ def test_on_one_constant_descent_all_ways_are_one():
 def test_the_band_to_read_holds_the_freedom_and_the_devices_error():
     told = instructions.Stretch(0.0, 500.0, 120.0, 250.0, 260.0, 1.0, 250 / 260, 0.05, 0.0, 120.0, 0.03, (0.04, 0.04))
     assert (told.low, told.high) == pytest.approx((250 * 0.95, 250 * 1.05))  # 3 and 4 % together are 5 %
+
+
+@pytest.mark.parametrize(("left", "grade", "told"), [(0.60, 0.05, 1), (0.505, 0.05, None), (0.60, -0.05, None)])
+def test_a_climb_limits_where_less_of_w_prime_than_of_endurance_is_left(left, grade, told):
+    of = SimpleNamespace(w_prime=np.array([90.0, 50.0, 80.0]), endurance=np.array([0.9, 0.8, left]))
+    way = SimpleNamespace(grade=np.array([0.0, grade, 0.0]))
+    assert pacing.limited_at(SimpleNamespace(w_prime=100.0), way, of) == told
