@@ -118,7 +118,7 @@ def test_the_peak_of_a_correlation_may_be_the_second_lag():
 
 
 def test_the_error_of_a_later_jump_is_that_of_its_own_two_stretches():
-    noise = 0.012 * np.sin(np.linspace(0, 6 * np.pi, 25))[:24]  # its spread is more than neighbours tell
+    noise = 0.015 * np.sin(np.linspace(0, 5 * np.pi, 31))[:30]  # its spread is more than neighbours tell
     values = np.concatenate([noise, 0.10 + noise, 0.20 + noise])
     first, second = drift.jumps(values)
     assert second.share == pytest.approx(first.share) == pytest.approx(0.10)
