@@ -72,3 +72,8 @@ def test_a_strong_response_with_twelve_tests_beats_none_and_a_second_component_d
 def test_the_answer_is_covered_where_the_tests_are_those_of_the_prior():
     _, load, days = season(3)
     assert 0.90 <= response.coverage(days, load, 120) <= 0.995
+
+
+def test_why_nothing_is_told_counts_weeks_from_the_first_test_to_the_last():
+    reasons, _ = response.why_withheld(np.array([0, 70], dtype=np.int64), np.zeros(2), np.ones(100))
+    assert reasons[0].startswith("2 test and race days in 10 weeks: it takes ")

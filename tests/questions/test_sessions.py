@@ -16,6 +16,7 @@ from footwork.formats import ical, watch
 from footwork.formats.fit_structure import crc
 from footwork.quantities import format_pace
 from footwork.questions import sessions
+from footwork.questions.sessions import recognising
 from tests.conftest import fit_of, simulate
 from tests.program import footwork, of_json, ok
 
@@ -327,7 +328,24 @@ def test_equal_repeats_are_no_test_however_hard(library, tmp_path):
         (tmp_path / f"{k}.fit").write_bytes(fit_of(run))
         library.add([tmp_path / f"{k}.fit"])
     thrice, once = (r.id for r in library.runs()[:2])
-    assert library.recognised(once)["kind"] == "test" and library.recognised(thrice) is None
+    found = library.recognised(once)
+    assert library.recognised(thrice) is None
+    assert found["kind"] == "test" and found["checks"] == {"steady": True, "paced": True, "warmed_up": True}
+
+
+def test_a_race_is_recognised_by_its_distance(library, tmp_path, monkeypatch):
+    run = simulate(
+        library.runs()[0].local.date() + dt.timedelta(days=2), [(900, 0.68), (1260, 1.03), (300, 0.6)], seed=7
+    )
+    (tmp_path / "race.fit").write_bytes(fit_of(run))
+    library.add([tmp_path / "race.fit"])
+    found = library.recognised(library.runs()[0].id)
+    metres = found["distance_m"]
+    assert 4000 < metres < 6000
+    for off, kind in ((1.01, "race"), (1.04, "test")):
+        monkeypatch.setattr(recognising, "RACES_M", (off * metres,))
+        library.tell(run=library.runs()[0].id, note=kind)  # so that it is worked out anew
+        assert library.recognised(library.runs()[0].id)["kind"] == kind
 
 
 def test_a_test_that_nobody_marked_is_recognised_and_counts_only_once_marked(library):
