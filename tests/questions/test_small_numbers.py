@@ -14,6 +14,7 @@ from footwork.quantities import Estimate
 from footwork.questions.progress import circumstances
 from footwork.questions.race import after_ride, course_laid, race_review
 from footwork.questions.squad.side_by_side import _ratio
+from footwork.questions.trials import trial_effects
 from footwork.signals import Recording
 
 
@@ -132,3 +133,15 @@ def test_what_was_not_the_same_is_told_from_its_least_difference_on(monkeypatch,
         found = circumstances.conditions(None, side(0.0), side(more))
         assert any(line.startswith(f"{name}:") for line in found) == told
         assert len(found) == told
+
+
+def test_what_moved_heart_rate_between_a_trials_runs_is_said(monkeypatch):
+    row = SimpleNamespace(local=dt.datetime(2026, 4, 1, 8))
+    monkeypatch.setattr(trial_effects.entries, "library_row", lambda *_: row)
+    moved = SimpleNamespace(moved_within=lambda *_: True, physician_decides=lambda _: False, told=True)
+    trial = {"joined": [{"run": 1}], "outcome": "heart_rate"}
+    (said,) = trial_effects._heart_moved(SimpleNamespace(context=lambda: moved), trial)
+    assert "ask by exertion too, and your physician" in said
+    still = SimpleNamespace(**{**vars(moved), "moved_within": lambda *_: False})
+    for context, of in ((still, trial), (moved, {**trial, "outcome": "exertion"}), (moved, {**trial, "joined": []})):
+        assert trial_effects._heart_moved(SimpleNamespace(context=lambda c=context: c), of) == []
