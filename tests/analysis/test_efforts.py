@@ -123,8 +123,8 @@ def test_walked_minutes_say_nothing_of_how_a_device_shows_running_up_hill():
 
 
 def test_a_new_run_is_held_against_the_weeks_before_it_also_where_they_are_settled():
-    days = np.array([*range(20, 100, 8), 104], dtype=np.int64)
-    levels = np.array([*np.zeros(10), 0.2])
+    days = np.array([*range(24, 104, 8), 104], dtype=np.int64)
+    levels = np.array([*[-0.02, 0.02] * 5, 0.2])
     before = efforts.clips(days, levels, 100, 0, np.zeros(11))
     assert not before.any()
     for since in (0, 100):

@@ -145,3 +145,18 @@ def test_what_moved_heart_rate_between_a_trials_runs_is_said(monkeypatch):
     still = SimpleNamespace(**{**vars(moved), "moved_within": lambda *_: False})
     for context, of in ((still, trial), (moved, {**trial, "outcome": "exertion"}), (moved, {**trial, "joined": []})):
         assert trial_effects._heart_moved(SimpleNamespace(context=lambda c=context: c), of) == []
+
+
+def test_a_cadence_curve_needs_two_runs_and_six_blocks():
+    blocks = [
+        {"cadence": c, "heart_rate": 150 + 0.05 * (c - 170) ** 2 + 0.01 * k, "speed": 3.0, "run": run, "hours": 0.1 * k}
+        for run in (1, 2)
+        for k, c in enumerate((160.0, 165.0, 170.0, 176.0, 182.0))
+    ]
+    found = trial_effects._cadence({}, blocks, "heart_rate", 0.0)
+    assert found["optimum"].value == pytest.approx(170, abs=1.0) and len(found["points"]) == 10
+    for few in (blocks[:5], [*blocks[:3], *blocks[5:7]]):
+        assert (
+            "two runs with cadence and six blocks"
+            in trial_effects._cadence({}, few, "heart_rate", 0.0)["optimum"].reason
+        )
