@@ -262,6 +262,15 @@ def test_a_walk_marked_as_a_test_is_none():
     assert told.posterior.estimates()[0].value == pytest.approx(plain.posterior.estimates()[0].value)
 
 
+def test_a_weak_test_counts_and_is_named_with_its_share():
+    front = CapacityDays(weeks()).on(1045).front
+    for share, weak in ((0.99, False), (0.95, True)):
+        test = run(500, 1045, share * float(np.exp(front.level)), 48.0, longest=720, maximal=True)
+        told = CapacityDays(sorted([*weeks(), test], key=lambda b: b.day)).on(1046)
+        assert told.kind == "tested" and not told.beaten
+        assert [(t.evidence.run, round(s, 2)) for t, s in told.weak] == ([(500, share)] if weak else [])
+
+
 def test_the_runners_own_gap_is_learned_from_a_test():
     # A runner who trains at nine tenths of what the test shows: months later the test's gap still stands.
     bests = [*weeks(120), run(900, 1060, 260.0, 48.0, longest=720, maximal=True)]

@@ -83,6 +83,18 @@ def test_a_walk_marked_as_a_test_is_said_not_to_count(weeks, tmp_path):
     assert told in " ".join(ok("capacity", "--date", "2026-05-03", library=weeks.folder).stdout.split())
 
 
+def test_a_test_that_everyday_runs_outdo_is_said_to_count_and_what_to_do(weeks, tmp_path):
+    (tmp_path / "more").mkdir()
+    write(tmp_path / "more", 61, 205)
+    weeks.add([tmp_path / "more"])
+    run = weeks.runs()[0].id
+    weeks.mark(run, "test")
+    said = [w for w in weeks.capacity(date="2026-05-03").warnings if f"run {run} of 2026-05-01" in w]
+    assert len(said) == 1 and "less critical power than everyday runs do: it counts, so take the mark off" in said[0]
+    weeks.mark(run, "test", remove=True)
+    assert not any(f"run {run} of" in w for w in weeks.capacity(date="2026-05-03").warnings)
+
+
 def test_only_tests_that_would_narrow_critical_power_are_proposed(weeks, monkeypatch):
     found = weeks.capacity(date="2026-05-03")
     half = 0.5 * (found.critical_power.high - found.critical_power.low)

@@ -17,7 +17,8 @@ from footwork.quantities import Floats
 
 METHOD_VERSION = 2
 BOUND_DAYS = 365  # older runs say nothing of today, not even as a bound; our convention
-NO_TEST = 0.85  # a run marked as maximal that shows less of what everyday runs ask for was none; our convention
+# A run marked as maximal that shows less than these shares of what everyday runs ask for was none, or is doubted; ours.
+NO_TEST, WEAK_TEST = 0.85, 0.97
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,9 @@ class Told:
     ``kind`` is ``tested``, ``habitual``, ``lower bound``, ``too old`` or ``none``; ``posterior`` is None for the last
     three, and ``lower_bound`` [W] then says what CP is at least, by the run of index ``bound_run``. ``front`` is that
     of the everyday runs, ``early`` whether the history is short, ``lone`` the index of a run that alone asks for more
-    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far, ``beaten`` what
-    was marked as a test and was none, ``lay_off`` weeks without running that weigh on the day.
+    and by how much [1], ``clip`` what each run is clipped by [1], ``tests`` what tests did so far, ``beaten`` what was
+    marked as a test and was none, ``weak`` what counts as one though everyday runs show more, with its share [1],
+    ``lay_off`` weeks without running that weigh on the day.
     """
 
     day: int
@@ -42,6 +44,7 @@ class Told:
     tests: list[tracking.Step] = field(default_factory=list)
     clip: Floats = field(default_factory=lambda: np.zeros(0))
     beaten: tuple[tracking.Dated, ...] = ()
+    weak: tuple[tuple[tracking.Dated, float], ...] = ()
     lay_off: LayOff | None = None
 
 
@@ -57,7 +60,8 @@ class _Known:
     pruned: int = 0
     track: tracking.Track | None = None
     gap: habitual.OwnGap | None = None
-    beaten: tuple[tracking.Dated, ...] = ()  # marked as tests, but everyday runs show more
+    beaten: tuple[tracking.Dated, ...] = ()  # marked as tests, but everyday runs show far more
+    weak: tuple[tuple[tracking.Dated, float], ...] = ()  # or some more
 
 
 class CapacityDays:
@@ -108,7 +112,7 @@ class CapacityDays:
         for day in range(first, last + 1):
             self._advance(known, day)
             told = self._told(known)
-            yield replace(told, beaten=known.beaten, lay_off=self._weighing(told, known.track))
+            yield replace(told, beaten=known.beaten, weak=known.weak, lay_off=self._weighing(told, known.track))
 
     def _advance(self, known: _Known, day: int) -> None:
         """What is known some days later: clips, runs that can still matter, tests."""
@@ -132,10 +136,13 @@ class CapacityDays:
         of_day = [self._clipped(t, known.clip) for t in of_day]
         counted = []
         for test in of_day:
-            if _beaten(test.evidence, ahead):
+            share = _share(test.evidence, ahead)
+            if share < NO_TEST:
                 known.beaten += (test,)
-            else:
-                counted.append(test)
+                continue
+            counted.append(test)
+            if share < WEAK_TEST:
+                known.weak += ((test, share),)
         if not counted:
             return
         counted[0] = replace(counted[0], moved=self._moved(known.track, day))
@@ -246,12 +253,13 @@ def everyday(bests: Sequence[Best]) -> habitual.Everyday:
     )
 
 
-def _beaten(test: Evidence, front: habitual.Front | None) -> bool:
-    """Whether a run marked as maximal shows less than everyday runs do: a walk, or a device that failed."""
+def _share(test: Evidence, front: habitual.Front | None) -> float:
+    """What a run marked as maximal shows of what everyday runs ask for [1]: little for a walk, or a device that failed;
+    1 where that is not known."""
     if front is None:
-        return False
+        return 1.0
     shown = max(float(implied_critical_power(t, p)) for t, p in zip(test.durations, test.powers, strict=True))
-    return bool(np.log(shown) < front.level + np.log(NO_TEST))
+    return shown / float(np.exp(front.level))
 
 
 def _lone(front: habitual.Front | None) -> tuple[int, float] | None:

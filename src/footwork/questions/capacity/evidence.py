@@ -304,6 +304,7 @@ def _doubts(told: Told, tests_fit: bool) -> list[str]:
     """What a reader must know of everyday runs, and of weeks without running, before trusting the number."""
     out = [] if told.lay_off is None else [_without_running(told.lay_off, told.day, tests_fit)]
     out += [_no_test(t.evidence) for t in told.beaten if told.day - t.day <= SHOWN_DAYS]
+    out += [_weak_test(t.evidence, share) for t, share in told.weak if told.day - t.day <= SHOWN_DAYS]
     if told.kind != "habitual":
         return out
     out += [
@@ -315,12 +316,24 @@ def _doubts(told: Told, tests_fit: bool) -> list[str]:
     return out
 
 
+def _named(of: critical.Evidence) -> str:
+    return of.label if of.run is None else f"run {of.run} of {of.label}"
+
+
+def _weak_test(of: critical.Evidence, share: float) -> str:
+    """What to think of a marked run that counts though everyday runs show more."""
+    return (
+        f"Marked as a race or test, {_named(of)} tells of {100 * (1 - share):.0f} % less critical power than everyday "
+        "runs do: it counts, so take the mark off if it was not all out."
+    )
+
+
 def _no_test(of: critical.Evidence) -> str:
     """Why a marked run does not count."""
-    which = of.label if of.run is None else f"run {of.run} of {of.label}"
     return (
-        f"Marked as a race or test, {which} does not count: its best effort tells of over {100 * (1 - NO_TEST):.0f} % "
-        "less critical power than everyday runs do, so it was no all-out effort, or its watts are wrong."
+        f"Marked as a race or test, {_named(of)} does not count: its best effort tells of over "
+        f"{100 * (1 - NO_TEST):.0f} % less critical power than everyday runs do, so it was no all-out effort, or its "
+        "watts are wrong."
     )
 
 
