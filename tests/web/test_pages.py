@@ -116,6 +116,7 @@ def test_the_race_page_takes_its_fields_from_the_address(page, served):
     wanted = twin(served, "/race.json?distance=10km")["power"]["value"]
     assert float(page.locator(".num[data-key=power]").get_attribute("data-value")) == pytest.approx(wanted)
     page.wait_for_function("document.querySelector('input[name=distance]')?.value === '10km'")
+    page.wait_for_selector("h2:has-text('W all the way')")  # a flat race: once, not three times
 
 
 def test_a_dropped_course_is_drawn_follows_the_pointer_and_is_taken_off(page, tmp_path):

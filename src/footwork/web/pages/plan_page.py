@@ -241,7 +241,10 @@ def _instructions(base: str, found: Strategies, imperial: bool) -> None:
     told = found["instructions"]
     words = ("", "One thing", "Two things", "Three things", "Four things", "Five things", "Six things", "Seven things")
     number = words[len(told)] if len(told) < len(words) else ""
-    heading(f"{number} to remember" if number else f"{len(told)} stretches")
+    if len({f"{i['power_w']:.0f}" for i in told}) == 1 and not any(i["walked"] for i in told):
+        heading(f"One thing to remember: {told[0]['power_w']:.0f} W all the way")  # the rows tell how it feels
+    else:
+        heading(f"{number} to remember" if number else f"{len(told)} stretches")
     with ui.element("table").classes("t plan"):
         with ui.element("thead"), ui.element("tr"):
             for label in ("", "where", "", "watts to read", "free within", "how it feels", "pace"):
