@@ -13,9 +13,10 @@ import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from benchmarks.drawn import served
+
 from footwork.api import Library
 from footwork.maintenance.check_up import check_library
-from tests.harden import scene
 
 PAGES = (
     "/",
@@ -58,7 +59,7 @@ def attack(files: Path, work: Path, seconds: float) -> Crowd:
             shutil.copy(path, place / part)
     with Library.open(place / "library") as library:
         library.add([place / "first"])
-    with scene.served(place / "library") as address:
+    with served(place / "library") as address:
         until = time.monotonic() + seconds
         readers = [threading.Thread(target=_read, args=(address, until, k, out)) for k in range(3)]
         importers = [threading.Thread(target=_import, args=(place, until, out)) for _ in range(2)]

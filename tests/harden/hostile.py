@@ -12,9 +12,10 @@ import urllib.request
 import zipfile
 from pathlib import Path
 
+from benchmarks.drawn import served
+
 from footwork.api import Library
 from tests import fitfile as f
-from tests.harden import scene
 
 SCRIPT = "<img src=x onerror=alert(1)>"
 NAMES = (
@@ -113,7 +114,7 @@ def requests(library: Path) -> tuple[int, list[str]]:
 
 def _asked(library: Path, paths: list[str]) -> tuple[int, list[str]]:
     wrong = []
-    with scene.served(library) as address:
+    with served(library) as address:
         for path in paths:
             try:
                 with urllib.request.urlopen(address + path, timeout=30) as answer:

@@ -3,12 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
-import re
-import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from tests.conftest import library_of, write_weeks
@@ -24,23 +18,3 @@ def made(work: Path) -> tuple[Path, Path]:
         library.accept(250, "2026-04-02")
         library.capacity()
     return work / "library", files
-
-
-@contextmanager
-def served(library: Path) -> Iterator[str]:
-    """Address of a server of a library, until the attack is over."""
-    server = subprocess.Popen(
-        [sys.executable, "-m", "footwork", "--library", str(library), "serve", "--port", "0"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        env={**os.environ, "CI": "true"},
-    )
-    try:
-        assert server.stdout is not None
-        found = re.search(r"http://127\.0\.0\.1:\d+", server.stdout.readline())
-        assert found is not None
-        yield found.group()
-    finally:
-        server.terminate()
-        server.wait(20)

@@ -259,7 +259,7 @@ def _share(test: Evidence, front: habitual.Front | None) -> float:
     if front is None:
         return 1.0
     shown = max(float(implied_critical_power(t, p)) for t, p in zip(test.durations, test.powers, strict=True))
-    return shown / float(np.exp(front.level))
+    return float(np.exp(np.log(shown) - front.level))  # no watts at all ask for nothing
 
 
 def _lone(front: habitual.Front | None) -> tuple[int, float] | None:

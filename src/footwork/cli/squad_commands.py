@@ -393,6 +393,6 @@ def squad_prescribe(
     if not as_json:
         for path in (fit, ics, pdf):
             if path is not None and path == fit and not files:
-                say(f"Nothing is in {path}: nobody's watts are known.")
+                say(f"Nothing is in {path}: no session could be told in anyone's watts.")
             elif path is not None:
                 say(f"Wrote {path}.")

@@ -155,19 +155,18 @@ def tell(
     for name in [n for n in CONTEXT if n in kept and kept[n] is None]:
         _forget(library, name, day or dt.date.today())
         del kept[name]
-    of_files = (
-        {n for r in days(library, day, day) if r["run"] is None for n in r.get("from_file", ())} if day else set()
-    )
+    of_file = _of_file(library, day) if run is None and day is not None and None in kept.values() else set()
     return [
         entries.write(
-            library,
-            "diary",
-            run,
-            {"name": n, "value": v, **({HIDES: True} if v is None and run is None and n in of_files else {})},
-            day,
+            library, "diary", run, {"name": n, "value": v, **({HIDES: True} if v is None and n in of_file else {})}, day
         )
         for n, v in kept.items()
     ]
+
+
+def _of_file(library: History, day: dt.date) -> set[str]:
+    """Fields of a day that show what a file told."""
+    return {n for r in days(library, day, day) if r["run"] is None for n in r.get("from_file", ())}
 
 
 def _in_order(library: History, name: str, day: dt.date, said: float | str | None) -> None:

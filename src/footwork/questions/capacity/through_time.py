@@ -235,7 +235,7 @@ def worthwhile_tests(found: Capacity) -> list[dict[str, Any]]:
         for name, durations in TESTS.items()
     ]
     telling = [r for r in rows if r["half_width_after_w"] < NARROWER * before]
-    return sorted(telling, key=lambda r: float(r["half_width_after_w"]))
+    return sorted(telling, key=lambda r: r["half_width_after_w"])
 
 
 def history_told(library: History, found: Capacity) -> dict[str, Any]:
