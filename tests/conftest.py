@@ -3,19 +3,64 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import os
 import shutil
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
+import pyrage
 import pytest
 
 from footwork.api import Library
 from footwork.demo import season, write
 from footwork.demo.simulate import Runner
+from footwork.maintenance import encryption
 
 RUNNER = Runner()
 REAL_RUN = Path(__file__).parents[2] / "shared" / "recordings" / "run-with-power-2017.fit"
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are cores: a test that waits for a browser leaves its core to another."""
+    return (os.cpu_count() or 1) + 1
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest test is begun first, so that no process is left alone with it at the end."""
+    items.sort(key=lambda item: "test_readme" not in item.nodeid)
+
+
+@pytest.fixture
+def cipher() -> None:
+    """For what looks at the cipher itself."""
+
+
+@pytest.fixture(autouse=True)
+def quick_cipher(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A passphrase takes a second of work each time, by design: where the cipher is not looked at, one that only tells
+    whether the passphrase is the same and nothing is changed stands in."""
+    if "cipher" in request.fixturenames:
+        return
+
+    def key(content: bytes, passphrase: str) -> bytes:
+        return hashlib.sha256(passphrase.encode() + content).digest()
+
+    def encrypt(content: bytes, passphrase: str) -> bytes:
+        packed = zlib.compress(content, 1)
+        return encryption.HEAD + key(packed, passphrase) + packed
+
+    def decrypt(content: bytes, passphrase: str) -> bytes:
+        body = content.removeprefix(encryption.HEAD)
+        if body[:32] != key(body[32:], passphrase):
+            raise pyrage.DecryptError
+        return zlib.decompress(body[32:])
+
+    stands_in = SimpleNamespace(encrypt=encrypt, decrypt=decrypt)
+    monkeypatch.setattr(encryption, "pyrage", SimpleNamespace(passphrase=stands_in, DecryptError=pyrage.DecryptError))
 
 
 @pytest.fixture

@@ -31,25 +31,6 @@ def coach(library, tmp_path):
         yield made
 
 
-@pytest.fixture
-def cipher():
-    """For what looks at the cipher itself."""
-
-
-@pytest.fixture(autouse=True)
-def quick(request, monkeypatch):
-    """A passphrase takes a second of work each time, by design: left out where the cipher is not looked at."""
-    if "cipher" in request.fixturenames:
-        return
-
-    def open_again(content, passphrase, name):
-        assert content.startswith(passphrase.encode()), name
-        return content.removeprefix(passphrase.encode())
-
-    monkeypatch.setattr(handover, "encrypted", lambda content, passphrase: passphrase.encode() + content)
-    monkeypatch.setattr(handover, "decrypted", open_again)
-
-
 def given(side, tmp_path, **what):
     path = tmp_path / f"h{len(list(tmp_path.iterdir()))}.age"
     handover.hand_over(side, path, WORDS, **what)
@@ -249,7 +230,7 @@ def test_another_runners_is_refused(library, tmp_path):
     assert library.state() == before
 
 
-def test_commands_hand_over_and_receive(library, coach, tmp_path, cipher):
+def test_commands_hand_over_and_receive(library, coach, tmp_path):
     (tmp_path / "words.txt").write_text(f"{WORDS}\n")
     secret = ["--passphrase-file", tmp_path / "words.txt"]
     coach.plan_session("60 min easy", coach.runs()[0].local.date() + 9 * DAY)

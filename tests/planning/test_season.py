@@ -301,7 +301,7 @@ def test_the_same_input_gives_the_same_plan_in_every_process():
     script = (
         "from tests import planned\n"
         "from tests.planning.test_season import MONDAY, RACE, STANDING, Wishes, lay_season\n"
-        "for days in (7, 6, 5):\n"
+        "for days in (7, 5):\n"
         "    wishes = Wishes(days - 1, 2, 360.0, tuple(range(days)))\n"
         "    weeks = lay_season(MONDAY, RACE, STANDING, wishes, planned.shelf())\n"
         "    print([(str(k.date), k.offer.text) for w in weeks for k in w.laid.sessions])\n"
@@ -315,7 +315,7 @@ def test_the_same_input_gives_the_same_plan_in_every_process():
             text=True,
             check=True,
         ).stdout
-        for seed in ("1", "2", "3", "4")
+        for seed in ("1", "2", "3")
     }
     assert len(told) == 1 and "min easy" in told.pop()
 

@@ -8,7 +8,7 @@ import pyrage
 from footwork.errors import UnreadableFile, UsageError
 
 SHORTEST = 10  # characters of a passphrase
-_HEADS = b"age-encryption.org/"
+HEAD = b"age-encryption.org/"
 
 
 def checked(passphrase: str) -> str:
@@ -20,7 +20,7 @@ def checked(passphrase: str) -> str:
 
 def is_encrypted(head: bytes) -> bool:
     """Whether a file that begins so is in the age format."""
-    return head.startswith(_HEADS)
+    return head.startswith(HEAD)
 
 
 def encrypted(content: bytes, passphrase: str) -> bytes:
