@@ -194,6 +194,23 @@ def test_what_cannot_be_had_is_named(shelf):
     assert weeks[0].laid.gave_way == ("4 runs do not fit into 3 free days",)
 
 
+def test_a_long_run_that_three_hard_sessions_leave_no_day_for_is_named(shelf):
+    told = "a long run does not fit beside 3 hard sessions with 48 h between any two"
+    three, two = (lay_season(MONDAY, RACE, STANDING, Wishes(4, n, 360.0, (1, 3, 5, 6)), shelf)[0] for n in (3, 2))
+    assert three.laid.gave_way == (told,) and two.laid.gave_way == ()
+    assert [k.offer.purpose for k in two.laid.sessions].count("long") == 1
+
+
+def test_a_week_with_few_free_days_builds_on_nothing():
+    away = {MONDAY + k * DAY for k in range(3)}
+    weeks = season_weeks.season_weeks(MONDAY, RACE, STANDING, 4, 360.0, closed=away, easier_every=0)
+    assert weeks[0].reason == "in proportion to its free days"
+    assert weeks[0].load == pytest.approx(4 / 7 * weeks[0].whole * 150.0, abs=1.0)
+    assert weeks[1].reason == "builds on the last full week"
+    begun = season_weeks.season_weeks(MONDAY + 2 * DAY, RACE, STANDING, 4, 360.0, easier_every=0)
+    assert begun[0].reason == "in proportion to the days that are left of it"
+
+
 def test_two_kept_sessions_too_near_do_not_both_stand(shelf):
     own = next(o for o in shelf if o.purpose == "threshold")
     kept = tuple(week_days.Kept(MONDAY + k * DAY, own) for k in (1, 2))

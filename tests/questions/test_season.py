@@ -384,6 +384,13 @@ def test_few_hours_are_said_to_hold_less_than_usual(library, today):
     assert max(w.asked for w in little.weeks) < 0.85 * little.usual["cp_minutes"]
 
 
+def test_after_weeks_off_the_steps_of_the_return_are_the_reason_for_small_weeks(library, today):
+    later = today + 40 * DAY
+    wishes = {**wished(today), "race": later + 28 * DAY}
+    told = [s for s in library.new_season(later, **wishes).said if "usual" in s]
+    assert told[0].startswith("After 4") and "come back by steps" in told[0] and "usual one" not in told[0]
+
+
 def test_a_session_of_ones_own_on_a_day_of_the_plan_is_named(library, today):
     plain = library.new_season(today, **wished(today))
     on = next(s.date for s in plain.weeks[0].sessions)

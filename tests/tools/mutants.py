@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import compileall
 import json
 import os
 import random
@@ -26,6 +27,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from py_compile import PycInvalidationMode
 from queue import SimpleQueue
 
 ROOT = Path(__file__).parents[2]
@@ -155,6 +157,8 @@ def _environment(checkout: Path) -> dict[str, str]:
         **os.environ,
         "PYTHONPATH": str(checkout / "src"),
         "PYTHONDONTWRITEBYTECODE": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+        "OMP_NUM_THREADS": "1",
         "FOOTWORK_TEST_DEMO": str(demo),
     }
 
@@ -216,6 +220,8 @@ def main() -> int:
         for k in range(told.workers):
             copy = Path(scratch) / f"copy-{k}"
             shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "demo-library", "__pycache__"))
+            # Compiled once, and believed only while the source has the same hash: each change is one of a source.
+            compileall.compile_dir(copy / "src", quiet=1, invalidation_mode=PycInvalidationMode.CHECKED_HASH)
             copies.put(copy)
         lines = covering(copy)
 

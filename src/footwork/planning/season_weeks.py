@@ -275,7 +275,11 @@ def _bounds(
         if not fits:
             reason = "away: no day is free"
         elif fits < 1.0:
-            reason += "; a week that is begun" if k == 0 else "; not all its days are free"
+            begun = k == 0 and first > monday
+            if kind in ("building", "race-like") and share * fits <= 1.0:  # it builds on nothing
+                reason = f"in proportion to {'the days that are left of it' if begun else 'its free days'}"
+            else:
+                reason += "; a week that is begun" if begun else "; not all its days are free"
         share *= fits
         out.append(_Bound(loading, share, whole, reason, step))
         if share > 1.0:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from footwork.planning.season_days import SeasonWeek
-from footwork.planning.season_weeks import Race, Standing
+from footwork.planning.season_weeks import Race, Standing, return_steps
 from footwork.questions import capacity
 
 if TYPE_CHECKING:
@@ -56,6 +56,12 @@ def under_usual(standing: Standing, weeks: Sequence[SeasonWeek]) -> list[str]:
     most = max((w.load for w in weeks), default=0.0)
     if not weeks or most >= UNDER_USUAL * standing.load:
         return []
+    if return_steps(standing.days_off):
+        return [
+            f"After {standing.days_off} days without running the weeks come back by steps and then grow by a tenth "
+            f"at most, the longest run too: they reach {most:.0f} of your usual {standing.load:.0f} CP-minutes by the "
+            "race."
+        ]
     return [
         f"Every week stays under your usual one: at most {most:.0f} of {standing.load:.0f} CP-minutes fit into the "
         "hours, days and runs that were given. It keeps some of what you have rather than builds; more hours or days "
