@@ -159,6 +159,17 @@ def _hard_rows(runners: int) -> list[str]:
             f"{sessions.cut('lights', signal, runners)} of {runners} |"
             for signal in ("power", "speed")
         ),
+        "",
+        f"What is told as not sure, since another division fits nearly as well ({each} of each kind, of steady runs "
+        "and of those with stops; a run is divided wrongly where a piece is missed, added or over 20 s off).",
+        "",
+        "| signal | divided wrongly | told as not sure | of the wrong, told | of the told, wrong | of these, the other "
+        "one is right |",
+        "|---|---|---|---|---|---|",
+        *(
+            f"| {signal} | " + " | ".join(f"{100 * v:.0f} %" for v in sessions.doubts(signal, each).values()) + " |"
+            for signal in ("power", "speed")
+        ),
     ]
 
 

@@ -125,8 +125,12 @@ class Hard:
 
     def found(self, signal: intervals.Signal, laps: bool = False) -> list[intervals.Part]:
         """What is found in power, or in speed as on the flat."""
+        return self.divided(signal, laps).parts
+
+    def divided(self, signal: intervals.Signal, laps: bool = False) -> intervals.Division:
+        """The same, and how else it may be divided."""
         values = self.power if signal == "power" else self.speed * slope_factor(np.clip(self.grade, -0.1, 0.3))
-        return intervals.find(values, signal, self.grade, self.laps if laps else ())
+        return intervals.divided(values, signal, self.grade, self.laps if laps else ())
 
 
 def hard(seed: int, kind: str, hilly: bool) -> Hard:
@@ -170,6 +174,31 @@ def f1_hard(signal: intervals.Signal, runs: int, first_seed: int = 60_000, kinds
 def cut(kind: str, signal: intervals.Signal, runs: int, first_seed: int = 75_000) -> int:
     """How many hilly runs of one level are cut."""
     return sum(len(hard(first_seed + i, kind, True).found(signal)) > 1 for i in range(runs))
+
+
+def doubts(signal: intervals.Signal, runs: int, first_seed: int = 90_000) -> dict[str, float]:
+    """Of as many sessions of each kind, and steady runs with and without stops, the shares that are divided otherwise
+    than they were run, edges 20 s or one row apart; that are told as not sure; that of the first are told so; and that
+    of those told so are divided wrongly, and are told rightly as what else they may be."""
+    kinds = (*KINDS, "steady", "lights")
+    wrong, told, other = [], [], []
+    for k, kind in enumerate(kinds):
+        for i in range(runs):
+            run = hard(first_seed + 1000 * k + i, kind, i % 2 == 1)
+            made = run.divided(signal)
+            edges = run.edges or [(0, len(run.power))]
+            right = [len(set(score(p, edges, max(20, run.spacing)))) == 1 for p in (made.parts, made.otherwise)]
+            wrong.append(not right[0])
+            told.append(bool(made.otherwise))
+            other.append(right[1])
+    off, said, else_ = np.array(wrong), np.array(told), np.array(other)
+    return {
+        "wrong": float(off.mean()),
+        "told": float(said.mean()),
+        "told of wrong": float(said[off].mean()),
+        "wrong of told": float(off[said].mean()),
+        "otherwise right of told and wrong": float(else_[said & off].mean()),
+    }
 
 
 def score(found: list[intervals.Part], edges: list[tuple[int, int]], within: float) -> tuple[int, int, int]:

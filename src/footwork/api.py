@@ -208,6 +208,12 @@ class Library(History):
 
         return runs.efforts_of_run(self, run_id, signal)
 
+    def efforts_otherwise(self, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
+        """Efforts of the other division of a run that fits nearly as well; empty where the first one is plain."""
+        from footwork.questions import runs
+
+        return runs.reading_of_run(self, run_id, signal).otherwise
+
     def balance(self, run_id: int) -> BalanceAlong:
         """W′ balance along a run with its interval; see `results.effort.BalanceAlong`."""
         from footwork.questions import runs

@@ -243,3 +243,17 @@ def test_very_many_stops_hide_no_repeats_and_take_no_longer(stops):
     power = run(*[(60, 220), (12, 0)] * stops, (300, 220), *[(60, 300), (60, 200)] * 10, (300, 210))
     found = [(a, b) for a, b in works(intervals.find(power)) if b - a < 100]
     assert len(found) == 10
+
+
+def test_another_division_that_fits_nearly_as_well_is_told_and_what_it_lacks_is_not_sure():
+    plain = intervals.divided(run((600, 190), *[(180, 290), (90, 180)] * 5, (500, 185)))
+    assert plain.otherwise == [] and all(map(plain.sure, plain.parts))
+    lights = sessions.hard(103_008, "lights", False)  # a steady run with stops that are taken for rests
+    made = lights.divided("power")
+    assert len(works(made.parts)) == 4 and made.otherwise == [intervals.Part(0, len(lights.power), "work")]
+    assert not any(map(made.sure, made.parts))
+    feel = sessions.hard(92_014, "feel", False)  # the third piece is hardly harder than what is about it
+    made = feel.divided("power")
+    assert len(works(made.parts)) == 10 and len(works(made.otherwise)) == 9
+    assert [made.sure(p) for p in made.parts] == [False] * 3 + [True] * 18
+    assert intervals.find(feel.power, "power", feel.grade) == made.parts

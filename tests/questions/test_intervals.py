@@ -11,9 +11,10 @@ import pytest
 from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import runs
+from tests import sessions
 from tests.program import footwork, of_json, ok
 
-KEYS = {"start_s", "end_s", "kind", "group", "standing_s", "power", "heart_rate", "speed", "grade"}
+KEYS = {"start_s", "end_s", "kind", "group", "sure", "standing_s", "power", "heart_rate", "speed", "grade"}
 
 
 @pytest.fixture
@@ -89,13 +90,13 @@ def test_speed_tells_where_power_is_missing_and_a_paused_watch_is_a_rest(tmp_pat
     gappy[840:900] = np.nan  # over the beginning of the second repeat
     found = [
         (e["start_s"], e["end_s"])
-        for e in runs.efforts_of_file(csv_of(tmp_path / "gap.csv", gappy, level / 80))
+        for e in runs.reading_of_file(csv_of(tmp_path / "gap.csv", gappy, level / 80)).efforts
         if e["kind"] == "work"
     ]
     np.testing.assert_allclose(found, edges, atol=5)
     held = np.concatenate([np.full(s, float(p)) for s, p in [(600, 200), *[(180, 280), (90, 275)] * 5, (400, 190)]])
     keep = [k for k in range(len(held)) if not any(b <= k < b + 90 for _, b in edges)]
-    found = runs.efforts_of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep))
+    found = runs.reading_of_file(csv_of(tmp_path / "paused.csv", held * noise, held / 80, keep)).efforts
     np.testing.assert_allclose([(e["start_s"], e["end_s"]) for e in found if e["kind"] == "work"], edges, atol=3)
 
 
@@ -105,12 +106,30 @@ def test_a_gap_in_running_is_no_pause(tmp_path, shift):
     rows = [f"{t},250,{3.3 * t:.1f}" for t in at]
     path = tmp_path / "gap.csv"
     path.write_text("\n".join(["time,power,distance", *rows]) + "\n")
-    (only,) = runs.efforts_of_file(path)
+    (only,) = runs.reading_of_file(path).efforts
     assert only["power"] == pytest.approx(250)
     sparse = tmp_path / "sparse.csv"
     sparse.write_text("\n".join(["time,power", *(f"{t},250" for t in range(0, 3600, 40))]) + "\n")
     with pytest.raises(NotEnoughData):  # rows too far apart tell nothing, not zero watts
-        runs.efforts_of_file(sparse)
+        runs.reading_of_file(sparse)
+
+
+def test_what_else_a_run_may_be_is_said_and_taken(tmp_path):
+    lights = sessions.hard(103_008, "lights", False)
+    path = csv_of(tmp_path / "lights.csv", lights.power, lights.speed)
+    told = ok("efforts", path, library=tmp_path / "none").stdout
+    minutes = round(sum(lights.power > 40) / 60)
+    assert "Not sure: it may also be an even" in told and told.count("  not sure\n") == 9
+    assert not any(e["sure"] for e in of_json("efforts", path, library=tmp_path / "none"))
+    with Library.open(tmp_path / "own") as library:
+        library.add([path], start=dt.datetime(2026, 5, 1, 8, tzinfo=dt.UTC))
+        run = library.runs()[0].id
+        (other,) = library.efforts_otherwise(run)
+        assert other["kind"] == "work" and other["end_s"] - other["standing_s"] == pytest.approx(60 * minutes, abs=60)
+    said = ok("efforts", run, library=tmp_path / "own").stdout
+    assert f"If so: footwork efforts {run} --correct '0:00 work'" in said
+    after = ok("efforts", run, "--correct", "0:00 work", library=tmp_path / "own").stdout
+    assert "not sure" not in after.lower() and "An even" in after
 
 
 # W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W
@@ -180,7 +199,7 @@ def test_watts_of_an_effort_leave_out_the_pauses_of_the_watch(tmp_path):
     for at in (400, 1100):
         power[at : at + 120], speed[at : at + 120], paused[at : at + 120] = 0.0, np.nan, 1.0
     (only,) = found_efforts._told(
-        [parts.Part(0, 1800, "work")], {"power": power, "speed": speed, "paused": paused}, 0.0
+        parts.Division([parts.Part(0, 1800, "work")], []), {"power": power, "speed": speed, "paused": paused}, 0.0
     )
     assert only["power"] == 250 and only["speed"] == 3 and only["standing_s"] == 240
 
@@ -192,7 +211,7 @@ def test_a_stray_time_does_not_move_the_efforts(tmp_path, wrong):
     rows[900] = f"{wrong},{level[900]:.0f},{level[900] / 80:.2f}"
     path = tmp_path / "stray.csv"
     path.write_text("\n".join(["time,power,speed", *rows]) + "\n")
-    found = [e for e in runs.efforts_of_file(path) if e["kind"] == "work"]
+    found = [e for e in runs.reading_of_file(path).efforts if e["kind"] == "work"]
     assert len(found) == 4 and all(e["standing_s"] == 0 for e in found)
 
 
@@ -211,7 +230,7 @@ def test_an_auto_pause_is_a_light_in_a_file_and_in_a_library(tmp_path):
     path.write_text("\n".join(["time,power,distance,heart_rate", *kept, *rows[at:]]) + "\n")
     with Library.open(tmp_path / "paused") as library:
         library.add([path], start=dt.datetime(2026, 5, 1, 8, tzinfo=dt.UTC))
-        for found in (runs.efforts_of_file(path), library.efforts(library.runs()[0].id)):
+        for found in (runs.reading_of_file(path).efforts, library.efforts(library.runs()[0].id)):
             assert len(found) == 1 and found[0]["standing_s"] == pytest.approx(155, abs=6)
             assert found[0]["power"] == pytest.approx(220, rel=0.01)
 
@@ -223,5 +242,7 @@ def test_a_heart_rate_of_some_sound_seconds_is_no_mean(tmp_path):
     rate = np.full(600, np.nan)
     rate[:100] = 96.0
     columns = {"power": np.full(600, 250.0), "heart_rate": rate}
-    one, two = found_efforts._told([parts.Part(0, 150, "work"), parts.Part(150, 600, "work")], columns, 0.0)
+    one, two = found_efforts._told(
+        parts.Division([parts.Part(0, 150, "work"), parts.Part(150, 600, "work")], []), columns, 0.0
+    )
     assert one["heart_rate"] == 96 and two["heart_rate"] is None

@@ -11,7 +11,7 @@ pytestmark = pytest.mark.skipif(not OPEN.is_dir(), reason="the open recordings a
 
 
 def groups(name):
-    found = [e for e in runs.efforts_of_file(OPEN / name) if e["kind"] == "work"]
+    found = [e for e in runs.reading_of_file(OPEN / name).efforts if e["kind"] == "work"]
     return len(found), sorted({e["group"] for e in found if e["group"]})
 
 

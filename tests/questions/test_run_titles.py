@@ -2,7 +2,7 @@
 
 import pytest
 
-from footwork.wording.run_titles import run_title
+from footwork.wording.run_titles import division, not_sure, run_title
 
 
 def efforts(*pieces, grade=(), watts=(), stood=()):
@@ -95,3 +95,16 @@ def test_hills_are_named_where_the_efforts_climb_and_fall():
         run_title(efforts(*pieces, grade=[0, 0.06, -0.06, 0.06, -0.06, 0.06, -0.06]))
         == "Three times one minute, uphill"
     )
+
+
+def test_what_is_not_sure_is_said_in_a_sentence():
+    three = efforts(WARM, *[(480, "work", "3 x 8:00"), REST] * 3, COOL)
+    even = efforts((3600, "work", None))
+    assert not_sure(three, []) == ""
+    assert not_sure(three, even) == "Not sure: it may also be an even hour."
+    assert not_sure(even, even) == "Not sure that it has parts: it may also be one even effort."
+    late = [{**e, "sure": e["start_s"] < 1600} for e in three]
+    assert not_sure(three, late) == "Not sure where its work lies: it may also be from 35:00 to 43:00."
+    assert division(three[:3]) == "0:00 warm-up, 15:00 work, 23:00 recovery"
+    later = [{**e, "start_s": e["start_s"] + 100} for e in three[:2]]  # a file's own clock begins where it likes
+    assert division(later) == "0:00 warm-up, 15:00 work"

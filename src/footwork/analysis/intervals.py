@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis.change_points import change_points
-from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described
+from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described, same
 from footwork.quantities import Floats
 
 METHOD_VERSION = 3
@@ -59,9 +59,30 @@ class Part:
         return self.end - self.start
 
 
+@dataclass(frozen=True)
+class Division:
+    """A run divided into parts, and how else it may be divided that fits nearly as well: nothing where that is
+    plain."""
+
+    parts: list[Part]
+    otherwise: list[Part]
+
+    def sure(self, part: Part) -> bool:
+        """Whether a part is one in either division."""
+        alike = [p for p in self.otherwise if p.kind == part.kind and same((p.start, p.end), (part.start, part.end))]
+        return not self.otherwise or bool(alike)
+
+
 def find(
     values: npt.ArrayLike, signal: Signal = "power", grade: npt.ArrayLike | None = None, laps: Sequence[float] = ()
 ) -> list[Part]:
+    """The parts of `divided`."""
+    return divided(values, signal, grade, laps).parts
+
+
+def divided(
+    values: npt.ArrayLike, signal: Signal = "power", grade: npt.ArrayLike | None = None, laps: Sequence[float] = ()
+) -> Division:
     """Parts of a run that cover it without gaps; neighbours share a kind only where a run gets harder step by step.
 
     Parameters
@@ -76,18 +97,18 @@ def find(
 
     Returns
     -------
-    list of Part
+    Division
         A run of one level is one piece of work.
     """
     raw = np.asarray(values, dtype=float)
     n = len(raw)
     if n == 0:
-        return []
+        return Division([], [])
     whole = [Part(0, n, "work")]
     standing = np.asarray(np.nan_to_num(raw, nan=np.inf) < STANDING.get(signal, -1.0), dtype=np.bool_)
     moving = np.asarray(np.isfinite(raw) & ~standing & (raw > 0), dtype=np.bool_)
     if moving.sum() < 3 * SHORTEST_S:
-        return whole
+        return Division(whole, [])
     level = np.log(np.interp(np.arange(n), np.flatnonzero(moving), raw[moving]))
     if signal == "heart_rate":
         level = HEART_GAIN * _unlagged(level)
@@ -108,11 +129,15 @@ def find(
         tuple(laps),
         HEART_MOST if heart else np.inf,
     )
-    parts = described(fine, run, jumps)
-    if len(parts) < 2:
-        return whole
-    refined = _refined(_tidied(parts), level, standing, signal)
-    return _easy_ends(_named(_tidied(_at_laps(refined, laps))), level, moving) or whole
+    told = []
+    for parts in described(fine, run, jumps):
+        refined = _refined(_tidied(parts), level, standing, signal) if len(parts) > 1 else []
+        named = _named(_tidied(_at_laps(refined, laps))) if refined else []
+        told.append(_easy_ends(named, level, moving) if named else whole)
+    works = [[(p.start, p.end) for p in parts if p.kind == "work"] for parts in told]
+    if len(told) > 1 and len(works[0]) == len(works[1]) and all(map(same, *works)):  # once it is tidied
+        told.pop()
+    return Division(told[0], told[1] if len(told) > 1 else [])
 
 
 def _as_on_the_flat(level: Floats, grade: Floats, moving: npt.NDArray[np.bool_]) -> Floats:

@@ -38,6 +38,7 @@ def efforts(
 ) -> None:
     """Warm-up, work, recovery and cool-down of a run, found without laps."""
     from footwork.questions import runs
+    from footwork.wording.run_titles import division
 
     name = signal.strip().lower().replace("-", "_") if signal else None
     if not (what.isascii() and what.isdigit()) or Path(what).exists():
@@ -46,7 +47,8 @@ def efforts(
         path = Path(what)
         if not path.is_file():
             raise UsageError(f"there is no file {path}")
-        found, run, looks = runs.efforts_of_file(path, name), None, None
+        reading, run, looks = runs.reading_of_file(path, name), None, None
+        found, otherwise = reading.efforts, reading.otherwise
         imperial, left = False, None
     else:
         run = int(what)
@@ -56,12 +58,14 @@ def efforts(
                 edit = library.correct_efforts(run, correct)
                 if not as_json:
                     say(f"Kept as edit {edit}: footwork edit undo {edit} takes it back.")
-            found = library.efforts(run, name)
+            found, otherwise = library.efforts(run, name), library.efforts_otherwise(run, name)
             left = library.balance(run) if balance else None
             looks = library.recognised(run)
     if as_json:
         return out(left if balance else found)
-    _listed(found, imperial)
+    _listed(found, otherwise, imperial)
+    if otherwise and run is not None:
+        say(f"If so: footwork efforts {run} --correct '{division(otherwise)}'")
     if looks is not None:
         say(f"{looks['sentence']} footwork mark {run} --as {looks['kind']}")
     if left is not None:
@@ -87,9 +91,9 @@ def efforts(
 LEAST_STOOD_S = 5
 
 
-def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
+def _listed(found: list[dict[str, Any]], otherwise: list[dict[str, Any]], imperial: bool) -> None:
     from footwork.quantities import format_distance, format_duration, format_pace
-    from footwork.wording.run_titles import run_title
+    from footwork.wording.run_titles import not_sure, run_title
 
     say(f"{run_title(found)}.")
     say("      from  kind       lasts      way  power, pace, heart rate, mean slope")
@@ -107,7 +111,10 @@ def _listed(found: list[dict[str, Any]], imperial: bool) -> None:
         say(
             f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} {size:>7} {way:>8}  "
             + "  ".join(p for p in parts if p)
+            + ("" if e["sure"] else "  not sure")
         )
+    if otherwise:
+        say(not_sure(found, otherwise))
 
 
 @session.command()

@@ -22,6 +22,31 @@ METHOD_VERSION = 4  # of these words: kept titles are found again
 DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
 
 
+def not_sure(found: Sequence[dict[str, Any]], otherwise: Sequence[dict[str, Any]]) -> str:
+    """How else a run may be divided, of `runs.reading_of_run`, in a sentence; empty where its division is plain."""
+    if not otherwise:
+        return ""
+    first, second = run_title(found), run_title(otherwise)
+    if first != second:
+        return f"Not sure: it may also be {second[0].lower()}{second[1:]}."
+    if len(otherwise) == 1:
+        return "Not sure that it has parts: it may also be one even effort."
+    spans = [
+        f"{_clock(e['start_s'])} to {_clock(e['end_s'])}" for e in otherwise if e["kind"] == "work" and not e["sure"]
+    ]
+    return f"Not sure where its work lies: it may also be from {' and from '.join(spans[:MOST_GROUPS])}."
+
+
+def division(efforts: Sequence[dict[str, Any]]) -> str:
+    """A division as it is written to be kept, as ``0:00 warm-up, 15:00 work``."""
+    begin = efforts[0]["start_s"] if efforts else 0.0
+    return ", ".join(f"{_clock(e['start_s'] - begin)} {e['kind']}" for e in efforts)
+
+
+def _clock(seconds: float) -> str:
+    return format_duration(seconds) if seconds else "0:00"
+
+
 def run_title(found: Sequence[dict[str, Any]], by_hand: bool = False) -> str:
     """A title of a run in words, as ``Three times eight minutes``.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,15 +53,24 @@ STOP_S = 10.0  # the same where the way says that the runner stood
 PAUSE_S = 30.0  # rows that are missing for longer, without a way run meanwhile, are a pause of the watch
 
 
+@dataclass(frozen=True)
+class Reading:
+    """A run's efforts, and those of the division that fits nearly as well: nothing where that is plain."""
+
+    efforts: list[dict[str, Any]]
+    otherwise: list[dict[str, Any]]
+
+
 def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> list[dict[str, Any]]:
     """Efforts of a run in elapsed seconds, as the runner corrected them or as they are found.
 
     Returns
     -------
     list of dict
-        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), ``standing_s`` and the means ``power`` [W] and ``speed``
-        [m/s] while moving, ``heart_rate`` [bpm] and ``grade``, None where they are not known. The list covers the run
-        without gaps; neighbours share a kind only where a run gets harder step by step.
+        ``start_s``, ``end_s``, ``kind``, ``group`` (or None), ``sure`` (no other division that fits nearly as well
+        lacks it), ``standing_s`` and the means ``power`` [W] and ``speed`` [m/s] while moving, ``heart_rate`` [bpm] and
+        ``grade``, None where they are not known. The list covers the run without gaps; neighbours share a kind only
+        where a run gets harder step by step.
 
     Raises
     ------
@@ -69,11 +79,16 @@ def efforts_of_run(library: History, run_id: int, signal: str | None = None) -> 
     NotEnoughData
         The run has none of the signals.
     """
-    found = library.cached(("efforts", run_id, signal), lambda: _of_run(library, run_id, signal))
-    return [dict(e) for e in found]
+    return [dict(e) for e in reading_of_run(library, run_id, signal).efforts]
 
 
-def _of_run(library: History, run_id: int, signal: str | None) -> list[dict[str, Any]]:
+def reading_of_run(library: History, run_id: int, signal: str | None = None) -> Reading:
+    """`efforts_of_run`, and how else the run may be divided."""
+    made: Reading = library.cached(("efforts", run_id, signal), lambda: _of_run(library, run_id, signal))
+    return made
+
+
+def _of_run(library: History, run_id: int, signal: str | None) -> Reading:
     row = entries.library_row(library, run_id)
     found = run_signals.signals(library, run_id)
     columns: dict[str, Floats] = {name: found.get(name) for name in ("speed", "distance", "grade")}
@@ -91,14 +106,14 @@ def _of_run(library: History, run_id: int, signal: str | None) -> list[dict[str,
         edges = [(max(round(p["start"] - start), 0), min(round(p["end"] - start), n), p["kind"]) for p in said]
         parts = [intervals.Part(a, b, kind) for a, b, kind in edges if b > a]
         parts = repeats.grouped(parts, columns["distance"], columns["power"])
-        return _told(parts, columns, 0.0)
+        return Reading(_told(intervals.Division(parts, []), columns, 0.0), [])
     begin = float(found["time"][0])
     return _found(columns, signal, 0.0, [at - begin for at in run_signals.lap_presses(library, row)])
 
 
-def efforts_of_file(path: Path, signal: str | None = None) -> list[dict[str, Any]]:
-    """Efforts in a recording that need not be in a library; ``start_s`` and ``end_s`` are in the file's own elapsed
-    time.
+def reading_of_file(path: Path, signal: str | None = None) -> Reading:
+    """Efforts in a recording that need not be in a library, as in `efforts_of_run`; ``start_s`` and ``end_s`` are in
+    the file's own elapsed time.
 
     Raises
     ------
@@ -151,9 +166,7 @@ def _paused(told: Bools, way: Floats | None) -> Bools:
     return out
 
 
-def _found(
-    columns: dict[str, Floats], signal: str | None, begin: float, laps: Sequence[float] = ()
-) -> list[dict[str, Any]]:
+def _found(columns: dict[str, Floats], signal: str | None, begin: float, laps: Sequence[float] = ()) -> Reading:
     if signal is not None and signal not in SIGNALS:
         raise UsageError(f"'{signal}' is not a signal here: use {', '.join(SIGNALS)}")
     wanted = {"pace": "speed", None: None}.get(signal, signal)
@@ -181,11 +194,16 @@ def _found(
         if both.any():  # where power is missing, speed tells how hard it was
             values = np.where(np.isfinite(values), values, flat * float(np.median(values[both] / flat[both])))
     slope = columns.get("grade") if name != "heart_rate" else None
-    parts = repeats.grouped(intervals.find(values, name, slope, laps), columns.get("distance"), values)
-    return _told(parts, columns, begin)
+    made = intervals.divided(values, name, slope, laps)
+    first, second = (repeats.grouped(p, columns.get("distance"), values) for p in (made.parts, made.otherwise))
+    return Reading(
+        _told(intervals.Division(first, second), columns, begin),
+        _told(intervals.Division(second, first), columns, begin) if second else [],
+    )
 
 
-def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float) -> list[dict[str, Any]]:
+def _told(made: intervals.Division, columns: dict[str, Floats], begin: float) -> list[dict[str, Any]]:
+    parts = made.parts
     n = parts[-1].end if parts else 0
     unknown = np.full(n, np.nan)
     power, speed = (columns.get(name, unknown) for name in ("power", "speed"))
@@ -210,6 +228,7 @@ def _told(parts: list[intervals.Part], columns: dict[str, Floats], begin: float)
             "end_s": begin + p.end,
             "kind": p.kind,
             "group": p.group or None,
+            "sure": made.sure(p),
             "standing_s": int(still[p.start : p.end].sum()),
             **{name: mean(name, p) for name in ("power", "heart_rate", "speed", "grade")},
         }

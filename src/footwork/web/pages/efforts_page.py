@@ -12,6 +12,7 @@ from footwork.quantities import format_duration, format_pace
 from footwork.web.declaration import Page
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import folded, heading, link, method_link, note, table, text, whole_number
+from footwork.wording.run_titles import division, not_sure
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -26,7 +27,12 @@ def data(library: Library, run_id: str, signal: str = "") -> dict[str, Any]:
         balance = library.balance(number)
     except FootworkError:
         balance = None
-    return {"efforts": found, "balance": balance, "looks_like": library.recognised(number)}
+    return {
+        "efforts": found,
+        "otherwise": library.efforts_otherwise(number, signal or None),
+        "balance": balance,
+        "looks_like": library.recognised(number),
+    }
 
 
 def section(
@@ -37,8 +43,8 @@ def section(
     made: dict[str, Any],
     spans: Sequence[tuple[float, float]] = (),
 ) -> None:
-    """The part of the run page, of ``efforts``, ``looks`` and ``trials`` in what was worked out for it; ``spans`` are
-    where the efforts lie on the axis of its panes."""
+    """The part of the run page, of ``efforts``, ``otherwise``, ``looks`` and ``trials`` in what was worked out for it;
+    ``spans`` are where the efforts lie on the axis of its panes."""
     heading("Efforts")
     found = made["efforts"]
     if not found:
@@ -51,7 +57,9 @@ def section(
             ["what", "from", "lasts", "stood", "power", "pace", "heart rate", "slope"],
             [
                 [
-                    e["kind"].capitalize() + (f", {e['group']}" if e["group"] else ""),
+                    e["kind"].capitalize()
+                    + (f", {e['group']}" if e["group"] else "")
+                    + ("" if e["sure"] else ", not sure"),
                     format_duration(e["start_s"]) if e["start_s"] else "0:00",
                     format_duration(e["end_s"] - e["start_s"]),
                     format_duration(e["standing_s"]) if e["standing_s"] >= 5 else "",
@@ -65,6 +73,9 @@ def section(
             labelled=True,
             spans=spans if len(spans) == len(found) else (),
         )
+    otherwise = made["otherwise"]
+    if otherwise:
+        text("p", not_sure(found, otherwise), "soft")
     looks = made["looks"]
     if looks is not None:
         note(looks["sentence"], base, "efforts")
@@ -80,8 +91,9 @@ def section(
                     f"{base}/trials/{trial['id']}",
                 )
     with folded("Divide it otherwise"):
-        now = ", ".join(f"{format_duration(e['start_s']) if e['start_s'] else '0:00'} {e['kind']}" for e in found)
-        text("p", f"As it is: {now}", "soft")
+        text("p", f"As it is: {division(found)}", "soft")
+        if otherwise:
+            text("p", f"As it may also be: {division(otherwise)}", "soft")
         command_form(
             library,
             ["efforts", str(run_id)],

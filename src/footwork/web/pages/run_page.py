@@ -222,6 +222,7 @@ def _worked_out(library: Library, run_id: str, scale: str) -> dict[str, Any]:
         "row": row,
         "signals": None,
         "efforts": [],
+        "otherwise": [],
         "balance": None,
         "best": [],
         "library": library,
@@ -230,7 +231,7 @@ def _worked_out(library: Library, run_id: str, scale: str) -> dict[str, Any]:
         return out
     out["signals"] = library.signals(number)
     with suppress(FootworkError):
-        out["efforts"] = library.efforts(number)
+        out["efforts"], out["otherwise"] = library.efforts(number), library.efforts_otherwise(number)
     with suppress(FootworkError):
         out["balance"] = library.balance(number)
     out["best"] = library.best_curve(None, None, row.scale_key) if row.scale_key else []
