@@ -230,6 +230,13 @@ def test_told_from_three_weeks_on_and_early_for_one_more():
     assert 0.9 * 225 < bound.lower_bound <= 225 * 1.02 and bound.bound_run == 3
 
 
+def test_easy_runs_take_nothing_from_what_a_hard_one_showed_while_they_are_few():
+    hard, easy = run(0, 1000, 260.0, longest=2400), [run(k, 1000 + k, 200.0, longest=2400) for k in range(1, 5)]
+    bounds = [CapacityDays([hard, *easy[:k]]).on(1005).lower_bound for k in range(5)]
+    assert bounds[:4] == pytest.approx([bounds[0]] * 4) and 0.9 * 260 < bounds[0] <= 262
+    assert bounds[4] < 0.85 * bounds[0]  # five: one alone is not believed far beyond the others
+
+
 def test_after_a_pause_it_takes_five_runs_and_three_weeks_again():
     before = weeks(60)
     last = before[-1].day

@@ -223,8 +223,9 @@ class CapacityDays:
         which = np.flatnonzero((days <= day) & (day - days <= BOUND_DAYS) & np.isfinite(self.everyday.log_best[:, 0]))
         if len(which):
             front = self._fronts.on(day, known.clip, among=which)
-            # Of one or two runs the best is all that is known; of more, one alone is not believed far beyond them.
-            bound = float(np.exp(front.level if len(which) >= 3 else front.uncapped))
+            # Of a few runs the best is all that is known, and an easy one more takes nothing from it; of five and more,
+            # one alone is not believed far beyond them.
+            bound = float(np.exp(front.level if len(which) >= habitual.LEAST_RUNS else front.uncapped))
             return Told(day, "lower bound", None, front, bound, front.strongest[0], tests=tests, clip=known.clip)
         before = bool(tests) or bool(len(days) and days[0] <= day)
         return Told(day, "too old" if before else "none", tests=tests, clip=known.clip)
