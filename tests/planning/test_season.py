@@ -199,6 +199,12 @@ def test_a_long_run_that_three_hard_sessions_leave_no_day_for_is_named(shelf):
     three, two = (lay_season(MONDAY, RACE, STANDING, Wishes(4, n, 360.0, (1, 3, 5, 6)), shelf)[0] for n in (3, 2))
     assert three.laid.gave_way == (told,) and two.laid.gave_way == ()
     assert [k.offer.purpose for k in two.laid.sessions].count("long") == 1
+    # Not where another day would do, or a kept run is as long.
+    runs = lay_season(MONDAY, RACE, STANDING, Wishes(2, 2, 360.0), shelf, until=MONDAY)[0]
+    assert runs.laid.gave_way == () and not any(k.offer.purpose == "long" for k in runs.laid.sessions)
+    own = families.Offer("kept", "easy", "80 min easy", 40.0, 80.0, 0.0)
+    wishes = Wishes(4, 3, 360.0, (1, 3, 5, 6), kept=(week_days.Kept(MONDAY + 6 * DAY, own),))
+    assert lay_season(MONDAY, RACE, STANDING, wishes, shelf, until=MONDAY)[0].laid.gave_way == ()
 
 
 def test_a_week_with_few_free_days_builds_on_nothing():
@@ -209,6 +215,13 @@ def test_a_week_with_few_free_days_builds_on_nothing():
     assert weeks[1].reason == "builds on the last full week"
     begun = season_weeks.season_weeks(MONDAY + 2 * DAY, RACE, STANDING, 4, 360.0, easier_every=0)
     assert begun[0].reason == "in proportion to the days that are left of it"
+    # Another reason stands: a return from days away, a race beside.
+    trip = {MONDAY + k * DAY for k in range(2, 11)}
+    back = season_weeks.season_weeks(MONDAY, RACE, STANDING, 4, 360.0, closed=trip, easier_every=0)[1]
+    assert back.phase == "return" and back.reason.startswith("back after days away: at most 70 %")
+    town = [Race(MONDAY + 6 * DAY, "B", 10_000.0, 45.0, 50.0, "Town")]
+    eased = season_weeks.season_weeks(MONDAY, RACE, STANDING, 4, 360.0, 0, {MONDAY + DAY}, others=town)[0]
+    assert eased.reason.startswith("four easier days before Town")
 
 
 def test_two_kept_sessions_too_near_do_not_both_stand(shelf):

@@ -1,6 +1,7 @@
 """A season in the library: proposed, accepted, held against what was run, and solved again."""
 
 import datetime as dt
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -388,7 +389,10 @@ def test_after_weeks_off_the_steps_of_the_return_are_the_reason_for_small_weeks(
     later = today + 40 * DAY
     wishes = {**wished(today), "race": later + 28 * DAY}
     told = [s for s in library.new_season(later, **wishes).said if "usual" in s]
-    assert told[0].startswith("After 4") and "come back by steps" in told[0] and "usual one" not in told[0]
+    usual = library.new_season(today, **wished(today)).usual["cp_minutes"]
+    assert re.match(rf"After 4\d days .* by steps: until the race they reach \d+ of your usual {usual:.0f} ", told[0])
+    few = [s for s in library.new_season(later, **{**wishes, "hours": "1"}).said if "usual" in s]
+    assert "fit into the hours" in few[0]  # which bound all weeks, whatever was before them
 
 
 def test_a_session_of_ones_own_on_a_day_of_the_plan_is_named(library, today):

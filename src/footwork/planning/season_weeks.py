@@ -276,7 +276,7 @@ def _bounds(
             reason = "away: no day is free"
         elif fits < 1.0:
             begun = k == 0 and first > monday
-            if kind in ("building", "race-like") and share * fits <= 1.0:  # it builds on nothing
+            if reason == _WHY[kind] and kind != "easier":  # it builds on nothing
                 reason = f"in proportion to {'the days that are left of it' if begun else 'its free days'}"
             else:
                 reason += "; a week that is begun" if begun else "; not all its days are free"

@@ -249,10 +249,13 @@ class _Programme:
         if runs < frame.runs:
             into = count_of(free, "free day") if free < frame.runs else "what this week may hold"
             out.append(f"{count_of(frame.runs, 'run')} {'does' if frame.runs == 1 else 'do'} not fit into {into}")
-        longs = [v for v, k in self.choices if k.offer.purpose == "long"]
-        hard = sum(x[v] > 0.5 for v, k in self._all() if k.offer.is_hard and k.offer.purpose != "long")
-        if frame.longest > 0 and hard > 1 and longs and not any(x[v] > 0.5 for v in longs):
-            out.append(f"a long run does not fit beside {hard} hard sessions with 48 h between any two")
+        chosen = [k for v, k in self._all() if x[v] > 0.5]
+        hard = [k.date for k in chosen if k.offer.is_hard]
+        could = {k.date for _, k in self.choices if k.offer.purpose == "long"}
+        has_long = any(k.on_foot and k.offer.minutes >= frame.longest - LONG_APART for k in chosen)
+        if could and not has_long and not any(all(abs((d - h).days) > 1 for h in hard) for d in could):
+            beside = count_of(len(hard), "hard session")
+            out.append(f"a long run does not fit beside {beside} with 48 h between any two")
         return tuple(out)
 
 

@@ -52,15 +52,15 @@ def thin(race: Race, weeks: Sequence[SeasonWeek]) -> list[str]:
 
 
 def under_usual(standing: Standing, weeks: Sequence[SeasonWeek]) -> list[str]:
-    """That no week of a plan comes near the usual one, where its wishes leave no room for it."""
+    """That no week of a plan comes near the usual one, and why: its wishes leave no room, or days off come before."""
     most = max((w.load for w in weeks), default=0.0)
     if not weeks or most >= UNDER_USUAL * standing.load:
         return []
-    if return_steps(standing.days_off):
+    roomy = max(w.week.most for w in weeks) >= UNDER_USUAL * standing.load
+    if roomy and return_steps(standing.days_off):
         return [
-            f"After {standing.days_off} days without running the weeks come back by steps and then grow by a tenth "
-            f"at most, the longest run too: they reach {most:.0f} of your usual {standing.load:.0f} CP-minutes by the "
-            "race."
+            f"After {standing.days_off} days without running the weeks come back by steps: until the race they reach "
+            f"{most:.0f} of your usual {standing.load:.0f} CP-minutes."
         ]
     return [
         f"Every week stays under your usual one: at most {most:.0f} of {standing.load:.0f} CP-minutes fit into the "
