@@ -232,9 +232,13 @@ def test_told_from_three_weeks_on_and_early_for_one_more():
 
 def test_easy_runs_take_nothing_from_what_a_hard_one_showed_while_they_are_few():
     hard, easy = run(0, 1000, 260.0, longest=2400), [run(k, 1000 + k, 200.0, longest=2400) for k in range(1, 5)]
-    bounds = [CapacityDays([hard, *easy[:k]]).on(1005).lower_bound for k in range(5)]
-    assert bounds[:4] == pytest.approx([bounds[0]] * 4) and 0.9 * 260 < bounds[0] <= 262
-    assert bounds[4] < 0.85 * bounds[0]  # five: one alone is not believed far beyond the others
+    told = [CapacityDays([hard, *easy[:k]]).on(1005) for k in range(5)]
+    bounds = [t.lower_bound for t in told]
+    assert bounds == pytest.approx([bounds[0]] * 5) and 0.9 * 260 < bounds[0] <= 262
+    # It is named where it is alone; years later one alone is not believed far beyond the others.
+    assert told[0].lone is None and told[4].lone == (0, pytest.approx(260 / 200 / np.exp(0.02) - 1, abs=0.01))
+    after = CapacityDays([hard, *easy]).on(1100)
+    assert after.kind == "lower bound" and after.lone is None and after.lower_bound < 0.85 * bounds[0]
 
 
 def test_after_a_pause_it_takes_five_runs_and_three_weeks_again():

@@ -223,10 +223,14 @@ class CapacityDays:
         which = np.flatnonzero((days <= day) & (day - days <= BOUND_DAYS) & np.isfinite(self.everyday.log_best[:, 0]))
         if len(which):
             front = self._fronts.on(day, known.clip, among=which)
-            # Of a few runs the best is all that is known, and an easy one more takes nothing from it; of five and more,
-            # one alone is not believed far beyond them.
-            bound = float(np.exp(front.level if len(which) >= habitual.LEAST_RUNS else front.uncapped))
-            return Told(day, "lower bound", None, front, bound, front.strongest[0], tests=tests, clip=known.clip)
+            # In the first three weeks, and of a few runs, the best is all that is known, and an easy one more takes
+            # nothing from it; later one alone is not believed far beyond the others.
+            few = len(which) < habitual.LEAST_RUNS or day - days[which[0]] < habitual.TOLD_DAYS
+            bound = float(np.exp(front.uncapped if few else front.level))
+            lone = _lone(front) if few and front.uncapped - front.level < 1.0 else None  # else no other says anything
+            return Told(
+                day, "lower bound", None, front, bound, front.strongest[0], lone=lone, tests=tests, clip=known.clip
+            )
         before = bool(tests) or bool(len(days) and days[0] <= day)
         return Told(day, "too old" if before else "none", tests=tests, clip=known.clip)
 

@@ -187,6 +187,9 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
         run = made.bests[told.bound_run or 0]
         bests = sorted((e for e in known if e["run"] == run.run), key=lambda e: -e["power_w"])[:1]
         sentence = f"only a lower bound: {_why_bounded(made, told)}"
+        if told.lone is not None:
+            more = 100 * told.lone[1]
+            sentence += f"; run {run.run} alone says it, {more:.0f} % beyond the others, so leave it out if it erred"
         return Gathered(None, told.kind, sentence, [], bests or known[:1], told.lower_bound)
     tests = [s.evidence for s in told.tests if told.day - s.day <= SHOWN_DAYS]
     prior = prior_of(library)
