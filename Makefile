@@ -15,7 +15,7 @@ ifneq ($(SERVE),0)
 	@$(BIN)/footwork --library demo-library/library serve
 endif
 
-# Compiled sources are kept and no library starts threads of its own: the processes of the tests take all cores.
+# Compiled sources are kept and libraries start few threads of their own: the processes of the tests take all cores.
 test: check browser
 	@PYTHONDONTWRITEBYTECODE= OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 POLARS_MAX_THREADS=2 \
 	$(BIN)/python -m pytest -n auto --dist worksteal --durations=10

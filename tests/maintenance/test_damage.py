@@ -236,7 +236,7 @@ def test_a_library_is_its_runners_alone(library, season_files, tmp_path):
     assert stat.S_IMODE(fresh.stat().st_mode) == 0o700
 
 
-def test_an_encrypted_backup_is_unreadable_without_its_passphrase(library, tmp_path):
+def test_an_encrypted_backup_is_unreadable_without_its_passphrase(library, tmp_path, cipher):
     before = answers(library)
     library.close()
     (tmp_path / "words").write_text(WORDS + "\n")

@@ -32,10 +32,10 @@ from queue import SimpleQueue
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = Path("src") / "footwork"
-# A room and the tests that answer for it.
 # Published values, and all answers on the demo's season.
 EVERYWHERE = ("tests/reference", "tests/demo/test_answers.py")
 SQUADS = ("tests/test_squad.py", "tests/test_squad_sessions.py", "tests/test_federation.py")
+# A room and the tests that answer for it.
 ROOMS = {
     "physics": ("tests/physics", *EVERYWHERE),
     "physiology": ("tests/physiology", *EVERYWHERE),
