@@ -142,7 +142,7 @@ def _drift_row(seasons: int, jump: float) -> str:
 
 def _hard_rows(runners: int) -> list[str]:
     """Harder sessions: how well work is found, and how often a run of one level is cut."""
-    each = runners // len(sessions.KINDS)
+    each = runners // 3
     return [
         f"Harder sessions ({each} of each of {len(sessions.KINDS)} kinds, every other on hills: repeats by time, "
         "distance and feel, ladders, pyramids, floats, runs that get harder, sprints, walked and standing rests, over "

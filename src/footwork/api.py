@@ -212,7 +212,7 @@ class Library(History):
         """Efforts of the other division of a run that fits nearly as well; empty where the first one is plain."""
         from footwork.questions import runs
 
-        return runs.reading_of_run(self, run_id, signal).otherwise
+        return [dict(e) for e in runs.reading_of_run(self, run_id, signal).otherwise]
 
     def balance(self, run_id: int) -> BalanceAlong:
         """W′ balance along a run with its interval; see `results.effort.BalanceAlong`."""

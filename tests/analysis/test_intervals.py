@@ -257,3 +257,16 @@ def test_another_division_that_fits_nearly_as_well_is_told_and_what_it_lacks_is_
     assert len(works(made.parts)) == 10 and len(works(made.otherwise)) == 9
     assert [made.sure(p) for p in made.parts] == [False] * 3 + [True] * 18
     assert intervals.find(feel.power, "power", feel.grade) == made.parts
+
+
+def test_parts_are_the_same_where_kind_and_edges_are():
+    part, work = intervals.Part, lambda a, b: intervals.Part(a, b, "work")
+    made = intervals.Division(
+        [work(100, 120), work(300, 900)], [work(120, 140), work(329, 900), part(100, 120, "recovery")]
+    )
+    assert [made.sure(p) for p in made.parts] == [False, True]  # 20 s are nothing to ten minutes, all to a stride
+    assert not made.sure(work(300, 960)) and made.sure(part(105, 120, "recovery"))
+    rng = np.random.default_rng(8)
+    hilly = [sessions.hard(int(s), "time", True) for s in rng.integers(0, 9999, 20)]
+    assert all(not d.otherwise or works(d.otherwise) != works(d.parts) for d in (r.divided("power") for r in hilly))
+    assert sum(bool(r.divided("power").otherwise) for r in hilly) <= 2

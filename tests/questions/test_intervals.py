@@ -11,6 +11,7 @@ import pytest
 from footwork.api import Library
 from footwork.errors import NotEnoughData, UsageError
 from footwork.questions import runs
+from footwork.wording.run_titles import division
 from tests import sessions
 from tests.program import footwork, of_json, ok
 
@@ -56,7 +57,7 @@ def test_a_correction_is_kept_and_undone(library):
     for bad in (
         "10:00 work",
         "0:00 sprint",
-        "0:00 work, 5:00 work",
+        "0:00 warm-up, 5:00 warm-up, 9:00 work",
         "0:00 work, 20:00 recovery, 10:00 work",
         "0:00 work, 9:00:00 recovery",
         "",
@@ -128,8 +129,33 @@ def test_what_else_a_run_may_be_is_said_and_taken(tmp_path):
         assert other["kind"] == "work" and other["end_s"] - other["standing_s"] == pytest.approx(60 * minutes, abs=60)
     said = ok("efforts", run, library=tmp_path / "own").stdout
     assert f"If so: footwork efforts {run} --correct '0:00 work'" in said
-    after = ok("efforts", run, "--correct", "0:00 work", library=tmp_path / "own").stdout
+    other = ok("efforts", run, "--signal", "pace", library=tmp_path / "own").stdout
+    assert "--correct" not in other  # which would keep the division by another signal
+    after = ok("efforts", run, "--signal", "power", "--correct", "0:00 work", library=tmp_path / "own").stdout
     assert "not sure" not in after.lower() and "An even" in after
+
+
+def test_a_run_that_gets_harder_is_kept_as_it_may_also_be(tmp_path):
+    steps = sessions.hard(96_010, "progressive", False)
+    path = csv_of(tmp_path / "steps.csv", steps.power, steps.speed)
+    with Library.open(tmp_path / "own") as library:
+        library.add([path], start=dt.datetime(2026, 5, 1, 8, tzinfo=dt.UTC))
+        run = library.runs()[0].id
+        made = library.efforts_otherwise(run)
+        assert any(a["kind"] == b["kind"] == "work" for a, b in pairwise(made))
+        library.correct_efforts(run, division(made))
+        assert [e["kind"] for e in library.efforts(run)] == [e["kind"] for e in made]
+        library.efforts_otherwise(run, "speed").append({})
+        assert {} not in library.efforts_otherwise(run, "speed")
+
+
+def test_the_other_division_of_a_file_is_in_its_own_time_too(tmp_path):
+    lights = sessions.hard(103_008, "lights", False)
+    write(tmp_path / "late.csv", "power", lights.power, begin=500)
+    found = runs.reading_of_file(tmp_path / "late.csv")
+    assert found.efforts[0]["start_s"] == found.otherwise[0]["start_s"] == 500
+    assert not any(e["sure"] for e in (*found.efforts, *found.otherwise))
+    assert "--correct" not in ok("efforts", tmp_path / "late.csv", library=tmp_path / "none").stdout
 
 
 # W′ balance of one certain runner is the differential form: CP 250 W, W′ 20 kJ, 120 s at 350 W then 300 s at 100 W

@@ -30,6 +30,8 @@ WARM, REST, COOL = (900, "warm-up", None), (120, "recovery", None), (600, "cool-
         ([WARM, *[(24, "work", "14 x 0:25"), REST] * 14, COOL], "14 times 25 seconds"),
         ([WARM, (1800, "work", None), COOL], "30 minutes of work"),
         ([WARM, (900, "work", None), (900, "work", None)], "Harder in two steps"),
+        ([WARM, *[(900, "work", "3 x 15:00")] * 3, COOL], "Harder in three steps of 15 minutes"),
+        ([WARM, *[(600, "work", "2 x 10:00")] * 2, (240, "work", None)], "Harder in three steps"),
         (
             [WARM, (60, "work", None), REST, (120, "work", None), REST, (240, "work", None), COOL],
             "A ladder of three, one minute to four minutes",
@@ -102,9 +104,15 @@ def test_what_is_not_sure_is_said_in_a_sentence():
     even = efforts((3600, "work", None))
     assert not_sure(three, []) == ""
     assert not_sure(three, even) == "Not sure: it may also be an even hour."
-    assert not_sure(even, even) == "Not sure that it has parts: it may also be one even effort."
+    slight = efforts((1800, "work", None), REST, (1680, "work", None), watts=(200, 195, 200))
+    assert not_sure(slight, even) == "Not sure that it has parts: it may also be one even effort."
+    assert not_sure(even, slight) == "Not sure that it was run evenly: it may also have 3 parts."
     late = [{**e, "sure": e["start_s"] < 1600} for e in three]
     assert not_sure(three, late) == "Not sure where its work lies: it may also be from 35:00 to 43:00."
+    many = [{**e, "sure": False} for e in efforts(WARM, *[(480, "work", "4 x 8:00"), REST] * 4, COOL)]
+    assert not_sure(many, many) == (
+        "Not sure where its work lies: it may also be from 15:00 to 23:00 and from 25:00 to 33:00 and from 35:00 to "
+        "43:00, and elsewhere."
+    )
+    assert not_sure(three, [{**e, "sure": True} for e in three]) == "Not sure where its work lies."
     assert division(three[:3]) == "0:00 warm-up, 15:00 work, 23:00 recovery"
-    later = [{**e, "start_s": e["start_s"] + 100} for e in three[:2]]  # a file's own clock begins where it likes
-    assert division(later) == "0:00 warm-up, 15:00 work"

@@ -266,7 +266,8 @@ def test_uploading_by_the_page_imports(page, served, tmp_path):
     import datetime as dt
 
     path = tmp_path / "fresh <b>run.fit"
-    path.write_bytes(fit_of(simulate(dt.date(2026, 2, 3), [(500, 0.8)], seed=77)))
+    steps = [(500, 0.7), (450, 0.75), (450, 0.8), (450, 0.85)]
+    path.write_bytes(fit_of(simulate(dt.date(2026, 2, 3), steps, seed=78)))
     junk = tmp_path / "junk.fit"
     junk.write_bytes(b"\x0e\x20\x00\x00\x10\x00\x00\x00.FIT" + b"\xff" * 40)
     before = len(twin(served, "/runs.json"))
@@ -275,7 +276,14 @@ def test_uploading_by_the_page_imports(page, served, tmp_path):
     page.locator("input[type=file]").set_input_files([path, junk])
     page.get_by_text("Runs added: 1").wait_for(timeout=30_000)
     assert page.get_by_text("junk.fit, failed").count() == 1
-    assert len(twin(served, "/runs.json")) == before + 1
+    runs = twin(served, "/runs.json")
+    assert len(runs) == before + 1
+    # How it is divided is not plain, and the page says so.
+    page.goto(f"/runs/{max(r['id'] for r in runs)}")
+    page.wait_for_selector("text=Not sure: it may also be harder in three steps of 7:30")
+    assert page.locator("td:has-text('Work, not sure')").count() == 1
+    page.locator("summary:has-text('Divide it otherwise')").click()
+    page.wait_for_selector("text=As it may also be: 0:00 warm-up, ")
 
 
 def test_settings_refuse_what_cannot_be(page, served):

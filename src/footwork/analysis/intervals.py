@@ -15,7 +15,7 @@ from footwork.analysis.change_points import change_points
 from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described, same
 from footwork.quantities import Floats
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
 LEAST_WORK_S = 10  # but for strides; our convention
 STANDING = {"power": 40.0, "speed": 0.6}
@@ -129,15 +129,18 @@ def divided(
         tuple(laps),
         HEART_MOST if heart else np.inf,
     )
-    told = []
+    made = []
     for parts in described(fine, run, jumps):
         refined = _refined(_tidied(parts), level, standing, signal) if len(parts) > 1 else []
         named = _named(_tidied(_at_laps(refined, laps))) if refined else []
-        told.append(_easy_ends(named, level, moving) if named else whole)
-    works = [[(p.start, p.end) for p in parts if p.kind == "work"] for parts in told]
-    if len(told) > 1 and len(works[0]) == len(works[1]) and all(map(same, *works)):  # once it is tidied
-        told.pop()
-    return Division(told[0], told[1] if len(told) > 1 else [])
+        made.append(_easy_ends(named, level, moving) or whole)
+    return Division(made[0], next((parts for parts in made[1:] if not _same_work(made[0], parts)), []))
+
+
+def _same_work(one: Sequence[Part], two: Sequence[Part]) -> bool:
+    """Whether two divisions of a run hold the same pieces of work."""
+    works = [[(p.start, p.end) for p in parts if p.kind == "work"] for parts in (one, two)]
+    return len(works[0]) == len(works[1]) and all(map(same, *works))
 
 
 def _as_on_the_flat(level: Floats, grade: Floats, moving: npt.NDArray[np.bool_]) -> Floats:

@@ -22,7 +22,18 @@ WORK_SD, REST_SD, WORK_LASTS, REST_LASTS = (0.035, 0.1, 0.3), (0.08, 0.3), 0.08,
 REGULAR = 0.3  # spread of what comes again and again, as rests and repeats do and lights do not
 LEVEL_SD = 0.025  # of a steady level from stretch to stretch
 WANDER_S = 60.0  # how long a level that wanders stays where it is
-MERGED = (0.03, 0.05, 0.08, 0.12, 0.17, 0.24, 0.35)  # contrasts below which neighbours are one, tried in turn
+MERGED = (
+    0.03,
+    0.04,
+    0.05,
+    0.065,
+    0.08,
+    0.1,
+    0.12,
+    0.17,
+    0.24,
+    0.35,
+)  # contrasts below which neighbours are one, tried in turn
 FREE = float(np.log(0.75))  # of a level that nothing tells
 SET_COST = 5.0
 LAP_S, LAP_COST = 8, 1.5  # an edge near a lap costs less
@@ -34,9 +45,9 @@ DIP = 0.2  # a slight contrast
 SHORT_S = 70  # stops so short may be lights
 LONE_S = 90  # work that is no repeat lasts longer
 FEW = 7  # pieces of a set that may be some hills
-EDGE_S = 20  # so far apart two edges are one change, seen twice
-# Log density by which another division may fit worse and is still told. On simulated sessions one in thirteen is nearer
-# than that, and nearly half of these are divided wrongly: about half of all that are (docs/recovery.md).
+EDGE_S, EDGE_SHARE = 20, 0.05  # so far apart, or by that share of what they bound, two edges are one change, seen twice
+# Log density by which another division may fit worse and is still told. On simulated sessions one in sixteen is nearer
+# than that, and half of these are divided wrongly: half of all that are (docs/recovery.md).
 DOUBT = 6.0
 LEAST_STEP, RISE_SD = 0.045, 0.03  # of a run that gets harder: the least rise of a step, and how alike they are
 
@@ -88,8 +99,8 @@ class Stretch:
 
 
 def described(fine: Sequence[Stretch], whole: Whole, jumps: dict[int, float]) -> list[list[tuple[int, int, str]]]:
-    """Work and what is none of a run cut finely, by the description that fits best; and by the next, where that one
-    divides the run otherwise and fits nearly as well.
+    """Work and what is none of a run cut finely, by the description that fits best; then by those that fit nearly as
+    well.
 
     Parameters
     ----------
@@ -102,8 +113,8 @@ def described(fine: Sequence[Stretch], whole: Whole, jumps: dict[int, float]) ->
     Returns
     -------
     list of list of (start, end, kind)
-        One, or two. Seconds [s]; kind is ``work``, ``step`` for a stretch harder than the one before, or nothing. Empty
-        where the run is of one level.
+        The best first. Seconds [s]; kind is ``work``, ``step`` for a stretch harder than the one before, or nothing.
+        Empty where the run is of one level.
     """
     tried: list[tuple[float, list[list[Stretch]]]] = []
     rests = _rests(fine, whole.contrast)
@@ -119,19 +130,14 @@ def described(fine: Sequence[Stretch], whole: Whole, jumps: dict[int, float]) ->
             seen.add(key)
             tried.append(_blocks(elements, whole))
     tried.sort(key=lambda t: -t[0])
-    near = [_kinds(blocks, whole.contrast) for score, blocks in tried if score > tried[0][0] - DOUBT]
-    return [near[0], *[kinds for kinds in near[1:] if _otherwise(near[0], kinds)][:1]]
-
-
-def _otherwise(first: Sequence[tuple[int, int, str]], second: Sequence[tuple[int, int, str]]) -> bool:
-    """Whether two descriptions divide a run into other work."""
-    one, two = ([(a, b) for a, b, kind in of if kind] for of in (first, second))
-    return len(one) != len(two) or any(not same(x, y) for x, y in zip(one, two, strict=True))
+    return [_kinds(blocks, whole.contrast) for score, blocks in tried if score > tried[0][0] - DOUBT]
 
 
 def same(one: tuple[int, int], two: tuple[int, int]) -> bool:
     """Whether two stretches are the same but for where a change is seen [s]."""
-    return max(abs(one[0] - two[0]), abs(one[1] - two[1])) <= EDGE_S
+    lasts = sorted((one[1] - one[0], two[1] - two[0]))
+    within = min(max(EDGE_S, EDGE_SHARE * lasts[1]), lasts[0] / 2)
+    return max(abs(one[0] - two[0]), abs(one[1] - two[1])) <= within
 
 
 def joined(elements: Sequence[Stretch], jumps: dict[int, float], stop: float = 0.0) -> Stretch:
@@ -295,7 +301,7 @@ def _blocks(elements: Sequence[Stretch], whole: Whole) -> tuple[float, list[list
                     break
                 if first.level - last.level < LEAST_STEP or min(e.seconds for e in steps) < LONG_S:
                     break
-                score = best[i] + sum(worth[i:j]) + edge[i] - SET_COST + _climb(last, steps)
+                score = best[i] + sum(worth[i:j]) + edge[i] + _climb(last, steps)
                 if score > best[j]:
                     best[j], back[j] = score, i
     blocks, at = [], n

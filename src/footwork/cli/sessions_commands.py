@@ -55,6 +55,7 @@ def efforts(
         with opened() as library:
             imperial = library.setting("units") == "imperial"
             if correct is not None:
+                name = None
                 edit = library.correct_efforts(run, correct)
                 if not as_json:
                     say(f"Kept as edit {edit}: footwork edit undo {edit} takes it back.")
@@ -64,7 +65,7 @@ def efforts(
     if as_json:
         return out(left if balance else found)
     _listed(found, otherwise, imperial)
-    if otherwise and run is not None:
+    if otherwise and run is not None and name is None:
         say(f"If so: footwork efforts {run} --correct '{division(otherwise)}'")
     if looks is not None:
         say(f"{looks['sentence']} footwork mark {run} --as {looks['kind']}")

@@ -142,8 +142,8 @@ RACED: dict[str, Method] = {
         "varies†. Edges are then moved to the second. Stops under 40 s† inside one effort are lights. "
         "Repeats that agree in time or distance "
         "are a group. A run of one level is one piece of work. Where another division fits nearly as well†, it is told "
-        "too, and the parts that it lacks are called not sure: on simulated sessions one in thirteen is told so, and "
-        "nearly half of these are divided wrongly, about half of all that are.",
+        "too, and the parts that it lacks are called not sure: on simulated sessions one in sixteen is told so, and "
+        "half of these are divided wrongly, half of all that are.",
         "",
         (
             "Killick, Fearnhead & Eckley 2012, JASA 107:1590 (exact change points); Truong et al. 2020, "

@@ -18,7 +18,7 @@ MOST_GROUPS = 3
 EVEN, SLIGHT = 1.08, 1.25  # work of less than so many times the watts of the other running: none, slight; ours
 PARTS = 0.9  # of a run that is work: it had breaks, no recoveries; ours
 STOOD = 0.2  # of a piece: one stood longer, and its watts tell nothing; ours
-METHOD_VERSION = 4  # of these words: kept titles are found again
+METHOD_VERSION = 5  # of these words: kept titles are found again
 DIFFERENT = 0.4  # spread of ln duration from which pieces are named by their shortest and longest; our convention
 
 
@@ -31,20 +31,21 @@ def not_sure(found: Sequence[dict[str, Any]], otherwise: Sequence[dict[str, Any]
         return f"Not sure: it may also be {second[0].lower()}{second[1:]}."
     if len(otherwise) == 1:
         return "Not sure that it has parts: it may also be one even effort."
+    if len(found) == 1:
+        return f"Not sure that it was run evenly: it may also have {len(otherwise)} parts."
     spans = [
-        f"{_clock(e['start_s'])} to {_clock(e['end_s'])}" for e in otherwise if e["kind"] == "work" and not e["sure"]
+        f"{format_duration(e['start_s'])} to {format_duration(e['end_s'])}"
+        for e in otherwise
+        if e["kind"] == "work" and not e["sure"]
     ]
-    return f"Not sure where its work lies: it may also be from {' and from '.join(spans[:MOST_GROUPS])}."
+    more = ", and elsewhere" if len(spans) > MOST_GROUPS else ""
+    where = f": it may also be from {' and from '.join(spans[:MOST_GROUPS])}{more}" if spans else ""
+    return f"Not sure where its work lies{where}."
 
 
 def division(efforts: Sequence[dict[str, Any]]) -> str:
     """A division as it is written to be kept, as ``0:00 warm-up, 15:00 work``."""
-    begin = efforts[0]["start_s"] if efforts else 0.0
-    return ", ".join(f"{_clock(e['start_s'] - begin)} {e['kind']}" for e in efforts)
-
-
-def _clock(seconds: float) -> str:
-    return format_duration(seconds) if seconds else "0:00"
+    return ", ".join(f"{format_duration(e['start_s'])} {e['kind']}" for e in efforts)
 
 
 def run_title(found: Sequence[dict[str, Any]], by_hand: bool = False) -> str:
@@ -69,7 +70,10 @@ def run_title(found: Sequence[dict[str, Any]], by_hand: bool = False) -> str:
             return "An even hour" if minutes == 60 else f"An even {_number(minutes // 60)} hours"
         return f"An even {_number(minutes)} minutes" if minutes > 1 else "One short effort"
     said: list[str] = []
-    for group in dict.fromkeys(e["group"] for e in works):
+    steps = len(works) > 1 and all(a["end_s"] == b["start_s"] for a, b in pairwise(works))
+    if steps:
+        said.append(_steps(works))
+    for group in dict.fromkeys(e["group"] for e in works if not steps):
         members = [e for e in works if e["group"] == group]
         said.append(_group(group, len(members)) if group else _alone(members))
     if len(said) > MOST_GROUPS:
@@ -121,12 +125,18 @@ def _group(name: str, count: int) -> str:
     return f"{_number(count)} times {size}"
 
 
+def _steps(works: Sequence[dict[str, Any]]) -> str:
+    """Work upon work: a run that gets harder."""
+    group = works[0]["group"]
+    one = group is not None and all(e["group"] == group for e in works)
+    size = _group(group, 0).partition(" times ")[2] if one else ""
+    return f"harder in {_number(len(works))} steps{' of ' if size else ''}{size}"
+
+
 def _alone(members: Sequence[dict[str, Any]]) -> str:
     lasts = [e["end_s"] - e["start_s"] for e in members]
     if len(members) == 1:
         return f"{_lasting(lasts[0])} of work"
-    if all(a["end_s"] == b["start_s"] for a, b in pairwise(members)):
-        return f"harder in {_number(len(members))} steps"
     rises, falls = (all(y > x for x, y in pairwise(v)) for v in (lasts, lasts[::-1]))
     if len(members) > 2 and (rises or falls):
         return f"a ladder of {_number(len(members))}, {_lasting(lasts[0])} to {_lasting(lasts[-1])}"

@@ -259,8 +259,8 @@ def correct_efforts(library: History, run_id: int, text: str) -> int:
         parts.append((0.0 if re.fullmatch(r"0+(:00)*", clock) else parse_duration(clock), kind.strip()))
     if not parts or parts[0][0] != 0 or any(b <= a for (a, _), (b, _) in pairwise(parts)):
         raise UsageError("the parts of a run begin at 0:00 and follow each other")
-    if any(a == b for (_, a), (_, b) in pairwise(parts)):
-        raise UsageError("two neighbours of one kind are one part")
+    if any(a == b != "work" for (_, a), (_, b) in pairwise(parts)):  # work beside work is a step of a harder run
+        raise UsageError("two neighbours of one kind are one part, but for work")
     if parts[-1][0] >= row.elapsed_s:
         raise UsageError(f"the run ends at {format_duration(row.elapsed_s)}")
     start = dt.datetime.fromisoformat(row.start).timestamp()
