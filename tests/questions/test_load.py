@@ -204,3 +204,14 @@ def test_an_empty_library_has_no_load(tmp_path):
         bare.add([tmp_path / "run.fit"])
         only = bare.load_by("week", until=dt.date(2026, 3, 8))
         assert only.spans[-1].runs == 1 and only.usual_week is None
+
+
+def test_weeks_without_running_rewrite_no_load_of_the_weeks_before(library, tmp_path):
+    before = by_date(library)
+    watts = library.capacity().critical_power.value
+    (tmp_path / "back.fit").write_bytes(fit_of(simulate(dt.date(2026, 5, 24), [(1800, 0.7)], seed=5)))
+    library.add([tmp_path / "back.fit"])
+    assert library.capacity().critical_power.value < 0.96 * watts
+    after = by_date(library)
+    sizes = [after[day].load.value / of.load.value for day, of in before.items()]
+    assert len(sizes) > 20 and sizes == pytest.approx([1.0] * len(sizes), abs=0.02)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from footwork.analysis import conversion, matched_power, usual_watts, worthwhile
-from footwork.physiology import domains
+from footwork.physiology import domains, lay_off
 from footwork.quantities import Estimate
 from footwork.questions.load.borders import Borders
 
@@ -62,6 +62,17 @@ def test_load_follows_the_accepted_critical_power():
     assert borders.factor(dt.date(2026, 3, 1)) == pytest.approx(0.96)
     assert borders.factor(dt.date(2026, 6, 1)) == pytest.approx(1.04)
     assert [b.value for b in borders.at(1.04)] == pytest.approx([208.0, 260.0, 410.0])
+
+
+def test_what_weeks_without_running_took_is_of_their_own_days():
+    proposed = [Estimate(v, v - 5, v + 5, "W", 3, "domains") for v in (200.0, 250.0, 400.0)]
+    since = dt.date(2026, 3, 1).toordinal()
+    off = lay_off.found({since - 2 * k: 50.0 for k in range(30)}, {}, since + 40)
+    lost = lay_off.lost_on(off, since + 40)
+    borders = Borders(proposed, [(dt.date(2026, 4, 20), 240.0)], off, lost)
+    assert lost > 0.03 and borders.factor(dt.date(2026, 2, 1)) == pytest.approx(1 / (1 - lost))
+    assert borders.factor(dt.date(2026, 4, 10)) == pytest.approx(1.0)
+    assert borders.factor(dt.date(2026, 4, 20)) == pytest.approx(0.96)  # an accepted one is of its day as it is
 
 
 def test_few_common_runs_widen_a_conversion_as_students_t():

@@ -1,8 +1,10 @@
-"""Borders of the domains on a scale, by the critical power that was accepted on each day or else today's proposal."""
+"""Borders of the domains on a scale, by the critical power that was accepted on each day, or else today's proposal
+without what weeks without running took since."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +12,8 @@ from footwork.errors import NotEnoughData
 from footwork.history.log import accepted
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
+from footwork.physiology import lay_off
+from footwork.physiology.lay_off import LayOff
 from footwork.quantities import Estimate
 from footwork.questions import capacity
 from footwork.questions.capacity import BORDERS
@@ -27,18 +31,24 @@ def rows_by_run(library: History, key: str) -> dict[int, StreamRows]:
 
 @dataclass(frozen=True)
 class Borders:
-    """Domain borders by today's proposal, and what was accepted when; all in watts of one scale."""
+    """Domain borders by today's proposal, what was accepted when, and weeks without running; all in watts of one
+    scale."""
 
     proposed: list[Estimate]
     accepted: list[tuple[dt.date, float]]
+    lay_offs: Sequence[LayOff] = ()
+    lost: float = 0.0  # what these took of the proposal [1]
 
     def factor(self, day: dt.date) -> float:
-        """Accepted CP of a day over today's proposal; 1 where none was accepted by then.
+        """CP of a day over today's proposal: the accepted one; where none was by then, what weeks without running took
+        is of their own days.
 
         [1].
         """
         entry = accepted.in_force(self.accepted, day)
-        return 1.0 if entry is None else entry[1] / float(self.proposed[1].value or 1.0)
+        if entry is not None:
+            return entry[1] / float(self.proposed[1].value or 1.0)
+        return (1.0 - lay_off.lost_on(self.lay_offs, day.toordinal())) / (1.0 - self.lost) if self.lost else 1.0
 
     def at(self, factor: float) -> list[Estimate]:
         """Borders for that CP; the lower two follow it, the last keeps its distance above.
@@ -78,4 +88,6 @@ def _find_borders(library: History, scale_key: str | None) -> Borders | None:
     if made.accepted is not None and made.critical_power.value:  # back from the accepted CP to the proposal
         plain = Borders(found, [])
         found = plain.at(made.critical_power.value / float(made.accepted["critical_power_w"]))
-    return Borders(found, entries)
+    assert made.date is not None  # of a library
+    lay_offs = capacity.lay_offs(library, made.date)
+    return Borders(found, entries, lay_offs, lay_off.lost_on(lay_offs, made.date.toordinal()))
