@@ -4,6 +4,7 @@ import datetime as dt
 import re
 import shutil
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -279,3 +280,20 @@ def test_a_ride_is_hard_by_its_heart_rate_too(weeks, monkeypatch, beats, spared)
     monkeypatch.setattr(type(weeks), "runs", lambda self: [*later * 30, *runs])
     (again,) = evidence.lay_offs(weeks, last + dt.timedelta(days=21))
     assert again.spared == made.spared
+
+
+def test_a_fall_of_weeks_without_running_is_told_as_of_the_day_it_ended():
+    nothing = SimpleNamespace(everyday=SimpleNamespace(day=np.array([], dtype=np.int64)), bests=[])
+    first = dt.date(2026, 10, 26).toordinal()
+    walk = through_time._Changes(before=276.0)
+    watts = [*np.linspace(275, 255, 21), *np.linspace(255.5, 263, 13)]
+    for k, cp in enumerate(watts):
+        walk.note(nothing, SimpleNamespace(tests=[], day=first + k, lay_off=object()), float(cp))
+    up, down = walk.told()
+    assert (down["date"], down["label"], round(down["before_w"]), round(down["after_w"])) == (
+        "2026-11-15",
+        "days without running",
+        276,
+        255,
+    )
+    assert (up["date"], up["label"], round(up["after_w"])) == ("2026-11-28", "running as usual again", 263)

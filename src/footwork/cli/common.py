@@ -50,7 +50,10 @@ _ASCII = str.maketrans(
     }
 )
 Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
-Date = Annotated[str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default the newest run's.")]
+Date = Annotated[
+    str | None,
+    typer.Option(help="As of this date, YYYY-MM-DD; by default today, or the newest run's twelve weeks later."),
+]
 Scale = Annotated[
     str | None,
     typer.Option(

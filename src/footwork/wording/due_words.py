@@ -45,10 +45,15 @@ def after_pause(newest: dt.date | None, today: dt.date) -> str:
     if newest is None or (today - newest).days <= LONG_AGO_DAYS:
         return ""
     low, high = (100 * end * whole_loss((today - newest).days) for end in SHARE_ENDS)
+    from footwork.physiology.habitual import PAUSE_DAYS  # it takes scipy along
+
+    known = (today - newest).days <= PAUSE_DAYS  # later nothing is lowered, for nothing is said of today
+    lower = "is told lower, by what published breaks of that length took" if known else "is not known from before it"
+    share = f"{low:.0f} to {high:.0f} %"
+    breaks = f", {share}" if known else f"; published breaks of that length took {share}"
     return (
         f"Your newest run here was {ago((today - newest).days)}, on {long_date(newest)}. What you can hold after "
-        f"such a pause is not known from before it; published breaks of that length took {low:.0f} to {high:.0f} %. "
-        "Keep the first runs short and easy, by feel."
+        f"such a pause {lower}{breaks}. Keep the first runs short and easy, by feel."
     )
 
 

@@ -19,6 +19,7 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.physiology import critical, curve, domains
+from footwork.physiology.habitual import PAUSE_DAYS
 from footwork.quantities import Effort, Estimate, Floats, parse_effort, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
@@ -96,7 +97,8 @@ def estimate_capacity(
     scale: str | None = None,
     mass: float | None = None,
 ) -> Capacity:
-    """Capacity as of a date (the newest run's by default) on one scale.
+    """Capacity as of a date on one scale; by default today, or the newest run's day where that is over twelve weeks
+    ago.
 
     Parameters
     ----------
@@ -124,7 +126,7 @@ def _answer(
     library: History, stated: list[Effort], date: dt.date | None, scale: str | None, mass: float | None
 ) -> Capacity:
     rows = library.runs()
-    asked = date or (max(r.local.date() for r in rows) if rows else dt.date.today())
+    asked = date or _now(rows)
     if mass is not None and not 25 <= mass <= 250:
         raise UsageError(f"a mass of {mass:g} kg cannot be: give 25 to 250 kg")
     mass = mass or library.athlete.value("mass", asked)
@@ -403,12 +405,20 @@ def _curve(rows: list[StreamRows]) -> list[dict[str, Any]]:
     ]
 
 
+def _now(rows: list[RunRow]) -> dt.date:
+    """The day that is asked for where none is told: today, or the newest run's where that is so long ago that nothing
+    is said of today any more."""
+    today = dt.date.today()
+    newest = max((r.local.date() for r in rows), default=today)
+    return today if 0 <= (today - newest).days <= PAUSE_DAYS else newest
+
+
 def best_curve(
     library: History, since: dt.date | None, until: dt.date | None, scale: str | None = None
 ) -> list[dict[str, Any]]:
     """Mean maximal power over any span of dates with the run that set each point."""
     rows = library.runs()
-    asked = until or (max(r.local.date() for r in rows) if rows else dt.date.today())
+    asked = until or _now(rows)
     key, _ = catalogue.choose_scale(library, rows, asked, scale)
     found = conversions.rows_on_scale(library, key, asked) if key else []
     return _curve([r for r in found if since is None or r.date >= since])

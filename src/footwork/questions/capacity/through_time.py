@@ -27,7 +27,7 @@ from footwork.wording.cautions import before_hard_work, held_back
 if TYPE_CHECKING:
     from footwork.history.book import History
 
-_KEPT_VERSION = 3  # of the days kept on disk
+_KEPT_VERSION = 4  # of the days kept on disk
 NARROWER = 0.98  # of today's half-width: a test that is expected to leave more is not proposed; our convention
 MOVED_LEAST = 0.004  # changes of CP smaller than this share are not worth a line; our convention
 
@@ -163,7 +163,10 @@ class _Changes:
             if self.off != (told.lay_off is not None):
                 self._settle(before)
                 self.off = told.lay_off is not None
-            self.quiet += float(np.log(cp / before))
+            step = float(np.log(cp / before))
+            if step * self.quiet < 0.0:  # a fall that has turned is told as of the day it ended
+                self._settle(before)
+            self.quiet += step
             self.quiet_on = told.day
             return
         self._settle(before)

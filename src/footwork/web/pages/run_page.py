@@ -319,7 +319,7 @@ def _numbers(base: str, found: dict[str, Any], balance: BalanceAlong | None) -> 
             there = found["on_scale"]
             how = "converted" if there["converted"] else "as it was measured there"
             whisker(base, f"Mean power on {there['scale']}", "on_scale.power", Estimate.from_json(there["power"]), how)
-        whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as of the newest run")
+        whisker(base, "Critical power on this scale", "critical_power", found["critical_power"], "as known now")
         if found["heart_rate_bpm"]:
             screened = found["heart_rate_screening"]
             told = f"{screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count" if screened else ""
