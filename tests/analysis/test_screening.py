@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from footwork.analysis import screening
+from footwork.analysis import screening, summary
 from footwork.analysis.cleaning import clean
+from footwork.signals import Signals
 
 REAL = Path(__file__).parents[3] / "shared" / "recordings" / "run-with-power-2017.fit"
 N = 2400
@@ -131,3 +132,12 @@ def test_a_pause_of_the_watch_is_no_fault_of_the_heart_rate():
     rate[3000:3600], timer[3000:3600] = np.nan, False
     found = screening.screen(rate, power, cadence, timer)
     assert "drop-outs" not in found.faults and (found.quality[3000:3600] == 2).all()
+
+
+@pytest.mark.parametrize(("sound", "mean"), [(599, None), (600, 140.0), (1200, 140.0)])
+def test_a_run_has_a_mean_heart_rate_where_half_of_its_trace_is_sound(sound, mean):
+    quality = np.where(np.arange(1200) < sound, 0.0, 1.0)
+    columns = {"time": np.arange(1200.0), "heart_rate": np.where(quality == 0, 140.0, 177.0)}
+    columns["heart_rate_quality"] = quality
+    made = summary.summarise(Signals(columns, np.ones(1200, dtype=np.bool_)))
+    assert made.heart_rate_bpm == mean and made.heart_rate_sound_s == sound

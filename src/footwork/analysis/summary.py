@@ -8,12 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis.modelled_power import MOST_ERROR, error_over
+from footwork.analysis.screening import USABLE
 from footwork.physics.terrain import EARTH_RADIUS_M, climb
 from footwork.physiology import curve, domains
 from footwork.quantities import Floats
 from footwork.signals import FORM, PowerStream, Signals
 
-METHOD_VERSION = 5
+METHOD_VERSION = 6
 BLOCK_S = 60
 IN_ROWS = tuple(name for name, measure in FORM.items() if measure.rows)
 BLOCK_COLUMNS = (
@@ -70,12 +71,15 @@ def summarise(signals: Signals) -> Summary:
     timer = signals.timer
     distance = signals.get("distance")
     known = distance[np.isfinite(distance)]
+    heart = signals.sound_heart_rate[timer]
+    # What a locked sensor left in between is no mean of a run.
+    usable = np.isfinite(heart).sum() >= USABLE * np.isfinite(signals.get("heart_rate")[timer]).sum()
     return Summary(
         duration_s=float(timer.sum()),
         elapsed_s=float(len(timer)),
         distance_m=float(known[-1] - min(known[0], 0.0)) if len(known) else None,
         climb_m=climb(signals["altitude"]) if "altitude" in signals else None,
-        heart_rate_bpm=mean_known(signals.sound_heart_rate[timer]),
+        heart_rate_bpm=mean_known(heart) if usable else None,
         heart_rate_sound_s=float(np.isfinite(signals.sound_heart_rate[timer]).sum())
         if "heart_rate" in signals
         else None,
