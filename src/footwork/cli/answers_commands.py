@@ -205,13 +205,14 @@ def today(
     if not found["runs"]:
         say(today.due_sentence(found, imperial))
         return None
-    say(f"{found['headline']}. {found['reason']}".rstrip())
+    again = found["reason"].startswith(found["headline"])
+    say(found["reason"] if again else f"{found['headline']}. {found['reason']}".rstrip())
     say(today.due_sentence(found, imperial))
     newest = found["newest"]
     told = " ".join(t for t in (newest["against_session"], newest["against_usual"]) if t)
     say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title'] or 'a run'}. {told}".rstrip())
     for r in found["next"]:
-        watts = f", {r['power_w']:.0f} W" if r["power_w"] else ""
+        watts = f", its hardest part at {r['power_w']:.0f} W" if r["power_w"] else ""
         say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")
     if found["caution"]:
         say(found["caution"])

@@ -280,7 +280,8 @@ def _totals(found: Any, there: dict[str, Any] | None, imperial: bool) -> None:
     if screened is not None and (screened["faults_s"] or screened["sound_share"] < SOUND):
         why = next((k for k in screened["faults_s"] if k.startswith(WHOLE_RUN)), None)
         said = why and f" ({why.removeprefix(WHOLE_RUN)}; if it is sound: footwork mark {row.id} --heart-rate sound)"
-        say(f"Its trace is {screened['verdict']}: {100 * screened['sound_share']:.0f} % of seconds count{said or ''}.")
+        share = f"{100 * screened['sound_share']:.0f} % of seconds count"
+        say(f"Its heart rate is {screened['verdict']}: {share}{said or ''}.")
     if said := as_described(row.marks, row.surface, row.shoe, row.left_out):
         say(said)
     if row.weather:

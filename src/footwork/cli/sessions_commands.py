@@ -211,7 +211,8 @@ def list_(as_json: Json = False) -> None:
             '10 min easy"'
         )
     for r in found:
-        done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  no run that day"
+        ahead = str(r["date"]) >= dt.date.today().isoformat()
+        done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  to come" if ahead else "  no run that day"
         say(f"{r['id']:>4}  {r['date']}  {(r['name'] + ': ') if r['name'] else ''}{r['text']}{done}")
     return None
 

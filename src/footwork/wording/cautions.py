@@ -36,7 +36,7 @@ def held_back(health: Health | None) -> str | None:
     if health.state == "returning":
         return (
             f"Easy running only up to and including {health.until}: as many easy days as days off after illness or "
-            "injury, at least three, and only without symptoms. What a physician says comes first."
+            "injury, three to fourteen, and only without symptoms. What a physician says comes first."
         )
     text = (
         f"The diary tells of illness since {health.since}: rest comes first, so no session is proposed until it "

@@ -106,7 +106,7 @@ def plan_sentence(watts: float, seconds: float, late: float, goal: dict[str, Any
     if goal and goal["critical_power_needed"] is None:
         chance = f"a chance of {as_chance(goal['chance'])}"
         return f"Hold {watts:.0f} W (effort) for {format_duration(goal['time_s'])}: {chance}."
-    said = f"Hold {watts:.0f} W (effort), {home}; {chances(late)} you make it."
+    said = f"Hold {watts:.0f} W (effort), {home}; {chances(late)} you make it, within 1 %."
     if goal:
         needed = goal["critical_power_needed"]
         said = (

@@ -234,19 +234,25 @@ def season_workouts(library: History, weeks: int, date: dt.date | None = None) -
     UsageError
         No season is accepted.
     HeldBack
-        The diary tells of illness, injury or a return.
+        The diary tells of illness or injury, or of a return that lasts longer than these weeks.
     """
     entry, _ = newest_accepted(library)
-    sessions.allowed(library)
     today = date or dt.date.today()
+    health = library.health()
+    easy_until = health.until if health is not None else None  # what comes later is theirs to run
+    if easy_until is None:
+        sessions.allowed(library)
     last = today + dt.timedelta(weeks=weeks)
     out = []
     for row in reversed(sessions.listed_sessions(library)):
         on = dt.date.fromisoformat(str(row["date"]))
-        if row.get("of_plan", {}).get("season") == entry.id and today <= on < last:
+        of_plan = row.get("of_plan", {}).get("season") == entry.id
+        if of_plan and today <= on < last and (easy_until is None or on > easy_until):
             name = f"{on} {row['name']}"
             file = re.sub(r"[^a-z0-9-]+", "-", name.lower()).strip("-") + ".fit"
-            out.append((file, sessions.session_workout(library, row["text"], row["name"], date=today)))
+            out.append((file, sessions.workout_of(library, row["text"], row["name"], date=today)))
+    if not out:
+        sessions.allowed(library)
     return out
 
 
