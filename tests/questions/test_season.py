@@ -440,3 +440,17 @@ def test_without_a_plan_two_short_weeks_are_gone_on_from():
     assert achieved(100.0, [60.0, 50.0, 500.0], [None, None, None]) == pytest.approx(55.0)
     assert achieved(100.0, [20.0, 20.0], [None, None]) == pytest.approx(50.0)  # never under half
     assert achieved(100.0, [60.0, 80.0], [None, None]) == achieved(100.0, [60.0, 0.0], [None, None]) == 100.0
+
+
+def test_a_season_changes_nothing_of_the_days_before_it_was_accepted(library, today):
+    library.new_season(today, **wished(today))
+    later = library.season(today + 2 * DAY)
+    assert "laid out again by what is known on" in later.said[0] and later.said[0].startswith(
+        f"Proposed on {today.day} "
+    )
+    assert not any("laid out again" in s for s in library.season(today).said)
+    library.accept_season(today + 2 * DAY)
+    assert season.waiting(library, today + DAY) == ""
+    with pytest.raises(UsageError, match="nothing of the days before"):
+        season.season_changes(library, today + DAY)
+    assert season.is_ahead(library, today + 2 * DAY) and not season.is_ahead(library, today + DAY)

@@ -250,6 +250,12 @@ class _Programme:
             into = count_of(free, "free day") if free < frame.runs else "what this week may hold"
             out.append(f"{count_of(frame.runs, 'run')} {'does' if frame.runs == 1 else 'do'} not fit into {into}")
         chosen = [k for v, k in self._all() if x[v] > 0.5]
+        held = sum(k.offer.is_hard and k.offer.purpose != "long" for k in chosen)
+        if held < frame.hard_sessions and any(k.offer.is_hard for _, k in self.choices):
+            wished = count_of(frame.hard_sessions, "hard session")
+            out.append(
+                f"{wished} {'does' if frame.hard_sessions == 1 else 'do'} not fit{f', only {held}' if held else ''}"
+            )
         hard = [k.date for k in chosen if k.offer.is_hard]
         could = {k.date for _, k in self.choices if k.offer.purpose == "long"}
         has_long = any(k.on_foot and k.offer.minutes >= frame.longest - LONG_APART for k in chosen)

@@ -35,9 +35,13 @@ def season_changes(library: History, date: dt.date | None = None) -> SeasonChang
     Raises
     ------
     UsageError
-        No accepted season, or its race is over.
+        No accepted season by then, or its race is over.
     """
-    return _solved(library, date or dt.date.today())[0]
+    today = date or dt.date.today()
+    accepted_on = season_plan.newest_accepted(library)[1].date
+    if str(today) < str(accepted_on):
+        raise UsageError(f"this season was accepted on {accepted_on}: nothing of the days before changes by it")
+    return _solved(library, today)[0]
 
 
 def waiting(library: History, date: dt.date | None = None) -> str:

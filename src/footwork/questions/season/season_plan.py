@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -140,7 +141,10 @@ def show_season(library: History, date: dt.date | None = None) -> SeasonPlan:
     accepted = acceptance(library, entry.id)
     if accepted is None:
         basis = basis_of(library, wishes_of(entry, today), today)
-        return _told(library, entry.id, "proposed", today, basis, laid_out(basis))
+        told = _told(library, entry.id, "proposed", today, basis, laid_out(basis))
+        made = dt.date.fromisoformat(str(entry.date))
+        again = f"Proposed on {made.day} {made:%B}, and laid out again by what is known on {today.day} {today:%B}."
+        return told if made == today else replace(told, said=[again, *told.said])
     return _as_accepted(library, entry, accepted, today)
 
 
@@ -182,10 +186,11 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
 def is_ahead(library: History, date: dt.date | None = None) -> bool:
     """Whether a season was accepted whose race is still to come."""
     try:
-        entry, _ = newest_accepted(library)
+        entry, acceptance_ = newest_accepted(library)
     except UsageError:
         return False
-    return dt.date.fromisoformat(entry.payload["date"]) > (date or dt.date.today())
+    day = date or dt.date.today()
+    return dt.date.fromisoformat(entry.payload["date"]) > day >= dt.date.fromisoformat(str(acceptance_.date))
 
 
 def _accepted(library: History) -> dict[str, Any]:
