@@ -148,6 +148,13 @@ def test_the_optimum_of_a_published_cadence_design():
         found, _ = trials.optimum(*(np.array(v, dtype=float) for v in (cadence, rate, groups, hours)))
         hits += found.low <= base <= found.high
     assert hits >= 53
+    # Fieller's ends lie nearly alike about a vertex that is told well, also one off the middle of what was run.
+    steps, runs = np.tile(np.arange(160.0, 186.0, 2.0), 6), np.repeat(np.arange(6.0), 13)
+    beats = 150 + 0.05 * (steps - 168) ** 2 + rng.normal(0, 0.3, 78)
+    off, _ = trials.optimum(steps, beats, runs, rng.permutation(78) / 60)
+    assert off.value == pytest.approx(168, abs=0.3) and off.high - off.value == pytest.approx(
+        off.value - off.low, rel=0.3
+    )
     flat, _ = trials.optimum(np.array(cadence), 150 + rng.normal(0, 1, len(cadence)), np.array(groups), np.array(hours))
     assert flat.value is None or flat.high - flat.low > 8
 

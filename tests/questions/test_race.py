@@ -117,6 +117,8 @@ def test_the_run_of_a_triathlon_has_its_first_kilometre_apart_and_one_clock(libr
     assert "off the bicycle" not in library.race(**FLAT_TEN).strategies["instructions"][0]["why"]
     with pytest.raises(UsageError, match="belong to a ride"):
         library.race(**FLAT_TEN, transitions=("2:00",))
+    with pytest.raises(UsageError, match="two at most"):
+        library.race(**FLAT_TEN, after_ride="1:10:00", transitions=("2:00", "1:30", "1:00"))
 
 
 def test_a_recorded_ride_gives_its_time(library, tmp_path):

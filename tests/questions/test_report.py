@@ -90,6 +90,7 @@ def test_the_one_thing_that_went_well_and_the_question_come_from_what_was_asked(
     )
     ahead = part(library.report("week", on), "The next fourteen days").rows
     assert ["far"] == [row[1] for row in ahead if row[1].startswith("far")]
+    assert part(library.report("week", on), "The next fourteen days").headers == ["day", "session", "in words"]
 
 
 def test_what_is_passed_on_tells_of_the_diary_only_what_is_shared(library, today, tmp_path):

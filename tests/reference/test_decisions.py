@@ -1,14 +1,23 @@
 """Numbers that decide what is said, each with the one right outcome, worked by hand beside it."""
 
 import datetime as dt
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from footwork.analysis import conversion, matched_power, usual_watts, worthwhile
-from footwork.physiology import domains, lay_off
+from footwork.analysis import conversion, load_response, matched_power, usual_watts, worthwhile
+from footwork.physiology import curve, domains, lay_off
+from footwork.planning import session_steps
+from footwork.planning.families import Offer, race_family
+from footwork.planning.season_weeks import Standing
+from footwork.planning.week_days import Frame, Kept, stands
 from footwork.quantities import Estimate
 from footwork.questions.load.borders import Borders
+from footwork.questions.runs import one_run
+from footwork.questions.season import plan_basis, wishes
+from footwork.questions.squad import prescribing
 
 
 def test_beats_become_power_by_the_slope():
@@ -141,3 +150,78 @@ def test_a_bent_conversion_by_hand():
     # A third beyond what was seen the factor stays: 300 x 1.33 = 399 W.
     assert made.apply(500.0) / 500 == pytest.approx(made.apply(399.0) / 399)
     assert made.error(250.0) == pytest.approx(np.hypot(0.01, 0.03 * 0.25) / 1.125, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("runs", "share", "hard"), [(1, 0.3, 0), (2, 0.3, 1), (3, 0.3, 1), (4, 0.119, 1), (4, 0.12, 2), (6, 0.3, 2)]
+)
+def test_a_plan_asks_as_many_hard_sessions_as_are_run(runs, share, hard):
+    standing = Standing(150.0, 160.0, 80.0, share, 300.0, float(runs))
+    assert plan_basis._hard_sessions(standing, runs) == hard
+
+
+def test_a_race_is_called_by_its_distance():
+    assert [wishes.race_name(m) for m in (21_097.5, 42_195.0, 10_000.0, 12_345.0, 800.0)] == [
+        "half marathon",
+        "marathon",
+        "10 km",
+        "12.345 km",
+        "800 m",
+    ]
+
+
+def test_sessions_near_a_races_power_grow_by_one_repeat():
+    made = race_family(0.93, 100.0)
+    assert made.sizes == (2, 3, 4, 5) and "10 min at 92 to 94 % CP, 3 min easy jog" in made.text
+
+
+def test_a_planned_week_stands_only_with_nothing_hard_on_an_easy_day():
+    day = dt.date(2026, 11, 30)
+    hard = Kept(day, Offer("four minutes", "severe", "4 min", 40.0, 50.0, 12.0))
+    easy = Kept(day, Offer("easy run", "easy", "30 min", 15.0, 30.0, 0.0))
+    frame = Frame((day,), 50.0, 60.0, 10.0, 60.0, 80.0, 300.0, 1, 1, ("severe",))
+    assert stands(frame, [hard]) and stands(frame, [easy])
+    spared = replace(frame, no_demanding=frozenset({day}))
+    assert not stands(spared, [hard]) and stands(spared, [easy])
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "possible"), [(30, 1500, True), (29, 100, False), (100, 1501, False), (300, 200, False)]
+)
+def test_a_target_lies_within_what_is_run(low, high, possible):
+    assert session_steps.possible(session_steps.Target("watts", low, high)) is possible
+
+
+def test_a_longer_best_bounds_every_shorter_one():
+    rows = np.array([[300.0, 310.0, 320.0, 250.0], [290.0, 280.0, 330.0, 260.0]])
+    made = curve.combine(np.array([60, 120, 180, 600]), rows, [7, 8])
+    assert made.best.tolist() == [330.0, 330.0, 330.0, 260.0] and made.run.tolist() == [8, 8, 8, 8]
+
+
+def test_what_a_session_asks_is_finished_as_often_as_it_does_not_run_dry():
+    assert prescribing._why(0.3) == "as it was asked it is finished 70 times in a hundred"
+
+
+@pytest.mark.parametrize(("tests", "weeks", "few"), [(9, 40, True), (10, 25, True), (10, 26, False), (12, 40, False)])
+def test_a_response_takes_ten_tests_over_half_a_year(tests, weeks, few):
+    days = np.round(np.linspace(0, 7 * weeks, tests)).astype(np.int64)
+    reasons, _ = load_response.why_withheld(days, np.full(tests, 5.6), np.full(7 * weeks + 1, 30.0))
+    assert any("it takes 10 over 26 weeks" in r for r in reasons) is few
+
+
+def test_a_break_ends_the_return_from_the_one_before():
+    """Each of three breaks is ended by the next, before its return was through."""
+    runs = {d: 50.0 for d in (*range(0, 60, 2), *range(80, 86, 2), *range(105, 111, 2))}
+    first, second, third = lay_off.found(runs, {}, 140)
+    assert (first.since, first.again) == (58, second.since) and (second.since, second.again) == (84, third.since)
+    assert third.again is None
+
+
+def test_a_distance_that_takes_far_too_long_is_named():
+    def told(metres, seconds):
+        return one_run._impossible(SimpleNamespace(id=3, distance_m=metres, duration_s=seconds))
+
+    assert told(380.0, 3342.0) == [
+        "0.38 km in 55:42 cannot be what was run: footwork edit distance 3 METRES corrects it"
+    ]
+    assert told(380.0, 599.0) == told(None, 3342.0) == told(8380.0, 3342.0) == []

@@ -30,7 +30,7 @@ def season_served(tmp_path_factory):
         yield address, folder
 
 
-def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_served):
+def test_a_season_is_laid_out_accepted_its_change_taken_and_an_import_says_what_waits(browser, season_served, tmp_path):
     address, folder = season_served
     context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 900})
     page = context.new_page()
@@ -68,10 +68,6 @@ def test_a_season_is_laid_out_accepted_and_its_change_taken(browser, season_serv
     page.wait_for_selector("text=/session|Nothing was asked/")
     assert re.search(r"\d+ of \d+ sessions run", page.locator(".fw-main").inner_text())
     context.close()
-
-
-def test_an_import_says_that_changes_wait(season_served, tmp_path):
-    _, folder = season_served  # with a season accepted and an illness told by the test before
     with Library.open(folder) as library:
         assert library.season_changes().changes
     path = tmp_path / "run.fit"

@@ -251,7 +251,7 @@ class _Programme:
             out.append(f"{count_of(frame.runs, 'run')} {'does' if frame.runs == 1 else 'do'} not fit into {into}")
         chosen = [k for v, k in self._all() if x[v] > 0.5]
         held = sum(k.offer.is_hard and k.offer.purpose != "long" for k in chosen)
-        if held < frame.hard_sessions and any(k.offer.is_hard for _, k in self.choices):
+        if frame.hard_most == 7 and held < frame.hard_sessions and any(k.offer.is_hard for _, k in self.choices):
             wished = count_of(frame.hard_sessions, "hard session")
             out.append(
                 f"{wished} {'does' if frame.hard_sessions == 1 else 'do'} not fit{f', only {held}' if held else ''}"
