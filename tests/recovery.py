@@ -150,12 +150,14 @@ def _hard_rows(runners: int) -> list[str]:
         "the hills, rows are 1 to 10 s apart): F1 with both ends within 5 s or one row; and how many of as many steady "
         "hilly runs, and of those with 2 to 7 stops of 10 to 60 s, are cut.",
         "",
-        "| signal | F1 | without steps and over-unders | steady runs cut | runs with stops cut |",
-        "|---|---|---|---|---|",
+        "| signal | F1 | with laps, pressed up to 3 s late | without steps and over-unders | steady runs cut | "
+        "with a lap each five minutes | runs with stops cut |",
+        "|---|---|---|---|---|---|---|",
         *(
-            f"| {signal} | {sessions.f1_hard(signal, each):.3f} "
+            f"| {signal} | {sessions.f1_hard(signal, each):.3f} | {sessions.f1_hard(signal, each, laps=True):.3f} "
             f"| {sessions.f1_hard(signal, each, kinds=PLAIN):.3f} | "
             f"{sessions.cut('steady', signal, runners)} of {runners} | "
+            f"{sessions.cut('steady', signal, runners, lap=300)} of {runners} | "
             f"{sessions.cut('lights', signal, runners)} of {runners} |"
             for signal in ("power", "speed")
         ),

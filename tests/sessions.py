@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -160,20 +160,27 @@ def hard(seed: int, kind: str, hilly: bool) -> Hard:
     return Hard(*signals, edges, [int(e) + int(rng.integers(0, 4)) for e in ends[:-1]], spacing)
 
 
-def f1_hard(signal: intervals.Signal, runs: int, first_seed: int = 60_000, kinds: tuple[str, ...] = KINDS) -> float:
-    """F1 of pieces within 5 s or one row, over as many runs of each kind, half of them on hills."""
+def f1_hard(
+    signal: intervals.Signal, runs: int, first_seed: int = 60_000, kinds: tuple[str, ...] = KINDS, laps: bool = False
+) -> float:
+    """F1 of pieces within 5 s or one row, over as many runs of each kind, half of them on hills; with the runner's laps
+    or without."""
     hits = found = true = 0
     for kind in kinds:
         for i in range(runs):
             run = hard(first_seed + 1000 * KINDS.index(kind) + i, kind, i % 2 == 1)
-            h, f, t = score(run.found(signal), run.edges, max(5, run.spacing))
+            h, f, t = score(run.found(signal, laps), run.edges, max(5, run.spacing))
             hits, found, true = hits + h, found + f, true + t
     return 2 * hits / (found + true)
 
 
-def cut(kind: str, signal: intervals.Signal, runs: int, first_seed: int = 75_000) -> int:
-    """How many hilly runs of one level are cut."""
-    return sum(len(hard(first_seed + i, kind, True).found(signal)) > 1 for i in range(runs))
+def cut(kind: str, signal: intervals.Signal, runs: int, first_seed: int = 75_000, lap: int = 0) -> int:
+    """How many hilly runs of one level are cut, with a lap every so many seconds where that is not 0."""
+    made = (hard(first_seed + i, kind, True) for i in range(runs))
+    return sum(
+        len((replace(run, laps=list(range(lap, len(run.power), lap))) if lap else run).found(signal, lap > 0)) > 1
+        for run in made
+    )
 
 
 def doubts(signal: intervals.Signal, runs: int, first_seed: int = 90_000) -> dict[str, float]:

@@ -270,3 +270,16 @@ def test_parts_are_the_same_where_kind_and_edges_are():
     hilly = [sessions.hard(int(s), "time", True) for s in rng.integers(0, 9999, 20)]
     assert all(not d.otherwise or works(d.otherwise) != works(d.parts) for d in (r.divided("power") for r in hilly))
     assert sum(bool(r.divided("power").otherwise) for r in hilly) <= 2
+
+
+@pytest.mark.parametrize("kinds", [("ladder",), ("progressive",), sessions.KINDS])
+def test_laps_never_tell_less_than_no_laps(kinds):
+    """A lap is evidence for repeats and steps; for pieces that are neither it made their edges cheap, and sets fell."""
+    without, with_laps = (
+        sessions.f1_hard("power", 72 // len(kinds) // 3, 460_000, kinds, laps) for laps in (False, True)
+    )
+    assert with_laps >= without > 0.5
+
+
+def test_laps_of_a_device_by_itself_cut_no_steady_run():
+    assert sessions.cut("steady", "power", 12, lap=300) == 0

@@ -15,7 +15,7 @@ from footwork.analysis.change_points import change_points
 from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described, same
 from footwork.quantities import Floats
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 SHORTEST_S = 20  # a change that lasts shorter is no effort; our convention
 LEAST_WORK_S = 10  # but for strides; our convention
 STANDING = {"power": 40.0, "speed": 0.6}
@@ -31,6 +31,7 @@ HEART_WANDER, HEART_MOST = 0.03, 12.0  # how a heart's level wanders, and what o
 ALIKE = 0.12  # durations within this share are the same repeat
 MOST_SLOPE = 2.5  # of ln watts by grade: more would be hills run as repeats; our convention
 LATE_S = 4  # a lap is pressed so many seconds late at most, to be taken for the edge; our convention
+EARLY_S = 3  # a device shows a change so much later than the lap that was pressed at it; our convention
 STARTS_S = 60  # after a stop devices take so long to show the effort; our convention
 JUMP_S, MOST_JUMP = (15, 3), 16.0  # how a step is seen, and what the sharpest is worth at most; our convention
 MOST_STRETCHES, MOST_STOPS = 90, 40
@@ -251,10 +252,12 @@ def _tidied(parts: Sequence[tuple[int, int, str]]) -> list[tuple[int, int, str]]
 
 
 def _at_laps(parts: Sequence[tuple[int, int, str]], laps: Sequence[float]) -> list[tuple[int, int, str]]:
-    """Edges where the runner pressed the button, where that is no more than some seconds after what the signal says."""
+    """Edges where the runner pressed the button, where that is no more than some seconds off what the signal says."""
     edges = [parts[0][0], *(b for _, b, _ in parts)]
     for k in range(1, len(edges) - 1):
-        near = [round(lap) for lap in laps if -1 <= lap - edges[k] <= LATE_S and edges[k - 1] < lap < edges[k + 1]]
+        near = [
+            round(lap) for lap in laps if -EARLY_S <= lap - edges[k] <= LATE_S and edges[k - 1] < lap < edges[k + 1]
+        ]
         edges[k] = min(near, key=lambda lap: abs(lap - edges[k]), default=edges[k])
     return [(a, b, kind) for (a, b), (_, _, kind) in zip(pairwise(edges), parts, strict=True)]
 

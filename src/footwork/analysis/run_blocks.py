@@ -62,11 +62,11 @@ class Whole:
     laps: tuple[float, ...]
     most: float  # what one stretch out of line costs at most
 
-    def edge(self, at: int) -> float:
-        """What an edge there is worth when nothing tells it; a lap near it does."""
+    def edge(self, at: int, laps: bool = False) -> float:
+        """What an edge there is worth when nothing tells it; with ``laps`` one near it does."""
         if at >= self.seconds:
             return 0.0
-        near = any(-3 <= lap - at <= LAP_S for lap in self.laps)
+        near = laps and any(-3 <= lap - at <= LAP_S for lap in self.laps)
         return -LAP_COST if near else -log(self.seconds / BIN_S)
 
 
@@ -262,11 +262,12 @@ def _blocks(elements: Sequence[Stretch], whole: Whole) -> tuple[float, list[list
     n = len(elements)
     worth = [e.worth(whole.wander, most=whole.most) for e in elements]
     loose = [e.worth(LOOSE_SD, sharp=0.0) for e in elements]  # within a recovery one may walk, stand and jog
-    edge = [whole.edge(e.start) for e in elements] + [0.0]
+    # Whoever presses laps runs repeats or steps by them: what is neither gains nothing by a lap.
+    alone_edge, edge = ([whole.edge(e.start, laps) for e in elements] + [0.0] for laps in (False, True))
     best = [0.0] + [-np.inf] * n
     back = [0] * (n + 1)
     for i, first in enumerate(elements):
-        alone = best[i] + worth[i] + edge[i] - FREE * (not first.still)
+        alone = best[i] + worth[i] + alone_edge[i] - FREE * (not first.still)
         if alone > best[i + 1]:
             best[i + 1], back[i + 1] = alone, i
         if first.still:
