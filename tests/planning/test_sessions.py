@@ -310,3 +310,16 @@ def test_odd_numbers_are_one_sentence(text):
 )
 def test_odd_sizes_are_read_back(text):
     assert parse(parse(text).text()) == parse(text)
+
+
+def test_a_clock_may_say_min_and_an_error_is_told_whole():
+    assert (
+        session_words.parse("2 x (10 min at 260 W, 2:30 min easy jog)").text() == "2 x (10 min at 260 W, 2:30 easy jog)"
+    )
+    assert session_words.parse("5 x 1 km at 4:30 min/km").text() == session_words.parse("5 x 1 km at 4:30/km").text()
+    with pytest.raises(
+        UsageError, match=r"'2:30 foo bar': 'foo bar' is no intensity: write .*exertion 7, .*or one of rest"
+    ):
+        session_words.parse("2:30 foo bar")
+    with pytest.raises(UsageError, match="…'"):
+        session_words.parse(f"2:30 {'foo ' * 60}")

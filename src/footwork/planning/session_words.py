@@ -19,7 +19,7 @@ LONGEST_S, LONGEST_M, MOST_STEPS = 24 * 3600.0, 300_000.0, 400
 _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _DURATION = re.compile(
     rf"(?P<unknown>\?)\s*(?:min(?:utes?)?|m(?:etres?)?|s(?:ec(?:onds?)?)?)?\b|(?P<pressed>until (?:i )?press(?:ed)?)"
-    rf"|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?!\s*(?:-|–|to|/))"
+    rf"|(?P<clock>\d+(?::[0-5]\d){{1,2}})(?:\s*min(?:utes?|s)?\b)?(?!\s*(?:-|–|to|/))"
     rf"|(?P<h>{NUMBER})\s*h(?:ours?|rs?)?\s*(?:(?P<hm>\d+)(?![\d.,])\s*(?:min(?:utes?)?)?)?\b"
     rf"|(?P<min>{NUMBER})\s*(?:min(?:utes?|s)?|′|')(?:\s*(?P<minsec>\d+)\s*(?:s(?:ec(?:onds?)?)?|″|\"))?(?![a-z])"
     rf"|(?P<s>{NUMBER})\s*(?:s(?:ec(?:onds?|s)?)?|″|\")(?![a-z])|(?P<km>{NUMBER})\s*(?:km|k|kilomet(?:re|er)s?)\b|(?P<mi>{NUMBER})\s*(?:mi|miles?)\b|(?P<m>{NUMBER})\s*m(?:et(?:re|er)s?)?\b",
@@ -42,7 +42,7 @@ def parse(text: str) -> Session:
     try:
         return _parsed(text)
     except UsageError as error:  # what was typed is echoed in part
-        raise UsageError(re.sub(r"'([^']{90})[^']{20,}'", r"'\1…'", str(error))) from None
+        raise UsageError(re.sub(r"(?<!\w)'([^']{90})[^']{20,}'", r"'\1…'", str(error))) from None
 
 
 def _parsed(text: str) -> Session:
