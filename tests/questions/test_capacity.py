@@ -11,6 +11,7 @@ import pytest
 
 from footwork.api import Library
 from footwork.errors import NotEnoughData
+from footwork.history import book
 from footwork.physiology import habitual
 from footwork.questions.capacity import evidence, through_time
 from footwork.reports import numbers_card, numbers_of, numbers_told
@@ -297,3 +298,38 @@ def test_a_fall_of_weeks_without_running_is_told_as_of_the_day_it_ended():
         255,
     )
     assert (up["date"], up["label"], round(up["after_w"])) == ("2026-11-28", "running as usual again", 263)
+
+
+def test_a_bound_that_rests_on_one_run_alone_names_it(tmp_path):
+    files = tmp_path / "files"
+    files.mkdir()
+    for day, watts in ((0, 200), (2, 260), (4, 200)):
+        write(files, day, watts, speed=watts / 70)
+    with Library.open(tmp_path / "few") as library:
+        library.add([files])
+        found = library.capacity(date=FIRST.date() + dt.timedelta(days=5))
+        hard = max(library.runs(), key=lambda r: r.power_w).id
+    shown = ok("show", hard, library=tmp_path / "few").stdout
+    assert f"No domains: critical power is not known on {found.scale}." in shown
+    assert found.lower_bound == pytest.approx(255, abs=8)
+    named = re.search(
+        r"run (\d+) alone says it, (\d+) % beyond the others, so leave it out", found.critical_power.reason
+    )
+    assert named and int(named[1]) == hard and int(named[2]) == pytest.approx(100 * (260 / 200 / 1.02 - 1), abs=3)
+
+
+def test_what_was_found_without_a_date_ends_with_the_day(weeks, monkeypatch):
+    asked = []
+    for _ in range(2):
+        assert weeks.cached("now", lambda: asked.append(1) or len(asked)) == 1
+
+    tomorrow = dt.date.today() + dt.timedelta(days=1)
+    monkeypatch.setattr(book, "dt", SimpleNamespace(date=SimpleNamespace(today=lambda: tomorrow)))
+    assert weeks.cached("now", lambda: asked.append(1) or len(asked)) == 2
+
+
+def test_sessions_ahead_are_to_come(weeks):
+    weeks.plan_session("30 min easy", dt.date.today() + dt.timedelta(days=3))
+    weeks.plan_session("40 min easy", dt.date(2026, 3, 2))
+    ahead, gone = ok("session", "list", library=weeks.folder).stdout.splitlines()
+    assert ahead.endswith("  to come") and gone.endswith("  no run that day")

@@ -2,9 +2,10 @@
 
 import pytest
 
-from footwork.errors import UsageError
+from footwork.errors import HeldBack, UsageError
 from footwork.questions import season, sessions
 from footwork.reports import season_sheet
+from footwork.results.health import Health
 from tests.questions.test_season import DAY, today, wished
 
 __all__ = ["today"]  # the fixture
@@ -32,6 +33,23 @@ def test_an_accepted_season_goes_to_paper_calendar_and_watch(library, today):
     uid = f"UID:session-{row['first']}@footwork"
     assert before.count(uid) == after.count(uid) == 1  # moved, it stays the one event
     assert before.count("BEGIN:VEVENT") == after.count("BEGIN:VEVENT") == len(library.sessions())
+
+
+def test_workouts_for_after_the_easy_days_of_a_return_are_written_and_no_others(library, today, monkeypatch):
+    library.new_season(today, **wished(today))
+    library.accept_season(today)
+    every = [name for name, _ in season.season_workouts(library, 2, today)]
+
+    def told(health):
+        monkeypatch.setattr(library, "health", lambda day=None: health)
+        return [name for name, _ in season.season_workouts(library, 2, today)]
+
+    until = today + 5 * DAY
+    later = told(Health("returning", today - DAY, until))
+    assert later == [name for name in every if name[:10] > until.isoformat()] and 0 < len(later) < len(every)
+    for health in (Health("returning", today, today + 14 * DAY), Health("ill", today), Health("injured", today)):
+        with pytest.raises(HeldBack):
+            told(health)
 
 
 def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(library, today):

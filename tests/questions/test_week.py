@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 import shutil
 
 import numpy as np
@@ -9,11 +10,12 @@ import pytest
 
 from footwork.api import Library
 from footwork.charts.weeks_picture import six_weeks
+from footwork.physiology.lay_off import SHARE_ENDS, whole_loss
 from footwork.questions.runs import run_titles
 from footwork.questions.runs import titles as kept_titles
 from footwork.results.health import Health
 from footwork.store import stamps
-from footwork.wording.due_words import ago, what_next
+from footwork.wording.due_words import after_pause, ago, what_next
 from footwork.wording.run_titles import short_title
 from tests.program import footwork, of_json
 
@@ -189,6 +191,17 @@ def test_numbers_are_told_as_far_as_they_are_known(library, tmp_path):
     assert early["withheld"] and early["domains"] == []
     done = footwork("numbers", "--date", "2026-03-10", "--card", tmp_path / "card.pdf", library=library.folder)
     assert done.returncode == 5 and "needs critical power" in done.stderr and not (tmp_path / "card.pdf").exists()
+
+
+def test_a_pause_is_told_by_whether_capacity_is_lowered_for_it():
+    assert after_pause(None, TODAY) == after_pause(TODAY - dt.timedelta(days=14), TODAY) == ""
+    lowered = after_pause(TODAY - dt.timedelta(days=84), TODAY)
+    assert "is told lower, by what published breaks of that length took, " in lowered
+    unknown = after_pause(TODAY - dt.timedelta(days=85), TODAY)
+    assert "is not known from before it; published breaks of that length took " in unknown
+    shares = [[int(v) for v in re.search(r"took,? (\d+) to (\d+) %", text).groups()] for text in (lowered, unknown)]
+    low, high = (100 * end * whole_loss(85) for end in SHARE_ENDS)
+    assert shares == [shares[1]] * 2 and shares[1] == [round(low), round(high)]
 
 
 def test_a_long_pause_is_said_wherever_something_is_promised(library):

@@ -14,6 +14,7 @@ from footwork.planning.families import Offer, race_family
 from footwork.planning.season_weeks import Standing
 from footwork.planning.week_days import Frame, Kept, stands
 from footwork.quantities import Estimate
+from footwork.questions.capacity import capacity_estimate
 from footwork.questions.load.borders import Borders
 from footwork.questions.runs import one_run
 from footwork.questions.season import plan_basis, wishes
@@ -215,6 +216,17 @@ def test_a_break_ends_the_return_from_the_one_before():
     first, second, third = lay_off.found(runs, {}, 140)
     assert (first.since, first.again) == (58, second.since) and (second.since, second.again) == (84, third.since)
     assert third.again is None
+
+
+def test_what_is_asked_without_a_date_is_of_today_until_nothing_is_said_of_today():
+    today = dt.date.today()
+
+    def asked(*days):
+        rows = [SimpleNamespace(local=dt.datetime.combine(today - dt.timedelta(days=d), dt.time(9))) for d in days]
+        return (today - capacity_estimate._now(rows)).days
+
+    assert asked() == asked(0, 9) == asked(84, 200) == 0
+    assert asked(85, 200) == 85 and asked(-1, 3) == -1  # a clock that is ahead
 
 
 def test_a_distance_that_takes_far_too_long_is_named():

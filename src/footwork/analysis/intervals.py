@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from footwork.analysis.change_points import change_points
-from footwork.analysis.run_blocks import BIN_S, Stretch, Whole, described, same
+from footwork.analysis.run_blocks import BIN_S, EARLY_S, Stretch, Whole, described, same
 from footwork.quantities import Floats
 
 METHOD_VERSION = 5
@@ -28,10 +28,8 @@ HEART_S, HEART_SMOOTH_S = 32.0, 8.0
 HEART_RISE_S = 180  # a heart that comes from rest rises this long; it tells no warm-up
 HEART_GAIN = 2.5  # a heart changes by less than the effort does
 HEART_WANDER, HEART_MOST = 0.03, 12.0  # how a heart's level wanders, and what one stretch out of line costs at most
-ALIKE = 0.12  # durations within this share are the same repeat
 MOST_SLOPE = 2.5  # of ln watts by grade: more would be hills run as repeats; our convention
 LATE_S = 4  # a lap is pressed so many seconds late at most, to be taken for the edge; our convention
-EARLY_S = 3  # a device shows a change so much later than the lap that was pressed at it; our convention
 STARTS_S = 60  # after a stop devices take so long to show the effort; our convention
 JUMP_S, MOST_JUMP = (15, 3), 16.0  # how a step is seen, and what the sharpest is worth at most; our convention
 MOST_STRETCHES, MOST_STOPS = 90, 40

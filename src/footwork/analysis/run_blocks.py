@@ -22,20 +22,11 @@ WORK_SD, REST_SD, WORK_LASTS, REST_LASTS = (0.035, 0.1, 0.3), (0.08, 0.3), 0.08,
 REGULAR = 0.3  # spread of what comes again and again, as rests and repeats do and lights do not
 LEVEL_SD = 0.025  # of a steady level from stretch to stretch
 WANDER_S = 60.0  # how long a level that wanders stays where it is
-MERGED = (
-    0.03,
-    0.04,
-    0.05,
-    0.065,
-    0.08,
-    0.1,
-    0.12,
-    0.17,
-    0.24,
-    0.35,
-)  # contrasts below which neighbours are one, tried in turn
+# Contrasts below which neighbours are one, tried in turn.
+MERGED = (0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.12, 0.17, 0.24, 0.35)
 FREE = float(np.log(0.75))  # of a level that nothing tells
 SET_COST = 5.0
+EARLY_S = 3  # a device shows a change so much later than the lap that was pressed at it
 LAP_S, LAP_COST = 8, 1.5  # an edge near a lap costs less
 LEAST_PAIR = 0.6  # of the least contrast between two neighbours of a set
 IRREGULAR, LITTLE = 5.0, 2.0  # what a set is worth less where its work lasts as it likes: of slight contrast, of plain
@@ -66,7 +57,7 @@ class Whole:
         """What an edge there is worth when nothing tells it; with ``laps`` one near it does."""
         if at >= self.seconds:
             return 0.0
-        near = laps and any(-3 <= lap - at <= LAP_S for lap in self.laps)
+        near = laps and any(-EARLY_S <= lap - at <= LAP_S for lap in self.laps)
         return -LAP_COST if near else -log(self.seconds / BIN_S)
 
 

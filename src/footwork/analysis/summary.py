@@ -80,9 +80,7 @@ def summarise(signals: Signals) -> Summary:
         distance_m=float(known[-1] - min(known[0], 0.0)) if len(known) else None,
         climb_m=climb(signals["altitude"]) if "altitude" in signals else None,
         heart_rate_bpm=mean_known(heart) if usable else None,
-        heart_rate_sound_s=float(np.isfinite(signals.sound_heart_rate[timer]).sum())
-        if "heart_rate" in signals
-        else None,
+        heart_rate_sound_s=float(np.isfinite(heart).sum()) if "heart_rate" in signals else None,
         cadence_spm=mean_known(signals.get("cadence")[timer]),
         temperature_c=mean_known(signals.get("temperature")[timer]),
         altitude_m=mean_known(signals.get("altitude")[timer]),

@@ -110,7 +110,7 @@ def _listed(found: list[dict[str, Any]], otherwise: list[dict[str, Any]], imperi
         ]
         size = format_duration(e["end_s"] - e["start_s"])
         say(
-            f"  {format_duration(e['start_s']) if e['start_s'] else '0:00':>8}  {e['kind']:<9} {size:>7} {way:>8}  "
+            f"  {format_duration(e['start_s']):>8}  {e['kind']:<9} {size:>7} {way:>8}  "
             + "  ".join(p for p in parts if p)
             + ("" if e["sure"] else "  not sure")
         )

@@ -99,10 +99,10 @@ class History:
         return stamps.stamp(self.folder)
 
     def cached(self, key: Any, make: Callable[[], Any]) -> Any:
-        """A result across runs, kept until anything in the library's databases changes; threads that want the same wait
-        for the first."""
+        """A result across runs, kept until anything in the library's databases changes or the day ends, for what is
+        asked without a date is of today; threads that want the same wait for the first."""
         with self._looking:
-            state = self.state()
+            state = self.state(), dt.date.today()
             if state != self._kept_stamp:
                 self._kept, self._kept_stamp = ({}, {}), state
             # An answer begun before a write belongs to the old results, which these names still hold.

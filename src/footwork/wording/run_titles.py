@@ -117,20 +117,24 @@ def short_title(title: str) -> str:
 
 
 def _group(name: str, count: int) -> str:
+    return f"{_number(count)} times {_size(name)}"
+
+
+def _size(name: str) -> str:
+    """What the repeats of a group are, as ``eight minutes`` of ``3 x 8:00``."""
     _, _, size = name.partition(" x ")
     clock = re.fullmatch(r"(?:(\d+):)?(\d+):(\d\d)", size)
     if clock:
         hours, minutes, seconds = (int(v or 0) for v in clock.groups())
         size = _lasting(3600 * hours + 60 * minutes + seconds)
-    return f"{_number(count)} times {size}"
+    return size
 
 
 def _steps(works: Sequence[dict[str, Any]]) -> str:
     """Work upon work: a run that gets harder."""
     group = works[0]["group"]
     one = group is not None and all(e["group"] == group for e in works)
-    size = _group(group, 0).partition(" times ")[2] if one else ""
-    return f"harder in {_number(len(works))} steps{' of ' if size else ''}{size}"
+    return f"harder in {_number(len(works))} steps{f' of {_size(group)}' if one else ''}"
 
 
 def _alone(members: Sequence[dict[str, Any]]) -> str:

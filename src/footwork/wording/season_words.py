@@ -59,7 +59,7 @@ def plan_sentence(race: SeasonRace, weeks: Sequence[PlannedWeek], state: str) ->
     """A plan in one sentence or two."""
     on = dt.date.fromisoformat(race.date)
     count = len(weeks)
-    said = f"{count} week{'s' if count != 1 else ''} up to the {race.name} on {on.day} {on:%B %Y}, its own with them"
+    said = f"{count} week{'s' if count != 1 else ''} to the {race.name} on {on.day} {on:%B %Y}, race week included"
     full = [w for w in weeks if w.phase not in ("taper", "race week")]
     if full:
         most = max(full, key=lambda w: w.asked)

@@ -38,9 +38,8 @@ def season_changes(library: History, date: dt.date | None = None) -> SeasonChang
         No accepted season by then, or its race is over.
     """
     today = date or dt.date.today()
-    accepted_on = season_plan.newest_accepted(library)[1].date
-    if str(today) < str(accepted_on):
-        raise UsageError(f"this season was accepted on {accepted_on}: nothing of the days before changes by it")
+    if today < (since := season_plan.accepted_on(library)):
+        raise UsageError(f"this season was accepted on {since}: nothing of the days before changes by it")
     return _solved(library, today)[0]
 
 

@@ -184,13 +184,18 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
 
 
 def is_ahead(library: History, date: dt.date | None = None) -> bool:
-    """Whether a season was accepted whose race is still to come."""
+    """Whether a season was accepted by then whose race is still to come."""
     try:
-        entry, acceptance_ = newest_accepted(library)
+        entry, _ = newest_accepted(library)
     except UsageError:
         return False
     day = date or dt.date.today()
-    return dt.date.fromisoformat(entry.payload["date"]) > day >= dt.date.fromisoformat(str(acceptance_.date))
+    return dt.date.fromisoformat(entry.payload["date"]) > day >= accepted_on(library)
+
+
+def accepted_on(library: History) -> dt.date:
+    """The day the newest accepted season was accepted. Raises UsageError where none was."""
+    return dt.date.fromisoformat(str(newest_accepted(library)[1].date))
 
 
 def _accepted(library: History) -> dict[str, Any]:

@@ -60,7 +60,7 @@ def section(
                     e["kind"].capitalize()
                     + (f", {e['group']}" if e["group"] else "")
                     + ("" if e["sure"] else ", not sure"),
-                    format_duration(e["start_s"]) if e["start_s"] else "0:00",
+                    format_duration(e["start_s"]),
                     format_duration(e["end_s"] - e["start_s"]),
                     format_duration(e["standing_s"]) if e["standing_s"] >= 5 else "",
                     f"{e['power']:.0f} W" if e["power"] is not None else "",
