@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import os
 import shutil
+import sys
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,10 +19,27 @@ import pytest
 from footwork.api import Library
 from footwork.demo import season, write
 from footwork.demo.simulate import Runner
+from footwork.history.recordings import workers
 from footwork.maintenance import encryption
+from footwork.squad import kept_lines
 
 RUNNER = Runner()
 REAL_RUN = Path(__file__).parents[2] / "shared" / "recordings" / "run-with-power-2017.fit"
+WITH_PROCESSES = {module: module.PROCESSES_FROM for module in (workers, kept_lines)}
+
+
+def pytest_configure() -> None:
+    """Each core runs tests already: many files and squads are worked out in the test's own process, unless it asks for
+    `processes`; a test that starts the program as a user does has them as well."""
+    for module in WITH_PROCESSES:
+        module.PROCESSES_FROM = sys.maxsize
+
+
+@pytest.fixture
+def processes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For what several processes do."""
+    for module, least in WITH_PROCESSES.items():
+        monkeypatch.setattr(module, "PROCESSES_FROM", least)
 
 
 def pytest_xdist_auto_num_workers() -> int:

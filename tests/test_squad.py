@@ -146,7 +146,7 @@ def test_an_unchanged_squad_is_only_read_and_a_changed_runner_is_worked_out_agai
     assert sorted(called) == ["anna", "anna", "ben", "cleo"]
 
 
-def test_several_processes_say_the_same(club, today):
+def test_several_processes_say_the_same(club, today, processes):
     one = Squad.open(club).lines(today, workers=1, fresh=True).to_json()
     two = Squad.open(club).lines(today, workers=2, fresh=True).to_json()
     for found in (one, two):

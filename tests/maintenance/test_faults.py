@@ -219,12 +219,13 @@ def test_pages_can_be_read_while_an_import_writes(tmp_path):
 POISON = "035.fit"  # ends the worker that reads it, as a crash in native code would
 
 
-def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch):
-    source = files(tmp_path / "in", workers.WINDOW + 40, 60)  # more than are handed out at once
+def test_a_worker_that_dies_costs_only_its_file(tmp_path, monkeypatch, processes):
+    monkeypatch.setattr(workers, "WINDOW", 20)
+    source = files(tmp_path / "in", 60, 60)  # more than are handed out at once
     monkeypatch.setattr(workers, "work", _poisoned_work)
     with Library.open(tmp_path / "library") as library:
         report = library.add([source], workers=2)
-    assert len(report["added"]) == workers.WINDOW + 39
+    assert len(report["added"]) == 59
     assert [e["file"] for e in report["failed"]] == [POISON]
     assert "ends the program" in report["failed"][0]["reason"]
 
@@ -249,12 +250,12 @@ def test_workers_come_from_elsewhere_where_a_socket_has_no_room(tmp_path):
     assert child.returncode == 0 and len(json.loads(child.stdout)["added"]) == 10
 
 
-def test_processes_and_one_process_give_the_same_library(tmp_path):
+def test_processes_and_one_process_give_the_same_library(tmp_path, processes):
     source = files(tmp_path / "in", 10)
     results = []
-    for processes in (1, 2):
-        with Library.open(tmp_path / f"library{processes}") as library:
-            library.add([source], workers=processes)
+    for count in (1, 2):
+        with Library.open(tmp_path / f"library{count}") as library:
+            library.add([source], workers=count)
             results.append([r.to_json() for r in library.runs()])
     assert results[0] == results[1]
 
