@@ -7,6 +7,7 @@ changes unseen. When one is meant to change: ``python -m tests.analysis.test_hel
 import dataclasses
 import datetime as dt
 import json
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,17 +17,28 @@ import pytest
 from footwork.analysis import (
     agreement,
     capacity_days,
+    change_points,
+    check,
     cleaning,
     conversion,
     drift,
+    editing,
     efforts,
     form,
     heart,
+    heart_shares,
     intervals,
+    load_response,
+    load_sums,
     mixed,
+    modelled_power,
     pairing,
+    possible,
     repeats,
+    response,
     screening,
+    settled,
+    signs,
     speed,
     summary,
     trial_statistics,
@@ -39,7 +51,8 @@ from footwork.physiology import curve
 from footwork.quantities import plain
 from footwork.signals import Lap, PowerStream, Recording, Signals
 from tests import devices, everyday, heartfaults, seasons, sessions
-from tests.held import differences, thinned
+from tests.analysis.test_devices import steps
+from tests.held import differences, thinned, write
 
 HELD = Path(__file__).with_name("held.json")
 RUNNER = Runner()
@@ -125,6 +138,7 @@ def signals(pieces, seed=3):
     return cleaning.clean(recording, 68.0)[0]
 
 
+@cache
 def blocks(count=14):
     """Minute rows of some runs of one runner, easy and hard."""
     out = []
@@ -174,6 +188,168 @@ def lines():
     return [(np.column_stack([np.ones(9), x]), 3 + 0.5 * x + k + noise[k]) for k in range(7)]
 
 
+def kinds(signal, second=0):
+    """Sessions of every kind, steady runs and lights among them, half on hills and with laps."""
+    names = (*sessions.KINDS, "steady", "lights")
+    made = [sessions.hard(300 + 50 * second + k, kind, (k + second) % 2 == 1) for k, kind in enumerate(names)]
+    return [told(run.divided(signal, laps=k % 3 == 0)) for k, run in enumerate(made)]
+
+
+def clocks_of(late, by, gap=None):
+    """One run on two devices, the second so many seconds ahead, smoother and with holes."""
+    rng = np.random.default_rng(17)
+    n = 2400
+    wave = 3 + np.convolve(rng.normal(0, 0.6, n), np.ones(25) / 5, mode="same")
+    other = np.convolve(wave, np.ones(5) / 5, mode="same") + rng.normal(0, 0.1, n)
+    second = np.interp(np.arange(n) - late, np.arange(n), other)
+    if gap:
+        second[gap[0] : gap[1]] = np.nan
+    return pairing.lag_between(wave, second, by)
+
+
+def moved():
+    first, second = pair_of_signals()
+    both = pairing.common(first, second)
+    late = [pairing.shifted(first, lag) for lag in (0.2, 7.4, -3.6)]
+    return [told(pairing.drift(*both, "power")), [len(s) for s in both], told(late)]
+
+
+def year(seed, weeks, gain):
+    """A season's heart rate at power: what is prepared of it, its fit, gains and drift."""
+    runs, border = seasons.season(np.random.default_rng(seed), gain, weeks=weeks)
+    made = settled.prepare(runs, border, few=weeks < 10)
+    model = response.fit(made)
+    gains, why = response.gain(model, model.days[0], model.days[-1])
+    levels = [model.rate(d) for d in np.linspace(model.days[0], model.days[-1], 5)]
+    return told([made, levels, why, [gains.mean(), gains.std()], model.drift(), settled.shown(runs, 0.9 * border)])
+
+
+def skies(count=14):
+    rng = np.random.default_rng(31)
+    return [usual_watts.Sky(*rng.uniform((0, 0, 0), (28, 8, 360))) if k % 4 else None for k in range(count)]
+
+
+def against(what):
+    """Runs against what was usual before them, with weather and without."""
+    rows, of = blocks(18), skies(18)
+    made = usual_watts.fit(rows[:14], of[:14], what)
+    return told([usual_watts.compare(made, rows[k], of[k], what) for k in range(14, 18)])
+
+
+def without_meter():
+    """Watts by the model from speeds that jump and heights of a satellite."""
+    made = cleaning.clean(nasty(), 70.0)[0]
+    rng = np.random.default_rng(23)
+    rough = made["speed"] + rng.normal(0, 0.3, len(made)) + 4 * (rng.random(len(made)) < 0.01)
+    height = made["altitude"] + rng.normal(0, 2.0, len(made))
+    noise = modelled_power.height_noise(height)
+    power = modelled_power.modelled(rough, made.get("grade"), made.timer, 70.0, noise)
+    seconds = np.array([1.0, 10.0, 60.0, 1200.0])
+    return told(
+        [modelled_power.smooth_speed(rough, made.timer), noise, power, modelled_power.error_over(seconds, power[1])]
+    )
+
+
+def edited():
+    """A run cut, joined, left out of, moved, and with another length and incline."""
+    made = cleaning.clean(nasty(), 70.0)[0]
+    begin = made["time"][0]
+    parts = [editing.cut(made, begin + a, begin + b) for a, b in ((0, 700), (760, 1400))]
+    changed = [
+        editing.join(parts),
+        editing.leave_out(made, begin + 100, begin + 200),
+        editing.leave_out(made, begin + 100, begin + 200, "power"),
+        editing.judge_heart_rate(made, False),
+        editing.shift(made, 90.0),
+        editing.rescale(made, 5000.0),
+        editing.tilt(made, 0.02),
+    ]
+    return [told(c) for c in changed]
+
+
+def impossible():
+    """Speeds of a vehicle, leaps, and watts that no speed asks for."""
+    made = cleaning.clean(nasty(), 70.0)[0]
+    columns = {k: v.copy() for k, v in made.columns.items()}
+    columns["distance"][900:] += 9.0 * np.minimum(np.arange(len(made) - 900), 240)
+    columns["power"][1600:1800] *= 2.4
+    by_place = {k: columns[k] for k in ("time", "latitude", "longitude")}
+    masks = [possible.too_fast(columns), possible.too_fast(by_place)]
+    masks += [possible.beyond_watts(columns, "power", made.timer, mass) for mass in (70.0, None, 45.0)]
+    speeds = [made["speed"], np.where(np.arange(len(made)) % 9 == 0, 60.0, 3.0)]
+    return [[runs_of(m) for m in masks], [possible.leaps(s) for s in speeds]]
+
+
+def watched():
+    """Half a year of mornings, ill once, with cycles."""
+    rng = np.random.default_rng(12)
+    days = 180
+    bad = np.exp(-0.5 * ((np.arange(days) - 120) / 3.0) ** 2)
+    rows = [
+        50 + rng.normal(0, 1.5, days) + 6 * bad,
+        7 + rng.normal(0, 0.8, days) - 2 * bad,
+        rng.normal(0, 1, days) + 2 * bad,
+    ]
+    rows[0][rng.random(days) < 0.2] = np.nan
+    channels = [
+        signs.Channel(name, sign, felt, sd, values)
+        for name, sign, felt, sd, values in zip(
+            ("rate", "sleep", "sore"), (1, -1, 1), (False, False, True), (2.0, 1.0, 1.0), rows, strict=True
+        )
+    ]
+    score, count = signs.scores(channels, 3)
+    periods = [8, 36, 66, 120, 149]
+    return told(
+        [score, count, signs.checks(score, count, {2: 2.2, 3: 2.4}), signs.without_cycle(rows[0], periods, 1.5)]
+    )
+
+
+def loads():
+    rng = np.random.default_rng(3)
+    way = rng.lognormal(3.5, 0.5, 16)
+    ways = [load_sums.calibrate(way * rng.lognormal(0.1, 0.15, 16), way, e) for e in (0.1, 0.25)]
+    parts = [load_sums.Part(w, 0.1 + 0.01 * k, (("capacity", load_sums.of_capacity(0.8)),)) for k, w in enumerate(way)]
+    return told([ways, [w.applied(60.0) for w in ways], load_sums.summed(parts, {"capacity": np.diag([4e-4, 1e-4])})])
+
+
+def followed():
+    """Tests after loads that come and go, by each model."""
+    rng = np.random.default_rng(8)
+    load = 30 * (1 + 0.5 * np.sin(np.arange(300) / 14)) * rng.lognormal(0, 0.5, 300)
+    days = np.arange(20, 300, 17)
+    outcomes = load_response.simulated(rng, days, load, 35.0, 0.06)
+    fits = {m: load_response.fit(m, days, outcomes, load) for m in ("M0", "M1", "M2")}
+    apart = [load_response.beats(fits[a], fits["M0"]) for a in ("M1", "M2")]
+    return told([fits, apart, load_response.why_withheld(days, outcomes, load), load_response.prior_sd()])
+
+
+def alike():
+    rng = np.random.default_rng(2)
+    a = rng.normal(250, 30, 60)
+    b = 0.97 * a + 9 + rng.normal(0, 6, 60)
+    table = np.column_stack([a, b, b + rng.normal(2, 5, 60)])
+    slow = np.convolve(b - a, np.ones(7) / 7, mode="same")
+    return told(
+        [
+            agreement.agreement(a, b, "W", ordered=False, error_ratio=1.7),
+            agreement.deming(a, b, 0.6),
+            agreement.concordance(a, b),
+            agreement.repeatability(a, b),
+            agreement.intraclass(table),
+            agreement.effective_number(slow),
+        ]
+    )
+
+
+def best_cadence():
+    rng = np.random.default_rng(6)
+    cadence = np.tile(np.linspace(160, 190, 7), 5)
+    groups = np.repeat(np.arange(5), 7)
+    hours = np.tile(np.arange(7) / 8, 5)
+    rate = 150 + 0.02 * (cadence - 177) ** 2 + 2.5 * hours + rng.normal(0, 0.6, 35) + groups
+    return told(trial_statistics.optimum(cadence, rate, groups, hours))
+
+
 CASES = {
     **{f"screening {k}": (lambda k=k: screened(k)) for k in heartfaults.FAULTS},
     **{
@@ -217,6 +393,40 @@ CASES = {
         told(trial_statistics.run_sd(1.2, 4, 0.8)),
     ],
     "bounds of looks": lambda: [worthwhile.boundary(k, 0.025) for k in (1, 2, 5, 10, 21, 40, 80)],
+    "sessions of every kind in power": lambda: [kinds("power"), kinds("power", 1)],
+    "sessions of every kind in speed": lambda: [kinds("speed"), kinds("speed", 1)],
+    "clocks apart": lambda: [told(clocks_of(*c)) for c in ((0, "a"), (37.4, "b"), (-83, "c"), (5.5, "d", (700, 1300)))],
+    "clocks put right": moved,
+    "heart rate of a season": lambda: [year(4, 20, 0.03), year(5, 30, 0.0), year(6, 8, 0.0)],
+    "usual power in weather": lambda: told(usual_watts.fit(blocks(), skies())),
+    "power at speed in weather": lambda: told(speed.fit(blocks(), None, skies())) | {"flat_power": None},
+    "power against usual": lambda: [against("power"), against("heart_rate")],
+    "modelled watts": without_meter,
+    "edited": edited,
+    "impossible": impossible,
+    "signs": watched,
+    "loads": loads,
+    "response to load": followed,
+    "alike": alike,
+    "best cadence": best_cadence,
+    "checks": lambda: [
+        told([check.find(s), check.measure(s)]) for s in (steps(), steps((2.5, 2.9, 3.6), 300, 5.0, 0.04))
+    ],
+    "heart rate as shares": lambda: told(heart_shares.line([heart_shares.settled(b, 250.0) for b in blocks()])),
+    "heart rate across a jump": lambda: drift.heart_rate_change(blocks()[:7], blocks()[7:], 0.05),
+    "pieces": lambda: [
+        change_points.change_points(np.repeat([1.0, 2.5, 2.0, 4.0], 25) + lines()[0][1][0], p, 5) for p in (1, 9)
+    ],
+    "hard part": lambda: [efforts.hard_part(interval_run(s)) for s in range(500, 508)],
+    "words of repeats": lambda: [
+        repeats.round_seconds(v) for v in (31.0, 62, 118, 133, 171, 297, 605, 911, 1795, 3611)
+    ],
+    "asked and run": lambda: repeats.align(
+        [(180, 300.0), (180, 300), (90, 330), (600, 270)], [(175, 298.0), (60, None), (92, 335.0), (590, 265.0)]
+    ),
+    "verdicts": lambda: [
+        told(worthwhile.decide(m, sd, 1.0, looks=k)) for m in (-3, 0.2, 1.5, 4) for sd in (0.3, 1.1) for k in (1, 9)
+    ],
     "more runs": lambda: [worthwhile.more_runs(m, 1.0, 0.5, 12) for m in (0.1, 1.5, 2.0, 3.0)],
 }
 
@@ -230,4 +440,4 @@ def test_the_estimate_is_what_it_was(name):
 
 if __name__ == "__main__":
     made = {name: thinned(plain(case())) for name, case in CASES.items()}
-    HELD.write_text(json.dumps(made, indent=0, ensure_ascii=False) + "\n", encoding="utf-8")
+    write(HELD, made)
