@@ -41,7 +41,7 @@ def drift_chart(name: str, drift: dict[str, Any]) -> Chart:
     x = np.array([dt.date.fromisoformat(p["date"]).toordinal() for p in drift["points"]], dtype=float)
     y = 100 * np.array([p["share"] for p in drift["points"]])
     edges = [x[0], *(dt.date.fromisoformat(j["date"]).toordinal() for j in drift["jumps"]), x[-1] + 1]
-    marks = [Mark("points", x, y)]
+    marks = [Mark("points", x, y, soft=True)]
     for low, high in pairwise(edges):
         inside = (x >= low) & (x < high)
         if inside.any():
