@@ -1,21 +1,26 @@
 """The demo's club: twelve runners of whom the squad says what is true of each."""
 
 import datetime as dt
+from functools import partial
+from unittest import mock
 
 import pytest
 
 from footwork import Squad
 from footwork.demo import club
 from footwork.errors import UsageError
+from tests.program import ok
 
 TODAY = dt.date(2026, 11, 27)
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("club")
-    club.make_club(folder / "demo", today=TODAY)
-    return folder / "demo"
+    """As the README's command makes it, on a day that stays the same."""
+    folder = tmp_path_factory.mktemp("club") / "demo"
+    with mock.patch("footwork.demo.club.make_club", partial(club.make_club, today=TODAY)):
+        ok("demo", folder, "--squad")
+    return folder
 
 
 def test_the_squad_says_what_is_true_of_each(made):
