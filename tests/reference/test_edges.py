@@ -1,0 +1,227 @@
+"""Edges at which something else is said or counted, each with its two sides, and small sums by hand."""
+
+import datetime as dt
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from footwork.analysis import agreement, capacity_days, cleaning, editing
+from footwork.analysis.summary import BLOCK_COLUMNS
+from footwork.api import Library
+from footwork.errors import UsageError
+from footwork.physiology import population
+from footwork.planning import session_words
+from footwork.questions.capacity import evidence
+from footwork.questions.load import activities
+from footwork.questions.race import race_plan
+from footwork.questions.race.race_question import parsed
+from footwork.questions.season import wishes
+from footwork.questions.sessions import asked_and_run
+from footwork.questions.squad import prescribing, row_of_many
+from footwork.questions.today import weeks
+from footwork.questions.trials import trial_design
+from footwork.signals import Signals
+
+TODAY = dt.date(2026, 9, 1)
+
+
+def ran(days_ago, **more):
+    told = {"marks": (), "duration_s": 3600.0, "distance_m": 10_000.0, "left_out": False, "entered_by_hand": False}
+    at = dt.datetime.combine(TODAY - dt.timedelta(days=days_ago), dt.time(9))
+    return SimpleNamespace(**{**told, "local": at, "id": 1, **more})
+
+
+def test_what_runners_share_by_a_worked_random_effects_mean():
+    """DerSimonian and Laird 1986 by hand: own values 1, 2, ..., of variance v each. Q of equal weights is the sum of
+    squares over v, and the spread between is the values' variance less v."""
+    n = population.LEAST
+    own = np.arange(1.0, n + 1)
+    v, spread = 4.0, 1e4
+    s = np.sqrt(1 / (1 / v + 1 / spread**2))
+    made = population.learn(own, np.full(n, s), (0.0, spread))
+    assert made.own_mean == pytest.approx(own.mean(), rel=1e-5)
+    assert made.own_sd == pytest.approx(np.sqrt(own.var(ddof=1) - v), rel=1e-5) and made.n == n
+    share = n / (n + population.WORTH)
+    assert made.mean == pytest.approx(share * own.mean(), rel=1e-5)
+    assert made.sd == pytest.approx(np.sqrt(share * (own.var(ddof=1) - v) + (1 - share) * spread**2), rel=1e-5)
+
+
+def test_unequal_runners_weigh_by_what_they_tell():
+    # Two groups of halves: variances 1 and 9, values 0 and 6. w = 1, 1/9; fixed mean 0.6 of n/2 each; Q, C by hand.
+    n = 2 * (population.LEAST // 2 + 1)
+    own, v = np.tile([0.0, 6.0], n // 2), np.tile([1.0, 9.0], n // 2)
+    half, spread = n / 2, 1e4
+    w = half * (1 + 1 / 9)
+    q = half * 0.6**2 + half * 5.4**2 / 9
+    between = max((q - (n - 1)) / (w - half * (1 + 1 / 81) / w), 0.0)
+    w1, w2 = 1 / (1 + between), 1 / (9 + between)
+    made = population.learn(own, np.sqrt(1 / (1 / v + 1 / spread**2)), (0.0, spread))
+    assert made.own_mean == pytest.approx(6 * w2 / (w1 + w2), rel=1e-4)
+    assert made.own_sd == pytest.approx(np.sqrt(between), abs=1e-3)
+
+
+def test_a_race_leaves_room_only_up_to_it(monkeypatch):
+    race = {"date": TODAY.isoformat(), "name": "Harbour run"}
+    monkeypatch.setattr(prescribing.season, "accepted_races", lambda library: [race])
+
+    def said(days_before, hard=True):
+        return prescribing._by_a_race(None, hard, TODAY - dt.timedelta(days=days_before))
+
+    assert said(0) == said(0, hard=False) == "it is the day of the Harbour run"
+    assert said(1) == "the Harbour run is 1 day later" and said(1, hard=False) == ""
+    assert said(prescribing.RACE_DAYS) and not said(prescribing.RACE_DAYS + 1) and said(-1) == ""
+
+
+def test_hard_is_a_run_of_today_or_yesterday(monkeypatch):
+    severe = {"seconds_in_domains": {"moderate": 0.0, "heavy": 0.0, "severe": 3600.0, "extreme": 0.0}}
+    monkeypatch.setattr(weeks.load, "load_of_run", lambda library, row: severe if row.id else None)
+
+    def found(days_ago, **more):
+        return weeks.was_hard(None, [ran(days_ago, **more)], TODAY)
+
+    assert found(-1) is None and found(0) == "2026-09-01" and found(1) == "2026-08-31" and found(2) is None
+    assert found(1, id=0) is None and found(1, id=0, marks=("race",)) == "2026-08-31"
+
+
+def test_only_a_race_by_hand_of_before_with_a_distance_is_evidence(monkeypatch):
+    monkeypatch.setattr(evidence, "relation", lambda near, key, mass: SimpleNamespace())
+    monkeypatch.setattr(evidence, "_as_watts", lambda effort, day, known: (300.0, 0.05))
+    athlete = SimpleNamespace(value=lambda what, day: 68.0)
+
+    def count(days_ago, **more):
+        row = ran(days_ago, **{"entered_by_hand": True, "marks": ("race",), "duration_s": 1200.0, **more})
+        library = SimpleNamespace(runs=lambda: [row], athlete=athlete)
+        return len(evidence._races_by_hand(library, "a", [], TODAY))
+
+    assert count(0) == count(9) == 1
+    assert 0 == count(-1) == count(9, left_out=True) == count(9, distance_m=None) == count(9, entered_by_hand=False)
+    assert 0 == count(9, marks=("easy",)) == count(9, duration_s=evidence.critical.SHORTEST_S - 1)
+
+
+def test_what_runners_of_no_test_show_is_not_learned_from():
+    drawn = SimpleNamespace(draws=lambda: (np.full(9, 250.0), np.full(9, 20_000.0), np.full(9, 0.07)))
+    library = SimpleNamespace()
+
+    def shape(kind, posterior=drawn):
+        made = SimpleNamespace(posterior=posterior, evidence={"kind": kind})
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(row_of_many.capacity, "prior_of", lambda library: None)
+            return row_of_many._shape(library, made)
+
+    assert shape("tested")["log_reserve"] == pytest.approx(np.log(80.0))
+    assert shape("tested")["log_tail"] == pytest.approx(np.log(0.07))
+    assert set(shape("habitual").values()) == set(shape("tested", None).values()) == {None}
+
+
+def test_metres_down_follow_the_ways_own_up():
+    block = np.zeros((4, len(BLOCK_COLUMNS)))
+    at = BLOCK_COLUMNS.index("altitude")
+    told = SimpleNamespace(climb_m=30.0)
+    for heights, down in (
+        ((0, 10, 4, 4), 18.0),
+        ((9, 9, 9, 9), 30.0),
+        ((100, 0, 1, 1), 150.0),
+        ((60, 0, 10, 7), 150.0),
+    ):
+        block[:, at] = heights
+        assert activities._descent(SimpleNamespace(blocks=block), told) == pytest.approx(down)
+    assert activities._descent(None, told) == 30.0
+
+
+@pytest.mark.parametrize(("hard", "possible"), [(-1, False), (0, True), (3, True), (4, False)])
+def test_a_week_has_none_to_three_hard_sessions(hard, possible):
+    asked = {"race": "2026-12-13", "hard": hard}
+    if possible:
+        assert wishes.read_wishes(TODAY, asked).hard == hard
+    else:
+        with pytest.raises(UsageError, match="hard sessions a week"):
+            wishes.read_wishes(TODAY, asked)
+
+
+def test_days_of_the_week_are_known_by_three_letters():
+    assert wishes._weekdays("Tuesday, thurs sat", ()) == (1, 3, 5)
+    with pytest.raises(UsageError, match="is no day of the week"):
+        wishes._weekdays("tu", ())
+
+
+@pytest.mark.parametrize(("told", "share"), [("0", 0.0), ("100", 1.0), ("101", None), ("-1", None)])
+def test_humidity_is_nothing_to_all(told, share):
+    if share is None:
+        with pytest.raises(UsageError, match="humidity"):
+            parsed({"humidity": told})
+    else:
+        assert parsed({"humidity": told})["weather"].humidity == share
+
+
+def test_a_distance_in_a_time_is_a_pace():
+    (step, _), *_ = session_words.parse("400 m in 88 s").steps()
+    assert step.target.quantity == "pace" and step.target.middle == pytest.approx(1000 / 220)
+
+
+def test_splits_are_kilometres_or_miles():
+    assert race_plan.splits_every(False) == 1000.0 and race_plan.splits_every(True) == pytest.approx(1609.344)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"), [(("5km=20:30",), "1 race result"), (("5km=20:30", "10km=42:50"), "2 race results")]
+)
+def test_one_race_result_is_one(given, words):
+    assert Library.from_nothing().capacity(given).evidence["sentence"] == words
+
+
+def test_a_step_of_an_unknown_runner_goes_at_its_pace():
+    (step, _), *_ = session_words.parse("1 km at 4:10/km").steps()
+    assert asked_and_run._by_target(step, ()).seconds == pytest.approx(250.0)
+    (step, _), *_ = session_words.parse("1 km at 250 W").steps()
+    assert asked_and_run._by_target(step, ()).seconds == pytest.approx(1000 / 3)
+
+
+def test_a_test_that_nothing_is_held_against_counts_whole():
+    test = SimpleNamespace(durations=(600.0,), powers=(300.0,))
+    assert capacity_days._share(test, None) == 1.0
+    level = float(np.log(capacity_days.implied_critical_power(600.0, 300.0)))
+    assert capacity_days._share(test, SimpleNamespace(level=level)) == pytest.approx(1.0)
+
+
+def test_a_chance_that_was_not_worked_out_is_none():
+    told = {
+        "runs_needed": 9, "blocks": 4, "block_s": 360.0, "speed_mps": 3.0, "rest_s": 120.0, "runs": 5,
+        "length_s": 2400.0, "statistical_power": [{"runs": 4, "power": 0.31}], "effect": 4.0, "unit": "bpm",
+        "smallest_worthwhile_change": 2.0, "typical_error_freedom": 0, "typical_error": 2.5, "power_asked": 0.8,
+    }  # fmt: skip
+    assert "with a chance of 0 %" in trial_design.trial_told(told)
+    assert "with a chance of 31 %" in trial_design.trial_told({**told, "runs": 4})
+
+
+@pytest.mark.parametrize(
+    ("values", "left"),
+    [
+        ([200.0] * 5 + [2000.0] + [200.0] * 5, [5]),
+        ([200.0] * 5 + [2000.0, 2000.0] + [200.0] * 5, []),
+        ([200.0, 200.0, 200.0, 800.0, 200.0, 900.0, 200.0, 200.0, 200.0], []),  # either beside the other is not lone
+        ([900.0] + [200.0] * 6, [0]),
+    ],
+)
+def test_a_lone_value_is_one_beside_all_four_neighbours(values, left):
+    made = np.array(values)
+    cleaning._screen("power", made, {})
+    assert np.isnan(made).nonzero()[0].tolist() == left
+
+
+def test_a_way_of_one_value_is_no_way():
+    n = 120
+    way = np.full(n, np.nan)
+    way[-1] = 0.0
+    made = editing.rescale(Signals({"time": np.arange(n, dtype=float), "distance": way}, np.ones(n, bool)), 600.0)
+    assert made["distance"][-1] == pytest.approx(600.0) and made["speed"][7] == pytest.approx(5.0)
+    way[[0, -2, -1]] = 0.0, 0.0, 500.0  # the last is what counts
+    made = editing.rescale(Signals({"time": np.arange(n, dtype=float), "distance": way}, np.ones(n, bool)), 600.0)
+    assert made["distance"][-1] == pytest.approx(600.0) and "speed" not in made
+
+
+def test_the_error_of_a_slope_needs_two_more_than_it_has():
+    x, y = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 1.0, 2.0, 4.0])
+    slope, few = agreement._line_slope(x, y, 1.5)  # under three effective pairs it is that of three
+    assert slope == pytest.approx(1.3) and few == pytest.approx(agreement._line_slope(x, y, 3.0)[1])
+    assert agreement._line_slope(x, y, 6.0)[1] == pytest.approx(few / 2)
