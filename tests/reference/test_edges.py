@@ -6,18 +6,21 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from footwork.analysis import agreement, capacity_days, cleaning, editing
+from footwork.analysis import agreement, capacity_days, cleaning, editing, efforts, trial_statistics
+from footwork.analysis.efforts import Best
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.api import Library
 from footwork.errors import UsageError
+from footwork.history.conditions.race_weather import Weather
+from footwork.physics import air
 from footwork.physiology import population
-from footwork.planning import session_words
+from footwork.planning import course, even_power, session_words
 from footwork.questions.capacity import evidence
 from footwork.questions.load import activities
-from footwork.questions.race import race_plan
-from footwork.questions.race.race_question import parsed
-from footwork.questions.season import wishes
-from footwork.questions.sessions import asked_and_run
+from footwork.questions.race import course_laid, race_plan
+from footwork.questions.race.race_question import RaceQuestion, parsed
+from footwork.questions.season import doubts, wishes
+from footwork.questions.sessions import asked_and_run, recognising
 from footwork.questions.squad import prescribing, row_of_many
 from footwork.questions.today import weeks
 from footwork.questions.trials import trial_design
@@ -225,3 +228,74 @@ def test_the_error_of_a_slope_needs_two_more_than_it_has():
     slope, few = agreement._line_slope(x, y, 1.5)  # under three effective pairs it is that of three
     assert slope == pytest.approx(1.3) and few == pytest.approx(agreement._line_slope(x, y, 3.0)[1])
     assert agreement._line_slope(x, y, 6.0)[1] == pytest.approx(few / 2)
+
+
+@pytest.mark.parametrize(
+    ("off", "left", "doubt"),
+    [
+        (doubts.DOUBT_DAYS, 7 * doubts.DOUBT_WEEKS, True),
+        (doubts.DOUBT_DAYS - 1, 10, False),
+        (doubts.DOUBT_DAYS, 7 * doubts.DOUBT_WEEKS + 1, False),
+    ],
+)
+def test_a_race_soon_after_weeks_off_is_in_doubt(monkeypatch, off, left, doubt):
+    broken = [SimpleNamespace(back=None, again=None, days_off=lambda day: off)]
+    monkeypatch.setattr(doubts.capacity, "lay_offs", lambda library, today: broken)
+    said = doubts.race_in_doubt(None, TODAY + dt.timedelta(days=left), TODAY)
+    assert (f"After {off} days without running the race in {left} days is in doubt" in said) is doubt
+
+
+def test_an_effort_is_checked_from_a_minute_on():
+    made = recognising._checks(np.r_[np.full(30, 300.0), np.full(30, 300.0 * (1 + 0.9 * recognising.PACED))], 600)
+    assert made == {"steady": None, "paced": True, "warmed_up": 600 >= recognising.WARM_S}
+    assert recognising._checks(np.full(59, 300.0), 0)["paced"] is None
+    assert recognising._checks(np.r_[np.full(60, 300.0), np.full(60, 900.0)], 0)["steady"] is False
+
+
+@pytest.mark.parametrize(("speed", "possible"), [(0.49, False), (0.5, True), (8.0, True), (8.1, False)])
+def test_a_companion_runs_as_people_do(speed, possible):
+    if possible:
+        assert RaceQuestion(distance=10_000.0, companion=speed).checked().companion == speed
+    else:
+        with pytest.raises(UsageError, match="companion's pace lies"):
+            RaceQuestion(distance=10_000.0, companion=speed).checked()
+
+
+def test_runs_that_do_not_differ_leave_the_freedom_of_all_blocks():
+    """Without a variance between runs it is a regression: n - p degrees of freedom (any textbook)."""
+    y = np.tile([1.0, -1.0, 2.0, -2.0], 5)  # each run's mean is nothing
+    groups, fixed = np.repeat(np.arange(5), 4), np.tile([0.0, 1.0, 1.0, 0.0], 5)[:, None]
+    found = trial_statistics.fit(y, np.column_stack([np.ones(20), fixed]), np.ones(20), groups, 2)
+    assert found.freedom == pytest.approx([18.0, 18.0], rel=1e-6)
+
+
+def test_the_first_split_has_the_work_of_its_own_way():
+    made = even_power.splits(course.flat_course(2000.0), np.full(20, 4.0), np.full(20, 250.0), 1000.0)
+    assert [s["power_w"] for s in made] == pytest.approx([250.0, 250.0])
+    assert [s["time_s"] for s in made] == pytest.approx([250.0, 500.0])
+
+
+def test_a_level_road_lies_where_it_is_said_to():
+    road = course_laid.flat(1000.0)
+    at_sea, high = (road.under(Weather(temperature=15.0, humidity=0.0), np.zeros(10), *a) for a in ((), (1500.0,)))
+    assert at_sea.density[0] == pytest.approx(float(air.density(15.0, 101_325.0, 0.0)), rel=1e-5)  # at sea level
+    assert at_sea.density[0] == pytest.approx(1.225, abs=0.001)  # ICAO standard atmosphere
+    assert high.density[0] == pytest.approx(1.225 * np.exp(-1500 * 9.80665 / (287.05 * 288.15)), rel=0.02)
+
+
+def test_a_test_of_five_trials_gives_its_four_highest():
+    powers = np.array([300.0, 301.0, 302.0, 303.0, 304.0])
+    made = Best(1, 1, "1", True, np.full(5, 600), powers, np.arange(5) * 700)
+    assert [p for _, p in efforts.maximal_efforts(made)] == [304.0, 303.0, 302.0, 301.0]
+
+
+def test_a_lay_off_is_found_from_minutes_run(monkeypatch):
+    seen = {}
+    monkeypatch.setattr(evidence.lay_off, "found", lambda running, other, day: seen.update(running) or [])
+    monkeypatch.setattr(evidence.diary, "days", lambda library: [])
+    rows = [ran(k, heart_rate_bpm=None) for k in (3, 3, 1)]
+    library = SimpleNamespace(
+        runs=lambda: rows, activities=lambda: [], context=lambda: None, cached=lambda key, make: make()
+    )
+    assert evidence.lay_offs(library, TODAY) == []
+    assert seen == {TODAY.toordinal() - 3: 120.0, TODAY.toordinal() - 1: 60.0}
