@@ -38,6 +38,7 @@ def _changed(library, **change):
 
 DAYS = [dt.date(2026, 6, 1), dt.date(2026, 8, 24), dt.date(2026, 8, 30)]
 METAR = "EXMP 040650Z 24012KT 9999 18/12 Q1012"
+AFTERNOON = "2026-10-04T14:00+02:00"
 AWAY, DAYS_FREE = "2026-08-01..2026-08-05", "mon,wed,fri,sun"
 REPORTS = (("week", "2026-08-30"), ("block", "2026-07-31"), ("season", "2026-06-30"))
 FOUND = (
@@ -137,7 +138,7 @@ QUESTIONS = {
     "further races": lambda x: [
         _plan(x, distance="marathon", date="2026-07-01", temperature=24, strategy="even-power"),
         _plan(x, distance="5km", risk=0.5, start="2026-10-04T09:00+02:00", metar=(METAR,)),
-        _plan(x, course=HILLY["course"], start="2026-10-04T14:00", smoothing=30, companion="5:30/km"),
+        _plan(x, course=HILLY["course"], start=AFTERNOON, smoothing=30, companion="5:30/km"),
         _plan(x, course="115", heights="115", flat=False, wind="4@90"),
         _plan(x, distance="10km", after_ride="5:00:00 takes 9 %", transitions=("1:30", "2:00")),
     ],
