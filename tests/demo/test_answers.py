@@ -132,7 +132,7 @@ QUESTIONS = {
     "titles": lambda x: list(titles.run_titles(x, x.runs()).values()),
     "best watts": lambda x: [x.best_curve(), x.best_curve("2026-05-01", "2026-06-15", "device A")],
     "reports": lambda x: [x.report(k, d) for k, d in REPORTS],
-    "response": lambda x: [x.response(), x.worth_of_weather(), x.worth_of_weather("2026-06-15")],
+    "response": lambda x: [x.response("2026-08-30"), *(x.worth_of_weather(d) for d in ("2026-08-30", "2026-06-15"))],
     "signs by day": lambda x: [x.signs(d) for d in ("2026-04-01", "2026-06-15", "2026-08-20", "2026-08-26")],
     "weeks asked and run": lambda x: [x.week(d) for d in ("2026-03-08", "2026-05-17", "2026-07-05", "2026-08-16")],
     "further races": lambda x: [
