@@ -20,7 +20,7 @@ from footwork.web.layout import domain_bar, heading, link, method_link, page, ta
 if TYPE_CHECKING:
     from footwork.api import Library
 
-TITLES_A_TIME = 10  # found from the signals by one look at the list; the others while pages are served
+TITLES_NOW = 10  # of the runs that stand first; what is not known of the others is found while pages are served
 SHOWN = 104  # weeks or months in one look
 
 
@@ -38,7 +38,7 @@ def data(
     if by:
         found: list[dict[str, Any]] = library.totals(by, rows)
         return found
-    titles = run_titles(library, rows, TITLES_A_TIME)
+    titles = run_titles(library, rows[:TITLES_NOW]) | run_titles(library, rows, 0)
     domains = domains_of_runs(library, rows)
     asked = {str(s["date"]): s["name"] or s["text"] for s in listed_sessions(library)}
     return [
