@@ -65,20 +65,6 @@ def test_the_last_change_is_undone_whatever_it_was(library):
     assert {r["first"] for r in library.sessions()} >= {a}
 
 
-def test_undoing_a_change_leaves_the_session_as_it_was(library):
-    a = library.plan_session("30 min easy", "2026-05-04", "A")
-    b = library.change_session(a, "2026-05-09")
-    c = library.change_session(b, text="50 min easy")
-    library.undo(c)
-    assert kept(library) == [("2026-05-09", "30 min easy", "A")]
-    d = library.change_session(b, name="D")
-    library.undo(d)  # what it was before this change, not the one that was undone before
-    assert [r["id"] for r in library.sessions()] == [b]
-    library.undo(b)
-    library.undo(a)
-    assert kept(library) == []
-
-
 def test_the_command_line_changes_copies_and_repeats(tmp_path):
     folder = tmp_path / "library"
     Library.open(folder).close()

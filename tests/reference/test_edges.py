@@ -236,6 +236,8 @@ def test_the_error_of_a_slope_needs_two_more_than_it_has():
         (doubts.DOUBT_DAYS, 7 * doubts.DOUBT_WEEKS, True),
         (doubts.DOUBT_DAYS - 1, 10, False),
         (doubts.DOUBT_DAYS, 7 * doubts.DOUBT_WEEKS + 1, False),
+        (doubts.DOUBT_DAYS, 0, True),
+        (doubts.DOUBT_DAYS, -1, False),  # it is over
     ],
 )
 def test_a_race_soon_after_weeks_off_is_in_doubt(monkeypatch, off, left, doubt):

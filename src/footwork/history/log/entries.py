@@ -32,7 +32,6 @@ ONE_OF = MAXIMAL_MARKS | {"easy"}  # a run is at most one of these
 
 
 SURFACES = ("road", "track", "trail", "grass", "mixed")
-ONE_MOMENT_S = 2.0  # between the two halves of a change, which are one transaction
 
 
 @dataclass
@@ -379,24 +378,8 @@ def _of_plan(found: list[Entry], plan: Entry) -> list[int]:
     return weeks + [e.id for e in found if e.kind == "session" and (e.payload.get("of_plan") or {}).get(key) == plan.id]
 
 
-def _changed_by(library: History, session: Entry) -> int | None:
-    """The session as it was before a change of it, which was taken back in the same moment; None for a new one."""
-    first = session.payload.get("first") if session.kind == "session" else None
-    if first is None or session.entered_at is None:
-        return None
-    with library.reading() as connection:
-        found = parts.read_entries(connection, "session", undone=True)
-    apart = {
-        e.id: session.entered_at - e.undone_at
-        for e in found
-        if e.undone_at is not None and first in (e.id, e.payload.get("first"))
-    }
-    near = min(apart, key=lambda number: abs(apart[number]), default=None)
-    return near if near is not None and abs(apart[near]) < ONE_MOMENT_S else None
-
-
 def undo(library: History, entry_id: int) -> str:
-    """Take one entry back; returns what it was, in words. A session that was changed is again as it was before.
+    """Take one entry back; returns what it was, in words.
 
     Raises
     ------
@@ -424,12 +407,9 @@ def undo(library: History, entry_id: int) -> str:
         if both := of.contradiction:
             raise UsageError(f"run {number} would be {both} at once: take the later mark off first")
     sentence = next(row["sentence"] for row in listed(library) if row["id"] == entry_id)
-    before = _changed_by(library, entry)
     with library.writing() as connection:
         for number in (entry_id, *_of_plan(found, entry)):
             take_back(connection, number)
-        if before is not None:
-            connection.execute(update(schema.entry).where(schema.entry.c.id == before).values(undone_at=None))
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence

@@ -26,7 +26,7 @@ def race_in_doubt(library: History, race: dt.date, today: dt.date) -> str:
     breaks = [o for o in capacity.lay_offs(library, today) if o.back is None and o.again is None]
     off = max((o.days_off(today.toordinal()) for o in breaks), default=0)
     left = (race - today).days
-    if off < DOUBT_DAYS or left > DOUBT_WEEKS * 7:
+    if off < DOUBT_DAYS or not 0 <= left <= DOUBT_WEEKS * 7:
         return ""
     return (
         f"After {off} days without running the race in {left} days is in doubt: capacity and what legs bear have "
