@@ -316,10 +316,10 @@ def _series(
                 **common,
                 "type": "scatter",
                 "symbol": "circle",
-                "symbolSize": 4 if mark.soft or len(x) > MANY_POINTS else 8,
+                "symbolSize": 4 if mark.soft or len(x) >= MANY_POINTS else 8,
                 # Thousands of points as one shape: a browser takes a third of a second for as many of their own.
                 **({} if mark.names else {"large": True, "largeThreshold": MANY_POINTS}),
-                "z": 10 if len(x) <= MANY_POINTS else 1,
+                "z": 10,
                 "data": _named(_pairs(x, y), mark.names),
                 "itemStyle": {"color": _ACCENT if mark.accent else _SOFT if mark.soft else _INK},
                 "label": {"show": bool(mark.names), "formatter": "{b}", "position": "top", **_SMALL},
