@@ -10,6 +10,7 @@ from footwork.analysis import agreement, capacity_days, cleaning, editing, effor
 from footwork.analysis.efforts import Best
 from footwork.analysis.summary import BLOCK_COLUMNS
 from footwork.api import Library
+from footwork.charts import Chart, Mark, Pane, interactive
 from footwork.errors import UsageError
 from footwork.history.conditions.race_weather import Weather
 from footwork.physics import air
@@ -187,13 +188,14 @@ def test_a_test_that_nothing_is_held_against_counts_whole():
     assert capacity_days._share(test, SimpleNamespace(level=level)) == pytest.approx(1.0)
 
 
-def test_a_chance_that_was_not_worked_out_is_none():
+def test_a_design_tells_the_chance_of_its_own_runs():
     told = {
         "runs_needed": 9, "blocks": 4, "block_s": 360.0, "speed_mps": 3.0, "rest_s": 120.0, "runs": 5,
-        "length_s": 2400.0, "statistical_power": [{"runs": 4, "power": 0.31}], "effect": 4.0, "unit": "bpm",
+        "length_s": 2400.0,
+        "statistical_power": [{"runs": 4, "power": 0.31}, {"runs": 5, "power": 0.42}], "effect": 4.0, "unit": "bpm",
         "smallest_worthwhile_change": 2.0, "typical_error_freedom": 0, "typical_error": 2.5, "power_asked": 0.8,
     }  # fmt: skip
-    assert "with a chance of 0 %" in trial_design.trial_told(told)
+    assert "with a chance of 42 %" in trial_design.trial_told(told)
     assert "with a chance of 31 %" in trial_design.trial_told({**told, "runs": 4})
 
 
@@ -301,3 +303,19 @@ def test_a_lay_off_is_found_from_minutes_run(monkeypatch):
     )
     assert evidence.lay_offs(library, TODAY) == []
     assert seen == {TODAY.toordinal() - 3: 120.0, TODAY.toordinal() - 1: 60.0}
+
+
+def test_a_chart_over_years_names_firsts_of_months():
+    def ticks(first, last, count=9):
+        x = np.linspace(first.toordinal(), last.toordinal(), count)
+        made = interactive.options(Chart([Pane("watts", [Mark("points", x, x - x[0])], height=150)], "date", "watts"))
+        [axis], [points] = made["xAxis"], [s for s in made["series"] if s["type"] == "scatter"]
+        return [dt.date.fromordinal(int(v)) for v in axis["axisLabel"]["customValues"]], points
+
+    named, few = ticks(dt.date(2016, 1, 1), dt.date(2025, 11, 9))
+    assert named == [dt.date(y, 1, 1) for y in (2016, 2019, 2022, 2025)] and few["symbolSize"] == 8
+    assert ticks(dt.date(2025, 2, 10), dt.date(2026, 2, 20))[0] == [dt.date(2025, m, 1) for m in (4, 7, 10)] + [
+        dt.date(2026, 1, 1)
+    ]
+    many = ticks(dt.date(2016, 1, 1), dt.date(2025, 11, 9), interactive.MANY_POINTS)[1]
+    assert many["symbolSize"] == 4 and many["large"] and many["largeThreshold"] == interactive.MANY_POINTS

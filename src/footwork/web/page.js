@@ -77,14 +77,14 @@ window.footwork = {
     mark.style.width = Math.max(at(b) - at(a), 2) + "px";
   },
 };
-// The framework's upload box: its way in is the file field itself, with a word, not a button around it. On a phone the
-// menu, a line that is wider than the screen, stands where its page is.
 new MutationObserver(() => {
+  // On a phone the menu, a line that is wider than the screen, stands where its page is.
   const head = document.querySelector(".fw-head:not([data-there])"), here = head?.querySelector("a.on");
   if (here) {
     head.dataset.there = "yes";
     if (here.offsetLeft + here.offsetWidth > head.clientWidth - 44) head.scrollLeft = here.offsetLeft - 0.4 * head.clientWidth;
   }
+  // The framework's upload box: its way in is the file field itself, with a word, not a button around it.
   for (const field of document.querySelectorAll(".q-uploader__input:not([aria-label])")) {
     const around = field.closest(".q-btn");
     field.setAttribute("aria-label", "Choose files");

@@ -275,10 +275,10 @@ def trial_told(trial: dict[str, Any], imperial: bool = False) -> str:
         f"{format_pace(trial['speed_mps'], imperial)}, {format_duration(trial['rest_s'])} easy between, in each "
         f"of {trial['runs']} runs of {format_duration(trial['length_s'])}."
     )
-    chance = next((p["power"] for p in trial["statistical_power"] if p["runs"] == trial["runs"]), None)
+    chance = next(p["power"] for p in trial["statistical_power"] if p["runs"] == trial["runs"])
     second = (
         f"{trial['runs']} runs find a true effect of {trial['effect']:g} {trial['unit']} to be worthwhile "
-        f"({trial['smallest_worthwhile_change']:g} and more) with a chance of {100 * (chance or 0):.0f} %, "
+        f"({trial['smallest_worthwhile_change']:g} and more) with a chance of {100 * chance:.0f} %, "
         f"by {'your own' if trial['typical_error_freedom'] else 'a usual'} typical error of "
         f"{trial['typical_error']:.1f} {trial['unit']} a block"
     )
