@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import os
 import shutil
+import sqlite3
 import sys
 import zlib
 from collections.abc import Iterator
@@ -22,6 +23,7 @@ from footwork.demo.simulate import Runner
 from footwork.history.recordings import workers
 from footwork.maintenance import encryption
 from footwork.squad import kept_lines
+from footwork.store import seal
 
 RUNNER = Runner()
 REAL_RUN = Path(__file__).parents[2] / "shared" / "recordings" / "run-with-power-2017.fit"
@@ -156,6 +158,13 @@ def club(library: Library, tmp_path: Path) -> Path:
     for name in ("anna", "ben", "cleo"):
         shutil.copytree(library.folder, tmp_path / "club" / name)
     return tmp_path / "club"
+
+
+def kept_along(library: Library) -> None:
+    """Let the files have come in on their days: such a library is no archive."""
+    seal.lift(library.folder)
+    with sqlite3.connect(library.folder / "library.sqlite") as db:
+        db.execute("UPDATE file SET added_at = (SELECT min(start) FROM recording WHERE file_id = file.id)")
 
 
 @pytest.fixture

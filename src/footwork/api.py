@@ -227,7 +227,7 @@ class Library(History):
 
         day = as_day(date)
         # Kept for the day it was asked on: what comes next depends on it.
-        key = ("today", day, dt.date.today())
+        key = ("today", day, self.current_day())
         found: Due = self.cached(key, lambda: today.what_is_due(self, day))
         return found
 
@@ -384,7 +384,7 @@ class Library(History):
         """A week as it was asked and run; see `results.planned_season.WeekAnswer`."""
         from footwork.questions import season
 
-        key = ("week", date, dt.date.today())
+        key = ("week", date, self.current_day())
         found: WeekAnswer = self.cached(key, lambda: season.week_of(self, as_day(date)))
         return found
 
@@ -398,7 +398,7 @@ class Library(History):
         """Whether the last days ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""
         from footwork.questions import signs
 
-        key = ("signs", date, dt.date.today())
+        key = ("signs", date, self.current_day())
         found: SignsAnswer = self.cached(key, lambda: signs.signs_of(self, as_day(date)))
         return found
 

@@ -1,8 +1,8 @@
 """What every question answers on the demo's season, number by number.
 
 The models are checked against the outside and on simulated runners elsewhere; this holds what they come to when they
-are put together, so that no formula changes unseen. What is asked without a date is of the newest run, since the season
-ended over twelve weeks ago: they hold on any day from 2026-11-23 on. When an answer is meant to change, run
+are put together, so that no formula changes unseen. What is asked without a date is of the newest run, for
+the season is an archive. When an answer is meant to change, run
 ``python -m tests.demo.test_answers`` and read the difference.
 """
 

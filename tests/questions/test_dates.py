@@ -8,7 +8,7 @@ import pytest
 
 from footwork.api import Library
 from footwork.quantities import plain
-from tests.conftest import RUNNER
+from tests.conftest import RUNNER, kept_along
 
 ASKED = dt.date(2026, 3, 29)
 QUESTIONS = {
@@ -49,3 +49,30 @@ def test_what_came_later_does_not_count(both, question):
             del found["solver"]["seconds"]  # how long it took
         told.append(json.dumps(found, sort_keys=True, default=str))
     assert told[0] == told[1]
+
+
+def test_a_library_that_was_kept_all_along_is_asked_of_today_and_an_archive_of_its_newest_run(both, tmp_path):
+    """The same runs, that were old when they came in, and that came in on their day."""
+    shutil.copytree(both / "whole", tmp_path / "kept")
+    with Library.open(both / "whole") as archive:
+        newest = max(r.local.date() for r in archive.runs())
+        assert archive.current_day() == newest and archive.capacity().date == newest
+        assert f"{newest.year}, the day of the newest" in archive.pause()
+        assert archive.today().asked_on == str(newest) and archive.pause() in archive.today().reason
+        held = archive.capacity().critical_power.value
+    with Library.open(tmp_path / "kept") as kept:
+        kept_along(kept)
+        today = dt.date.today()
+        assert (today - newest).days > 84
+        assert kept.current_day() == today and kept.capacity().date == today and kept.today().asked_on == str(today)
+        assert "is not known from before it" in kept.pause() and kept.today().headline.startswith("Begin again")
+        now = kept.capacity().critical_power.value
+        assert now is None or now < held
+        assert kept.health() is None
+    with Library.open(both / "whole") as archive:
+        archive.tell(illness="cold")  # of the day that is meant
+        assert archive.current_day() == newest and archive.health().since == newest
+        archive.tell(date=newest + dt.timedelta(days=2), well="again")  # written from memory, long after
+        assert archive.current_day() == newest
+        archive.tell(date=today, illness="cold")  # whoever writes now is here now
+        assert archive.current_day() == archive.health().since == today

@@ -52,6 +52,11 @@ def test_workouts_for_after_the_easy_days_of_a_return_are_written_and_no_others(
             told(health)
 
 
+def standing(calendar):
+    """Its events without those that are cancelled, as by a plan before."""
+    return [e for e in calendar.split("BEGIN:VEVENT")[1:] if "STATUS:CANCELLED" not in e]
+
+
 def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(library, today):
     beside = (today + 35 * DAY).isoformat()
     for _ in range(2):
@@ -60,11 +65,14 @@ def test_the_calendar_holds_the_races_which_stay_one_event_through_every_plan(li
         told = season.season_calendar(library).decode()
         assert told.count(f"UID:race-{plan.race.date}@footwork") == 1
         assert told.count(f"UID:race-{beside}@footwork") == 1 and "SUMMARY:5 km" in told
-        assert told.count("BEGIN:VEVENT") == len(library.sessions()) + 2
+        assert len(standing(told)) == len(library.sessions()) + 2
     alone = sessions.calendar(library).decode().replace("\r\n ", "")
     assert alone.count("UID:race") == 0
-    easy = [s for s in library.sessions() if s["of_plan"]["purpose"] in ("easy", "long") and "%" not in s["text"]]
-    assert 0 < alone.count("Hard running") == len(library.sessions()) - len(easy)  # an easy run is no reason to warn
+    kept = library.sessions()
+    easy = [s for s in kept if s["of_plan"]["purpose"] in ("easy", "long") and "%" not in s["text"]]
+    assert (
+        0 < sum("Hard running" in e for e in standing(alone)) == len(kept) - len(easy)
+    )  # an easy run is no reason to warn
 
 
 def test_a_dropped_session_stands_as_cancelled_so_that_a_calendar_takes_it_out(library, today):

@@ -17,7 +17,8 @@ from footwork.results.health import Health
 from footwork.store import stamps
 from footwork.wording.due_words import after_pause, ago, what_next
 from footwork.wording.run_titles import short_title
-from tests.program import footwork, of_json
+from tests.conftest import kept_along
+from tests.program import footwork, of_json, ok
 
 TODAY = dt.date(2026, 4, 22)  # a Wednesday
 
@@ -198,25 +199,34 @@ def test_a_pause_is_told_by_whether_capacity_is_lowered_for_it():
     lowered = after_pause(TODAY - dt.timedelta(days=84), TODAY)
     assert "is told lower, by what published breaks of that length took, " in lowered
     unknown = after_pause(TODAY - dt.timedelta(days=85), TODAY)
-    assert "is not known from before it; published breaks of that length took " in unknown
-    shares = [[int(v) for v in re.search(r"took,? (\d+) to (\d+) %", text).groups()] for text in (lowered, unknown)]
-    low, high = (100 * end * whole_loss(85) for end in SHARE_ENDS)
-    assert shares == [shares[1]] * 2 and shares[1] == [round(low), round(high)]
+    assert "is not known from before it; published breaks of twelve weeks took " in unknown
+    archive = after_pause(TODAY - dt.timedelta(days=4000), TODAY, archive=True)
+    told = [re.search(r"took,? (\d+) to (\d+) %", text).groups() for text in (lowered, unknown, archive)]
+    low, high = (100 * end * whole_loss(84) for end in SHARE_ENDS)
+    assert told == [(f"{low:.0f}", f"{high:.0f}")] * 3
 
 
 def test_a_long_pause_is_said_wherever_something_is_promised(library):
     """The season ended long before the day the tests run on."""
-    for asked in (
-        ("capacity",),
-        ("numbers",),
-        ("race", "--distance", "10km"),
-        ("session", "preview", "30 min easy"),
-        ("session", "solve", "5 x (3 min at ?, 2 min easy)"),
-    ):
-        assert "after such a pause is not known" in footwork(*asked, library=library.folder).stdout, asked
+    describing, promising = (
+        (("capacity",), ("numbers",)),
+        (
+            ("race", "--distance", "10km"),
+            ("session", "preview", "30 min easy"),
+            ("session", "solve", "5 x (3 min at ?, 2 min easy)"),
+        ),
+    )
+    for asked in (*describing, *promising):
+        assert "the day of the newest, until a newer one comes in" in ok(*asked, library=library.folder).stdout, asked
     dated = footwork("capacity", "--date", "2026-04-19", library=library.folder).stdout
     stated = footwork("race", "--distance", "10km", "--effort", "5km=20:30", library=library.folder).stdout
     assert "such a pause" not in dated and "such a pause" not in stated
     told = of_json("numbers", library=library.folder)
     assert told["holds"].startswith("They held until") and "a test or race tells them anew" in told["holds"]
+    kept_along(library)  # then it is no archive, and nothing is promised any more
+    for asked in describing:
+        assert "after such a pause is not known" in ok(*asked, library=library.folder).stdout, asked
+    for asked in promising:
+        done = footwork(*asked, library=library.folder)
+        assert done.returncode == 5 and "no run on this scale since 2026-04-17" in done.stderr, asked
     assert what_next(TODAY, TODAY - dt.timedelta(days=14), None, [], None)[0] != "Begin again with easy runs"

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from footwork.analysis import conversion, load_response, matched_power, usual_watts, worthwhile
-from footwork.physiology import curve, domains, lay_off
+from footwork.history import dated
+from footwork.physiology import curve, domains, habitual, lay_off
 from footwork.planning import session_steps
 from footwork.planning.families import Offer, race_family
 from footwork.planning.season_weeks import Standing
 from footwork.planning.week_days import Frame, Kept, stands
 from footwork.quantities import Estimate
-from footwork.questions.capacity import capacity_estimate
 from footwork.questions.load.borders import Borders
 from footwork.questions.runs import one_run
 from footwork.questions.season import plan_basis, wishes
@@ -218,15 +218,18 @@ def test_a_break_ends_the_return_from_the_one_before():
     assert third.again is None
 
 
-def test_what_is_asked_without_a_date_is_of_today_until_nothing_is_said_of_today():
-    today = dt.date.today()
+def test_a_long_pause_leaves_today_and_only_an_archive_stands_on_its_newest_run():
+    today = dt.date(2026, 11, 28)
 
-    def asked(*days):
-        rows = [SimpleNamespace(local=dt.datetime.combine(today - dt.timedelta(days=d), dt.time(9))) for d in days]
-        return (today - capacity_estimate._now(rows)).days
+    def meant(run, archive):  # days ago
+        return (today - dated.counts_as_today(today - dt.timedelta(days=run), archive, today)).days
 
-    assert asked() == asked(0, 9) == asked(84, 200) == 0
-    assert asked(85, 200) == 85 and asked(-1, 3) == -1  # a clock that is ahead
+    assert dated.ARCHIVE_DAYS == habitual.PAUSE_DAYS == 84
+    assert not dated.old_on_arrival(today - dt.timedelta(days=84), today)
+    assert dated.old_on_arrival(today - dt.timedelta(days=85), today)
+    assert meant(0, False) == meant(85, False) == meant(4000, False) == 0 and meant(85, True) == 85
+    assert meant(-1, False) == -1 and meant(-2, False) == 0  # tomorrow it is elsewhere; a clock that runs ahead
+    assert dated.counts_as_today(None, False, today) == today
 
 
 def test_a_distance_that_takes_far_too_long_is_named():

@@ -51,8 +51,7 @@ _ASCII = str.maketrans(
 )
 Json = Annotated[bool, typer.Option("--json", help="Print the result as one JSON object, SI units.")]
 Date = Annotated[
-    str | None,
-    typer.Option(help="As of this date, YYYY-MM-DD; by default today, or the newest run's twelve weeks later."),
+    str | None, typer.Option(help="As of this date, YYYY-MM-DD; by default today, or the newest run's in an archive.")
 ]
 Scale = Annotated[
     str | None,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -211,7 +210,7 @@ def list_(as_json: Json = False) -> None:
             '10 min easy"'
         )
     for r in found:
-        ahead = str(r["date"]) >= dt.date.today().isoformat()
+        ahead = str(r["date"]) >= library.current_day().isoformat()
         done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  to come" if ahead else "  no run that day"
         say(f"{r['id']:>4}  {r['date']}  {(r['name'] + ': ') if r['name'] else ''}{r['text']}{done}")
     return None
@@ -465,7 +464,7 @@ def shelf(
     try:
         with opened() as library:
             held = held_back(library.health())
-            decides = physician_words(library.context(), dt.date.today())
+            decides = physician_words(library.context(), library.current_day())
     except FootworkError:  # the shelf needs no library
         held, decides = None, ""
     if decides:

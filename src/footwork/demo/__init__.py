@@ -163,11 +163,11 @@ def _prepare(library: Library) -> None:
     }
     library.new_season(planned, race="2026-10-18", days="tue,wed,thu,fri,sun", long="sun", **wishes)
     library.accept_season(planned)
-    ill, well = season.MISSED[0] - dt.timedelta(days=1), season.MISSED[1] + dt.timedelta(days=1)
+    ill, well = season.MISSED[0] - dt.timedelta(days=1), season.MISSED[1]
     library.tell(date=ill, illness="cold", note="shivering, to bed")
-    for day in (ill, season.MISSED[1]):  # as long as it lasts, the next days go
+    for day in (ill, well - dt.timedelta(days=1)):  # as long as it lasts, the next days go
         library.accept_changes(date=day)
-    library.tell(date=well, well="again", note="an easy half hour felt fine")
+    library.tell(date=well, well="again", note="up and about, a walk felt fine")
     library.accept_changes(date=well)
 
 

@@ -176,6 +176,13 @@ class History:
         found: list[RunRow] = self.cached("runs", lambda: catalogue.rows(self))
         return found
 
+    def current_day(self) -> dt.date:
+        """The day that is meant where none is told: today, or in an archive its newest run's."""
+        from footwork.history import catalogue
+
+        found: dt.date = self.cached("current day", lambda: catalogue.current_day(self))
+        return found
+
     def signals(self, run_id: int) -> Signals:
         """1 Hz signals of a run's primary recording."""
         from footwork.history.recordings import run_signals
@@ -217,20 +224,9 @@ class History:
 
     def set_setting(self, name: str, value: str) -> None:
         """Set a setting; an empty ``watched`` folder is watched no more. Raises UsageError for an unknown one."""
-        from zoneinfo import available_timezones
+        from footwork.history import settings
 
-        from footwork.errors import UsageError
-
-        if name == "zone":
-            if value not in available_timezones():
-                raise UsageError(f"'{value}' is no time zone: write it as Europe/Lisbon")
-        elif name == "watched":
-            if value and not Path(value).is_dir():
-                raise UsageError(f"'{value}' is no folder of this machine, so it cannot be watched")
-            value = str(Path(value).resolve()) if value else ""
-        elif (name, value) not in {("units", "metric"), ("units", "imperial")}:
-            raise UsageError(f"there is no setting {name} = {value}: units can be metric or imperial")
-        self.store_setting(name, value)
+        self.store_setting(name, settings.as_kept(name, value))
 
     def store_setting(self, name: str, value: str) -> None:
         """Keep a setting as it is given."""
@@ -465,7 +461,8 @@ class History:
         from footwork.wording.due_words import after_pause
 
         rows = self.runs()
-        return after_pause(rows[0].local.date() if rows else None, dt.date.today())
+        today = dt.date.today()
+        return after_pause(rows[0].local.date() if rows else None, today, self.current_day() != today)
 
     def set_weather(self, run_id: int, metar: str | None = None, **values: Any) -> dict[str, Any]:
         """Keep the weather of a run, from a METAR line or values; see `weather.tell`."""

@@ -8,9 +8,10 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from footwork.errors import UsageError
+from footwork.history.dated import counts_as_today, old_on_arrival
 from footwork.history.log import entries
 from footwork.history.log.entries import Told
 from footwork.history.recordings.local_time import local_date
@@ -294,3 +295,22 @@ def bricks(library: History) -> set[int]:
 
     found: set[int] = library.cached("bricks", make)
     return found
+
+
+def current_day(library: History) -> dt.date:
+    """The day that is meant where none is told; see `dated.counts_as_today`."""
+    today, rows = dt.date.today(), library.runs()
+    if not rows:
+        return today
+    newest = rows[0].local.date()
+    r, f, e = schema.recording.c, schema.file.c, schema.entry.c
+    with library.reading() as connection:
+        added = connection.execute(
+            select(func.min(f.added_at)).join_from(schema.file, schema.recording).where(r.run_id == rows[0].id)
+        ).scalar()
+        told = connection.execute(
+            select(e.date, e.entered_at).where(e.kind == "diary", e.undone_at.is_(None), e.date > newest.isoformat())
+        ).all()
+    came = [(newest, added), *((dt.date.fromisoformat(day), at) for day, at in told)]
+    archive = all(at is not None and old_on_arrival(day, dt.date.fromtimestamp(at)) for day, at in came)
+    return counts_as_today(newest, archive, today)

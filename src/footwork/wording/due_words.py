@@ -40,21 +40,30 @@ def ago(days: int) -> str:
     return f"{days // 7} weeks ago" if days < 120 else f"{days // 30} months ago"
 
 
-def after_pause(newest: dt.date | None, today: dt.date) -> str:
-    """What a pause of over two weeks since the newest run leaves unknown; empty without one."""
+def after_pause(newest: dt.date | None, today: dt.date, archive: bool = False) -> str:
+    """What a pause of over two weeks since the newest run leaves unknown; empty without one.
+
+    In an archive answers are of the newest run's day.
+    """
     if newest is None or (today - newest).days <= LONG_AGO_DAYS:
         return ""
-    low, high = (100 * end * whole_loss((today - newest).days) for end in SHARE_ENDS)
     from footwork.physiology.habitual import PAUSE_DAYS  # it takes scipy along
 
-    known = (today - newest).days <= PAUSE_DAYS  # later nothing is lowered, for nothing is said of today
-    lower = "is told lower, by what published breaks of that length took" if known else "is not known from before it"
+    days, easy = (today - newest).days, "eep the first runs short and easy, by feel."
+    low, high = (100 * end * whole_loss(min(days, PAUSE_DAYS)) for end in SHARE_ENDS)
     share = f"{low:.0f} to {high:.0f} %"
-    breaks = f", {share}" if known else f"; published breaks of that length took {share}"
-    return (
-        f"Your newest run here was {ago((today - newest).days)}, on {long_date(newest)}. What you can hold after "
-        f"such a pause {lower}{breaks}. Keep the first runs short and easy, by feel."
-    )
+    if archive:
+        return (
+            f"These runs were old when they came in: answers are of {long_date(newest)} {newest.year}, the day of the "
+            f"newest, until a newer one comes in. What you can hold today, {ago(days).removesuffix(' ago')} later, is "
+            f"not known from them; published breaks of twelve weeks took {share}. After such a pause k{easy}"
+        )
+    if days <= PAUSE_DAYS:
+        held = f"is told lower, by what published breaks of that length took, {share}"
+    else:  # later nothing is lowered, for nothing is said of today
+        held = f"is not known from before it; published breaks of twelve weeks took {share}"
+    since = f"Your newest run here was {ago(days)}, on {long_date(newest)}."
+    return f"{since} What you can hold after such a pause {held}. K{easy}"
 
 
 def what_next(

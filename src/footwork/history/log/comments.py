@@ -40,7 +40,7 @@ def comment(library: History, text: str, by: str = "", **about: Any) -> int:
     what, of = _about(library, about)
     run = int(of) if what == "run" else None
     payload = {"about": what, "of": of, "text": told, "by": " ".join(by.split())[:40] or _who(library)}
-    return entries.write(library, "comment", run, payload, dt.date.today())
+    return entries.write(library, "comment", run, payload, library.current_day())
 
 
 def comments(library: History, **about: Any) -> list[dict[str, Any]]:

@@ -19,7 +19,6 @@ from footwork.history.log.entries import MAXIMAL_MARKS
 from footwork.history.scales import conversions
 from footwork.history.scales.scale_rows import StreamRows
 from footwork.physiology import critical, curve, domains
-from footwork.physiology.habitual import PAUSE_DAYS
 from footwork.quantities import Effort, Estimate, Floats, parse_effort, plain
 from footwork.questions.capacity import evidence
 from footwork.questions.capacity.evidence import RACE_WIDENING, Gathered
@@ -97,8 +96,7 @@ def estimate_capacity(
     scale: str | None = None,
     mass: float | None = None,
 ) -> Capacity:
-    """Capacity as of a date on one scale; by default today, or the newest run's day where that is over twelve weeks
-    ago.
+    """Capacity as of a date on one scale; by default today, or the newest run's day in an archive.
 
     Parameters
     ----------
@@ -126,7 +124,7 @@ def _answer(
     library: History, stated: list[Effort], date: dt.date | None, scale: str | None, mass: float | None
 ) -> Capacity:
     rows = library.runs()
-    asked = date or _now(rows)
+    asked = date or library.current_day()
     if mass is not None and not 25 <= mass <= 250:
         raise UsageError(f"a mass of {mass:g} kg cannot be: give 25 to 250 kg")
     mass = mass or library.athlete.value("mass", asked)
@@ -173,8 +171,7 @@ def _answer(
         common["accepted"] = None if entry is None else {"date": entry[0], "critical_power_w": entry[1]}
     if gathered.posterior is None:
         return _withheld(gathered, best, bool(found), **common)
-    told = {"context": library.context(), "asked": date or dt.date.today()}
-    return _known(gathered, gathered.posterior, best, usable, **told, **common)
+    return _known(gathered, gathered.posterior, best, usable, context=library.context(), **common)
 
 
 def near(library: History, key: str, asked: dt.date) -> list[StreamRows]:
@@ -245,7 +242,7 @@ def _known(
     draws = posterior.draws(DRAWS)
     relation: speed.PowerAtSpeed | None = common["power_at_speed"]
     chosen = common.get("accepted")
-    context, asked = common.pop("context"), common.pop("asked")
+    context, asked = common.pop("context"), common["date"]
     outside = [r for r in rows if not r.indoor]
     # The accepted CP rules the domains; how sure it is stays what the evidence says.
     ratio = float(chosen["critical_power_w"]) / cp.value if chosen is not None and cp.value else 1.0
@@ -405,20 +402,12 @@ def _curve(rows: list[StreamRows]) -> list[dict[str, Any]]:
     ]
 
 
-def _now(rows: list[RunRow]) -> dt.date:
-    """The day that is asked for where none is told: today, or the newest run's where that is so long ago that nothing
-    is said of today any more."""
-    today = dt.date.today()
-    newest = max((r.local.date() for r in rows), default=today)
-    return today if 0 <= (today - newest).days <= PAUSE_DAYS else newest
-
-
 def best_curve(
     library: History, since: dt.date | None, until: dt.date | None, scale: str | None = None
 ) -> list[dict[str, Any]]:
     """Mean maximal power over any span of dates with the run that set each point."""
     rows = library.runs()
-    asked = until or _now(rows)
+    asked = until or library.current_day()
     key, _ = catalogue.choose_scale(library, rows, asked, scale)
     found = conversions.rows_on_scale(library, key, asked) if key else []
     return _curve([r for r in found if since is None or r.date >= since])

@@ -68,7 +68,7 @@ def all_devices(library: History) -> Devices:
 
 def _answer(library: History) -> dict[str, Any]:
     rows: list[RunRow] = library.runs()
-    newest = rows[0].local.date() if rows else dt.date.today()
+    newest = rows[0].local.date() if rows else library.current_day()
     main, main_name = catalogue.choose_scale(library, rows, newest, None)
     if not main:
         raise NotEnoughData("no run has power yet: add runs with power, or a mass so that it can be modelled")

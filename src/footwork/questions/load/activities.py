@@ -172,7 +172,7 @@ def _relation(library: History, key: str, rows: dict[int, StreamRows]) -> speed.
     if key == "model":
         return None
     outside = [r for r in rows.values() if not r.indoor]
-    mass = library.athlete.value("mass", dt.date.today())
+    mass = library.athlete.value("mass", library.current_day())
     return speed.fit([r.blocks for r in outside], mass, [r.sky for r in outside]) if outside else None
 
 
@@ -267,7 +267,7 @@ class Shares:
     def of(cls, library: History, settled: list[tuple[int, Floats]]) -> Shares:
         """From settled minutes by day."""
         order = sorted(settled, key=lambda s: s[0])
-        today = dt.date.today()
+        today = library.current_day()
         resting, highest = (library.athlete.value(n, today) for n in ("resting_heart_rate", "max_heart_rate"))
         guessed = resting is None or highest is None
         if resting is None:

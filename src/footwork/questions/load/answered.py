@@ -27,7 +27,7 @@ WOULD_TELL = (
 
 def response_to_load(library: History, date: dt.date | None = None) -> LoadResponse:
     """What the tests of the scale in use say, up to a day; withheld unless they foresee each other better by load."""
-    today = date or dt.date.today()
+    today = date or library.current_day()
     made = capacity.estimate_capacity(library, date=date)
     found = capacity.tests_until(library, made.scale_key, today)
     loads = loads_of(library)

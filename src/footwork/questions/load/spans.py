@@ -35,8 +35,8 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
     if by not in SPANS:
         raise UsageError(f"load is told by {', '.join(SPANS[:-1])} or {SPANS[-1]}, not by '{by}'")
     loads = loads_of(library)
-    newest = dt.date.fromisoformat(loads.found[-1].date) if loads.found else dt.date.today()
-    last = until or max(newest, min(dt.date.today(), newest + dt.timedelta(days=42)))
+    newest = dt.date.fromisoformat(loads.found[-1].date) if loads.found else library.current_day()
+    last = until or max(newest, min(library.current_day(), newest + dt.timedelta(days=42)))
     first = since or _back(_begin(last, by), by, SHOWN[by] - 1)
     if first > last:
         raise UsageError(f"the span ends before it starts: {first} to {last}")

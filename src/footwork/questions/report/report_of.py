@@ -38,7 +38,7 @@ def report_of(library: History, kind: str = "week", date: dt.date | None = None)
     UsageError
         Another kind, or no run up to that day.
     """
-    today = date or dt.date.today()
+    today = date or library.current_day()
     if kind not in KINDS:
         raise UsageError(f"there is no report on a '{kind}': on a {', a '.join(KINDS)}")
     rows = [r for r in library.runs() if r.local.date() <= today]

@@ -37,7 +37,7 @@ def season_changes(library: History, date: dt.date | None = None) -> SeasonChang
     UsageError
         No accepted season by then, or its race is over.
     """
-    today = date or dt.date.today()
+    today = date or library.current_day()
     if today < (since := season_plan.accepted_on(library)):
         raise UsageError(f"this season was accepted on {since}: nothing of the days before changes by it")
     return _solved(library, today)[0]
@@ -45,7 +45,7 @@ def season_changes(library: History, date: dt.date | None = None) -> SeasonChang
 
 def waiting(library: History, date: dt.date | None = None) -> str:
     """What solving the accepted season again would change, in a sentence; empty where it stands or none is ahead."""
-    today = date or dt.date.today()
+    today = date or library.current_day()
 
     def make() -> str:
         if not season_plan.is_ahead(library, today):
@@ -67,7 +67,7 @@ def accept_changes(library: History, ids: Collection[int] = (), date: dt.date | 
     UsageError
         An id that is not proposed.
     """
-    today = date or dt.date.today()
+    today = date or library.current_day()
     found, weeks = _solved(library, today)
     strange = set(ids) - {c.id for c in found.changes}
     if strange:

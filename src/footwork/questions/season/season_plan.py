@@ -44,7 +44,7 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     HeldBack
         The diary tells of illness or injury.
     """
-    today = date or dt.date.today()
+    today = date or library.current_day()
     if told.get("course") is not None:
         if told.get("distance"):
             raise UsageError("a course tells its own distance: give one of them")
@@ -137,7 +137,7 @@ def show_season(library: History, date: dt.date | None = None) -> SeasonPlan:
     Raises UsageError where there is none.
     """
     entry = newest(library)
-    today = date or dt.date.today()
+    today = date or library.current_day()
     accepted = acceptance(library, entry.id)
     if accepted is None:
         basis = basis_of(library, wishes_of(entry, today), today)
@@ -161,7 +161,7 @@ def accept_season(library: History, date: dt.date | None = None) -> SeasonPlan:
     Raises UsageError where there is none, or it was accepted already.
     """
     entry = newest(library)
-    today = date or dt.date.today()
+    today = date or library.current_day()
     if acceptance(library, entry.id) is not None:
         raise UsageError("this season is accepted already: solving it again shows what would change")
     basis = basis_of(library, wishes_of(entry, today), today)
@@ -189,7 +189,7 @@ def is_ahead(library: History, date: dt.date | None = None) -> bool:
         entry, _ = newest_accepted(library)
     except UsageError:
         return False
-    day = date or dt.date.today()
+    day = date or library.current_day()
     return dt.date.fromisoformat(entry.payload["date"]) > day >= accepted_on(library)
 
 
@@ -247,7 +247,7 @@ def season_workouts(library: History, weeks: int, date: dt.date | None = None) -
         The diary tells of illness or injury, or of a return that lasts longer than these weeks.
     """
     entry, _ = newest_accepted(library)
-    today = date or dt.date.today()
+    today = date or library.current_day()
     health = library.health()
     easy_until = health.until if health is not None else None  # what comes later is theirs to run
     if easy_until is None:

@@ -27,7 +27,7 @@ AS_ASKED = 0.15  # of an easy run's duration; our conventions
 
 def week_of(library: History, date: dt.date | None = None) -> WeekAnswer:
     """The week of a day, as far as it was known by then."""
-    today = date or dt.date.today()
+    today = date or library.current_day()
     monday = today - dt.timedelta(days=today.weekday())
     rows = rows_of_week(library, monday, today)
     days = {(monday + dt.timedelta(days=k)).isoformat() for k in range(7)}

@@ -32,7 +32,7 @@ def calendar(library: History, beside: Sequence[ical.Event] = (), today: dt.date
         changes[first] = changes.get(first, -1) + 1 + (e.undone_at is not None)
         if first not in ends or e.undone_at is None or ends[first].undone_at is not None:
             ends[first] = e
-    now = (today or dt.date.today()).isoformat()
+    now = (today or library.current_day()).isoformat()
     standing = {first: e for first, e in ends.items() if e.undone_at is None or str(e.date) >= now}
     if not standing:
         raise UsageError(

@@ -47,7 +47,7 @@ OF = {
 
 def signs_of(library: History, date: dt.date | None = None) -> SignsAnswer:
     """What the days until one show together."""
-    today = date or dt.date.today()
+    today = date or library.current_day()
     if library.diary_withheld:
         long_runs = _long_runs(library, today)
         only = " ".join([NOT_SHARED, *long_runs])

@@ -31,7 +31,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
 
     As of today, or as another day knew it.
     """
-    today = date or dt.date.today()
+    today = date or library.current_day()
     rows: list[RunRow] = [r for r in library.runs() if date is None or r.local.date() <= date]
     listed = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
     ahead = weeks.next_sessions(library, listed, rows, today)
@@ -39,6 +39,8 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     held = held_back(library.health(today)) is not None
     hard = weeks.was_hard(library, rows, today)
     headline, reason = what_next(today, newest_day, library.health(today), ahead, hard)
+    if date is None and today != dt.date.today():
+        reason = f"{library.pause()} {reason}".strip()
     common = {
         "asked_on": today,
         "headline": headline,

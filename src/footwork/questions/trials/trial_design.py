@@ -204,7 +204,7 @@ def _easy_speed(library: History) -> float:
 
 def keep_trial(library: History, designed: Mapping[str, Any] | TrialDesign, date: dt.date | None = None) -> int:
     """Keep a design; returns the trial's number, by which it can be undone."""
-    return entries.write(library, "trial", None, dict(**designed), date or dt.date.today())
+    return entries.write(library, "trial", None, dict(**designed), date or library.current_day())
 
 
 def listed_trials(library: History) -> list[dict[str, Any]]:

@@ -120,7 +120,7 @@ class Week:
 
     def day(self, day: dt.date, kept: list[dict[str, Any]], ran: list[int]) -> None:
         """A day's runs and sessions, onto which others are dropped."""
-        with ui.element("div").classes("day today" if day == dt.date.today() else "day") as cell:
+        with ui.element("div").classes("day today" if day == self.library.current_day() else "day") as cell:
             cell.on("dragover", js_handler="(e) => e.preventDefault()")
             cell.on(
                 "drop", lambda e: self.dropped(str(e.args.get("what")), bool(e.args.get("copy")), day), js_handler=_DROP
@@ -144,7 +144,7 @@ class Week:
             other = chosen.get("day", "")
             if not other or other == day.isoformat():
                 raise UsageError("choose another day first")
-            if other < dt.date.today().isoformat():
+            if other < library.current_day().isoformat():
                 raise UsageError("that day is over: choose one from today on")
             return other
 

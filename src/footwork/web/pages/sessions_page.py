@@ -295,12 +295,12 @@ def _forms(base: str, library: Library, state: dict[str, Any]) -> None:
         )
 
 
-def _monday(week: str) -> dt.date:
+def _monday(week: str, today: dt.date) -> dt.date:
     """The Monday of a day's week in the address; of today's where it is none."""
     try:
         day = dt.date.fromisoformat(week)
     except ValueError:
-        day = dt.date.today()
+        day = today
     return day - dt.timedelta(days=day.weekday())
 
 
@@ -354,13 +354,13 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                 with ui.element("p"):
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-            if decides := cautions.physician_words(library.context(), dt.date.today()):
+            if decides := cautions.physician_words(library.context(), library.current_day()):
                 note(decides, base, "cautions")
             note(cautions.before_hard_work("test"), base, "cautions")
         pause_note(base, library)
         shown = ui.element("div")
         _forms(base, library, state)
-        session_week.Week(base, library, lambda: state["words"], _monday(week)).section()
+        session_week.Week(base, library, lambda: state["words"], _monday(week, library.current_day())).section()
         downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
         with ui.element("p"):
             method_link(base, "sessions", "How a preview is made")

@@ -124,7 +124,7 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
         await _asked_and_run(base, library, on)
         _numbers(base, found, imperial)
         if newest:
-            _weeks(base, found, on)
+            _weeks(base, found, on, library.current_day())
         if found["next"]:
             _next(base, library, found, imperial)
         if newest:
@@ -248,7 +248,7 @@ def _numbers(base: str, found: Due, imperial: bool) -> None:
                 measured("Load of this week so far", "none", "yet", "no run this week", base, "cp-minutes")
 
 
-def _weeks(base: str, found: Due, on: dt.date) -> None:
+def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
     heading("Six weeks")
     for narrow in (False, True):
         picture = six_weeks(found["weeks"], found["usual_week"], found["asked_on"], f"{base}/runs/", narrow)
@@ -279,8 +279,8 @@ def _weeks(base: str, found: Due, on: dt.date) -> None:
     with ui.element("div").classes("row-of"):
         if any(d["runs"] for w in found["weeks"][:1] for d in w["days"]):
             link("Earlier weeks", f"{base}/?date={first - dt.timedelta(days=1)}", "soft")
-        if on < dt.date.today():
-            later = min(on + dt.timedelta(days=42), dt.date.today())
+        if on < today:
+            later = min(on + dt.timedelta(days=42), today)
             link("Later weeks", f"{base}/?date={later}", "soft")
             link("This week", f"{base}/", "soft")
 
