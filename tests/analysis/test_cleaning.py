@@ -87,6 +87,33 @@ def test_order_duplicates_spikes_and_limits():
     assert (signals["power"] == 250).all()
 
 
+@pytest.mark.parametrize(
+    ("burst", "left_out"),
+    [
+        ([1900] * 2, 2),
+        ([1900, 800, 1900], 3),
+        ([1900] * 4, 0),  # longer it is not told from running; the watts of a minute are held against speed
+        ([750] * 2, 0),  # 500 W above
+        ([751] * 2, 2),
+        ([600, 1900, 1900, 600], 2),  # of 250 to 600 W a runner may be capable
+    ],
+)
+def test_a_burst_of_two_or_three_samples_is_no_running(burst, left_out):
+    power = np.full(60, 250.0)
+    power[20 : 20 + len(burst)] = burst
+    signals, changes = clean(recording(T0 + np.arange(60), power=power))
+    assert counts(changes).get("spike:power", 0) == left_out
+    assert signals["power"].max() == (max(burst) if left_out == 0 else 600 if 600 in burst else 250)
+
+
+def test_a_burst_stays_where_one_side_does_not_tell():
+    power = np.full(60, 250.0)
+    power[30:32] = 1900
+    power[32:50] = np.nan
+    signals, changes = clean(recording(T0 + np.arange(60), power=power))
+    assert counts(changes).get("spike:power") is None and (signals["power"] == 1900).sum() == 2
+
+
 def test_a_jump_of_the_clock_is_closed():
     time = T0 + np.concatenate([np.arange(60), 86400 * 30 + np.arange(60)])
     signals, changes = clean(recording(time, power=np.full(120, 200.0)))

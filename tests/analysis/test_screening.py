@@ -44,6 +44,17 @@ def test_a_lock_on_the_cadence_is_told_from_a_heart_that_beats_as_often():
     assert (screening.screen(fast, power, alike, timer).quality == 0).mean() > 0.95
 
 
+@pytest.mark.parametrize(("n", "scatter", "doubted"), [(N, 0.5, 1.0), (301, 0.5, 1.0), (299, 0.5, 0.0), (N, 1.5, 0.0)])
+def test_a_heart_that_is_one_with_a_steady_cadence_throughout_is_doubted(n, scatter, doubted):
+    """Of scatter s about the same number P(|x| < 1.5) is within a beat: 99.7 % at 0.5, but 68 % at 1.5."""
+    rng = np.random.default_rng(7)
+    power, timer = 240 + 5 * rng.standard_normal(n), np.ones(n, dtype=bool)
+    cadence = np.full(n, 168.0)
+    found = screening.screen(168 + np.rint(scatter * rng.standard_normal(n)), power, cadence, timer)
+    assert (found.quality == 1).mean() == pytest.approx(doubted, abs=0.05)
+    assert ("locked to the cadence" in found.faults) == bool(doubted)
+
+
 def test_without_power_jumps_still_tell():
     rate, _, cadence, timer = steady()
     rate[1000:1030] += 45

@@ -15,7 +15,7 @@ from footwork.quantities import Floats
 from footwork.signals import COLUMNS, FORM, Bools, PowerStream, Recording, Signals
 
 Whole = np.ndarray[tuple[int], np.dtype[np.int64]]
-METHOD_VERSION = 7
+METHOD_VERSION = 8
 LONGEST_GAP_S = 10
 FASTEST_RUNNER = 12.5  # [m/s]
 LONGEST_RECORDING_S = 7 * 86400
@@ -35,6 +35,9 @@ _LIMITS = {
 }
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
+# Two or three samples this far above both sides of them are one too: sensors smooth over seconds, so that no sprint
+# stands up and falls from one sample to the next; our convention.
+BURST_W, BURST_SAMPLES = 500.0, (2, 3)
 # A gap so long, and so many times the usual step, is a stop where nobody went on by so much; our conventions.
 STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
 # A clock that goes back by so much, more often than so, or in more than one sample of a hundred; and the share of a
@@ -238,8 +241,9 @@ def _change(what: str, count: int) -> Change:
     if kind == "heart rate":
         return Change(what, count, f"heart rate: {count} s not counted, {name}")
     plain = name.replace("_", " ")
-    words = "samples outside what is possible left out" if kind == "range" else "lone spikes left out"
-    return Change(what, count, f"{plain}: {count} {words}")
+    samples = "sample" if count == 1 else "samples"
+    words = f"{samples} outside what is possible" if kind == "range" else f"{samples} in spikes"
+    return Change(what, count, f"{plain}: {count} {words} left out")
 
 
 def _in_order(
@@ -355,9 +359,24 @@ def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
         neighbours.sort(axis=0)  # NaN sorts last, so a gap beside the sample leaves the median of the rest undefined
         lone = np.abs(values - 0.5 * (neighbours[1] + neighbours[2])) > _SPIKES[base]
         lone &= (neighbours[3] - neighbours[0]) < _SPIKES[base]
+        if base == "power":
+            lone |= _bursts(values)
         if lone.any():
             counts[f"spike:{name}"] = int(lone.sum())
             values[lone] = np.nan
+
+
+def _bursts(power: Floats) -> Bools:
+    """Samples of short bursts, by what the two samples before and the two after show at most; of power [W]."""
+    out = np.zeros(len(power), dtype=np.bool_)
+    highest = np.maximum(power[:-1], power[1:])  # of each sample and the next; not known beside a gap
+    for width in BURST_SAMPLES:
+        starts = np.arange(2, len(power) - width - 1)
+        least = np.min([power[starts + k] for k in range(width)], axis=0)
+        found = starts[least - np.maximum(highest[starts - 2], highest[starts + width]) > BURST_W]
+        for k in range(width):
+            out[found + k] = True
+    return out
 
 
 def _drop_false_zeros(power: Floats, columns: dict[str, Floats], counts: dict[str, int]) -> None:

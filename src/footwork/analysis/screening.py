@@ -12,7 +12,7 @@ from footwork.analysis.heart_spells import Doubt, spells
 from footwork.quantities import Floats, quick_median
 from footwork.signals import Bools
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 Classes = npt.NDArray[np.int8]
 LOWEST, HIGHEST = 30.0, 235.0  # [bpm]
 # Our conventions, tuned on simulated faults (docs/recovery.md).
@@ -20,6 +20,9 @@ JUMP_BPM, JUMP_S = 12.0, 3  # no heart changes by four beats a minute in each of
 ERRATIC_BPM = 3.0  # mean change from second to second
 FLAT_DOUBTFUL_S, FLAT_WRONG_S = 60, 120  # the same whole number for so long
 LOCK_BPM, LOCK_S = 2.5, 21
+# Of ten minutes so many seconds within a beat of the cadence: where that hardly changes, nothing else tells a lock. Sound
+# traces of `recordings/` have 0.27 at most.
+SAME_BPM, SAME_S, SAME_SHARE, SAME_LEAST_S = 1.0, 601, 0.9, 300
 MISFIT_BPM, MISFIT_SDS = 12.0, 3.5  # distance from what power lets expect
 EDGE_BPM = 6.0
 BIN_S = 5
@@ -91,7 +94,8 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     else:
         misfit = _median(x - np.clip(x, *expected), 9)
         away = _misfits(misfit, max(MISFIT_BPM, MISFIT_SDS * spread), jumps, n)
-    locked = np.where(near & (np.abs(misfit) > EDGE_BPM), 2, np.where(_together(x, cadence) & near, 1, 0))
+    following = near & (_together(x, cadence) | _one_with(x, cadence))
+    locked = np.where(near & (np.abs(misfit) > EDGE_BPM), 2, np.where(following, 1, 0))
     locked = np.where(locked > 0, np.where(near & (away > 0), 2, locked), 0)
     spell = np.where(flat >= FLAT_WRONG_S, 2, np.where(flat >= FLAT_DOUBTFUL_S, 1, 0))
     spell = np.where((flat >= 20) & (np.abs(misfit) > EDGE_BPM), 2, spell)
@@ -164,6 +168,14 @@ def _together(x: Floats, cadence: Floats) -> Bools:
     both = _mean(x * y, width) - mx * my
     strong = both > 0.7 * np.sqrt(np.maximum(vx * vy, 1e-9))
     return np.asarray(strong & (vy > 1.0) & (vx > 1.0) & np.isfinite(cadence), dtype=np.bool_)
+
+
+def _one_with(x: Floats, cadence: Floats) -> Bools:
+    """Whether heart rate is the cadence's number for most of the ten minutes around."""
+    if len(x) < SAME_LEAST_S:
+        return np.zeros(len(x), dtype=np.bool_)
+    width = min(SAME_S, len(x) - 1 + len(x) % 2)  # odd
+    return np.asarray(_mean((np.abs(x - cadence) <= SAME_BPM).astype(float), width) > SAME_SHARE, dtype=np.bool_)
 
 
 def _expected(x: Floats, load: Floats, timer: Bools, usable: Bools) -> tuple[tuple[Floats, Floats] | None, float]:
