@@ -44,7 +44,7 @@ def kept(days, name="Hill reps", text="6 x 2 min hard"):
         (14, None, kept(0), None, "Today: Hill reps"),
         (1, None, kept(0, name=""), None, "Today: 6 x 2 min hard"),
         (1, None, kept(1), 1, "Tomorrow: Hill reps"),
-        (1, None, kept(3), 1, "Easy until Saturday, then Hill reps"),
+        (1, None, kept(3), 1, "Saturday: Hill reps; until then easy or rest"),
         (1, None, kept(7), None, "Nothing is kept before Wednesday 29 April: Hill reps"),
         (0, None, [], 0, "Easy tomorrow"),
         (1, None, [], 1, "Easy today"),
@@ -106,7 +106,7 @@ def test_six_weeks_hold_each_day_and_a_session_that_was_not_run(library):
     assert found["weeks"][0]["load"]["value"] == pytest.approx(library.load("2026-03-09", "2026-03-15")["cp_minutes"])
     [ahead] = found["next"]
     assert (ahead["id"], ahead["date"]) == (number, "2026-04-17") and ahead["power_w"] > 200
-    assert found["headline"] == "Easy until Friday, then Hill reps" and "physician" in found["caution"]
+    assert found["headline"] == "Friday: Hill reps; until then easy or rest" and "physician" in found["caution"]
     assert found["days_since"] == 0 and found["runs"] == 21
 
 

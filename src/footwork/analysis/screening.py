@@ -20,8 +20,8 @@ JUMP_BPM, JUMP_S = 12.0, 3  # no heart changes by four beats a minute in each of
 ERRATIC_BPM = 3.0  # mean change from second to second
 FLAT_DOUBTFUL_S, FLAT_WRONG_S = 60, 120  # the same whole number for so long
 LOCK_BPM, LOCK_S = 2.5, 21
-# Of ten minutes so many seconds within a beat of the cadence: where that hardly changes, nothing else tells a lock. Sound
-# traces of `recordings/` have 0.27 at most.
+# Of ten minutes so many seconds within a beat of the cadence: where that hardly changes, nothing else tells a lock.
+# Sound traces of real runs have 0.27 at most.
 SAME_BPM, SAME_S, SAME_SHARE, SAME_LEAST_S = 1.0, 601, 0.9, 300
 MISFIT_BPM, MISFIT_SDS = 12.0, 3.5  # distance from what power lets expect
 EDGE_BPM = 6.0

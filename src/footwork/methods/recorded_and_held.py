@@ -73,11 +73,9 @@ HELD: dict[str, Method] = {
     "cleaning": Method(
         "Cleaning",
         "Samples are put in order and on a grid of one second. Gaps of up to 10 s are interpolated, longer ones stay "
-        "missing. Impossible values and spikes of up to three samples are left out; 0 W while running with cadence is a "
-        "drop-out. A timer "
-        "pause counts as 0 W in questions of elapsed time. Every change is counted on the run's page; the "
-        "original file "
-        "stays as it came.",
+        "missing. Impossible values and spikes of up to three samples are left out; 0 W while running with cadence is "
+        "a drop-out. A timer pause counts as 0 W in questions of elapsed time. Every change is counted on the run's "
+        "page; the original file stays as it came.",
         "",
         ("Limits and gap length: our conventions†.",),
     ),

@@ -99,7 +99,7 @@ def what_next(
     if on == today:
         return f"Today: {name}", _why_easy(hard, today)
     if on is not None:
-        easy = f"Easy until {on:%A}, then {name}" if (on - today).days > 1 else f"Tomorrow: {name}"
+        easy = f"{on:%A}: {name}; until then easy or rest" if (on - today).days > 1 else f"Tomorrow: {name}"
         if (on - today).days > 6:
             easy = f"Nothing is kept before {long_date(on)}: {name}"
         return easy, _why_easy(hard, today)

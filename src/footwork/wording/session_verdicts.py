@@ -34,21 +34,25 @@ def match_sentences(found: Match) -> tuple[str, str]:
     then = NEXT[found.advice]
     if found.advice is Advice.NO_WORK:
         return "Nothing in this run looks like the session's work.", then
-    text = f"{found.done} of {found.asked} pieces of work were run"
+    one = found.done == found.asked == 1 and not found.extra
+    they, were, them = ("it", "was", "it") if one else ("they", "were", "them")
+    text = "The one piece of work was run" if one else f"{found.done} of {found.asked} pieces of work were run"
     text += (f", and {found.extra} more" if found.extra else "") + "."
     if found.off is None:
-        return text + " There is no band to hold them against.", then
+        return text + f" There is no band to hold {them} against.", then
     text += (
-        f" On average they were {abs(found.off):.0f} % {'above' if found.off > 0 else 'below'} what was asked."
+        f" On average {they} {were} {abs(found.off):.0f} % {'above' if found.off > 0 else 'below'} what was asked."
         if abs(found.off) >= 1
-        else " On average they were as hard as asked."
+        else f" On average {they} {were} as hard as asked."
     )
     if found.short:
-        text += f" {found.short} {'was' if found.short == 1 else 'were'} cut short."
+        cut = "It was" if one else f"{found.short} {'was' if found.short == 1 else 'were'}"
+        text += f" {cut} cut short."
     if found.start_hard is not None:
-        text += f" They were begun too hard: the first quarter {100 * found.start_hard:.0f} % above the rest."
+        text += f" {they.capitalize()} {were} begun too hard: the first quarter {100 * found.start_hard:.0f} % above the rest."
     if found.long:
-        text += f" {found.long} {'was' if found.long == 1 else 'were'} much longer than asked."
+        longer = "It was" if one else f"{found.long} {'was' if found.long == 1 else 'were'}"
+        text += f" {longer} much longer than asked."
     if found.advice is Advice.ANOTHER:
         return text + " This looks like another session.", then
     if found.in_band is not None:

@@ -258,12 +258,14 @@ def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
             with ui.element("span"):
                 ui.html(f'<i class="d-{name}"></i>', sanitize=False, tag="span")
                 text("span", name)
-        for kind, label in (("outline", "asked, not run"), ("usual", "run, load not known")):
+        for kind, label in (("outline", "asked, not run"), ("usual", "run, its domains not known")):
             with ui.element("span"):
                 ui.html(f'<i class="{kind}"></i>', sanitize=False, tag="span")
                 text("span", label)
         text("span", "length of a bar: time")
-    usual = found["usual_week"]
+        usual = found["usual_week"]
+        if usual:
+            text("span", "at the right: the week's load as a stroke, on the band that half of the usual weeks lie in")
     told = (
         f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; half of them lie "
         f"between {usual['low']:.0f} and {usual['high']:.0f}. "
