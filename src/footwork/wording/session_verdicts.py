@@ -49,7 +49,8 @@ def match_sentences(found: Match) -> tuple[str, str]:
         cut = "It was" if one else f"{found.short} {'was' if found.short == 1 else 'were'}"
         text += f" {cut} cut short."
     if found.start_hard is not None:
-        text += f" {they.capitalize()} {were} begun too hard: the first quarter {100 * found.start_hard:.0f} % above the rest."
+        above = f"the first quarter {100 * found.start_hard:.0f} % above the rest"
+        text += f" {they.capitalize()} {were} begun too hard: {above}."
     if found.long:
         longer = "It was" if one else f"{found.long} {'was' if found.long == 1 else 'were'}"
         text += f" {longer} much longer than asked."
