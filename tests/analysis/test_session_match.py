@@ -94,8 +94,8 @@ def test_what_is_said_holds_the_numbers():
     assert "too hard" not in match_sentences(judge(steps({"start_share": 0.039}), 1, 0, None, None))[0]
     alone = steps({"start_share": 0.041, "end_s": 999.0})
     assert match_sentences(judge(alone, 1, 0, None, None))[0] == (
-        "The one piece of work was run. On average it was as hard as asked. It was begun too hard: the first quarter 4 % "
-        "above the rest. It was much longer than asked."
+        "The one piece of work was run. On average it was as hard as asked. It was begun too hard: the first quarter "
+        "4 % above the rest. It was much longer than asked."
     )
     assert "2 pieces of work were run" in match_sentences(judge(alone, 2, 0, None, None))[0]
     faded = judge(steps({"held": 305.0}, {}, {"held": 294.9}), 3, 0, None, None)
