@@ -13,6 +13,7 @@ from footwork.api import Library
 from footwork.errors import NotEnoughData
 from footwork.history import book
 from footwork.physiology import habitual
+from footwork.quantities import format_pace
 from footwork.questions.capacity import evidence, through_time
 from footwork.reports import numbers_card, numbers_of, numbers_told
 from tests.program import footwork, of_json, ok
@@ -164,6 +165,16 @@ def test_the_card_holds_domains_usual_running_and_how_long(season_library, tmp_p
         low = held.domains["moderate_heavy"]["power"]
         assert rows["moderate"]["watts"] == f"to {low.value:.0f}"
         assert rows["heavy"]["watts"] == f"{low.value:.0f}–{cp.low:.0f}"
+        # The band of watts has the heart rate and pace of its watts: by the line through both borders' values.
+        one, two = (held.domains[n]["heart_rate"].value for n in ("moderate_heavy", "heavy_severe"))
+        beat = (two - one) / (cp.value - low.value)
+        assert rows["around critical power"]["rate"] == "–".join(
+            f"{two + beat * (w - cp.value):.0f}" for w in (cp.low, cp.high)
+        )
+        slow, fast = (format_pace(float(held.power_at_speed.speed(w))).split(" ")[0] for w in (cp.low, cp.high))
+        assert rows["around critical power"]["pace"] == f"{slow}–{fast}" and rows["severe"]["pace"].startswith(fast)
+        assert rows["heavy"]["rate"] == f"{one:.0f}–{two + beat * (cp.low - cp.value):.0f}"
+        assert f"between {low.low:.0f} and {low.high:.0f} W (heart rate " in " ".join(told["notes"])
         assert rows["severe"]["rate"] == ""  # heart rate does not tell that border
         assert [u["name"] for u in told["usual"]][:2] == ["easy", "steady"]
         for shown, row in zip(told["paces"], library.usual()["at_pace"], strict=True):  # a day's spread, and the error

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from footwork.charts.season_picture import week_mark
 from footwork.errors import FootworkError, NotEnoughData, UsageError
 from footwork.planning.preview import banded
-from footwork.quantities import Estimate, format_distance, format_duration, format_pace
+from footwork.quantities import format_distance, format_duration, format_pace
 from footwork.results.planned_season import SeasonPlan
 from footwork.results.session import SessionPreview
 from footwork.results.squad import Prescribed
@@ -273,6 +273,49 @@ DIFFER = (
 )
 
 
+def _domain_rows(held: Capacity, forms: Mapping[str, Callable[[float], str]]) -> list[dict[str, str]]:
+    """Each domain, and the band of watts that critical power lies in, from border to border. That band's pace and heart
+    rate are those of its watts: what else is uncertain of them belongs to no domain."""
+    borders = [held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme")]
+    low, middle = (b["power"].value for b in borders[:2])
+    one, two = (b["heart_rate"].value for b in borders[:2])
+    band = borders[1]["power"]
+    assert low is not None and middle is not None and band.low is not None and band.high is not None
+
+    def told(watts: float) -> dict[str, float | None]:
+        pace = held.power_at_speed.speed(watts) if held.power_at_speed else None
+        rate = None if one is None or two is None else one + (two - one) * (watts - low) / (middle - low)
+        return {"power": watts, "speed": None if pace is None else float(pace), "heart_rate": rate}
+
+    first, last = ({k: e.value for k, e in b.items()} for b in (borders[0], borders[2]))
+    edges = [first, told(band.low), told(band.high), last]
+    rows = []
+    for name, begins, ends in zip(
+        ("moderate", "heavy", "around critical power", "severe"), [None, *edges[:-1]], edges, strict=True
+    ):
+        row = {"name": name}
+        for key, quantity in (("watts", "power"), ("pace", "speed"), ("rate", "heart_rate")):
+            values = [edge[quantity] for edge in (begins, ends) if edge]
+            row[key] = "" if None in values else "–".join(forms[quantity](v) for v in values if v is not None)
+            if begins is None and row[key]:
+                row[key] = f"to {row[key]}"
+        rows.append(row)
+    return rows
+
+
+def _other_borders(held: Capacity) -> str:
+    """How well the two other borders are known, in a sentence; nothing without critical power."""
+    if held.critical_power.value is None:
+        return ""
+    low, high = (held.domains[name] for name in ("moderate_heavy", "severe_extreme"))
+    rate = low["heart_rate"]
+    beats = "" if rate.value is None else f" (heart rate {rate.low:.0f} to {rate.high:.0f} bpm)"
+    return (
+        f"Moderate ends somewhere between {low['power'].low:.0f} and {low['power'].high:.0f} W{beats}, severe between "
+        f"{high['power'].low:.0f} and {high['power'].high:.0f} W."
+    )
+
+
 def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = False) -> dict[str, Any]:
     """A runner's numbers in words: domains, the band around critical power, usual running, flat watts at round paces.
     Without critical power ``withheld`` says why, and the domains are empty.
@@ -293,26 +336,6 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         "heart_rate": lambda v: f"{v:.0f}",
     }
 
-    def row(name: str, begins: tuple[dict[str, Estimate], str] | None, ends: tuple[dict[str, Estimate], str]) -> Any:
-        told = {}
-        for quantity, form in forms.items():
-            edges = [getattr(border[quantity], end) for border, end in (begins, ends)] if begins else []
-            last = getattr(ends[0][quantity], ends[1])
-            if last is None or None in edges:
-                told[quantity] = ""
-            else:
-                told[quantity] = "–".join(form(v) for v in edges) if begins else f"to {form(last)}"
-        return {"name": name, "watts": told["power"], "pace": told["speed"], "rate": told["heart_rate"]}
-
-    domains: list[Any] = []
-    if cp.value is not None:
-        low, middle, high = (held.domains[name] for name in ("moderate_heavy", "heavy_severe", "severe_extreme"))
-        domains = [
-            row("moderate", None, (low, "value")),
-            row("heavy", (low, "value"), (middle, "low")),
-            row("around critical power", (middle, "low"), (middle, "high")),
-            row("severe", (middle, "high"), (high, "value")),
-        ]
     tests = [dt.date.fromisoformat(e["label"]) for e in held.evidence["efforts"] if e["kind"] == "maximal"]
     until = max([held.date + dt.timedelta(days=HOLDS_LEAST_DAYS), *(t + dt.timedelta(days=HOLDS_DAYS) for t in tests)])
     over = until < dt.date.today()
@@ -330,7 +353,7 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
         if over
         else f"They hold until about {until}, or the next race or test, illness or pause before.",
         "withheld": "" if cp.value is not None else cp.reason,
-        "domains": domains,
+        "domains": _domain_rows(held, forms) if cp.value is not None else [],
         "usual": [
             {
                 "name": group["name"],
@@ -353,7 +376,11 @@ def numbers_told(held: Capacity, usual: UsualRunning | None, imperial: bool = Fa
             }
             for row in (usual["at_pace"] if usual else ())
         ],
-        "notes": [*filter(None, [held.extrapolated]), *held.warnings, before_hard_work("session")],
+        "notes": [
+            *filter(None, [_other_borders(held), held.extrapolated]),
+            *held.warnings,
+            before_hard_work("session"),
+        ],
     }
 
 
