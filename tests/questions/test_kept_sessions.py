@@ -1,6 +1,7 @@
 """Kept sessions are moved, copied, said otherwise and repeated; a calendar sees one event throughout."""
 
 import datetime as dt
+import re
 
 import pytest
 
@@ -8,7 +9,7 @@ from footwork.api import Library
 from footwork.errors import UsageError
 from footwork.questions.sessions import calendar
 from footwork.web.pages.session_week import restore
-from tests.program import footwork, of_json
+from tests.program import footwork, of_json, ok
 
 
 @pytest.fixture
@@ -42,6 +43,15 @@ def test_copies_and_weekly_repeats_are_sessions_of_their_own(library):
     days = [d for d, _, _ in kept(library)]
     assert days == ["2026-12-28", "2026-12-30", "2027-01-04", "2027-01-11"] and len(made) == 2
     assert len({r["first"] for r in library.sessions()}) == 4 and copy != number
+    for twice in (
+        lambda: library.copy_session(number, "2026-12-28"),
+        lambda: library.copy_session(copy, "2027-01-04"),
+        lambda: library.repeat_session(number, 3),  # of which two are kept
+    ):
+        with pytest.raises(UsageError, match="has the same session already, number "):
+            twice()
+    assert [d for d, _, _ in kept(library)] == days
+    library.copy_session(library.plan_session("30 min easy", "2026-12-29", "Another"), "2026-12-28")
     for weeks in (0, 53):
         with pytest.raises(UsageError, match="1 to 52"):
             library.repeat_session(number, weeks)
@@ -80,3 +90,12 @@ def test_the_command_line_changes_copies_and_repeats(tmp_path):
         done = footwork("session", *wrong, library=folder)
         assert done.returncode == 2 and done.stderr.startswith("footwork: ")
     assert len(of_json("session", "list", library=folder)) == 4
+
+
+def test_the_list_begins_with_what_is_next_and_ends_with_what_was_first(library):
+    today = library.current_day()
+    for days, name in ((9, "later"), (-20, "long ago"), (0, "today"), (-2, "lately")):
+        library.plan_session("30 min easy", today + dt.timedelta(days=days), name)
+    lines = ok("session", "list", library=library.folder).stdout.splitlines()
+    assert [re.search(r"  (\w[a-z ]+): ", line)[1] for line in lines] == ["today", "later", "lately", "long ago"]
+    assert "to come" in lines[1] and "to come" not in lines[2]

@@ -199,9 +199,9 @@ def _changed(library: Any, numbers: list[int], as_json: bool) -> None:
 @session.command("list")
 @remembered
 def list_(as_json: Json = False) -> None:
-    """Kept sessions beside the runs of their days."""
+    """Kept sessions beside the runs of their days: what is to come, the next first, then what was."""
     with opened() as library:
-        found = library.sessions()
+        found, today = library.sessions(), library.current_day().isoformat()
     if as_json:
         return out(found)
     if not found:
@@ -209,9 +209,10 @@ def list_(as_json: Json = False) -> None:
             'No session is kept: footwork session new "15 min easy, 5 x (4 min at 105 % CP, 2 min easy jog), '
             '10 min easy"'
         )
-    for r in found:
-        ahead = str(r["date"]) >= library.current_day().isoformat()
-        done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else "  to come" if ahead else "  no run that day"
+    ahead = [r for r in found if str(r["date"]) >= today]
+    for r in [*reversed(ahead), *found[len(ahead) :]]:
+        left = "  to come" if str(r["date"]) >= today else "  no run that day"
+        done = f"  run {', '.join(map(str, r['runs']))}" if r["runs"] else left
         say(f"{r['id']:>4}  {r['date']}  {(r['name'] + ': ') if r['name'] else ''}{r['text']}{done}")
     return None
 

@@ -293,8 +293,15 @@ def change_session(
 
 
 def copy_session(library: History, number: int, dates: Sequence[dt.date]) -> list[int]:
-    """Keep a session again for other days; returns the new numbers. Raises UsageError where there is none."""
+    """Keep a session again for other days; returns the new numbers.
+
+    Raises UsageError where there is none, or where the same stands on such a day already; nothing is kept then.
+    """
     row = kept_session(library, number)
+    days = {day.isoformat() for day in dates}
+    for other in listed_sessions(library):
+        if other["date"] in days and (other["text"], other["name"]) == (row["text"], row["name"]):
+            raise UsageError(f"{other['date']} has the same session already, number {other['id']}: choose another day")
     with library.writing() as connection:
         return [entries.keep(connection, "session", None, _kept(row["text"], row["name"]), day) for day in dates]
 
