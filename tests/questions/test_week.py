@@ -108,6 +108,14 @@ def test_six_weeks_hold_each_day_and_a_session_that_was_not_run(library):
     assert (ahead["id"], ahead["date"]) == (number, "2026-04-17") and ahead["power_w"] > 200
     assert found["headline"] == "Friday: Hill reps; until then easy or rest" and "physician" in found["caution"]
     assert found["days_since"] == 0 and found["runs"] == 21
+    library.change_session(number, text="50 min easy")
+    easy = library.today("2026-04-15")
+    assert not easy["next"][0]["hard"] and easy["caution"] == ""  # an easy run is no reason to warn
+    words = (
+        library.session("50 min easy").to_json()["warnings"],
+        library.session("5 x 3 min hard").to_json()["warnings"],
+    )
+    assert [any("Hard running" in w for w in told) for told in words] == [False, True]
 
 
 def test_the_usual_week_is_the_median_of_complete_weeks(library):

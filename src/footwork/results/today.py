@@ -87,6 +87,7 @@ class DueNext(TypedDict):
     name: str
     text: str
     duration_s: float | None
+    hard: bool
     power_w: float | None
     speed_mps: float | None
     run_dry_probability: float | None

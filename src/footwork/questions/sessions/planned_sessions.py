@@ -176,7 +176,7 @@ def _shown(session: Session, who: SessionBasis, held: str | None = None) -> dict
             "critical_power_w": who.critical_power,
             "accepted": who.accepted,
             "held_back": held,
-            "warnings": [*restless(session.items), before_hard_work("session")],
+            "warnings": [*restless(session.items), *([before_hard_work("session")] if at > spent["moderate"] else [])],
             "of_capacity": who.warnings,
         }
     )

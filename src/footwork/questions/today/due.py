@@ -45,7 +45,7 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         "asked_on": today,
         "headline": headline,
         "reason": reason,
-        "caution": _caution(library, today) if ahead and not held else "",
+        "caution": _caution(library, today, any(s["hard"] for s in ahead)) if ahead and not held else "",
         "held": held,
         "days_since": (today - newest_day).days if newest_day else None,
         **weeks.weeks_until(library, rows, listed, today),
@@ -133,9 +133,9 @@ def what_waits(
     return due
 
 
-def _caution(library: History, day: dt.date) -> str:
-    """What stands beside a session that is asked."""
-    return f"{physician_words(library.context(), day)} {before_hard_work('session')}".lstrip()
+def _caution(library: History, day: dt.date, hard: bool) -> str:
+    """What stands beside sessions that are asked, of which one is harder than easy running or none is."""
+    return f"{physician_words(library.context(), day)} {before_hard_work('session') if hard else ''}".strip()
 
 
 def _devices(library: History, made: Any, day: dt.date) -> list[dict[str, str]]:

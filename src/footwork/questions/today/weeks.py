@@ -103,10 +103,11 @@ def _asks(library: History, text: str) -> dict[str, Any]:
     try:
         found = sessions.session_asked(library, text, None, None)
     except FootworkError:
-        return {"duration_s": None, "power_w": None, "speed_mps": None, "run_dry_probability": None}
+        return {"duration_s": None, "power_w": None, "speed_mps": None, "run_dry_probability": None, "hard": True}
     hardest = found["steps"][found["hardest"]]
     return {
         "duration_s": found["duration_s"],
+        "hard": found["duration_s"] > found["seconds_in_domains"]["moderate"],
         "power_w": hardest["power_w"],
         "speed_mps": hardest["speed_mps"],
         "run_dry_probability": found["run_dry_probability"],
