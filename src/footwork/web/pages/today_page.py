@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from footwork.results.today import Due
 
 
-SHOWN_ADDED = 12  # runs that are named when they come in
+SHOWN_ADDED, TOLD_ADDED = 12, 300  # runs that are named when they come in, and counted
 LOOKS_S = 15.0  # between looks whether something new came in
 
 
@@ -159,7 +159,7 @@ def _renewed(base: str, library: Library) -> None:
             with told, ui.element("p").classes("note"):
                 word = "A new run has" if len(new) == 1 else f"{len(new)} new runs have"
                 text("span", f"{word} come in. ")
-                link("Show this week with them", f"{base}/?added={','.join(map(str, new[:SHOWN_ADDED]))}")
+                link("Show this week with them", f"{base}/?added={','.join(map(str, new[:TOLD_ADDED]))}")
 
     ui.timer(LOOKS_S, look)
 
@@ -170,12 +170,15 @@ async def _added(base: str, library: Library, numbers: str) -> None:
     rows = [r for r in library.runs() if r.id in wanted]
     if not rows:
         return
-    titles = await asyncio.to_thread(run_titles, library, rows)
+    titles = await asyncio.to_thread(run_titles, library, rows[:SHOWN_ADDED])
     with ui.element("p").classes("note"):
         text("span", "Added just now: ")
-        for number, row in enumerate(rows):
+        for number, row in enumerate(rows[:SHOWN_ADDED]):
             text("span", ", " if number else "")
             link(f"{titles[row.id] or 'a run'} on {long_date(row.local.date())}", f"{base}/runs/{row.id}")
+        if (more := len(rows) - SHOWN_ADDED) > 0:
+            text("span", " and ")
+            link(f"{more} more", f"{base}/runs")
         text("span", ".")
     for problem in jobs.left_out.pop(library.folder, [])[:SHOWN_ADDED]:
         note(problem)
@@ -388,7 +391,7 @@ def uploader(base: str, library: Library) -> None:
         went_wrong = r["failed"] or r["skipped"] or r["recovered"]
         if added and (first or not went_wrong):  # the page with them on it
             jobs.left_out[library.folder] = [f"{e['file']}: {e['reason']}" for e in went_wrong]
-            ui.navigate.to(f"{base}/?added={','.join(map(str, added[:SHOWN_ADDED]))}")
+            ui.navigate.to(f"{base}/?added={','.join(map(str, added[:TOLD_ADDED]))}")
 
     box = ui.upload(label="Drop recordings here", multiple=True, auto_upload=True, on_multi_upload=received)
     box.classes("upload-box").props('flat bordered color="transparent" text-color="inherit"')
