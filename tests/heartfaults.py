@@ -108,12 +108,18 @@ def _whole(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> N
     rate[:] = np.rint(rng.uniform(125, 150) + wandering(rng, n, 7.0, 300) + wandering(rng, n, 5.0, 60))
 
 
+def _locked_throughout(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    cadence[:] = np.rint(cadence.mean())  # as of who runs on a treadmill, or by a beat
+    rate[:] = cadence + np.rint(rng.normal(0, 0.5, len(rate)))
+
+
 FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]] = {
     "none": lambda rate, cadence, rng: None,
     "drop-outs": _drop_outs,
     "flat stretches": _flat,
     "jumps": _jumps,
     "cadence lock": _lock,
+    "cadence lock throughout": _locked_throughout,
     "late start": _late_start,
     "dry strap": _dry_strap,
     "ruled out by power": _ruled_out,

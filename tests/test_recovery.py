@@ -46,6 +46,7 @@ FOUND = {"reads low for minutes": 0.25, "reads high from the start": 0.4, "a who
 SPARED = {
     "none": 0.97,
     "cadence lock": 0.84,
+    "cadence lock throughout": 0.0,  # nothing in it tells a second that happens to be right
     "ruled out by power": 0.89,
     "reads low for minutes": 0.88,
     "reads high from the start": 0.88,
