@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from footwork.analysis import efforts
 from footwork.analysis.capacity_days import CapacityDays
 from footwork.analysis.efforts import Best
-from footwork.physiology import curve, habitual
+from footwork.physiology import curve, habitual, tracking
 from footwork.physiology.endurance import power_at
 from footwork.physiology.lay_off import LayOff
 
@@ -492,6 +492,24 @@ def test_a_test_counts_without_what_its_own_speed_shows_to_be_the_devices_error(
     as_shown = efforts.maximal_efforts(high)[0][1]
     assert found[0] == pytest.approx(efforts.maximal_efforts(sound)[0][1])
     assert found[1] == pytest.approx(as_shown * np.exp(efforts.CLIP_FREE - 0.25))
+
+
+def test_an_old_test_says_little_after_months_of_which_nothing_is_known():
+    test, now = run(1, 1000, 320.0, longest=1200, maximal=True), 1757 + 63
+    lately = [run(10 + i, 1757 + 3 * i, 250.0 * (0.85 if i % 3 else 0.98)) for i in range(22)]
+    between = [run(50 + i, 1000 + 50 * (i + 1), 200.0, longest=1800) for i in range(14)]
+    made = CapacityDays([test, *lately])
+    track = tracking.follow(made.tests[:1])
+    assert made._unseen(track, 1084) == 0 and made._unseen(track, 1085) == 1
+    assert made._unseen(track, now) == 757 - 84 and made._unseen(None, now) == 0
+    assert CapacityDays([test, between[0], *lately])._unseen(track, now) == 707 - 84  # of 50 days and 707
+    assert CapacityDays([test, *between, *lately])._unseen(track, now) == 0
+    assert made._unseen(track, now + 100) == 757 - 84 + 16  # and since the newest run, with whose day the gap begins
+    alone, told, followed = (
+        float(np.median(CapacityDays(bests).on(now).posterior.draws()[0]))
+        for bests in (lately, [test, *lately], [test, *between, *lately])
+    )
+    assert alone < told < alone + 0.25 * (320 - alone) < followed
 
 
 def test_of_no_best_effort_none_binds():

@@ -36,8 +36,21 @@ def test_the_interval_widens_when_nothing_informs_it_and_the_median_stays():
     assert spread[1] ** 2 - spread[0] ** 2 == pytest.approx(120 * tracking.DRIFT_PER_DAY**2, rel=0.02)
 
 
+def test_days_of_which_nothing_is_known_widen_it_by_more_and_before_a_test_too():
+    track = tracking.follow([trial(1000)])
+    spread = [tracking.level_of(track.on(1365, 0.0, unseen))[1] for unseen in (0, 281)]
+    # 9 % in a year of 365 of them; of 281 the rest is of days that were seen.
+    more = 281 * (tracking.UNSEEN_DRIFT_PER_DAY**2 - tracking.DRIFT_PER_DAY**2)
+    assert spread[1] ** 2 - spread[0] ** 2 == pytest.approx(more, rel=0.02)
+    assert 365**0.5 * tracking.UNSEEN_DRIFT_PER_DAY == pytest.approx(0.09, abs=0.001)
+    shown = trial(1365, 220.0)
+    after = [tracking.follow([replace(shown, unseen=u)], track).steps[-1] for u in (0, 281)]
+    assert after[0].before == pytest.approx(after[1].before, rel=0.001) and after[0].after > after[1].after + 1.0
+    assert [s.unseen for s in after] == [0, 281]
+
+
 def test_going_on_from_a_track_equals_following_it_all():
-    evidence = [trial(1000), trial(1040, 265), trial(1090, 270)]
+    evidence = [trial(1000), replace(trial(1040, 265), unseen=9), trial(1090, 270)]
     start = tracking.follow(evidence[:1])
     went_on = tracking.follow(evidence[1:], start)
     assert quantiles(went_on, 1100) == pytest.approx(quantiles(tracking.follow(evidence), 1100), rel=0.002)

@@ -15,7 +15,7 @@ from footwork.physiology.critical import FORM_BIAS, SHAPE_PRIOR, Evidence, Poste
 from footwork.physiology.lay_off import LayOff, lost_on
 from footwork.quantities import Floats
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 BOUND_DAYS = 365  # older runs say nothing of today, not even as a bound; our convention
 # A run marked as maximal that shows less than these shares of what everyday runs ask for was none, or is doubted; ours.
 NO_TEST, WEAK_TEST = 0.85, 0.97
@@ -92,6 +92,7 @@ class CapacityDays:
             if b.maximal and (e := efforts.maximal_efforts(b))
         ]
         self.tests = sorted([*found, *by_hand], key=lambda d: d.day)
+        self._seen = np.unique([*self.everyday.day, *(t.day for t in self.tests)])
         self._tested: _Known | None = None  # after the newest test that was followed
 
     def clips(self, day: int) -> Floats:
@@ -145,7 +146,7 @@ class CapacityDays:
                 known.weak += ((test, share),)
         if not counted:
             return
-        counted[0] = replace(counted[0], moved=self._moved(known.track, day))
+        counted[0] = replace(counted[0], moved=self._moved(known.track, day), unseen=self._unseen(known.track, day))
         known.track = tracking.follow(counted, known.track)
         told = known.track.on(day)
         front = self._front(known, told.all_shapes)
@@ -174,6 +175,13 @@ class CapacityDays:
             return 0.0
         return float(np.log1p(-lost_on(self.lay_offs, day)) - np.log1p(-lost_on(self.lay_offs, track.day)))
 
+    def _unseen(self, track: tracking.Track | None, day: int) -> int:
+        """Days since the newest test over twelve weeks after anything was known of the runner [d]."""
+        if track is None:
+            return 0
+        known = self._seen[(self._seen >= track.day) & (self._seen <= day)]
+        return int(np.maximum(np.diff([track.day, *known, day]) - habitual.PAUSE_DAYS, 0).sum())
+
     def _front(self, known: _Known, shapes: Floats | None = None) -> habitual.Front | None:
         if not self.everyday.enough(known.day):
             return None
@@ -191,7 +199,7 @@ class CapacityDays:
             assert front is not None  # told: there are enough runs
             found = habitual.alone(front)
         else:
-            found = track.on(day, self._moved(track, day))
+            found = track.on(day, self._moved(track, day), self._unseen(track, day))
             front = self._front(known, found.all_shapes)
             if front is not None:
                 found = habitual.with_level(found, front, known.gap)

@@ -23,8 +23,10 @@ from footwork.physiology.critical import (
 from footwork.physiology.endurance import power_at
 from footwork.quantities import Floats
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
+# The same for days of which nothing is known, not even that somebody ran: 9 % in a year; our convention.
+UNSEEN_DRIFT_PER_DAY = 0.0047
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
 TRIM = 18.0  # levels and shapes whose log weight lies so far below the best say nothing
 TESTED_DAYS = 120  # how long a test gives today's value its name; our convention
@@ -33,23 +35,26 @@ TESTED_DAYS = 120  # how long a test gives today's value its name; our conventio
 @dataclass(frozen=True)
 class Dated:
     """Evidence of one day; ``day`` is a date's proleptic ordinal, ``moved`` how capacity changed by weeks without
-    running, or by the return from them, since the evidence before, as a difference of logarithms [1]."""
+    running, or by the return from them, since the evidence before, as a difference of logarithms [1], ``unseen`` of how
+    many days since then nothing is known [d]."""
 
     day: int
     evidence: Evidence
     moved: float = 0.0
+    unseen: int = 0
 
 
 @dataclass(frozen=True)
 class Step:
-    """What one piece of evidence did: CP [W] before and after (None before the first), on its day, and how capacity
-    had moved until then (`Dated`)."""
+    """What one piece of evidence did: CP [W] before and after (None before the first), on its day, how capacity had
+    moved until then, and the days unseen (`Dated`)."""
 
     day: int
     evidence: Evidence
     before: float | None
     after: float
     moved: float = 0.0
+    unseen: int = 0
 
 
 @dataclass
@@ -67,13 +72,14 @@ class Track:
         grid = Grid.around([d.evidence for d in evidence])
         return cls(grid, grid.prior, evidence[0].day, [])
 
-    def on(self, day: int, moved: float = 0.0) -> Posterior:
+    def on(self, day: int, moved: float = 0.0, unseen: int = 0) -> Posterior:
         """What the tests say on a day at or after the last of them [proleptic ordinal], moved by what weeks without
-        running did since [1, of ln CP], whose error is the posterior's ``scale_sd``."""
-        days = max(day - self.day, 0)
-        rows, ratios = (_with_room(ends, days, axis) for axis, ends in enumerate(self._ends))
+        running did since [1, of ln CP], whose error is the posterior's ``scale_sd``; of ``unseen`` days since then
+        nothing is known [d]."""
+        spreads = _spreads(max(day - self.day, 0), 0.0, unseen)
+        rows, ratios = (_with_room(ends, sd) for ends, sd in zip(self._ends, spreads, strict=True))
         carried = self.log_weight[rows, ratios]
-        weight = _diffused(np.exp(carried - carried.max()), days)
+        weight = _diffused(np.exp(carried - carried.max()), spreads)
         grid = Grid(self.grid.log_cp[rows] + moved, self.grid.log_ratio[ratios])
         return Posterior(grid, weight.sum(axis=0), weight, 0, scale_sd=lay_off.error(-np.expm1(-abs(moved))))
 
@@ -111,44 +117,46 @@ def follow(dated: Sequence[Dated], start: Track | None = None) -> Track:
             raise ValueError("no evidence")
         track = Track.unknown(dated)
     elif not all(start.grid.holds(d.evidence) for d in dated):
-        return follow([*(Dated(s.day, s.evidence, s.moved) for s in start.steps), *dated])
+        return follow([*(Dated(s.day, s.evidence, s.moved, s.unseen) for s in start.steps), *dated])
     else:
         track = replace(start, steps=list(start.steps))
     for found in dated:
         if found.day > track.day:
-            rows = _with_room(_carried(track.log_weight, 0), found.day - track.day, 0, found.moved)
-            weight = _diffused(np.exp(track.log_weight[rows]), found.day - track.day, found.moved)
+            spreads = _spreads(found.day - track.day, found.moved, found.unseen)
+            rows = _with_room(_carried(track.log_weight, 0), spreads[0])
+            weight = _diffused(np.exp(track.log_weight[rows]), spreads)
             track.log_weight = track.log_weight.copy()
             track.log_weight[rows] = np.log(np.maximum(weight, 1e-300))
             track.grid = Grid(track.grid.log_cp + found.moved)
         track.day = found.day
         before = track.grid.median(track.log_weight) if track.steps else None
-        rows = _with_room(_carried(track.log_weight, 0), 0, 0)
+        rows = _with_room(_carried(track.log_weight, 0), 0.0)
         new = track.log_weight[rows] + Grid(track.grid.log_cp[rows]).log_likelihood(found.evidence)
         track.log_weight = np.full(track.grid.shape, -np.inf)
         track.log_weight[rows] = new - new.max()
         after = track.grid.median(track.log_weight)
-        track.steps.append(Step(found.day, found.evidence, before, after, found.moved))
+        track.steps.append(Step(found.day, found.evidence, before, after, found.moved, found.unseen))
     return track
 
 
-def _diffused(weight: Floats, days: int, moved: float = 0.0) -> Floats:
-    """Weights some days later: spread along CP and W′/CP by as much as both may have changed, and along CP by how
-    little is known of how they moved it [1]."""
-    if days <= 0:
+def _diffused(weight: Floats, spreads: tuple[float, float]) -> Floats:
+    """Weights some days later, spread along CP and W′/CP by as much as both may have changed [cells]."""
+    if not any(spreads):
         return weight
     from scipy.ndimage import convolve1d  # only where tests are followed
 
-    for axis, sd in enumerate(_spreads(days, moved)):
+    for axis, sd in enumerate(spreads):
         # What would leave at an edge is reflected.
         weight = convolve1d(weight, bell(sd), axis=axis, mode="reflect")
     return np.asarray(weight, dtype=float)
 
 
-def _spreads(days: int, moved: float = 0.0) -> tuple[float, float]:
-    """SD of what some days [d] add to ln CP and to ln W′/CP, in cells of each [1]."""
-    level, ratio = (per_day * days**0.5 for per_day in (DRIFT_PER_DAY, RESERVE_DRIFT_PER_DAY))
-    return float(np.hypot(level, lay_off.error(-np.expm1(-abs(moved))))) / LEVEL_CELL, ratio / RATIO_CELL
+def _spreads(days: int, moved: float, unseen: int) -> tuple[float, float]:
+    """SD of what some days [d] add to ln CP and to ln W′/CP, in cells of each; to ln CP also by how little is known of
+    how weeks without running moved it [1]."""
+    squares = DRIFT_PER_DAY**2 * (days - unseen) + UNSEEN_DRIFT_PER_DAY**2 * unseen
+    level = np.hypot(squares**0.5, lay_off.error(-np.expm1(-abs(moved))))
+    return float(level) / LEVEL_CELL, RESERVE_DRIFT_PER_DAY * days**0.5 / RATIO_CELL
 
 
 def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
@@ -158,9 +166,9 @@ def _carried(log_weight: Floats, axis: int) -> tuple[int, int]:
     return int(carried[0]), int(carried[-1])
 
 
-def _with_room(ends: tuple[int, int], days: int, axis: int, moved: float = 0.0) -> slice:
-    """These cells and room for what spreads in so many days [d]."""
-    margin = int(np.ceil(3 * _spreads(days, moved)[axis])) + 1
+def _with_room(ends: tuple[int, int], sd: float) -> slice:
+    """These cells and room for what spreads by so many [cells]."""
+    margin = int(np.ceil(3 * sd)) + 1
     return slice(max(ends[0] - margin, 0), ends[1] + 1 + margin)
 
 

@@ -206,6 +206,11 @@ def recorded(library: History, key: str, asked: dt.date) -> Gathered:
             sentence += ", and the strongest everyday runs"
     else:
         sentence = f"the strongest everyday runs, {posterior.n} run{'s' if posterior.n != 1 else ''} in twelve weeks"
+        if told.tests:
+            newest = dt.date.fromordinal(told.tests[-1].day)
+            count = len(told.tests)
+            older = f"{count} older maximal efforts, the newest" if count > 1 else "an older maximal effort,"
+            sentence += f", and {older} of {newest}"
     unconfirmed = None
     if told.lone is not None:
         at, more = told.lone
