@@ -334,7 +334,7 @@ def test_easy_running_is_held_against_the_whole_run(library):
     found = library.match_session(hard.id, "20 min easy")
     assert found["done"] == found["asked"] == 1 and not found["extra"]
     assert found["steps"][0]["end_s"] == pytest.approx(hard.duration_s, abs=2)
-    assert "1 was much longer than asked" in found["verdict"] and "cut short" not in found["verdict"]
+    assert "It was much longer than asked" in found["verdict"] and "cut short" not in found["verdict"]
 
 
 def test_a_course_tells_how_long_and_how_hilly_the_race_is(library, today, tmp_path):
