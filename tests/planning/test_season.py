@@ -51,7 +51,8 @@ def test_a_taper_takes_as_long_as_trials_say_and_half_the_volume(metres, days):
 
 
 @pytest.mark.parametrize(
-    "days, steps", [(3, ()), (4, (0.9,)), (13, (0.7, 0.85)), (14, (0.5, 0.65, 0.8, 0.95)), (60, (0.4, 0.55, 0.7, 0.8))]
+    "days, steps",
+    [(3, ()), (4, (0.9,)), (13, (0.7, 0.85)), (14, (0.5, 0.65, 0.8, 0.95)), (60, (0.4, 0.55, 0.7, 0.8, 0.95))],
 )
 def test_after_days_off_the_weeks_come_back_by_steps(days, steps):
     assert season_weeks.return_steps(days) == steps

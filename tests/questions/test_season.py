@@ -38,6 +38,21 @@ def sessions_of(plan):
     return {s.date: s for w in plan.weeks for s in w.sessions if s.purpose != "the race"}
 
 
+def test_after_months_off_the_longest_run_comes_back_with_the_weeks_by_its_share_of_the_month_before(library):
+    rows = library.runs()
+    last = rows[0].local.date()
+    month = max(r.duration_s for r in rows if (last - r.local.date()).days < 30)
+    begins = last + 95 * DAY
+    begins -= begins.weekday() * DAY
+    made = library.new_season(begins, **wished(begins))
+    assert made.usual["longest_s"] == pytest.approx(month, abs=4)
+    back = [w.longest_s for w in made.weeks if w.phase == "return"]
+    steps = [0.4, 0.55, 0.7, 0.8, 0.95]
+    # Of what stands in the month before: offers are of whole minutes, the least of half an hour.
+    assert len(back) == 5 and all(a <= max(s * month, 1800) + 61 for a, s in zip(back, steps, strict=True))
+    assert back[-1] > 0.5 * month  # not the least there is
+
+
 def test_a_season_is_proposed_accepted_and_taken_back_whole(library, today):
     made = library.new_season(today, **wished(today, days="tue,thu,sat,sun", long="sun"))
     assert made.state == "proposed" and library.sessions() == []

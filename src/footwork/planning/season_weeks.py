@@ -30,7 +30,7 @@ RACE_LIKE_WEEKS = 4
 BEFORE_B = 0.85  # of the week of a B race
 LATE_IN_WEEK = 3  # Thursday: from then on little is left of a week
 LITTLE = 0.3  # of a week: nothing hard fits into so little
-RETURN = {4: (0.9,), 7: (0.7, 0.85), 14: (0.5, 0.65, 0.8, 0.95), 28: (0.4, 0.55, 0.7, 0.8)}  # by days off
+RETURN = {4: (0.9,), 7: (0.7, 0.85), 14: (0.5, 0.65, 0.8, 0.95), 28: (0.4, 0.55, 0.7, 0.8, 0.95)}  # by days off
 GOAL_LONG = ((7_000.0, 75.0), (15_000.0, 90.0), (25_000.0, 120.0), (45_000.0, 165.0))  # race up to [m], minutes
 LATER_LONG = 210.0
 

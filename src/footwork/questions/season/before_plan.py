@@ -98,7 +98,8 @@ def standing_of(
     best = max((float(np.mean(weeks[k : k + 4])) for k in range(len(weeks) - 3)), default=loaded)
     continued = _achieved(loaded, weeks, [asked.get(monday - dt.timedelta(weeks=k)) for k in (1, 2)])
     minutes *= continued / loaded if loaded else 1.0
-    since = day - dt.timedelta(days=29)
+    # So are the longest runs: the month before running stopped, of which the return takes its share.
+    since = (last if days_off(days, day) else day) - dt.timedelta(days=29)
     longest = max((m for d, m in days.longest.items() if since <= d <= day), default=0.0)
     if not longest and wishes.usual is not None:
         longest = 0.35 * minutes
