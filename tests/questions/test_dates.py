@@ -7,6 +7,7 @@ import shutil
 import pytest
 
 from footwork.api import Library
+from footwork.errors import NotEnoughData
 from footwork.quantities import plain
 from tests.conftest import RUNNER, kept_along
 
@@ -70,9 +71,23 @@ def test_a_library_that_was_kept_all_along_is_asked_of_today_and_an_archive_of_i
         assert now is None or now < held
         assert kept.health() is None
     with Library.open(both / "whole") as archive:
+        with pytest.raises(NotEnoughData, match="no run on this scale since"):  # a race ahead is asked about today
+            archive.new_season(race=today + dt.timedelta(days=80), distance="10km")
+        made = archive.new_season(race=newest + dt.timedelta(days=80), distance="10km")
+        assert made.asked_on == str(newest) and archive.current_day() == newest
+        archive.undo(made.number)
         archive.tell(illness="cold")  # of the day that is meant
         assert archive.current_day() == newest and archive.health().since == newest
         archive.tell(date=newest + dt.timedelta(days=2), well="again")  # written from memory, long after
+        assert archive.current_day() == newest
+        ahead = archive.plan_session(
+            "30 min easy", newest + dt.timedelta(days=9)
+        )  # of days that were over when it came
+        assert archive.current_day() == newest
+        archive.undo(ahead)
+        ahead = archive.plan_session("30 min easy", today)
+        assert archive.current_day() == today
+        archive.undo(ahead)
         assert archive.current_day() == newest
         archive.tell(date=today, illness="cold")  # whoever writes now is here now
         assert archive.current_day() == archive.health().since == today

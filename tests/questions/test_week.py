@@ -30,8 +30,8 @@ def library(season_library, tmp_path):
         yield copy
 
 
-def kept(days, name="Hill reps", text="6 x 2 min hard"):
-    return [{"date": (TODAY + dt.timedelta(days=days)).isoformat(), "name": name, "text": text}]
+def kept(days, name="Hill reps", text="6 x 2 min hard", hard=True):
+    return [{"date": (TODAY + dt.timedelta(days=days)).isoformat(), "name": name, "text": text, "hard": hard}]
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,12 @@ def test_what_to_do_next(newest, state, ahead, hard, said):
 
 def test_after_a_pause_the_kept_session_is_named_with_its_day():
     _, why = what_next(TODAY, TODAY - dt.timedelta(days=30), None, kept(3), None)
-    assert "4 weeks ago, on Monday 23 March" in why and "Saturday 25 April is kept: Hill reps" in why
+    assert "4 weeks ago, on Monday 23 March" in why and "Saturday 25 April is kept: Hill reps. Move it" in why
+    easy = what_next(TODAY, TODAY - dt.timedelta(days=30), None, [*kept(2, "Easy", hard=False), *kept(3)], None)
+    assert (
+        easy[1] == why
+        and "kept" not in what_next(TODAY, TODAY - dt.timedelta(days=30), None, kept(2, hard=False), None)[1]
+    )
     assert [ago(d) for d in (0, 1, 13, 20, 119, 130)] == [
         "today",
         "yesterday",
@@ -116,6 +121,27 @@ def test_six_weeks_hold_each_day_and_a_session_that_was_not_run(library):
         library.session("5 x 3 min hard").to_json()["warnings"],
     )
     assert [any("Hard running" in w for w in told) for told in words] == [False, True]
+
+
+def test_after_a_pause_a_hard_session_is_kept_and_not_asked_and_what_was_usual_stays(library, monkeypatch):
+    newest = library.runs()[0].local.date()
+    day = newest + dt.timedelta(days=40)
+    library.plan_session("30 min easy", day + dt.timedelta(days=1), "Easy")
+    library.plan_session("6 x 2 min hard, 10 min easy", day + dt.timedelta(days=1), "Hill reps")
+    found = library.today(day)
+    assert {s["name"]: (s["hard"], s["not_now"]) for s in found["next"]} == {
+        "Easy": (False, False),
+        "Hill reps": (True, True),
+    }
+    assert "is kept: Hill reps. Move it until easy" in found["reason"] and "is kept: Easy" not in found["reason"]
+    assert not any(s["not_now"] for s in library.today(newest)["next"])
+    shown = ok("today", "--date", day, library=library.folder).stdout
+    assert re.search(r"Hill reps: .* Kept, but not now\.", shown) and "10 min easy. Kept" in shown
+    # The weeks that were run last tell what is usual, on the first page as on Load, which goes on until the day asked.
+    monkeypatch.setattr(type(library), "current_day", lambda self: day)
+    spans = library.load_by("week")
+    assert spans["spans"][-1]["first"] == str(day - dt.timedelta(days=day.weekday()))
+    assert spans["usual_week"]["cp_minutes"] == pytest.approx(found["usual_week"]["cp_minutes"])
 
 
 def test_the_usual_week_is_the_median_of_complete_weeks(library):
@@ -232,6 +258,9 @@ def test_a_long_pause_is_said_wherever_something_is_promised(library):
     told = of_json("numbers", library=library.folder)
     assert told["holds"].startswith("They held until") and "a test or race tells them anew" in told["holds"]
     kept_along(library)  # then it is no archive, and nothing is promised any more
+    assert of_json("numbers", library=library.folder)["holds"].startswith(
+        "What holds after weeks without running is not"
+    )
     for asked in describing:
         assert "after such a pause is not known" in ok(*asked, library=library.folder).stdout, asked
     for asked in promising:

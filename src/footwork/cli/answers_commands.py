@@ -213,6 +213,7 @@ def today(
     say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title'] or 'a run'}. {told}".rstrip())
     for r in found["next"]:
         watts = f", its hardest part at {r['power_w']:.0f} W" if r["power_w"] else ""
+        watts = ". Kept, but not now." if r["not_now"] else watts
         say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")
     if found["caution"]:
         say(found["caution"])

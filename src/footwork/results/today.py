@@ -88,6 +88,7 @@ class DueNext(TypedDict):
     text: str
     duration_s: float | None
     hard: bool
+    not_now: bool
     power_w: float | None
     speed_mps: float | None
     run_dry_probability: float | None

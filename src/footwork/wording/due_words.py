@@ -62,7 +62,8 @@ def after_pause(newest: dt.date | None, today: dt.date, archive: bool = False) -
         held = f"is told lower, by what published breaks of that length took, {share}"
     else:  # later nothing is lowered, for nothing is said of today
         held = f"is not known from before it; published breaks of twelve weeks took {share}"
-    since = f"Your newest run here was {ago(days)}, on {long_date(newest)}."
+    year = f" {newest.year}" if newest.year != today.year else ""
+    since = f"Your newest run here was {ago(days)}, on {long_date(newest)}{year}."
     return f"{since} What you can hold after such a pause {held}. K{easy}"
 
 
@@ -76,7 +77,8 @@ def what_next(
     newest : date or None
         Day of the newest run.
     ahead : list of dict
-        Sessions that are kept from today on and not run yet, the nearest first: ``date``, ``name``, ``text``.
+        Sessions that are kept from today on and not run yet, the nearest first: ``date``, ``name``, ``text``, and
+        whether it is ``hard``.
     hard : str or None
         Day of a hard run, today or yesterday.
     """
@@ -94,8 +96,12 @@ def what_next(
     on = dt.date.fromisoformat(session["date"]) if session else None
     name = (session["name"] or session["text"]) if session else ""
     if why := after_pause(newest, today):
-        planned = f" {_when(on, today)} is kept: {name}. Move it until easy running feels usual." if on else ""
-        return "Begin again with easy runs", f"{why}{planned}"
+        demanding = next((s for s in ahead if s["hard"]), None)
+        if demanding is None:
+            return "Begin again with easy runs", why
+        when = _when(dt.date.fromisoformat(demanding["date"]), today)
+        kept = f"{when} is kept: {demanding['name'] or demanding['text']}. Move it until easy running feels usual."
+        return "Begin again with easy runs", f"{why} {kept}"
     if on == today:
         return f"Today: {name}", _why_easy(hard, today)
     if on is not None:

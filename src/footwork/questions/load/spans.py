@@ -36,7 +36,7 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
         raise UsageError(f"load is told by {', '.join(SPANS[:-1])} or {SPANS[-1]}, not by '{by}'")
     loads = loads_of(library)
     newest = dt.date.fromisoformat(loads.found[-1].date) if loads.found else library.current_day()
-    last = until or max(newest, min(library.current_day(), newest + dt.timedelta(days=42)))
+    last = until or max(newest, library.current_day())
     first = since or _back(_begin(last, by), by, SHOWN[by] - 1)
     if first > last:
         raise UsageError(f"the span ends before it starts: {first} to {last}")
@@ -47,7 +47,8 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
         end = _next(start, by)
         spans.append(_span(loads, [k for k, d in enumerate(day_of) if start <= d < end], start, end, last))
         start = end
-    usual = usual_week(library, _begin(last, "week"))
+    # After months without running the weeks before them are the usual ones.
+    usual = usual_week(library, min(_begin(last, "week"), _next(_begin(newest, "week"), "week")))
     return LoadBySpan(
         by=by,
         spans=spans,

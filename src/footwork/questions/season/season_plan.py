@@ -17,7 +17,7 @@ from footwork.planning.families import Offer
 from footwork.planning.season_days import SeasonWeek
 from footwork.planning.season_weeks import Race
 from footwork.planning.week_days import Kept
-from footwork.quantities import Estimate
+from footwork.quantities import Estimate, as_day
 from footwork.questions import load, sessions
 from footwork.questions.season.doubts import race_in_doubt, thin, under_usual
 from footwork.questions.season.plan_basis import Basis, Planner, Raced, basis_of, planner
@@ -44,7 +44,7 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     HeldBack
         The diary tells of illness or injury.
     """
-    today = date or library.current_day()
+    today = date or _planned_on(library, told.get("race"))
     if told.get("course") is not None:
         if told.get("distance"):
             raise UsageError("a course tells its own distance: give one of them")
@@ -58,6 +58,16 @@ def new_season(library: History, date: dt.date | None = None, **told: Any) -> Se
     weeks = laid_out(basis)
     number = entries.write(library, "season", None, wishes.to_json(), today)
     return _told(library, number, "proposed", today, basis, weeks)
+
+
+def _planned_on(library: History, race: Any) -> dt.date:
+    """The day that a plan without one begins on: today for a race that is ahead, also in an archive."""
+    today = dt.date.today()
+    try:
+        ahead = (as_day(race) or today) > today
+    except UsageError:  # what the race is to be is looked at later
+        ahead = False
+    return today if ahead else library.current_day()
 
 
 def _of_course(path: Path) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from footwork.questions import load as load_question
 from footwork.questions.today import weeks
 from footwork.results.today import Due
 from footwork.wording.cautions import before_hard_work, held_back, physician_words
-from footwork.wording.due_words import what_next
+from footwork.wording.due_words import after_pause, what_next
 
 if TYPE_CHECKING:
     from footwork.history.book import History
@@ -41,6 +41,8 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     headline, reason = what_next(today, newest_day, library.health(today), ahead, hard)
     if date is None and today != dt.date.today():
         reason = f"{library.pause()} {reason}".strip()
+    paused = not held and after_pause(newest_day, today) != ""
+    ahead = [{**s, "not_now": held or (paused and s["hard"])} for s in ahead]
     common = {
         "asked_on": today,
         "headline": headline,

@@ -39,7 +39,9 @@ def weeks_until(library: History, rows: list[RunRow], planned: list[dict[str, An
                 **_sums(library, [r for r in near if _monday(r.local.date()) == monday]),
             }
         )
-    return {"weeks": weeks, "usual_week": load.usual_week(library, last)}
+    # A week that is long over is complete, and tells what is usual as those before it do.
+    before = last if last == _monday(day) else last + dt.timedelta(weeks=1)
+    return {"weeks": weeks, "usual_week": load.usual_week(library, before)}
 
 
 def _monday(day: dt.date) -> dt.date:

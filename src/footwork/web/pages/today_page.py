@@ -118,7 +118,8 @@ async def show_week(base: str, library: Library, date: str = "", added: str = ""
     imperial = library.setting("units") == "imperial"
     on = dt.date.fromisoformat(found["asked_on"])
     newest = found["newest"]
-    told = f"{long_date(on)}. {found['reason']}".strip()
+    year = f" {on.year}" if on.year != dt.date.today().year else ""
+    told = f"{long_date(on)}{year}. {found['reason']}".strip()
     with page(base, "This week", found["headline"], told):
         await _added(base, library, added)
         await _asked_and_run(base, library, on)
@@ -234,7 +235,7 @@ def _numbers(base: str, found: Due, imperial: bool) -> None:
     """What comes next in watts, critical power, and the load of the week."""
     with ui.element("div").classes("numbers"):
         nearest = found["next"][0] if found["next"] else None
-        if nearest and nearest["power_w"] and not found["held"]:
+        if nearest and nearest["power_w"] and not nearest["not_now"]:
             speed = nearest["speed_mps"]
             pace = f"about {format_pace(speed, imperial)} on the flat" if speed else ""
             when = long_date(dt.date.fromisoformat(nearest["date"]))
@@ -252,7 +253,8 @@ def _numbers(base: str, found: Due, imperial: bool) -> None:
 
 
 def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
-    heading("Six weeks")
+    over = dt.date.fromisoformat(found["weeks"][-1]["monday"]) < on - dt.timedelta(days=on.weekday())
+    heading("The last six weeks with runs" if over else "Six weeks")
     for narrow in (False, True):
         picture = six_weeks(found["weeks"], found["usual_week"], found["asked_on"], f"{base}/runs/", narrow)
         ui.html(picture, sanitize=False)
@@ -303,11 +305,11 @@ def _next(base: str, library: Library, found: Due, imperial: bool) -> None:
             with ui.element("div"):
                 link(f"{session['name'] or session['text']}", f"{base}/sessions?session={session['id']}")
                 comment_box(library, f"{base}/", "Comments", {"session": session["id"]})
-                if found["held"]:
+                if session["not_now"]:
                     text("div", "Kept, but not now.", "soft")
                 else:
                     text("div", ", ".join([*([session["text"]] if session["name"] else []), *asks]), "soft")
-            if not found["held"]:
+            if not session["not_now"]:
                 downloads([("To the watch", f"session-{session['date']}.fit", _workout(library, session))])
     if found["caution"]:
         note(found["caution"], base, "cautions")
