@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -158,6 +159,27 @@ def test_illness_makes_no_day_harder(library, today):
         library.tell(date=today + DAY, illness="a cold")
         for change in library.season_changes(today + length * DAY).changes:
             assert change.kind == "drop" and change.date <= str(today + (length + 3) * DAY)
+
+
+@pytest.mark.parametrize(
+    ("new", "gentle", "kinds"),
+    [
+        (Offer("easy run", "easy", "70 min easy", 30.0, 70.0, 0.0), True, ["drop"]),  # longer: neither of both
+        (Offer("easy run", "easy", "40 min easy", 17.0, 40.0, 0.0), True, ["change"]),
+        (Offer("easy run", "easy", "70 min easy", 30.0, 70.0, 0.0), False, ["change"]),
+        (Offer("threshold", "threshold", "5 x 8 min threshold", 50.0, 49.0, 40.0), True, []),  # no harder either
+    ],
+)
+def test_in_a_return_a_hard_session_goes_even_where_what_is_laid_in_its_place_is_longer(new, gentle, kinds):
+    day = dt.date(2026, 11, 29)
+    old = Offer("four minutes", "severe", "15 min easy, 4 x (4 min at 105 % CP, 2 min easy jog)", 40.0, 49.0, 16.0)
+    row = {"id": 6, "text": old.text, "name": old.name}
+    found = changes._apart([(row, Kept(day, old))], [Kept(day, new)], "why", gentle)
+    assert [c.kind for c in found] == kinds and all(c.session == 6 for c in found)
+    easy = Offer("easy run", "easy", "30 min easy", 12.0, 30.0, 0.0)
+    row = {"id": 7, "text": easy.text, "name": easy.name}
+    longer = replace(easy, minutes=50.0, text="50 min easy")
+    assert changes._apart([(row, Kept(day, easy))], [Kept(day, longer)], "", True) == []
 
 
 def test_the_steps_of_a_return_go_on_after_its_first_run(library, today, tmp_path):

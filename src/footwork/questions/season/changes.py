@@ -172,6 +172,8 @@ def _apart(before: list[tuple[dict[str, Any], Kept]], now: list[Kept], why: str,
             del left[old.date]
             if not gentle or not _harder(new.offer, old.offer):
                 out.append(_change("change", row, old, new, why))
+            elif old.offer.demanding and not new.offer.demanding:  # not to be run that day, and a longer one neither
+                out.append(_change("drop", row, old, None, why))
         else:
             gone.append((row, old))
     for row, old in gone:
