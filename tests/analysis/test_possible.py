@@ -163,3 +163,23 @@ def test_an_import_says_what_it_left_out(tmp_path):
         library.add([tmp_path / "a.csv"])
         told = json.dumps(library.run(1).to_json())
     assert "the speed and the slope cannot ask for them" in told
+
+
+@pytest.mark.parametrize(
+    ("metres", "seconds", "beyond"),
+    [
+        (400, 43.0, False),  # records, from memory of the lists
+        (3000, 437.0, False),
+        (5000, 755.0, False),
+        (10_000, 1571.0, False),
+        (21_330, 3600.0, False),
+        (42_195, 7235.0, False),
+        (3000, 390.0, True),
+        (5000, 710.0, True),
+        (10_000, 1500.0, True),
+        (22_600, 3600.0, True),
+        (43_500, 7200.0, True),
+    ],
+)
+def test_a_result_that_nobody_has_run_is_told_from_records(metres, seconds, beyond):
+    assert possible.beyond_records(metres, seconds) == beyond

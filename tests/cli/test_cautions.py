@@ -74,6 +74,8 @@ def test_while_ill_or_injured_nothing_hard_is_proposed(folder, field, state):
     # A race is computed, under the caution.
     race = of_json("race", "--distance", "10 km", library=folder)
     assert race["time"]["value"] > 0 and any(caution in w for w in race["warnings"])
+    told = ok("race", "--distance", "10 km", library=folder).stdout
+    assert told.startswith("Caution: ") and caution in told.splitlines()[0] and told.count(caution) == 1
 
 
 def test_illness_counts_until_well_and_is_asked_about_after_two_weeks(tmp_path):

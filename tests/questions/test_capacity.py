@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from footwork.api import Library
-from footwork.errors import NotEnoughData
+from footwork.errors import NotEnoughData, UsageError
 from footwork.history import book
 from footwork.physiology import habitual
 from footwork.quantities import format_pace
@@ -200,6 +200,8 @@ def test_a_race_entered_by_hand_is_not_judged_by_later_runs(weeks):
     day = FIRST.date() + dt.timedelta(days=30)
     weeks.enter_run(dt.datetime.combine(day, dt.time(10)), 2400, metres=8000, name="race")
     row = next(r for r in weeks.runs() if r.entered_by_hand)
+    with pytest.raises(UsageError, match="nobody has run 10.00 km in 25:00"):
+        weeks.enter_run(dt.datetime.combine(day, dt.time(15)), 1500, metres=10_000, name="race")
     weeks.mark(row.id, "race")
     on = weeks.capacity(date=day).critical_power.value
     then = next(r for r in weeks.history()["history"] if r["date"] == str(day))

@@ -12,6 +12,9 @@ from footwork.signals import Bools
 # Nobody has run so fast for so long, (seconds, m/s): the records of 400, 800 and 2,000 m are 9.3 m/s over 43 s, 7.9
 # over 101 s and 7.1 over 283 s (from memory of the lists of records); something is left in hand.
 LIMITS = ((60, 9.5), (300, 7.6))
+# The same of a whole result from so many seconds on: 5 km in 12:35, 10 km in 26:11, an hour of 21.3 km and a marathon
+# in 2:00:35 (from memory of the lists) lie two in a hundred or more below.
+RESULTS = (*LIMITS, (600, 6.9), (1500, 6.5), (3600, 6.25), (7200, 5.95))
 # A step backwards, or one that no vehicle makes, is a leap; so many of all, and the rest is no way; our conventions.
 FASTEST_VEHICLE, LEAP_SHARE, LEAST_LEAPS = 45.0, 0.1, 10
 # Watts so many times what the flat cost and the slope ask for, over a minute, are no device's scatter: scales of
@@ -21,6 +24,12 @@ SLOWEST_JUDGED = 1.5  # [m/s]; below it, acceleration and walking decide
 MOST_A_KILO = 8.0  # [W/kg] over a minute, which a steep treadmill may ask for where no grade is known; our convention
 MOST_A_MINUTE = 1300.0  # [W] over a minute, whatever the speed; twice what a heavy sprinter's device shows
 BLOCK_S, STEEP_DOWN = 60, -0.08
+
+
+def beyond_records(metres: float, seconds: float) -> bool:
+    """Whether nobody has run so far [m] in that time [s]."""
+    fastest = [speed for least, speed in RESULTS if seconds >= least]
+    return bool(fastest) and metres / seconds > fastest[-1]
 
 
 def leaps(speed: Floats) -> bool:

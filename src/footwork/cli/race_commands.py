@@ -10,6 +10,7 @@ import typer
 
 from footwork.cli.common import Date, Efforts, Json, Mass, Scale, app, asked, out, remembered, say
 from footwork.errors import UsageError
+from footwork.wording.cautions import held_back
 
 
 @app.command()
@@ -156,17 +157,19 @@ def race(
         if review is not None:
             return _review(library.review(review, **_said(question)), imperial, as_json)
         plan = library.race(**question, date=date)
-        pause = "" if effort or date else library.pause()
+        pause, held = "" if effort or date else library.pause(), held_back(library.health())
     for path, _, make in written:
         export.write_whole(path, make(plan, name))
     changed = _changed(plan, suppose)
     if as_json:
         return out({**plan.to_json(), **({"suppose": changed} if changed else {})})
+    if held:
+        say(f"Caution: {held}")
     _plan(plan, imperial)
     _suppose(changed, suppose)
     for path, _, _ in written:
         say(f"Wrote {path}.")
-    for text in filter(None, [pause, *plan.warnings]):
+    for text in filter(None, [pause, *(w for w in plan.warnings if w != held)]):
         say(f"Note: {text}")
     return None
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import insert
 
 from footwork.analysis import editing, pairing
+from footwork.analysis.possible import beyond_records
 from footwork.errors import NotEnoughData, UsageError
 from footwork.history.log import entries, parts
 from footwork.history.log.entries import MARKS, ONE_OF, Told
@@ -226,6 +227,10 @@ def enter_run(
         raise UsageError("a run lasts between ten seconds and seven days")
     if metres is not None and (metres < 50 or metres / duration > 10.5):
         raise UsageError(f"{format_distance(metres)} in {format_duration(duration)} cannot be run")
+    if metres is not None and beyond_records(metres, duration):
+        raise UsageError(
+            f"nobody has run {format_distance(metres)} in {format_duration(duration)}: look at distance and time again"
+        )
     if heart_rate is not None and not 40 <= heart_rate <= 230:
         raise UsageError(f"a mean heart rate of {heart_rate:g} bpm cannot be")
     if name is not None and name not in MARKS:
