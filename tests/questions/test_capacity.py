@@ -200,7 +200,7 @@ def test_a_race_entered_by_hand_is_not_judged_by_later_runs(weeks):
     day = FIRST.date() + dt.timedelta(days=30)
     weeks.enter_run(dt.datetime.combine(day, dt.time(10)), 2400, metres=8000, name="race")
     row = next(r for r in weeks.runs() if r.entered_by_hand)
-    with pytest.raises(UsageError, match="nobody has run 10.00 km in 25:00"):
+    with pytest.raises(UsageError, match=r"nobody has run 10\.00 km in 25:00"):
         weeks.enter_run(dt.datetime.combine(day, dt.time(15)), 1500, metres=10_000, name="race")
     weeks.mark(row.id, "race")
     on = weeks.capacity(date=day).critical_power.value
