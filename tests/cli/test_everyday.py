@@ -135,3 +135,9 @@ def test_a_race_writes_its_card_and_workout_or_says_why_not(copy, tmp_path):
     ):
         done = footwork("race", "--distance", "10km", *words, library=copy)
         assert done.returncode == 2 and why in done.stderr
+
+
+def test_two_runs_given_to_the_comparison_of_devices_are_shown_the_way():
+    done = footwork("compare", "25", "26")
+    assert done.returncode == 2 and "footwork compare-runs 25 26" in done.stderr
+    assert "No such file" in footwork("compare", "25", "nowhere.fit").stderr

@@ -341,6 +341,8 @@ def compare(
     if len(what) == 1 and what[0].isdigit():
         with opened() as library:
             found = library.compare(int(what[0]), first, second)
+    elif len(what) == 2 and all(w.isdigit() and not Path(w).exists() for w in what):
+        raise UsageError(f"two runs are held against each other by 'footwork compare-runs {' '.join(what)}'")
     elif len(what) == 2:
         found = devices.compare_files([Path(w) for w in what])
     else:

@@ -243,7 +243,8 @@ def show(
         spent = ", ".join(f"{name} {format_duration(s)}" for name, s in load["seconds_in_domains"].items())
         say(f"Domains: {spent}. {load['cp_minutes']:.0f} CP-minutes.")
     elif found.row.power_w is not None:
-        say(f"No domains: critical power is not known on {found.row.power_scale}.")
+        scale = found.row.power_scale
+        say(f"No domains: critical power is not known on {'modelled watts' if scale == 'model' else scale}.")
     best = {b["duration_s"]: b["power_w"] for b in found.best}
     if best:
         told = (f"{format_duration(d)} {best[d]:.0f} W" for d in (60, 180, 420, 720, 1200, 3600) if d in best)
