@@ -106,6 +106,14 @@ def test_a_burst_of_two_or_three_samples_is_no_running(burst, left_out):
     assert signals["power"].max() == (max(burst) if left_out == 0 else 600 if 600 in burst else 250)
 
 
+@pytest.mark.parametrize(("step", "left_out"), [(1.0, 3), (5.0, 0)])
+def test_three_samples_of_fifteen_seconds_may_be_a_sprint(step, left_out):
+    power = np.full(60, 250.0)
+    power[20:23] = 790
+    _, changes = clean(recording(T0 + step * np.arange(60), power=power))
+    assert counts(changes).get("spike:power", 0) == left_out
+
+
 def test_a_burst_stays_where_one_side_does_not_tell():
     power = np.full(60, 250.0)
     power[30:32] = 1900

@@ -51,9 +51,9 @@ def test_what_is_taken_along_says_it_too(folder, tmp_path):
 
 @pytest.mark.parametrize(("field", "state"), [("illness", "ill"), ("injury", "injured")])
 def test_while_ill_or_injured_nothing_hard_is_proposed(folder, field, state):
-    ok("diary", f"--{field}", "flu, fever", library=folder)
     with Library.open(folder) as library:
-        run = library.runs()[0].id
+        run, newest = library.runs()[0].id, library.current_day()
+    ok("diary", f"--{field}", "flu, fever", "--date", newest, library=folder)
     caution = {"ill": "rest comes first", "injured": "no running is proposed"}[state]
     for words in PROPOSING[:5]:
         said = ok(*words, library=folder).stdout

@@ -36,7 +36,7 @@ def test_no_maximal_test_is_proposed_and_no_heart_rate_to_aim_for(library, name)
     library.tell(date=newest + dt.timedelta(days=1), **{name: "over"})
     # Runs of those days tell no heart rate to aim for afterwards.
     later = newest + dt.timedelta(days=2)
-    assert rates(library, later) == pytest.approx(before, abs=1.0) and library.history(later)["tests"]
+    assert rates(library, later) == pytest.approx(before, abs=1.0) and library.history()["tests"]
 
 
 def test_a_runner_without_a_test_is_asked_for_none(library):

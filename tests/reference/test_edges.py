@@ -210,7 +210,7 @@ def test_a_design_tells_the_chance_of_its_own_runs():
 )
 def test_a_lone_value_is_one_beside_all_four_neighbours(values, left):
     made = np.array(values)
-    cleaning._screen("power", made, {})
+    cleaning._screen("power", made, np.arange(float(len(made))), {})
     assert np.isnan(made).nonzero()[0].tolist() == left
 
 

@@ -37,7 +37,7 @@ _LIMITS = {
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
 # Two or three samples this far above both sides of them are one too: sensors smooth over seconds, so that no sprint
 # stands up and falls from one sample to the next; our convention.
-BURST_W, BURST_SAMPLES = 500.0, (2, 3)
+BURST_W, BURST_SAMPLES, TOLERANCE_S = 500.0, (2, 3), 1.0
 # A gap so long, and so many times the usual step, is a stop where nobody went on by so much; our conventions.
 STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
 # A clock that goes back by so much, more often than so, or in more than one sample of a hundred; and the share of a
@@ -101,7 +101,7 @@ def clean(recording: Recording, mass: float | None = None) -> tuple[Signals, lis
     counts: dict[str, int] = {}
     time, columns, pauses = _in_order(recording, counts)
     for name, values in columns.items():
-        _screen(name, values, counts)
+        _screen(name, values, time, counts)
     for stream in recording.streams:
         _drop_false_zeros(columns[stream.column], columns, counts)
     seconds = np.rint(time).astype(np.int64)
@@ -343,7 +343,7 @@ def _stray(time: Floats) -> Bools:
     return out
 
 
-def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
+def _screen(name: str, values: Floats, time: Floats, counts: dict[str, int]) -> None:
     base = "power" if name.startswith("power") else name
     if base in FORM:
         values[values == 0] = np.nan  # how devices write 'no value'
@@ -360,18 +360,20 @@ def _screen(name: str, values: Floats, counts: dict[str, int]) -> None:
         lone = np.abs(values - 0.5 * (neighbours[1] + neighbours[2])) > _SPIKES[base]
         lone &= (neighbours[3] - neighbours[0]) < _SPIKES[base]
         if base == "power":
-            lone |= _bursts(values)
+            lone |= _bursts(values, time)
         if lone.any():
             counts[f"spike:{name}"] = int(lone.sum())
             values[lone] = np.nan
 
 
-def _bursts(power: Floats) -> Bools:
-    """Samples of short bursts, by what the two samples before and the two after show at most; of power [W]."""
+def _bursts(power: Floats, time: Floats) -> Bools:
+    """Samples of short bursts, by what the two samples before and the two after show at most; of power [W] by time [s],
+    where each second has one: of fewer, three may be a sprint."""
     out = np.zeros(len(power), dtype=np.bool_)
     highest = np.maximum(power[:-1], power[1:])  # of each sample and the next; not known beside a gap
     for width in BURST_SAMPLES:
         starts = np.arange(2, len(power) - width - 1)
+        starts = starts[time[starts + width + 1] - time[starts - 2] <= width + 3 + TOLERANCE_S]
         least = np.min([power[starts + k] for k in range(width)], axis=0)
         found = starts[least - np.maximum(highest[starts - 2], highest[starts + width]) > BURST_W]
         for k in range(width):

@@ -252,6 +252,8 @@ def season_export(
             for name, content in files:
                 export.write_whole(fit / name, content)
             say(f"Wrote {len(files)} workouts to {fit}.")
+            if pause := library.pause():
+                say(f"Note: {pause}")
 
 
 @app.command()

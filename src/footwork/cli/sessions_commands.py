@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -465,7 +466,7 @@ def shelf(
     try:
         with opened() as library:
             held = held_back(library.health())
-            decides = physician_words(library.context(), library.current_day())
+            decides = physician_words(library.context(), dt.date.today())
     except FootworkError:  # the shelf needs no library
         held, decides = None, ""
     if decides:

@@ -65,7 +65,7 @@ class Athlete:
             A value that no runner has, heart rates that contradict each other, or a date in the future. Nothing is
             changed then.
         """
-        day = date or self._library.current_day()
+        day = date or min(self._library.current_day(), dt.date.today())
         if day > dt.date.today():
             raise UsageError(f"{day} lies in the future: facts count from today or earlier")
         if unknown := next((name for name in values if name not in FACTS), None):

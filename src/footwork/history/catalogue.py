@@ -303,21 +303,10 @@ def current_day(library: History) -> dt.date:
     if not rows:
         return today
     newest = rows[0].local.date()
-    r, f, e = schema.recording.c, schema.file.c, schema.entry.c
+    r, f = schema.recording.c, schema.file.c
     with library.reading() as connection:
         added = connection.execute(
             select(func.min(f.added_at)).join_from(schema.file, schema.recording).where(r.run_id == rows[0].id)
         ).scalar()
-        told = connection.execute(
-            select(e.date, e.entered_at).where(
-                e.kind.in_(("diary", "season")), e.undone_at.is_(None), e.date > newest.isoformat()
-            )
-        ).all()
-        planned = connection.execute(
-            select(e.date, e.entered_at).where(e.kind == "session", e.undone_at.is_(None), e.date > newest.isoformat())
-        ).all()
-    if any(dt.date.fromisoformat(day) >= dt.date.fromtimestamp(at) for day, at in planned):
-        return counts_as_today(newest, False, today)  # whoever plans for days to come is here now
-    came = [(newest, added), *((dt.date.fromisoformat(day), at) for day, at in told)]
-    archive = all(at is not None and old_on_arrival(day, dt.date.fromtimestamp(at)) for day, at in came)
+    archive = added is not None and old_on_arrival(newest, dt.date.fromtimestamp(added))
     return counts_as_today(newest, archive, today)

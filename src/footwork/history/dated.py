@@ -23,7 +23,7 @@ def counts_as_today(newest: dt.date | None, archive: bool, today: dt.date) -> dt
     newest : date or None
         Local day of the newest run.
     archive : bool
-        Whether that run, and whatever was told or planned of later days, was old when it came in.
+        Whether that run was old when it came in.
     """
     if newest is None:
         return today

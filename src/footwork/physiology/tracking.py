@@ -25,7 +25,7 @@ from footwork.quantities import Floats
 
 METHOD_VERSION = 5
 DRIFT_PER_DAY = 0.0016  # SD of the change of log CP in a day; 2.1 % in half a year; our convention
-# The same for days of which nothing is known, not even that somebody ran: 9 % in a year; our convention.
+# The same for days of which nothing is known on the scale, no run and no test: 9 % in a year; our convention.
 UNSEEN_DRIFT_PER_DAY = 0.0047
 RESERVE_DRIFT_PER_DAY = 0.006  # the same of log W′/CP; our convention
 TRIM = 18.0  # levels and shapes whose log weight lies so far below the best say nothing

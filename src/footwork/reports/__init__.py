@@ -423,8 +423,11 @@ def numbers_of(library: Library, held: Capacity, imperial: bool = False) -> dict
         usual = None
     told = numbers_told(held, usual, imperial)
     if pause := library.pause():
-        if library.current_day() == dt.date.today():  # not in an archive, which stands on its newest run's day
-            told["holds"] = "What holds after weeks without running is not known: a test or race tells it anew."
+        if held.date == dt.date.today():  # neither another day's numbers nor an archive's
+            told["holds"] = (
+                "After weeks without running they are a guess: once easy running feels usual, a test or race tells "
+                "them anew."
+            )
         told["notes"] = [pause, *told["notes"]]
     if caution := held_back(library.health()):
         told["notes"] = [caution, *told["notes"]]

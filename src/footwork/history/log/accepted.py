@@ -24,7 +24,7 @@ def accept(library: History, watts: float, date: dt.date | None = None, scale: s
     UsageError
         A CP that no runner has, a date in the future, or an unknown scale.
     """
-    day = date or library.current_day()
+    day = date or min(library.current_day(), dt.date.today())
     if not 50 <= watts <= 700:
         raise UsageError(f"a critical power of {watts:g} W cannot be: give 50 to 700 W")
     if day > dt.date.today():

@@ -50,7 +50,7 @@ def health(library: History, day: dt.date | None = None) -> Health | None:
 
     Illness or injury counts from its entry until the diary says *well*; then as many easy days follow as were off.
     """
-    asked = day or library.current_day()
+    asked = day or dt.date.today()
     open_since: dict[str, tuple[dt.date, dt.date]] = {}  # first and newest day of what still counts
     until: dt.date | None = None
     for on, name in _told_of_health(library, asked):
@@ -130,7 +130,7 @@ def tell(
         raise UsageError("say it of a run or of a day, not of both")
     if run is not None:
         entries.library_row(library, run)
-    day = None if run is not None else date or library.current_day()
+    day = None if run is not None else date or dt.date.today()
     if day is not None and day > dt.date.today():
         raise UsageError(f"{day} lies in the future")
     kept: dict[str, float | str | None] = {}
@@ -151,9 +151,9 @@ def tell(
             text = " ".join(str(value).split())[:2000] if value is not None else None
             kept[name] = text or None
     for name in CONTEXT.keys() & kept.keys():
-        _in_order(library, name, day or library.current_day(), kept[name])
+        _in_order(library, name, day or dt.date.today(), kept[name])
     for name in [n for n in CONTEXT if n in kept and kept[n] is None]:
-        _forget(library, name, day or library.current_day())
+        _forget(library, name, day or dt.date.today())
         del kept[name]
     of_file = _of_file(library, day) if run is None and day is not None and None in kept.values() else set()
     return [

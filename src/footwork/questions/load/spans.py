@@ -48,7 +48,8 @@ def load_by(library: History, by: str, since: dt.date | None, until: dt.date | N
         spans.append(_span(loads, [k for k, d in enumerate(day_of) if start <= d < end], start, end, last))
         start = end
     # After months without running the weeks before them are the usual ones.
-    usual = usual_week(library, min(_begin(last, "week"), _next(_begin(newest, "week"), "week")))
+    ran = library.runs()[0].local.date() if library.runs() else newest
+    usual = usual_week(library, min(_begin(last, "week"), _next(_begin(ran, "week"), "week")))
     return LoadBySpan(
         by=by,
         spans=spans,

@@ -69,7 +69,7 @@ def session_basis(
         raise NotEnoughData(f"a session needs critical power: {made.critical_power.reason or 'none is known'}")
     cp, wp, tail = made.posterior.draws(DRAWS)
     accepted = made.accepted["critical_power_w"] if made.accepted else float(made.critical_power.value or np.median(cp))
-    relation, hidden = made.power_at_speed, library.context().physician_decides(date or library.current_day())
+    relation, hidden = made.power_at_speed, library.context().physician_decides(date or dt.date.today())
     low, middle, high = (float(np.median(b)) for b in domains.border_draws(cp, wp))
     heart = None
     if made.rates is not None:
@@ -244,7 +244,7 @@ def plan_session(library: History, text: str, date: dt.date | None = None, name:
 
 def _allowed_by_coach(library: History, text: str) -> None:
     """Nothing for who is ill or injured, nothing hard for who returns or is under a physician's word."""
-    today = library.current_day()
+    today = dt.date.today()
     health = library.health(today)
     held = health is not None or library.context().physician_decides(today)
     if held and (health is None or health.state == "returning"):

@@ -36,18 +36,24 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
     listed = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
     ahead = weeks.next_sessions(library, listed, rows, today)
     newest_day = rows[0].local.date() if rows else None
-    held = held_back(library.health(today)) is not None
+    health = library.health(date)  # also in an archive of today, for whoever is ill now tells it now
+    held = held_back(health) is not None
     hard = weeks.was_hard(library, rows, today)
-    headline, reason = what_next(today, newest_day, library.health(today), ahead, hard)
-    if date is None and today != dt.date.today():
+    headline, reason = what_next(today, newest_day, health, ahead, hard)
+    archive = date is None and today < dt.date.today()
+    if archive:
+        headline += f", as of {today.day} {today:%B %Y}"
         reason = f"{library.pause()} {reason}".strip()
-    paused = not held and after_pause(newest_day, today) != ""
-    ahead = [{**s, "not_now": held or (paused and s["hard"])} for s in ahead]
+    paused = after_pause(newest_day, today) != ""
+    now = dt.date.today().isoformat() if archive else "9999"  # sessions from then on come after a pause
+    ahead = [{**s, "not_now": held or (s["hard"] and (paused or s["date"] >= now))} for s in ahead]
     common = {
         "asked_on": today,
         "headline": headline,
         "reason": reason,
-        "caution": _caution(library, today, any(s["hard"] for s in ahead)) if ahead and not held else "",
+        "caution": _caution(library, date or dt.date.today(), any(s["hard"] for s in ahead))
+        if ahead and not held
+        else "",
         "held": held,
         "days_since": (today - newest_day).days if newest_day else None,
         **weeks.weeks_until(library, rows, listed, today),
@@ -127,7 +133,12 @@ def what_waits(
         planned = [{**s, "date": str(s["date"])} for s in sessions.listed_sessions(library)]
         weeks_off = capacity.lay_offs(library, today)
         back = any(o.until is not None and o.back is None and o.again is None for o in weeks_off)
-        no_test = back or _test_planned(planned, today) or library.context().physician_decides(today)
+        no_test = (
+            back
+            or after_pause(day, today)
+            or _test_planned(planned, today)
+            or any(library.context().physician_decides(d) for d in (today, dt.date.today()))
+        )
         tests = [] if no_test else _test_due(made, day)
         due += _held(library, today) or [*tests, *_looks_like(library, newest.id)]
     if waits := season.waiting(library, today):

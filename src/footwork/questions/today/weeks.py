@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from footwork.errors import FootworkError
 from footwork.history.catalogue import RunRow
 from footwork.physiology.domains import NAMES
+from footwork.planning.families import LONG_MIN
 from footwork.questions import load, runs, sessions, usual
 from footwork.results.loads import RunLoad
 
@@ -109,7 +110,7 @@ def _asks(library: History, text: str) -> dict[str, Any]:
     hardest = found["steps"][found["hardest"]]
     return {
         "duration_s": found["duration_s"],
-        "hard": found["duration_s"] > found["seconds_in_domains"]["moderate"],
+        "hard": found["duration_s"] > found["seconds_in_domains"]["moderate"] or found["duration_s"] >= 60 * LONG_MIN,
         "power_w": hardest["power_w"],
         "speed_mps": hardest["speed_mps"],
         "run_dry_probability": found["run_dry_probability"],

@@ -354,7 +354,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
                 with ui.element("p"):
                     link(entry.name.capitalize(), f"{base}/sessions?session={quote(entry.text)}")
                     text("span", f" {entry.purpose}. {entry.protocol} {entry.tells}".rstrip())
-            if decides := cautions.physician_words(library.context(), library.current_day()):
+            if decides := cautions.physician_words(library.context(), dt.date.today()):
                 note(decides, base, "cautions")
             note(cautions.before_hard_work("test"), base, "cautions")
         pause_note(base, library)
