@@ -35,8 +35,7 @@ _LIMITS = {
 }
 # A lone sample this far from the median of its neighbours is a spike.
 _SPIKES = {"power": 350.0, "speed": 3.5, "altitude": 25.0}
-# Two or three samples this far above both sides of them are one too: sensors smooth over seconds, so that no sprint
-# stands up and falls from one sample to the next; our convention.
+# So are two or three this far above both sides: sensors smooth, no sprint stands up and falls in a second; convention.
 BURST_W, BURST_SAMPLES, TOLERANCE_S = 500.0, (2, 3), 1.0
 # A gap so long, and so many times the usual step, is a stop where nobody went on by so much; our conventions.
 STOP_S, STOP_STEPS, STANDING_MPS = 60.0, 20.0, 0.3
