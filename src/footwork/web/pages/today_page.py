@@ -270,7 +270,11 @@ def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
         text("span", "length of a bar: time")
         usual = found["usual_week"]
         if usual:
-            text("span", "at the right: the week's load as a stroke, on the band that half of the usual weeks lie in")
+            text(
+                "span",
+                "at the right: the week's load as a stroke, on the band that half of the usual weeks lie in",
+                "wide-only",
+            )
     told = (
         f"A usual week is {usual['cp_minutes']:.0f} CP-minutes, the middle of {usual['weeks']} weeks; half of them lie "
         f"between {usual['low']:.0f} and {usual['high']:.0f}. "
