@@ -32,3 +32,13 @@ def test_a_folder_that_holds_other_things_is_not_made_a_library(tmp_path):
     (tmp_path / "notes.txt").write_text("mine")
     done = footwork("serve", "--port", "0", library=tmp_path)
     assert done.returncode != 0 and "no library" in done.stderr and not (tmp_path / "library.sqlite").exists()
+
+
+def test_what_came_in_is_named_and_the_rest_counted(page):
+    page.goto(f"/?added={','.join(map(str, range(1, 15)))}")
+    said = page.locator(".note:has-text('Added just now')")
+    said.wait_for()
+    assert said.locator("a[href*='/runs/']").count() == 12 and said.inner_text().endswith(" and 2 more.")
+    page.goto("/?added=3,4")
+    said.wait_for()
+    assert "more" not in said.inner_text()

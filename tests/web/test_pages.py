@@ -343,16 +343,6 @@ def test_an_unknown_run_is_a_page_that_says_so(page):
     page.get_by_text("There is no run 999").wait_for()
 
 
-def test_what_came_in_is_named_and_the_rest_counted(page):
-    page.goto(f"/?added={','.join(map(str, range(1, 15)))}")
-    said = page.locator(".note:has-text('Added just now')")
-    said.wait_for()
-    assert said.locator("a[href*='/runs/']").count() == 12 and said.inner_text().endswith(" and 2 more.")
-    page.goto("/?added=3,4")
-    said.wait_for()
-    assert "more" not in said.inner_text()
-
-
 def test_an_address_that_leads_nowhere_has_a_page_of_ours(page):
     answer = page.context.new_page().goto("/nowhere")
     assert answer.status == 404 and "There is no such page" in answer.text() and "Footwork" in answer.text()
