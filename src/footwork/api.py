@@ -226,9 +226,7 @@ class Library(History):
         from footwork.questions import today
 
         day = as_day(date)
-        # Kept for the day it was asked on: what comes next depends on it.
-        key = ("today", day, self.current_day())
-        found: Due = self.cached(key, lambda: today.what_is_due(self, day))
+        found: Due = self.cached(("today", day), lambda: today.what_is_due(self, day))
         return found
 
     def load_by(self, by: str = "week", since: Day | None = None, until: Day | None = None) -> LoadBySpan:
@@ -384,8 +382,7 @@ class Library(History):
         """A week as it was asked and run; see `results.planned_season.WeekAnswer`."""
         from footwork.questions import season
 
-        key = ("week", date, self.current_day())
-        found: WeekAnswer = self.cached(key, lambda: season.week_of(self, as_day(date)))
+        found: WeekAnswer = self.cached(("week", date), lambda: season.week_of(self, as_day(date)))
         return found
 
     def response(self, date: Day | None = None) -> LoadResponse:
@@ -398,8 +395,7 @@ class Library(History):
         """Whether the last days ask for a check, and very long runs; see `results.sign_patterns.SignsAnswer`."""
         from footwork.questions import signs
 
-        key = ("signs", date, self.current_day())
-        found: SignsAnswer = self.cached(key, lambda: signs.signs_of(self, as_day(date)))
+        found: SignsAnswer = self.cached(("signs", date), lambda: signs.signs_of(self, as_day(date)))
         return found
 
     def recognised(self, run_id: int) -> RecognisedEffort | None:

@@ -229,7 +229,6 @@ def test_a_long_pause_leaves_today_and_only_an_archive_stands_on_its_newest_run(
     assert dated.old_on_arrival(today - dt.timedelta(days=85), today)
     assert meant(0, False) == meant(85, False) == meant(4000, False) == 0 and meant(85, True) == 85
     assert meant(-1, False) == -1 and meant(-2, False) == 0  # tomorrow it is elsewhere; a clock that runs ahead
-    assert dated.counts_as_today(None, False, today) == today
 
 
 def test_a_distance_that_takes_far_too_long_is_named():

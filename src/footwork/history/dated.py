@@ -12,7 +12,7 @@ def old_on_arrival(day: dt.date, arrived: dt.date) -> bool:
     return (arrived - day).days > ARCHIVE_DAYS
 
 
-def counts_as_today(newest: dt.date | None, archive: bool, today: dt.date) -> dt.date:
+def counts_as_today(newest: dt.date, archive: bool, today: dt.date) -> dt.date:
     """The day that is meant where none is told.
 
     Today, also after a long pause; in an archive the day of its newest run. A run of tomorrow is from where it is
@@ -20,13 +20,11 @@ def counts_as_today(newest: dt.date | None, archive: bool, today: dt.date) -> dt
 
     Parameters
     ----------
-    newest : date or None
+    newest : date
         Local day of the newest run.
     archive : bool
         Whether that run was old when it came in.
     """
-    if newest is None:
-        return today
     return newest if archive or (newest - today).days == 1 else today
 
 
