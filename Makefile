@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SERVE ?= 1
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types check bench gallery mutants recovery harden docs lock clean browser
+.PHONY: demo test test-program lint types check bench gallery mutants recovery harden docs lock clean browser
 
 demo: $(VENV)/run
 	@$(BIN)/footwork demo demo-library
@@ -16,9 +16,14 @@ ifneq ($(SERVE),0)
 endif
 
 # Compiled sources are kept and libraries start few threads of their own: the processes of the tests take all cores.
-test: check browser
-	@PYTHONDONTWRITEBYTECODE= OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 POLARS_MAX_THREADS=2 \
+PYTEST := PYTHONDONTWRITEBYTECODE= OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 POLARS_MAX_THREADS=2 \
 	$(BIN)/python -m pytest -n auto --dist worksteal --durations=10
+
+test: check
+	@$(PYTEST) -m "not program"
+
+test-program: browser
+	@$(PYTEST) -m program
 
 check: lint types
 

@@ -49,9 +49,24 @@ def pytest_xdist_auto_num_workers() -> int:
     return (os.cpu_count() or 1) + 1
 
 
+PROGRAM = (
+    "tests/web/",
+    "tests/harden/",
+    "tests/maintenance/",
+    "tests/test_federation.py",
+    "tests/demo/test_club.py",
+    "tests/demo/test_readme.py",
+)
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m chooses
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest test is begun first, so that no process is left alone with it at the end."""
+    """The longest test is begun first, so that no process is left alone with it at the end; tests of the program as a
+    whole are marked."""
     items.sort(key=lambda item: "test_readme" not in item.nodeid)
+    for item in items:
+        if item.nodeid.startswith(PROGRAM):
+            item.add_marker("program")
 
 
 @pytest.fixture
