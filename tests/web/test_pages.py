@@ -338,9 +338,11 @@ def test_twins_answer_bad_questions_with_a_sentence(served, path, status):
     assert found.status_code == status and found.json()["error"]
 
 
-def test_an_unknown_run_is_a_page_that_says_so(page):
-    page.goto("/runs/999")
-    page.get_by_text("There is no run 999").wait_for()
+@pytest.mark.parametrize("run", ["999", "999/edit", "999/compare", "999/session", "x"])
+def test_an_unknown_run_is_a_page_that_says_so(served, run):
+    found = httpx.get(f"{served[0]}/runs/{run}")
+    said = "There is no such run" if run == "x" else "There is no run 999"
+    assert found.status_code == 404 and f"<h1>{said}</h1>" in found.text
 
 
 def test_an_address_that_leads_nowhere_has_a_page_of_ours(page):

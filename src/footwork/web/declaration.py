@@ -11,9 +11,12 @@ from inspect import Parameter, Signature, isawaitable, signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fastapi import Response
+from fastapi.responses import HTMLResponse
 from nicegui import Client, ui
 
-from footwork.web.layout import broken, working
+from footwork.errors import NoSuchRun
+from footwork.web.layout import NO_RUN, bare, broken, whole_number, working
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -58,12 +61,15 @@ class Page:
         if self.show is not None:
             show = partial(self.show, base, library)
 
-            async def shown(**given: Any) -> None:
+            async def shown(**given: Any) -> Response | None:
+                if "run_id" in given and (missing := await asyncio.to_thread(_no_run, library, given["run_id"])):
+                    return HTMLResponse(bare(missing, NO_RUN, base), 404)
                 if self.answer is not None and "{" not in self.address:
                     seen = opened.setdefault(library.folder, {})
                     seen.pop(self.address, None)
                     seen[self.address] = self.answer  # the newest last
                 await _in_time(partial(show, **given), base, self.nav)
+                return None
 
             # The framework reads what the address gives off the signature.
             there = getattr(self.show, "__globals__", {})
@@ -76,6 +82,15 @@ class Page:
             shown.__signature__ = Signature(told)  # type: ignore[attr-defined]
             shown.__name__ = self.show.__name__
             ui.page(f"{base}{self.address}", response_timeout=PATIENCE_S)(shown)
+
+
+def _no_run(library: Any, run_id: str) -> str:
+    """What is missing, in words, where an address names a run that is not there."""
+    try:
+        number = whole_number(run_id)
+    except NoSuchRun:
+        return "There is no such run"
+    return "" if any(row.id == number for row in library.runs()) else f"There is no run {number}"
 
 
 async def _in_time(show: Callable[[], Any], base: str, active: str) -> None:

@@ -101,6 +101,7 @@ FAILED = (
     "Something in Footwork failed, not your data: nothing was changed. Load it again; if it fails again, send whoever "
     "looks after your Footwork the last lines of the terminal that serves these pages.",
 )
+NO_RUN = "It was deleted, merged with another, or never there. What was deleted or merged is undone under Library."
 BACK = "Back to the first page"
 
 
@@ -110,14 +111,14 @@ def broken(base: str) -> None:
         link(BACK, f"{base}/", "button")
 
 
-def bare(title: str, sentence: str) -> str:
+def bare(title: str, sentence: str, base: str = "") -> str:
     """A page without the framework, as HTML; its words are our own."""
     return (
         '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
         f"<title>{title} · Footwork</title><style>{_CSS}</style><body>"
-        '<header class="fw-head"><a class="fw-name" href="/">Footwork</a></header>'
+        f'<header class="fw-head"><a class="fw-name" href="{base}/">Footwork</a></header>'
         f'<main class="fw-main"><h1>{title}</h1><p class="lede">{sentence}</p>'
-        f'<a class="button" href="/">{BACK}</a></main></body></html>'
+        f'<a class="button" href="{base}/">{BACK}</a></main></body></html>'
     )
 
 

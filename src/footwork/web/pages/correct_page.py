@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from footwork.errors import FootworkError
 from footwork.history.log.entries import SURFACES as GROUNDS
 from footwork.quantities import format_duration
 from footwork.web import jobs
@@ -40,14 +39,8 @@ def data(library: Library, run_id: str) -> list[dict[str, Any]]:
 
 
 async def show_correct(base: str, library: Library, run_id: str) -> None:
-    try:
-        edits = await asyncio.to_thread(data, library, run_id)
-        row = (await asyncio.to_thread(library.run, int(run_id))).row
-    except FootworkError as error:
-        with page(base, "Runs", "No such run", sentence(str(error))):
-            text("p", "If it was deleted or merged, undo that on the Library page.", "soft")
-            link("Library", f"{base}/library", "button")
-        return
+    edits = await asyncio.to_thread(data, library, run_id)
+    row = (await asyncio.to_thread(library.run, int(run_id))).row
     run, here = str(row.id), f"{base}/runs/{row.id}/edit"
     with page(
         base,

@@ -244,7 +244,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
     try:
         made = await asyncio.to_thread(_worked_out, library, run_id, scale)
     except FootworkError as error:
-        with page(base, "Runs", "No such run", f"{str(error)[0].upper()}{str(error)[1:]}."):
+        with page(base, "Runs", "This run cannot be shown", f"{str(error)[0].upper()}{str(error)[1:]}."):
             link("All runs", f"{base}/runs")
         return
     imperial = library.setting("units") == "imperial"
