@@ -317,6 +317,12 @@ class Library(History):
 
         return sessions.change_session(self, number, as_day(date), text, name)
 
+    def drop_session(self, number: int) -> None:
+        """Keep a session no longer."""
+        from footwork.questions import sessions
+
+        sessions.drop_session(self, number)
+
     def copy_session(self, number: int, date: Day) -> int:
         """Keep a session for another day too; returns the new number."""
         from footwork.questions import sessions

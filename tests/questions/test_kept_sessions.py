@@ -36,6 +36,26 @@ def test_a_session_is_moved_and_said_otherwise_as_one_event(library):
     assert kept(library) == [("2026-05-06", "40 min easy", "")]
 
 
+def test_a_change_that_is_undone_keeps_the_session_as_it_was(library):
+    number = library.plan_session("30 min easy", "2026-05-04", "Easy")
+    moved = library.change_session(number, "2026-05-06")
+    library.change_session(moved, text="40 min easy")
+    for stands in (("2026-05-06", "30 min easy", "Easy"), ("2026-05-04", "30 min easy", "Easy")):
+        said = library.undo(library.sessions()[0]["id"])
+        assert kept(library) == [stands] and library.sessions()[0]["first"] == number
+        assert said.endswith(f"it stands for {stands[0]} again, as session {library.sessions()[0]['id']}")
+    library.undo(library.sessions()[0]["id"])
+    assert kept(library) == []
+
+
+def test_a_session_is_dropped_however_often_it_was_changed(library):
+    moved = library.change_session(library.plan_session("30 min easy", "2026-05-04"), "2026-05-06")
+    library.drop_session(moved)
+    assert kept(library) == []
+    with pytest.raises(UsageError, match="there is no session"):
+        library.drop_session(moved)
+
+
 def test_copies_and_weekly_repeats_are_sessions_of_their_own(library):
     number = library.plan_session("30 min easy", "2026-12-28", "Easy")
     copy = library.copy_session(number, "2026-12-30")

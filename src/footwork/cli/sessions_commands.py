@@ -170,6 +170,18 @@ def change(
 
 
 @session.command()
+def drop(number: Number, as_json: Json = False) -> None:
+    """Keep a session no longer."""
+    with opened() as library:
+        rows = {r["id"]: r for r in library.sessions()}
+        library.drop_session(number)
+    if as_json:
+        return out({"dropped": number})
+    row = rows[number]
+    return say(f"Session {number} for {row['date']} is kept no longer: {row['name'] or row['text']}.")
+
+
+@session.command()
 def copy(number: Number, date: Annotated[str, typer.Argument(help="Day, YYYY-MM-DD.")], as_json: Json = False) -> None:
     """Keep a session for another day too."""
     with opened() as library:
@@ -193,7 +205,8 @@ def _changed(library: Any, numbers: list[int], as_json: bool) -> None:
     for r in rows:
         say(f"Session {r['id']} for {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
     caution = f"{held or before_hard_work('session')}{way_out(held or '')}"
-    say(f"footwork edit undo NUMBER takes one away; session change moves it. {caution}")
+    say("footwork session drop NUMBER takes one away; session change moves it, edit undo takes a change back.")
+    say(caution)
     return None
 
 

@@ -410,6 +410,11 @@ def undo(library: History, entry_id: int) -> str:
     with library.writing() as connection:
         for number in (entry_id, *_of_plan(found, entry)):
             take_back(connection, number)
+        if was := entry.payload.get("was"):  # a session that was changed stands again as it was, the same event
+            day = dt.date.fromisoformat(was["date"])
+            again = {name: value for name, value in was.items() if name != "date"}
+            sentence += f"; it stands for {day} again, as session "
+            sentence += str(keep(connection, "session", None, {**again, "first": entry.payload["first"]}, day))
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence

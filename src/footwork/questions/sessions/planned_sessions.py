@@ -276,7 +276,7 @@ def change_session(
     library: History, number: int, date: dt.date | None = None, text: str | None = None, name: str | None = None
 ) -> int:
     """Move a kept session to another day, or say it otherwise; returns its new number. In a calendar it stays the one
-    event.
+    event, and taking the change back (`entries.undo`) keeps it again as it was.
 
     Raises UsageError where there is none, or for words that are no session.
     """
@@ -285,11 +285,19 @@ def change_session(
         **_kept(row["text"] if text is None else text, row["name"] if name is None else name),
         **({"of_plan": {**row["of_plan"], "by_hand": True}} if "of_plan" in row else {}),
         "first": row["first"],
+        "was": {name: row[name] for name in ("date", "text", "name", "of_plan", "was") if name in row},
     }
     on = date or dt.date.fromisoformat(str(row["date"]))
     with library.writing() as connection:
         entries.take_back(connection, number)
         return entries.keep(connection, "session", None, payload, on)
+
+
+def drop_session(library: History, number: int) -> None:
+    """Keep a session no longer, however often it was changed. Raises UsageError where there is none."""
+    kept_session(library, number)
+    with library.writing() as connection:
+        entries.take_back(connection, number)
 
 
 def copy_session(library: History, number: int, dates: Sequence[dt.date]) -> list[int]:
@@ -319,7 +327,8 @@ def repeat_session(library: History, number: int, weeks: int) -> list[int]:
 
 def listed_sessions(library: History) -> list[dict[str, Any]]:
     """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, its ``first``
-    number, which stays when it is moved, and for one of a season which and what for (``of_plan``)."""
+    number, which stays when it is moved, for one of a season which and what for (``of_plan``), and how one that was
+    changed was before (``was``)."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
         on.setdefault(row.local.date().isoformat(), []).append(row.id)
@@ -333,7 +342,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
             "text": e.payload["text"],
             "runs": sorted(on.get(str(e.date), [])),
             "first": e.payload.get("first", e.id),
-            **({"of_plan": e.payload["of_plan"]} if e.payload.get("of_plan") else {}),
+            **{name: e.payload[name] for name in ("of_plan", "was") if e.payload.get(name)},
         }
         for e in found
     ]

@@ -35,7 +35,7 @@ def restore(library: Library, before: list[dict[str, Any]]) -> None:
             continue
         old = gone.pop(row["first"], None)
         if old is None:
-            library.undo(number)
+            library.drop_session(number)
         else:
             library.change_session(number, old["date"], old["text"], old["name"])
     for old in gone.values():
@@ -171,7 +171,7 @@ class Week:
                     lambda: library.repeat_session(number, REPEATED_WEEKS),
                     "Kept in the four weeks after it, too.",
                 )
-                self._act("Take it back", lambda: library.undo(number), "Taken back.")
+                self._act("Take it back", lambda: library.drop_session(number), "Taken back.")
 
     def _act(self, label: str, work: Callable[[], Any], said: str) -> None:
         text("button", label, "fw").on("click", lambda _: self.do(work, said))
