@@ -120,4 +120,8 @@ def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phas
     if left:
         parts.append(f"{left} to come")
     lead = f"{PHASES[phase].capitalize()}: " if phase in PHASES else ""
+    first = min(r.date for r in rows if r.session is not None)
+    before = sum(r.load.value or 0.0 for r in rows if r.load is not None and r.state == "extra" and r.date < first)
+    if before >= 1.0:  # as in the week in which a plan begins: what was run already was never asked
+        return f"{lead}{', '.join(parts)}; {told}, {before:.0f} of them before the first session; {asked:.0f} asked."
     return f"{lead}{', '.join(parts)}; {told} of {asked:.0f} asked."

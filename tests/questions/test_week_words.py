@@ -1,0 +1,54 @@
+"""A week of asked and run sessions in one sentence."""
+
+import pytest
+
+from footwork.quantities import Estimate
+from footwork.results.planned_season import AskedAndRun
+from footwork.wording.season_words import week_sentence
+
+
+def load(of):
+    return Estimate(of, 0.9 * of, 1.1 * of, "CP-minutes", 7, "cp-minutes")
+
+
+def row(day, state, of=None):
+    session = None if state == "extra" else day
+    known = None if of is None else load(of)
+    return AskedAndRun(
+        date=f"2026-05-0{day}",
+        state=state,
+        session=session,
+        run=None if of is None else day,
+        run_date=None,
+        name="",
+        text="",
+        cp_minutes=None,
+        load=known,
+        verdict="",
+    )
+
+
+@pytest.mark.parametrize(
+    ("rows", "asked", "said"),
+    [
+        ([row(4, "extra", 50.0)], 0.0, "Nothing was asked this week; 1 run, 80 CP-minutes, 72 to 88."),
+        (
+            [row(4, "run", 50.0), row(6, "missed"), row(8, "ahead")],
+            120.0,
+            "1 of 3 sessions run, 1 missed, 1 to come; 80 CP-minutes, 72 to 88 of 120 asked.",
+        ),
+        (  # a plan that begins on a Thursday asks nothing of Monday's run
+            [row(4, "extra", 55.0), row(7, "run", 25.0), row(8, "ahead")],
+            30.0,
+            "1 of 2 sessions run, 1 extra, 1 to come; 80 CP-minutes, 72 to 88, 55 of them before the first session; "
+            "30 asked.",
+        ),
+        (  # after the first session it was more than asked, and is told as that
+            [row(4, "run", 25.0), row(7, "extra", 55.0)],
+            30.0,
+            "1 of 1 sessions run, 1 extra; 80 CP-minutes, 72 to 88 of 30 asked.",
+        ),
+    ],
+)
+def test_the_week_in_a_sentence(rows, asked, said):
+    assert week_sentence(rows, asked, load(80.0), "") == said
