@@ -12,6 +12,7 @@ from nicegui import ui
 from footwork.errors import FootworkError
 from footwork.web import jobs
 from footwork.web.layout import text
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -33,11 +34,6 @@ _NUMBER = {
     "number": ' step="any" inputmode="decimal"',
     "datetime-local": ' step="1"',
 }  # what a browser is told beside the form of input
-
-
-def sentence(problem: str) -> str:
-    """An error as a sentence of its own."""
-    return f"{problem[0].upper()}{problem[1:]}{'' if problem.endswith('.') else '.'}" if problem else ""
 
 
 def inputs(fields: Sequence[Field], given: dict[str, Any], prefix: str = "") -> None:
@@ -147,7 +143,7 @@ def command_form(
             library.folder, *command, *options, *fixed, *(["--", *words] if words else [])
         )
         if problem:
-            status.set_text(sentence(problem))
+            status.set_text(sentence(problem, {f.option: f.label for f in fields if f.option}))
         else:
             said = then(result) if callable(then) else then
             if said.startswith("/"):

@@ -18,6 +18,7 @@ from footwork.history.scales.scale_keys import CONVERTED_NAME
 from footwork.physiology.domains import NAMES
 from footwork.quantities import Estimate, format_duration
 from footwork.web.menu import head, menu
+from footwork.web.page_words import on_page
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -34,7 +35,7 @@ class Text(TextElement):
 
 def text(tag: str, content: str, classes: str = "") -> Text:
     """Plain text in a tag, with classes."""
-    made = Text(tag, content)
+    made = Text(tag, on_page(content))
     if classes:
         made.classes(classes)
     return made

@@ -19,6 +19,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import folded, heading, link, note, page, pause_note, scale_links, table, text, whisker
+from footwork.web.page_words import on_page
 from footwork.wording.cautions import before_hard_work
 
 if TYPE_CHECKING:
@@ -176,7 +177,7 @@ def _lone_run(base: str, library: Library, of: dict[str, Any]) -> None:
                 try:
                     await asyncio.to_thread(do)
                 except FootworkError as error:
-                    ui.notify(str(error))
+                    ui.notify(on_page(str(error)))
                     return
                 ui.navigate.to(f"{base}/capacity")
 
@@ -251,7 +252,7 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
                     library.accept, round(found.critical_power.value or 0), found.date, found.scale_key
                 )
             except FootworkError as error:
-                ui.notify(str(error))
+                ui.notify(on_page(str(error)))
                 return
             ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 

@@ -16,8 +16,8 @@ from footwork.questions import devices
 from footwork.questions.devices import SIGNALS
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart, smooth
-from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker, whole_number
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

@@ -12,8 +12,9 @@ from footwork.history.log.entries import SURFACES as GROUNDS
 from footwork.quantities import format_duration
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form
 from footwork.web.layout import heading, link, page, text, whole_number
+from footwork.web.page_words import sentence
 from footwork.web.pages.keeping_page import edits_table
 
 if TYPE_CHECKING:

@@ -16,8 +16,9 @@ from footwork.quantities import Estimate, format_duration
 from footwork.questions.devices import PROTOCOL
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form, sentence
+from footwork.web.forms import Field, command_form
 from footwork.web.layout import folded, heading, link, method_link, page, table, text, whisker, whole_number
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

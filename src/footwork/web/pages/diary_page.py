@@ -11,8 +11,9 @@ from nicegui import events, ui
 
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, command_form, inputs, sentence
+from footwork.web.forms import Field, command_form, inputs
 from footwork.web.layout import heading, note, page, table, text
+from footwork.web.page_words import sentence
 from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:

@@ -14,8 +14,9 @@ from footwork.errors import FootworkError, UsageError
 from footwork.reports import group_sheet
 from footwork.results.squad import Prescribed
 from footwork.squad import Squad, calendar_of
-from footwork.web.forms import Field, downloads, inputs, sentence
+from footwork.web.forms import Field, downloads, inputs
 from footwork.web.layout import heading, link, note, page, table, text
+from footwork.web.page_words import sentence
 from footwork.wording.cautions import before_hard_work
 from footwork.wording.season_words import day_name
 from footwork.wording.squad_words import steps_words

@@ -12,8 +12,8 @@ from nicegui import events, ui
 from footwork.errors import FootworkError
 from footwork.maintenance import encryption, handover
 from footwork.reports import letter
-from footwork.web.forms import sentence
 from footwork.web.layout import heading, text
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

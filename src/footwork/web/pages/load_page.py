@@ -14,8 +14,9 @@ from footwork.quantities import Estimate, format_distance, format_duration, pars
 from footwork.questions.runs import run_titles
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
-from footwork.web.forms import sentence, unfolded
+from footwork.web.forms import unfolded
 from footwork.web.layout import heading, link, method_link, page, table, text, whisker
+from footwork.web.page_words import sentence
 from footwork.wording.load_words import BY, how_known, span_name
 
 if TYPE_CHECKING:

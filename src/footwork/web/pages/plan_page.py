@@ -19,8 +19,8 @@ from footwork.reports import race_card
 from footwork.results.race import Strategies, StrategiesByName, StrategiesInstruction, StrategiesSegment
 from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
-from footwork.web.forms import sentence as spoken
 from footwork.web.layout import heading, note, table, text, whisker
+from footwork.web.page_words import sentence as spoken
 from footwork.wording.race_words import bands_words
 
 # A constant function of the page: the pointer of the chart moves the dot on the map.

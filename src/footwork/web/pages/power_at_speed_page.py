@@ -14,8 +14,8 @@ from footwork.errors import FootworkError
 from footwork.quantities import Estimate, format_pace, parse_date
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, method_link, page, scale_links, table, text, whisker
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

@@ -18,7 +18,7 @@ from footwork.questions import trials
 from footwork.signals import FORM
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, inputs, sentence, unfolded
+from footwork.web.forms import Field, inputs, unfolded
 from footwork.web.layout import (
     folded,
     heading,
@@ -33,6 +33,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

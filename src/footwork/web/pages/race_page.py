@@ -19,8 +19,9 @@ from footwork.questions.race import RacePlan
 from footwork.signals import Course
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, sentence
+from footwork.web.forms import Field
 from footwork.web.layout import Text, fill, link, page, pause_note, text, whole_number
+from footwork.web.page_words import sentence
 from footwork.web.pages import plan_page
 
 if TYPE_CHECKING:
@@ -74,28 +75,6 @@ GROUPS: dict[str, tuple[Field, ...]] = {
     ),
 }
 FIELDS = tuple(f for group in GROUPS.values() for f in group)
-
-
-# What a command line would be told to give, in the page's own words.
-_FIELDS = {
-    "--heights": "“Heights from run number”",
-    "--flat": "“It is flat”",
-    "--course": "a course",
-    "--wind": "the wind",
-    "--start": "the start",
-    "--time": "a goal time",
-    "--distance": "a distance",
-    "--effort": "a result",
-    "--after-ride": "“The ride before”",
-    "--mass": "your mass",
-}
-
-
-def in_words(problem: str) -> str:
-    """A problem without the words of the command line."""
-    for option, words in _FIELDS.items():
-        problem = problem.replace(option, words)
-    return problem
 
 
 def question(library: Library, course: Course | None = None, **given: str) -> dict[str, Any]:
@@ -156,7 +135,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
         try:
             plan, problem = await asyncio.to_thread(lambda: answer(library, state["course"], **given)), ""
         except FootworkError as error:
-            plan, problem = None, in_words(sentence(str(error)))
+            plan, problem = None, sentence(str(error))
         if turn != state["turn"]:
             return
         for name, where in problems.items():
@@ -189,7 +168,7 @@ async def show_race(base: str, library: Library, request: Request) -> None:
             state["course"] = await read_elsewhere(event)
         except FootworkError as error:
             upload.reset()  # what is no course does not look as if it were one
-            dropped.set_text(in_words(sentence(str(error))))
+            dropped.set_text(sentence(str(error)))
             return
         state["last"] = "course"
         given.update(distance="", run="")

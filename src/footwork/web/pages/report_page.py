@@ -13,8 +13,9 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.reports import letter
 from footwork.web.declaration import Page
-from footwork.web.forms import downloads, sentence
+from footwork.web.forms import downloads
 from footwork.web.layout import fill, heading, link, page, text
+from footwork.web.page_words import sentence
 from footwork.wording.report_words import as_markdown
 
 if TYPE_CHECKING:

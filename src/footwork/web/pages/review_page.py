@@ -14,8 +14,8 @@ from footwork.quantities import Estimate, format_distance, format_duration, form
 from footwork.questions import race
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import sentence
 from footwork.web.layout import heading, link, note, page, table, text, unbroken, whisker, whole_number
+from footwork.web.page_words import sentence
 
 if TYPE_CHECKING:
     from footwork.api import Library

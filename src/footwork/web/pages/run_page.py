@@ -37,6 +37,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
+from footwork.web.page_words import on_page
 from footwork.web.pages import efforts_page
 from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import long_date
@@ -407,7 +408,7 @@ def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
                 try:
                     await asyncio.to_thread(library.mark, run_id, name, name in marks)
                 except FootworkError as error:
-                    ui.notify(str(error))
+                    ui.notify(on_page(str(error)))
                     return
                 ui.navigate.to(f"{base}/runs/{run_id}")
 
@@ -436,7 +437,7 @@ def _judged(base: str, library: Library, found: dict[str, Any], screened: dict[s
                 try:
                     await asyncio.to_thread(library.judge_heart_rate, found["id"], value)
                 except FootworkError as error:
-                    ui.notify(str(error))
+                    ui.notify(on_page(str(error)))
                     return
                 ui.navigate.to(f"{base}/runs/{found['id']}")
 

@@ -20,8 +20,9 @@ from footwork.reports import season_sheet
 from footwork.web import jobs
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_picture
-from footwork.web.forms import Field, command_form, downloads, sentence
+from footwork.web.forms import Field, command_form, downloads
 from footwork.web.layout import heading, method_link, page, table, text
+from footwork.web.page_words import sentence
 from footwork.web.pages.comment_box import comment_box
 from footwork.wording.season_words import NOTHING_SAFE, PHASES, day_name, race_words
 

@@ -13,8 +13,8 @@ from nicegui import ui
 from nicegui.element import Element
 
 from footwork.errors import FootworkError, UsageError
-from footwork.web.forms import sentence
 from footwork.web.layout import Text, heading, link, text
+from footwork.web.page_words import sentence
 from footwork.wording.due_words import long_date
 
 if TYPE_CHECKING:

@@ -20,7 +20,7 @@ from footwork.questions.sessions import against, calendar, minimum, session_work
 from footwork.reports import session_sheet
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form, downloads, sentence
+from footwork.web.forms import Field, command_form, downloads
 from footwork.web.layout import (
     domain_strip,
     fill,
@@ -36,6 +36,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
+from footwork.web.page_words import sentence
 from footwork.web.pages import session_week
 from footwork.wording import cautions
 

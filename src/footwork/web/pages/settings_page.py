@@ -11,8 +11,9 @@ from footwork.errors import FootworkError
 from footwork.quantities import parse_date
 from footwork.web import jobs, watching
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, command_form, inputs, sentence
+from footwork.web.forms import Field, command_form, inputs
 from footwork.web.layout import heading, page, table, text
+from footwork.web.page_words import sentence
 from footwork.wording.due_words import long_date
 
 if TYPE_CHECKING:
@@ -76,10 +77,10 @@ async def show_settings(base: str, library: Library) -> None:
                     library.folder, "athlete", *options, *(["--date", date.isoformat()] if date else [])
                 )
                 if problem:
-                    status.set_text(problem[0].upper() + problem[1:] + ".")
+                    status.set_text(sentence(problem))
                     return
             except FootworkError as error:
-                status.set_text(str(error)[0].upper() + str(error)[1:] + ".")
+                status.set_text(sentence(str(error)))
                 return
             ui.navigate.to(f"{base}/settings")
 
@@ -93,7 +94,7 @@ async def show_settings(base: str, library: Library) -> None:
                     try:
                         await asyncio.to_thread(library.set_setting, "units", unit)
                     except FootworkError as error:
-                        status.set_text(str(error))
+                        status.set_text(sentence(str(error)))
                         return
                     ui.navigate.to(f"{base}/settings")
 

@@ -14,8 +14,8 @@ from footwork.quantities import Estimate, format_duration
 from footwork.results.squad import SideBySide, SquadAnswer, SquadLine
 from footwork.squad import ORDERS, Squad
 from footwork.web.declaration import Page
-from footwork.web.forms import sentence
 from footwork.web.layout import link, page, table, text
+from footwork.web.page_words import sentence
 from footwork.web.pages.group_session_page import show_session
 from footwork.web.pages.whole_squad_part import whole_squad_part
 from footwork.wording.season_words import day_name

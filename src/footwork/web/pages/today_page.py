@@ -19,8 +19,9 @@ from footwork.questions.runs import run_titles
 from footwork.questions.sessions import session_workout
 from footwork.web import jobs
 from footwork.web.declaration import Page
-from footwork.web.forms import Field, downloads, inputs, sentence
+from footwork.web.forms import Field, downloads, inputs
 from footwork.web.layout import Text, heading, link, measured, method_link, note, page, table, text, whisker
+from footwork.web.page_words import sentence
 from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import ago, long_date
 from footwork.wording.season_words import day_name
@@ -379,7 +380,7 @@ def uploader(base: str, library: Library) -> None:
         timer.deactivate()
         box.reset()
         if job.error:
-            status.set_text(f"Nothing was added: {job.error}")
+            status.set_text(sentence(f"nothing was added: {job.error}"))
             return
         r = job.report
         added = sorted({i for e in r["added"] for i in e.get("runs", [])}, reverse=True)

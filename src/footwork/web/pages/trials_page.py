@@ -17,8 +17,9 @@ from footwork.questions.trials import CAUTION, WATTS_WARNING
 from footwork.reports import trial_sheet
 from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
-from footwork.web.forms import Field, command_form, downloads, sentence
+from footwork.web.forms import Field, command_form, downloads
 from footwork.web.layout import heading, link, method_link, note, page, table, text, unbroken, whisker
+from footwork.web.page_words import sentence
 from footwork.wording.cautions import held_back
 
 if TYPE_CHECKING:

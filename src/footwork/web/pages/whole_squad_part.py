@@ -15,8 +15,9 @@ from footwork.physiology.population import LEAST
 from footwork.reports import letter
 from footwork.squad import Squad, frame
 from footwork.squad.federation import priors, refresh, use_priors
-from footwork.web.forms import Field, downloads, inputs, sentence
+from footwork.web.forms import Field, downloads, inputs
 from footwork.web.layout import text
+from footwork.web.page_words import sentence
 from footwork.wording.squad_words import prior_words
 
 if TYPE_CHECKING:
