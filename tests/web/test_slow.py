@@ -46,3 +46,28 @@ def test_a_page_that_fails_says_so_in_our_words_before_and_after_its_shell(brows
     made.wait_for_selector("text=This page could not be drawn")
     assert made.locator("a:has-text('Back to the first page')").count() == 1
     context.close()
+
+
+LATE = """
+let met = false;
+Object.defineProperty(window, 'did_handshake', {
+  get: () => met && window.late === true,
+  set: (value) => { met = value; },
+});
+"""
+
+
+def test_a_button_that_is_pressed_early_waits_for_what_was_typed(page):
+    """The framework sends what was typed and pressed before it meets its server afterwards, in no order."""
+    page.add_init_script(LATE)
+    page.goto("/settings")
+    page.locator("input[name=mass]").fill("7")
+    save = page.get_by_role("button", name="Save")
+    save.evaluate(
+        "(button) => { window.pressed = 0; button.addEventListener('click', () => { window.pressed += 1; }); }"
+    )
+    save.click()
+    assert page.evaluate("window.pressed") == 0
+    page.evaluate("window.late = true")
+    page.get_by_text("cannot be").wait_for()
+    assert page.evaluate("window.pressed") == 1

@@ -92,6 +92,19 @@ new MutationObserver(() => {
     for (const name of ["role", "tabindex"]) around?.removeAttribute(name);
   }
 }).observe(document.documentElement, { childList: true, subtree: true });
+// What is typed before a page and its server have met is sent on afterwards, each field for itself: a button that is
+// pressed by then waits until all of it is there.
+document.addEventListener("click", (e) => {
+  const button = e.target.closest?.("button");
+  if (!button || window.did_handshake !== false) return;
+  e.stopImmediatePropagation();
+  e.preventDefault();
+  const again = setInterval(() => {
+    if (!window.did_handshake) return;
+    clearInterval(again);
+    setTimeout(() => button.click(), 50);
+  }, 20);
+}, true);
 for (const [event, on] of [["mouseover", true], ["mouseout", false], ["focusin", true], ["focusout", false]])
   document.addEventListener(event, (e) => {
     const row = e.target.closest && e.target.closest("tr[data-span]");
