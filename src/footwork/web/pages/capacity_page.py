@@ -141,7 +141,8 @@ async def show_capacity(base: str, library: Library, date: str = "", scale: str 
             shown = (
                 (
                     "The band is the 95 % interval of the power-duration relationship; points are the "
-                    "maximal efforts it rests on."
+                    "maximal efforts it rests on. The line is the best mean power of the last four months over each "
+                    "time, from any run: below the band you did not go to the end."
                 )
                 if found.critical_power.value
                 else "Best mean power of the last four months."

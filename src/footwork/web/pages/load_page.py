@@ -88,7 +88,15 @@ def _picture(base: str, found: LoadBySpan) -> None:
 
 def _spans(found: LoadBySpan, imperial: bool) -> None:
     table(
-        [found.by, "CP-minutes of running", "and others", "running time", "distance", "climb", "how it is known"],
+        [
+            found.by,
+            "CP-minutes of running",
+            "with other sports",
+            "running time",
+            "distance",
+            "climb",
+            "how it is known",
+        ],
         [
             [
                 *(
@@ -96,7 +104,7 @@ def _spans(found: LoadBySpan, imperial: bool) -> None:
                     for cell in (
                         span_name(dt.date.fromisoformat(s.first), found.by),
                         _load(s.running, s.runs),
-                        f"all sports {_load(s.all_sport, s.activities)}" if s.activities > s.runs else "",
+                        _load(s.all_sport, s.activities) if s.activities > s.runs else "",
                         format_duration(s.duration_s) if s.runs else "",
                         format_distance(s.distance_m, imperial) if s.distance_m else "",
                         f"{s.climb_m:.0f} m up, {s.descent_m:.0f} down" if s.climb_m or s.descent_m else "",
@@ -106,6 +114,7 @@ def _spans(found: LoadBySpan, imperial: bool) -> None:
             ]
             for s in found.spans[::-1][:SPANS_SHOWN]
         ],
+        labelled=True,
     )
 
 
@@ -139,6 +148,7 @@ async def _activities(base: str, library: Library, found: LoadBySpan) -> None:
             ]
             for a in shown
         ],
+        labelled=True,
     )
 
 
@@ -162,6 +172,7 @@ def _calibrations(base: str, found: LoadBySpan) -> None:
             ]
             for way, of in found.calibrations.items()
         ],
+        labelled=True,
     )
     text(
         "p",

@@ -63,11 +63,12 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         day = r["date"][:16].replace("T", " ")
         said = [
             *r["marks"],
-            "a session" if r["session"] else "",
+            "session" if r["session"] else "",
             r["surface"],
             r["shoe"],
             "by hand" if r["entered_by_hand"] else "",
             "left out" if r["left_out"] else "",
+            "modelled watts" if power is not None and not r["measured"] else "",
         ]
         marks = ", ".join(t for t in said if t)
         weather = r["weather"] or {}
@@ -113,6 +114,7 @@ _CLOCK = (
     "60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, "
     "'0'); }"
 )
+_DECIMALS = "(p) => p.value == null ? '' : p.value.toFixed({})"
 # A run's time in domains as a small bar, as long as its time against two hours.
 _BAR = (
     "(p) => { const box = document.createElement('div'); box.className = 'domain-bar'; if (!p.value) return box; "
@@ -137,9 +139,11 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
     rows = await asyncio.to_thread(data, library)
     unit = "mi" if imperial else "km"
     measured = sum(r["measured"] for r in rows)
+    scales = {r["power_scale"] for r in rows if r["measured"]}
+    by_whom = f", by {next(iter(scales))}" if len(scales) == 1 else ""
     lede = (
-        f"{len(rows)} run{'s' if len(rows) != 1 else ''}, {measured} with measured power. Find, sort or filter them, "
-        "and open a run by its row."
+        f"{len(rows)} run{'s' if len(rows) != 1 else ''}, {measured} with measured power{by_whom}. Find, sort "
+        "or filter them, and open a run by its row."
         if rows
         else "No runs yet: add recordings on This week."
     )
@@ -166,24 +170,26 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
         }
         words = {**plain, "filter": "agTextColumnFilter", "filterParams": {"filterPlaceholder": "contains"}}
         columns: list[dict[str, Any]] = [
-            {"field": "date", "headerName": "date", "width": 108, **words},
-            {"field": "title", "headerName": "what it was", "width": 214, **words},
-            {"field": "domains", "headerName": "domains", "width": 100, ":cellRenderer": _BAR},
-            {"field": "distance", "headerName": unit, "width": 72, **number},
-            {"field": "time", "headerName": "time", "width": 86, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-            {"field": "pace", "headerName": f"/{unit}", "width": 74, ":valueFormatter": _CLOCK, "type": "rightAligned"},
-            {"field": "power", "headerName": "W", "width": 72, **number},
-            {"field": "scale", "headerName": "watts of", "width": 120, **words},
-            {"field": "rate", "headerName": "bpm", "width": 66, **number},
-            {"field": "climb", "headerName": "climb, m", "width": 84, **number},
-            {"field": "marks", "headerName": "marks, shoe", "width": 122, **words},
-            {"field": "warmth", "headerName": "°C", "width": 62, **number},
-            {"field": "wind", "headerName": "wind, m/s", "width": 84, **number},
+            {"field": "id", "headerName": "no.", "width": 56, "type": "rightAligned"},
+            {"field": "date", "headerName": "date", "width": 106, **words},
+            {"field": "title", "headerName": "what it was", "width": 190, **words, "tooltipField": "title"},
+            {"field": "domains", "headerName": "domains", "width": 76, ":cellRenderer": _BAR},
+            {"field": "distance", "headerName": unit, "width": 66, ":valueFormatter": _DECIMALS.format(2), **number},
+            {"field": "time", "headerName": "time", "width": 74, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+            {"field": "pace", "headerName": f"/{unit}", "width": 64, ":valueFormatter": _CLOCK, "type": "rightAligned"},
+            {"field": "power", "headerName": "W", "width": 56, **number},
+            {"field": "scale", "headerName": "watts of", "width": 112, **words},
+            {"field": "rate", "headerName": "bpm", "width": 58, **number},
+            {"field": "climb", "headerName": "m up", "width": 72, **number},
+            {"field": "marks", "headerName": "marks, shoe", "width": 134, **words, "tooltipField": "marks"},
+            {"field": "warmth", "headerName": "°C", "width": 54, ":valueFormatter": _DECIMALS.format(1), **number},
+            {"field": "wind", "headerName": "wind m/s", "width": 84, ":valueFormatter": _DECIMALS.format(1), **number},
             {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
         ]
         drawn = grid_rows(rows, imperial)
-        # A column of which no run tells anything takes no room.
+        # A column of which no run tells anything, or all the same, takes no room.
         empty = {key for key in ("warmth", "wind", "climb", "rate", "marks") if not any(r[key] for r in drawn)}
+        empty |= {"scale"} if len(scales) < 2 else set()
         grid = ui.aggrid(
             {
                 "columnDefs": [c for c in columns if c["field"] not in empty],

@@ -247,10 +247,13 @@ def _numbers(base: str, found: Due, imperial: bool) -> None:
         week = next((w for w in found["weeks"] if w["monday"] <= found["asked_on"] <= w["days"][6]["date"]), None)
         if week:
             load = Estimate.from_json(week["load"])
+            monday = dt.date.fromisoformat(week["monday"])
+            now = (dt.date.today() - monday).days < 7
+            label = "Load of this week so far" if now else f"Load of the week of {monday.day} {monday:%B}"
             if week["runs"]:
-                whisker(base, "Load of this week so far", "week.load", load, "", 0, unit="CP-minutes")
+                whisker(base, label, "week.load", load, "", 0, unit="CP-minutes")
             else:
-                measured("Load of this week so far", "none", "yet", "no run this week", base, "cp-minutes")
+                measured(label, "none", "yet", "no run this week", base, "cp-minutes")
 
 
 def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
@@ -269,6 +272,7 @@ def _weeks(base: str, found: Due, on: dt.date, today: dt.date) -> None:
                 ui.html(f'<i class="{kind}"></i>', sanitize=False, tag="span")
                 text("span", label)
         text("span", "length of a bar: time")
+        text("span", "red: today" if on == dt.date.today() else f"red: {long_date(on)}")
         usual = found["usual_week"]
         if usual:
             text(
