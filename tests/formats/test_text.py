@@ -105,9 +105,13 @@ def test_csv_decimal_pace():
     np.testing.assert_allclose(run.columns["speed"], 1000 / 270)
 
 
-def test_csv_of_something_else_is_skipped():
-    with pytest.raises(NotARecording):
-        csv("name,amount\na,1\n")
+@pytest.mark.parametrize(
+    ("header", "called"),
+    [("Zeit;Leistung;Puls", "Zeit, Leistung, Puls"), ("name,amount", "name, amount"), (",,", "no named columns")],
+)
+def test_csv_of_something_else_is_skipped_and_says_what_was_found(header, called):
+    with pytest.raises(NotARecording, match=f"of {called}: a recording has the column time and one of power"):
+        csv(f"{header}\n0;1;2\n")
 
 
 def test_csv_rows_without_time_are_counted_as_lost():

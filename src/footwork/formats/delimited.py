@@ -109,7 +109,11 @@ def read(data: bytes) -> list[Recording]:
         raise NotARecording(f"a text file of {len(header)} columns, which no recording has")
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:
-        raise NotARecording("a CSV file without a 'time' column and a signal we know")
+        found = ", ".join(cell.strip()[:20] for cell in header[:6] if cell.strip())
+        raise NotARecording(
+            f"a CSV file of {found or 'no named columns'}: a recording has the column time and one of power, heart_rate, "
+            "speed, pace, distance or another that docs/formats.md names"
+        )
     pieces: list[dict[str, Floats]] = []
     offset: int | None = None
     comma: bool | None = None
