@@ -425,11 +425,16 @@ def quick_median(values: Floats) -> float:
     return float((low + high) / 2)
 
 
+_AS_IT_IS = frozenset({str, int, bool, type(None)})  # most of what an answer holds
+
+
 def plain(value: Any) -> Any:
     """Turn results into what JSON can hold: no NaN, no NumPy types, estimates in their documented form.
 
     Raises TypeError for what JSON cannot hold.
     """
+    if type(value) in _AS_IT_IS:
+        return value
     if hasattr(value, "to_json"):
         return value.to_json()
     if isinstance(value, dict):

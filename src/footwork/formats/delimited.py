@@ -111,8 +111,8 @@ def read(data: bytes) -> list[Recording]:
     if "time" not in columns or len(columns) < 2:
         found = ", ".join(cell.strip()[:20] for cell in header[:6] if cell.strip())
         raise NotARecording(
-            f"a CSV file of {found or 'no named columns'}: a recording has the column time and one of power, heart_rate, "
-            "speed, pace, distance or another that docs/formats.md names"
+            f"a CSV file of {found or 'no named columns'}: a recording has the column time and one of power, "
+            "heart_rate, speed, pace, distance or another that docs/formats.md names"
         )
     pieces: list[dict[str, Floats]] = []
     offset: int | None = None

@@ -9,7 +9,7 @@ from nicegui import ui
 
 from footwork.history.log.entries import MARKS
 from footwork.physiology.domains import NAMES
-from footwork.quantities import MILE_M, format_distance, format_duration, format_pace, parse_date
+from footwork.quantities import MILE_M, format_distance, format_duration, parse_date
 from footwork.questions.load import domains_of_runs
 from footwork.questions.runs import run_titles
 from footwork.questions.sessions import listed_sessions
@@ -53,7 +53,7 @@ def data(
 
 
 def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]]:
-    """Rows for the grid: numbers for sorting, and the same in two lines for a phone."""
+    """Rows for the grid: numbers for sorting, without what is not known."""
     metres = MILE_M if imperial else 1000.0
     out = []
     for r in rows:
@@ -73,39 +73,24 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
         marks = ", ".join(t for t in said if t)
         weather = r["weather"] or {}
         seconds = r["seconds_in_domains"]
-        title = r["title"] or ""
-        first = f"{day[:10]}  {title}"
-        second = "  ".join(
-            t
-            for t in (
-                format_distance(distance, imperial) if distance else "",
-                format_duration(r["duration_s"]),
-                f"{power:.0f} W" if power is not None else "no power",
-                f"{rate:.0f} bpm" if rate else "",
-                format_pace(distance / r["duration_s"], imperial) if distance else "",
-                *r["marks"],
-            )
-            if t
-        )
-        out.append(
-            {
-                "id": r["id"],
-                "date": day[:10],
-                "title": title,
-                "domains": [round(seconds[n]) for n in NAMES] if seconds else None,
-                "distance": round(distance / metres, 2) if distance else None,
-                "time": round(r["duration_s"]),
-                "pace": round(pace) if pace and pace < 3600 else None,
-                "power": round(power) if power is not None else None,
-                "scale": whose,
-                "rate": round(rate) if rate else None,
-                "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
-                "marks": marks,
-                "warmth": weather.get("temperature_c"),
-                "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None,
-                "two": f"{first}\n{second}",
-            }
-        )
+        row = {
+            "id": r["id"],
+            "date": day[:10],
+            "title": r["title"],
+            "domains": [round(seconds[n]) for n in NAMES] if seconds else None,
+            "distance": round(distance / metres, 2) if distance else None,
+            "time": round(r["duration_s"]),
+            "pace": round(pace) if pace and pace < 3600 else None,
+            "power": round(power) if power is not None else None,
+            "scale": whose,
+            "rate": round(rate) if rate else None,
+            "climb": round(r["climb_m"]) if r["climb_m"] is not None else None,
+            "marks": marks,
+            "warmth": weather.get("temperature_c"),
+            "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None,
+            "short": ", ".join(r["marks"]),
+        }
+        out.append({name: value for name, value in row.items() if value not in (None, "")})
     return out
 
 
@@ -115,6 +100,12 @@ _CLOCK = (
     "'0'); }"
 )
 _DECIMALS = "(p) => p.value == null ? '' : p.value.toFixed({})"
+# A run in two lines, for a phone.
+_TWO_LINES = (
+    f"(p) => {{ const r = p.data, clock = (value) => ({_CLOCK})({{ value }}); return r.date + '  ' + (r.title || '') + "
+    "'\\n' + [r.distance && r.distance.toFixed(2) + ' UNIT', clock(r.time), r.power == null ? 'no power' : r.power + "
+    "' W', r.rate && r.rate + ' bpm', r.pace && clock(r.pace) + ' /UNIT', r.short].filter(Boolean).join('  '); }"
+)
 # A run's time in domains as a small bar, as long as its time against two hours.
 _BAR = (
     "(p) => { const box = document.createElement('div'); box.className = 'domain-bar'; if (!p.value) return box; "
@@ -184,15 +175,22 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
             {"field": "marks", "headerName": "marks, shoe", "width": 134, **words, "tooltipField": "marks"},
             {"field": "warmth", "headerName": "°C", "width": 54, ":valueFormatter": _DECIMALS.format(1), **number},
             {"field": "wind", "headerName": "wind m/s", "width": 84, ":valueFormatter": _DECIMALS.format(1), **number},
-            {"field": "two", "headerName": "run", "hide": True, "cellClass": "two", "flex": 1},
+            {
+                "colId": "two",
+                "headerName": "run",
+                "hide": True,
+                "cellClass": "two",
+                "flex": 1,
+                ":valueGetter": _TWO_LINES.replace("UNIT", unit),
+            },
         ]
         drawn = grid_rows(rows, imperial)
         # A column of which no run tells anything, or all the same, takes no room.
-        empty = {key for key in ("warmth", "wind", "climb", "rate", "marks") if not any(r[key] for r in drawn)}
+        empty = {key for key in ("warmth", "wind", "climb", "rate", "marks") if not any(r.get(key) for r in drawn)}
         empty |= {"scale"} if len(scales) < 2 else set()
         grid = ui.aggrid(
             {
-                "columnDefs": [c for c in columns if c["field"] not in empty],
+                "columnDefs": [c for c in columns if c.get("field") not in empty],
                 "rowData": tuple(drawn),  # a list would be watched, row by row
                 "rowHeight": 38,
                 "headerHeight": 38,
