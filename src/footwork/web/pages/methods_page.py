@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import asdict
+from functools import cache
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -12,6 +14,7 @@ from footwork.methods import METHODS
 from footwork.reports.formulas import typeset_formulas
 from footwork.web.declaration import Page
 from footwork.web.layout import link, page, text
+from footwork.web.page_words import on_page
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -22,8 +25,25 @@ def data(library: Library) -> dict[str, Any]:
     return {key: asdict(method) for key, method in METHODS.items()}
 
 
+@cache
+def _sections() -> str:
+    """All methods as HTML: hundreds of elements of the framework, which never change, took most of the page's time."""
+    drawn = typeset_formulas()
+    out = []
+    for key, method in METHODS.items():
+        out.append(f'<section class="method" data-key="{key}"><h2 id="{key}">{escape(method.title)}</h2>')
+        out.append(f"<p>{escape(on_page(method.text))}</p>")
+        if key in drawn:
+            out.append(f'<p role="img" aria-label="{escape(method.formula)}"><span>{drawn[key]}</span></p>')
+        elif method.formula:
+            out.append(f'<p style="font-style:italic">{escape(method.formula)}</p>')
+        out += [f'<p class="soft" style="margin-bottom:4px">{escape(source)}</p>' for source in method.sources]
+        out.append("</section>")
+    return "".join(out)
+
+
 async def show_methods(base: str, library: Library) -> None:
-    drawn = await asyncio.to_thread(typeset_formulas)
+    sections = await asyncio.to_thread(_sections)
     with page(
         base,
         "Methods",
@@ -41,19 +61,7 @@ async def show_methods(base: str, library: Library) -> None:
                 made.props["data-of"] = key
         none = text("p", "Nothing here holds these words.", "soft nothing")
         none.props["hidden"] = True
-        for key, method in METHODS.items():
-            with ui.element("section").classes("method") as section:
-                section.props["data-key"] = key
-                made = text("h2", method.title)
-                made.props["id"] = key
-                text("p", method.text)
-                if key in drawn:
-                    with ui.element("p").props(f'role="img" aria-label="{method.formula}"'):
-                        ui.html(drawn[key], sanitize=False, tag="span")
-                elif method.formula:
-                    text("p", method.formula).style("font-style:italic")
-                for source in method.sources:
-                    text("p", source, "soft").style("margin-bottom:4px")
+        ui.html(sections, sanitize=False)
         ui.run_javascript("window.footwork.arrive()")
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from footwork.history.catalogue import RunRow
 from footwork.history.log.entries import MARKS
 from footwork.physiology.domains import NAMES
 from footwork.quantities import MILE_M, format_distance, format_duration, parse_date
@@ -94,6 +96,11 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
     return out
 
 
+def listed(library: Library) -> list[dict[str, Any]]:
+    """What the page's list holds."""
+    return grid_rows(data(library), library.setting("units") == "imperial")
+
+
 _CLOCK = (
     "(p) => { if (p.value == null) return ''; const v = p.value, h = Math.floor(v / 3600), m = Math.floor(v / "
     "60) % 60, s = v % 60; return (h ? h + ':' + String(m).padStart(2, '0') : m) + ':' + String(s).padStart(2, "
@@ -127,10 +134,10 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
     imperial = library.setting("units") == "imperial"
     if by in ("week", "month"):
         return _totals(base, await asyncio.to_thread(data, library, by), by, imperial)
-    rows = await asyncio.to_thread(data, library)
+    rows = await asyncio.to_thread(library.runs)
     unit = "mi" if imperial else "km"
-    measured = sum(r["measured"] for r in rows)
-    scales = {r["power_scale"] for r in rows if r["measured"]}
+    measured = sum(r.measured for r in rows)
+    scales = {r.power_scale for r in rows if r.measured}
     by_whom = f", by {next(iter(scales))}" if len(scales) == 1 else ""
     lede = (
         f"{len(rows)} run{'s' if len(rows) != 1 else ''}, {measured} with measured power{by_whom}. Find, sort "
@@ -184,14 +191,17 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
                 ":valueGetter": _TWO_LINES.replace("UNIT", unit),
             },
         ]
-        drawn = grid_rows(rows, imperial)
-        # A column of which no run tells anything, or all the same, takes no room.
-        empty = {key for key in ("warmth", "wind", "climb", "rate", "marks") if not any(r.get(key) for r in drawn)}
-        empty |= {"scale"} if len(scales) < 2 else set()
+        empty = _untold(rows, scales)
+        # The rows come beside the page, so that neither waits for the other.
+        coming = f"fetch('{base}/runs-list.json').then((found) => found.json())"
+        ui.add_head_html(f"<script>window.fwRuns = {coming};</script>")
         grid = ui.aggrid(
             {
                 "columnDefs": [c for c in columns if c.get("field") not in empty],
-                "rowData": tuple(drawn),  # a list would be watched, row by row
+                ":onGridReady": f"(p) => (window.fwRuns || {coming}).catch(() => []).then((rows) => "
+                "p.api.setGridOption('rowData', rows))",
+                "overlayLoadingTemplate": "Reading the runs…",
+                "overlayNoRowsTemplate": "No run is to be shown.",
                 "rowHeight": 38,
                 "headerHeight": 38,
                 "suppressCellFocus": False,
@@ -214,6 +224,19 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
         )
         grid.classes("fw-grid")
         _by_hand(base, library)
+
+
+def _untold(rows: Sequence[RunRow], scales: Collection[str | None]) -> set[str]:
+    """Columns of which no run tells anything, or all tell the same: they take no room."""
+    weathers = [r.weather or {} for r in rows]
+    told = {
+        "warmth": any(w.get("temperature_c") is not None for w in weathers),
+        "wind": any("wind_mps" in w for w in weathers),
+        "climb": any(r.climb_m for r in rows),
+        "rate": any(r.heart_rate_bpm for r in rows),
+        "scale": len(scales) > 1,
+    }
+    return {column for column, there in told.items() if not there}
 
 
 def _ways(base: str, current: str) -> None:
@@ -297,4 +320,4 @@ def _by_hand(base: str, library: Library) -> None:
     )
 
 
-PAGES = (Page("/runs", show_runs, data, nav="Runs", place=1),)
+PAGES = (Page("/runs", show_runs, data, nav="Runs", place=1), Page("/runs-list", None, listed))

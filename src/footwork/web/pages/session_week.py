@@ -55,8 +55,8 @@ class Week:
     monday: dt.date
     before: list[dict[str, Any]] | None = None  # what was kept before the last change, to undo it
 
-    def section(self) -> None:
-        """Its place on the page."""
+    async def section(self) -> None:
+        """Its place on the page, and the week in it."""
         heading("The week")
         chip = text("span", "Drag this session to a day, or press Keep here", "chip")
         chip.props["draggable"] = "true"
@@ -66,7 +66,7 @@ class Week:
             text("button", "Undo the last change", "fw").on("click", self.take_back)
             self.status: Text = text("span", "", "soft")
         self.status.props["aria-live"] = "polite"
-        ui.timer(0.01, self.draw, once=True)
+        await self.draw()
 
     async def do(self, work: Callable[[], Any], said: str) -> None:
         """Change what is kept, and say what was done."""

@@ -361,7 +361,7 @@ async def show_sessions(base: str, library: Library, session: str = "", scale: s
         pause_note(base, library)
         shown = ui.element("div")
         _forms(base, library, state)
-        session_week.Week(base, library, lambda: state["words"], _monday(week, library.current_day())).section()
+        await session_week.Week(base, library, lambda: state["words"], _monday(week, library.current_day())).section()
         downloads([("All as a calendar", "sessions.ics", lambda: calendar(library))])
         with ui.element("p"):
             method_link(base, "sessions", "How a preview is made")
