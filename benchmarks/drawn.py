@@ -28,15 +28,16 @@ PAGES = (
     "/settings",
     "/methods",
 )
-# When the page itself has drawn all of it: what drives the browser adds some fifty milliseconds to each question of its own.
+# When the page last drew anything: it tells that itself, for what drives the browser adds tens of milliseconds to each
+# question of its own.
 DRAWN = """
 new MutationObserver(() => {
-  if (!document.querySelector(".fw-main h1") || document.querySelector(".fw-working")) window.drawn = undefined;
-  else if (window.drawn === undefined) {
-    window.drawn = null;
-    requestAnimationFrame(() => requestAnimationFrame(() => { if (window.drawn === null) window.drawn = performance.now(); }));
-  }
-}).observe(document, { childList: true, subtree: true });
+  const now = performance.now();
+  clearTimeout(window.still);
+  window.drawn = undefined;
+  if (document.querySelector(".fw-main h1") && !document.querySelector(".fw-working, .ag-overlay-loading-center"))
+    window.still = setTimeout(() => { window.drawn = now; }, 300);
+}).observe(document, { childList: true, subtree: true, characterData: true });
 """
 SETTLED_S = 15.0  # after a new run, until what was opened has been worked out again
 

@@ -1,7 +1,11 @@
 """Charts saved as pictures, and what a picture sheet refuses."""
 
+import datetime as dt
+
 import httpx
 import pytest
+
+from footwork.web.pages.capacity_page import history_chart
 
 
 @pytest.mark.parametrize(("kind", "begins"), [("SVG", b"<svg"), ("PNG", b"\x89PNG"), ("PDF", b"%PDF-")])
@@ -36,3 +40,21 @@ def test_a_picture_sheet_takes_no_other_file(served, tmp_path, monkeypatch):
         with pytest.raises(UsageError, match="other files") as told:
             picture_sheet(whole.format(f'<image href="{wanted}" width="9" height="9"/>'))
         assert str(tmp_path) not in str(told.value)
+
+
+def test_ten_years_of_days_are_thinned_to_what_a_picture_shows():
+    first = dt.date(2016, 1, 1)
+    days = [(first + dt.timedelta(days=k)).isoformat() for k in range(3650)]
+
+    def row(k):
+        value = None if 1000 <= k < 1100 else 250.0 + k / 100
+        return {"date": days[k], "critical_power": {"low": value, "value": value, "high": value}}
+
+    moved = [{"date": days[2001], "run": 7, "before_w": 265.0, "after_w": 270.0}]
+    told = {"history": [row(k) for k in range(3650)], "moved": moved, "accepted_entries": []}
+    line = next(mark for mark in history_chart(told).panes[0].marks if mark.kind == "line")
+    shown = {dt.date.fromordinal(int(day)).isoformat() for day in line.x}
+    assert 600 < len(shown) < 720
+    assert {days[0], days[3649], days[2001], days[999], days[1000], days[1099], days[1100]} <= shown
+    short = {**told, "history": told["history"][:600], "moved": []}
+    assert len(history_chart(short).panes[0].marks[-1].x) == 600

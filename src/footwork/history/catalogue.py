@@ -6,6 +6,7 @@ import datetime as dt
 import json
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, select
@@ -81,7 +82,7 @@ class RunRow:
         out: dict[str, Any] = plain({name: getattr(self, name) for name in names})
         return out
 
-    @property
+    @cached_property
     def local(self) -> dt.datetime:
         """Local time at the start."""
         return dt.datetime.fromisoformat(self.date)

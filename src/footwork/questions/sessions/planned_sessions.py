@@ -331,7 +331,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
     changed was before (``was``)."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
-        on.setdefault(row.local.date().isoformat(), []).append(row.id)
+        on.setdefault(row.date[:10], []).append(row.id)
     with library.reading() as connection:
         found = parts.read_entries(connection, "session")
     rows = [

@@ -32,6 +32,9 @@ _BORDERS = {
 }
 
 
+MOST_DAYS = 700  # in the picture through time
+
+
 def answer(library: Library, date: str = "", scale: str = "") -> Capacity:
     found: Capacity = library.capacity(date=parse_date(date) if date else None, scale=scale or None)
     return found
@@ -187,7 +190,7 @@ def _lone_run(base: str, library: Library, of: dict[str, Any]) -> None:
 
 def history_chart(told: dict[str, Any]) -> Chart:
     """Proposed CP as a band through the days, its middle as a line, the accepted CP as steps."""
-    rows = told["history"]
+    rows = _thinned(told["history"], {m["date"] for m in told["moved"][:8]})
     days = np.array([dt.date.fromisoformat(r["date"]).toordinal() for r in rows], float)
     low, value, high = (np.array([r["critical_power"][end] for r in rows], float) for end in ("low", "value", "high"))
     known = np.isfinite(value)  # withheld days leave a gap in the line and between the bands
@@ -215,6 +218,19 @@ def history_chart(told: dict[str, Any]) -> Chart:
     return Chart(
         [Pane("critical power, W", marks, height=200)], "date", "Proposed critical power day by day with its interval"
     )
+
+
+def _thinned(history: list[dict[str, Any]], moved: set[str]) -> list[dict[str, Any]]:
+    """No more days than a screen has room for: every so many of a long history, the days that moved it, and the days
+    beside which nothing is known."""
+    step = len(history) // MOST_DAYS + 1
+    known = [row["critical_power"]["value"] is not None for row in history]
+    last = len(history) - 1
+    return [
+        row
+        for k, row in enumerate(history)
+        if k == 0 or (last - k) % step == 0 or row["date"] in moved or known[max(k - 1, 0)] != known[min(k + 1, last)]
+    ]
 
 
 def _through_time(base: str, library: Library, found: Capacity, told: dict[str, Any]) -> None:

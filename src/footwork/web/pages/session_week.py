@@ -115,7 +115,7 @@ class Week:
                     self.day(
                         day,
                         [r for r in reversed(rows) if str(r["date"]) == day.isoformat()],
-                        [r.id for r in runs if r.local.date() == day],
+                        [r.id for r in runs if r.date[:10] == day.isoformat()],
                     )
 
     def day(self, day: dt.date, kept: list[dict[str, Any]], ran: list[int]) -> None:
