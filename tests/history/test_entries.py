@@ -371,6 +371,7 @@ def test_deleting_for_ever_takes_the_poorer_copy_along(source, tmp_path):
         library.trim(run, 100, 400)
         library.add([tmp_path / "whole.fit"])
         assert len(library.signals(run)) == 300  # the better copy is cut like the one it replaced
+        assert len(list((library.folder / "derived" / "signals").glob("*"))) == 1  # the poorer one is gone
         library.delete(run, forever=True)
         assert not list((library.folder / "originals").rglob("*.gz"))
         assert not list((library.folder / "derived" / "signals").glob("*"))

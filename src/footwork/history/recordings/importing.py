@@ -44,6 +44,7 @@ class Report:
     skipped: list[dict[str, Any]] = field(default_factory=list)
     failed: list[dict[str, Any]] = field(default_factory=list)
     start_used: str = ""  # the one undated file that --start has placed
+    replaced: list[Path] = field(default_factory=list)  # signals of copies that a better one took the place of
 
     def to_json(self) -> dict[str, Any]:
         """What became of each file, as `Library.add` gives it."""
@@ -204,6 +205,8 @@ def _store_batch(library: History, batch: list[Digest], report: Report, start: d
                 _tell(connection, known, made, pending)
             else:
                 results.store(library, connection, made, pending, start)
+    for signals in pending.replaced:
+        signals.unlink(missing_ok=True)
     # Only what the transaction has made true is reported.
     for name, rows in pending.to_json().items():
         getattr(report, name).extend(rows)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
@@ -63,6 +64,7 @@ def store(library: History, connection: Connection, made: Any, report: Any, star
     runs: list[int] = []
     others: list[str] = []
     for analysed, run_id, twin in kept:
+        report.replaced += _signals_of(library, connection, twin)
         run = _store_leg(connection, int(file_id), analysed, run_id, twin)
         if run is not None:
             runs.append(run)
@@ -104,6 +106,19 @@ def _new_ones(
                 f"the same recording as run {place.run}" if place.run else "the same activity is known already"
             )
     return kept, twins
+
+
+def _signals_of(library: History, connection: Connection, recording_id: int | None) -> list[Path]:
+    """Files of signals of a recording that is to be replaced, of all its parts; none for None."""
+    row = connection.execute(
+        select(schema.file.c.sha256, schema.recording.c.leg)
+        .join(schema.file, schema.file.c.id == schema.recording.c.file_id)
+        .where(schema.recording.c.id == recording_id)
+    ).first()
+    if row is None:
+        return []
+    whole = blobs.signals_path(library.folder, row.sha256, row.leg)
+    return [whole, *whole.parent.glob(f"{whole.stem}-*.parquet")]
 
 
 def _store_leg(
