@@ -196,6 +196,7 @@ def today(
     """What to do next and why, six weeks and their load, the newest run's verdict, and what is due."""
     from footwork.quantities import Estimate, describe
     from footwork.questions import today
+    from footwork.wording.session_verdicts import doubt_to_finish
 
     with opened() as library:
         found = library.today(day(date))
@@ -213,7 +214,8 @@ def today(
     say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title'] or 'a run'}. {told}".rstrip())
     for r in found["next"]:
         watts = f", its hardest part at {r['power_w']:.0f} W" if r["power_w"] else ""
-        watts = ". Kept, but not now." if r["not_now"] else watts
+        doubt = doubt_to_finish(r["run_dry_probability"])
+        watts = ". Kept, but not now." if r["not_now"] else f"{watts}. {doubt}." if doubt else watts
         say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")
     if found["caution"]:
         say(found["caution"])

@@ -129,6 +129,7 @@ def new(
     """Keep a session for a day."""
     from footwork.planning.session_words import parse
     from footwork.questions import sessions
+    from footwork.wording.session_verdicts import doubt_to_finish
 
     if (text is None) == (from_ is None):
         raise UsageError("give a session in words, or a file with --from")
@@ -142,11 +143,14 @@ def new(
         number = library.plan_session(words, planned, name or called)
         row = sessions.kept_session(library, number)
         held = held_back(library.health())
+        dry = sessions.run_dry_probability(library, row["text"])
     if as_json:
-        return out({**row, "held_back": held, "caution": before_hard_work("session")})
+        return out({**row, "held_back": held, "caution": before_hard_work("session"), "run_dry_probability": dry})
     say(f"Session {number} for {row['date']}: {row['text']} (footwork edit undo {number} takes it back)")
     for text_ in sessions.restless(parse(row["text"]).items):
         say(f"Note: {text_}")
+    if doubt := doubt_to_finish(dry):
+        say(f"{doubt}: a chance of running dry of {100 * (dry or 0.0):.0f} %; session preview {number} shows where.")
     say(f"Caution: {held or before_hard_work('session')}{way_out(held or '')}")
     return None
 
@@ -234,17 +238,20 @@ def list_(as_json: Json = False) -> None:
 def _previewed(found: Any, imperial: bool, pause: str) -> None:
     from footwork.quantities import format_duration, format_pace
     from footwork.questions import sessions
+    from footwork.wording.session_verdicts import runs_out
 
     if found["held_back"]:
         say(f"Caution: {found['held_back']}{way_out(found['held_back'])}")
     say(found["text"])
     least = sessions.minimum(found)
     dry = 100 * found["run_dry_probability"]
+    ends = f"{(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}"
+    where = runs_out(found)
+    lowest = f"runs out {where}" if where else f"at its lowest {(least.value or 0) / 1000:.1f} kJ  {ends}"
     say(
         f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "
         f"shares of {'accepted' if found['accepted'] else 'estimated'} CP {found['critical_power_w']:.0f} W. "
-        f"W′ at its lowest {(least.value or 0) / 1000:.1f} kJ  "
-        f"{(least.low or 0) / 1000:.1f}–{(least.high or 0) / 1000:.1f}; chance of running dry {dry:.0f} %."
+        f"W′ {lowest}; chance of running dry {dry:.0f} %."
     )
     for s in found["steps"]:
         at = f"{'.'.join(map(str, s['repeat']))}" if s["repeat"] else ""
@@ -253,8 +260,8 @@ def _previewed(found: Any, imperial: bool, pause: str) -> None:
         chance = f"  dry by then {100 * s['dry_by']:.0f} %" if s["dry_by"] >= 0.005 else ""
         say(
             f"  {format_duration(s['start_s']) if s['start_s'] else '0:00':>8} {at:>5}  {s['text']:<28} "
-            f"{s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  W′ {s['w_prime_j'] / 1000:.1f} "
-            f"kJ{chance}"
+            f"{s['power_w']:>4.0f} W  {pace:>9}  {rate:>7}  {s['domain']:<8}  "
+            f"W′ {max(s['w_prime_j'], 0.0) / 1000:.1f} kJ{chance}"
         )
     spent = ", ".join(f"{n} {format_duration(s)}" for n, s in found["seconds_in_domains"].items() if s)
     say(f"Time in domains: {spent}.")

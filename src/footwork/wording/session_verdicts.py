@@ -6,6 +6,7 @@ from typing import Any
 
 from footwork.analysis.session_match import Advice, Match
 from footwork.quantities import Estimate, format_duration
+from footwork.results.session import SessionPreview
 
 NEXT = {
     Advice.NO_WORK: "Check that it is the right run, or divide it by hand.",
@@ -27,6 +28,36 @@ NEXT = {
     Advice.ONE_MORE: "Next time it can be one repeat longer.",
     Advice.SAME_AGAIN: "Next time ask the same again: the session fits.",
 }
+
+
+HARD_TO_FINISH = 0.25  # chance of running dry from which it is said wherever a session is kept
+
+
+def can_finish(dry: float) -> str:
+    """Whether a session can be finished, by the chance of running dry before its end."""
+    if dry < 0.02:
+        return "You can finish it, with something left"
+    if dry < 0.1:
+        return f"You most likely finish it: a chance of {100 * (1 - dry):.0f} %"
+    if dry < HARD_TO_FINISH:
+        return f"You probably finish it: a chance of {100 * (1 - dry):.0f} %"
+    if dry < 0.99:
+        return f"Hard to finish as it is: a chance of {100 * (1 - dry):.0f} %"
+    return "By what is known of you it cannot be finished as it is"
+
+
+def doubt_to_finish(dry: float | None) -> str:
+    """What stands beside a kept session that is hard to finish; empty for others, and where it is not known."""
+    return can_finish(dry) if dry is not None and dry >= HARD_TO_FINISH else ""
+
+
+def runs_out(found: SessionPreview) -> str:
+    """Where a previewed session spends all of W′, by the best estimate; empty where it does not."""
+    step = next((s for s in found["steps"] if s["w_prime_j"] < 0.0), None)
+    if step is None:
+        return ""
+    repeat = f", repeat {step['repeat'][0]}" if step["repeat"] else ""
+    return f"in {step['text']} at {format_duration(step['start_s']) if step['start_s'] else '0:00'}{repeat}"
 
 
 def match_sentences(found: Match) -> tuple[str, str]:

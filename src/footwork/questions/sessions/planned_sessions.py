@@ -471,6 +471,14 @@ def from_file(path: Path) -> tuple[str, str, dt.date | None]:
     return str(found.get("name") or ""), session_words.parse(found["text"]).text(), date
 
 
+def run_dry_probability(library: History, text: str) -> float | None:
+    """Chance of running dry before the end of a session, by what is known now; None where it is not known."""
+    try:
+        return float(session_asked(library, text)["run_dry_probability"])
+    except FootworkError:
+        return None
+
+
 def minimum(found: SessionPreview) -> Estimate:
     """Least W′ of a preview as an estimate."""
     least = min(found["steps"], key=lambda s: float(s["w_prime_j"]))

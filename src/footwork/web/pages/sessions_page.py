@@ -39,6 +39,7 @@ from footwork.web.layout import (
 from footwork.web.page_words import sentence
 from footwork.web.pages import session_week
 from footwork.wording import cautions
+from footwork.wording.session_verdicts import can_finish, runs_out
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -137,23 +138,9 @@ def match_chart(library: Library, run_id: int, found: SessionMatch) -> Chart | N
     )
 
 
-def can_finish(found: SessionPreview) -> str:
-    """Whether the session can be finished, first of all."""
-    dry = found["run_dry_probability"]
-    if found["held_back"]:
-        return "Not now"
-    if dry < 0.02:
-        return "You can finish it, with something left"
-    if dry < 0.1:
-        return f"You most likely finish it: a chance of {100 * (1 - dry):.0f} %"
-    if dry < 0.25:
-        return f"You probably finish it: a chance of {100 * (1 - dry):.0f} %"
-    return f"Hard to finish as it is: a chance of {100 * (1 - dry):.0f} %"
-
-
 def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> None:
     """The preview."""
-    text("h2", can_finish(found), "lead")
+    text("h2", "Not now" if found["held_back"] else can_finish(found["run_dry_probability"]), "lead")
     if found["held_back"]:
         note(found["held_back"], base, "cautions")
     text("p", found["text"])
@@ -162,7 +149,10 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
         if hardest["power_w"] >= 1:
             pace = f"about {format_pace(hardest['speed_mps'], imperial)} on the flat" if hardest["speed_mps"] else ""
             measured("Hardest part", f"{hardest['power_w']:.0f}", "W asked", pace, base, "w-prime-balance")
-        whisker(base, "W′ at its lowest", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
+        if where := runs_out(found):
+            measured("W′", "runs out", "", where, base, "w-prime-balance")
+        else:
+            whisker(base, "W′ at its lowest", "preview.w_prime_minimum_j", least.scaled(1e-3, "kJ"), digits=1)
     text(
         "p",
         f"{format_duration(found['duration_s'])}, {found['cp_minutes']:.0f} CP-minutes on {found['scale']}, "
@@ -196,7 +186,7 @@ def show(base: str, library: Library, found: SessionPreview, imperial: bool) -> 
                     format_pace(s["speed_mps"], imperial) if s["speed_mps"] else "",
                     f"{s['heart_rate_bpm']:.0f} bpm" if s["heart_rate_bpm"] else "",
                     s["domain"],
-                    f"{s['w_prime_j'] / 1000:.1f} kJ",
+                    f"{max(s['w_prime_j'], 0.0) / 1000:.1f} kJ",
                     f"{100 * s['dry_by']:.0f} %",
                 ]
                 for s in found["steps"]

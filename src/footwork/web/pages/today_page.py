@@ -25,6 +25,7 @@ from footwork.web.page_words import sentence
 from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import ago, long_date
 from footwork.wording.season_words import day_name
+from footwork.wording.session_verdicts import doubt_to_finish
 from footwork.wording.sign_words import value_words
 
 if TYPE_CHECKING:
@@ -318,6 +319,8 @@ def _next(base: str, library: Library, found: Due, imperial: bool) -> None:
                     text("div", "Kept, but not now.", "soft")
                 else:
                     text("div", ", ".join([*([session["text"]] if session["name"] else []), *asks]), "soft")
+                    if doubt := doubt_to_finish(session["run_dry_probability"]):
+                        text("div", f"{doubt}.")
             if not session["not_now"]:
                 downloads([("To the watch", f"session-{session['date']}.fit", _workout(library, session))])
     if found["caution"]:
