@@ -144,6 +144,21 @@ def test_after_a_pause_a_hard_session_is_kept_and_not_asked_and_what_was_usual_s
     assert spans["usual_week"]["cp_minutes"] == pytest.approx(found["usual_week"]["cp_minutes"])
 
 
+def test_after_illness_hard_sessions_wait_as_long_as_the_caution_says_and_no_longer(library):
+    newest = library.runs()[0].local.date()
+    day = newest + dt.timedelta(days=6)
+    library.tell(date=newest + dt.timedelta(days=1), illness="cold")
+    library.plan_session("30 min easy", newest + dt.timedelta(days=4), "while ill")
+    assert [s["not_now"] for s in library.today(newest + dt.timedelta(days=3))["next"]] == [True]
+    library.tell(date=newest + dt.timedelta(days=5), well="again")
+    until = library.health(day).until
+    library.plan_session("30 min easy", until, "easy")
+    library.plan_session("6 x 2 min hard, 10 min easy", until, "hard")
+    library.plan_session("6 x 2 min hard, 10 min easy", until + dt.timedelta(days=1), "hard, a day later")
+    found = {s["name"]: s["not_now"] for s in library.today(day)["next"]}
+    assert found == {"easy": False, "hard": True, "hard, a day later": False}
+
+
 def test_the_usual_week_is_the_median_of_complete_weeks(library):
     loads = [
         library.load(monday, monday + dt.timedelta(days=6))["cp_minutes"]

@@ -237,13 +237,14 @@ def _ahead(library: History, today: dt.date) -> ReportPart:
     rows = [[day_name(str(s["date"])), s["name"], s["text"]] for s in listed]
     races = [r for r in season.accepted_races(library) if today.isoformat() <= r["date"] <= last.isoformat()]
     rows += [[day_name(r["date"]), r["name"], "race"] for r in races]
-    held = library.health(today) is not None
+    health = library.health(today)
     words = [before_hard_work("race" if races else "session")] if rows else []
     if decides := physician_words(library.context(), today):
         words.insert(0, decides)
     said = words if rows else ["Nothing is kept for the next fourteen days."]
-    if held:
-        said.insert(0, "Not now: what is kept here waits.")
+    if health is not None:
+        returning = "Only easy running for some days yet: what is hard in them waits."
+        said.insert(0, returning if health.state == "returning" else "Not now: what is kept here waits.")
     return ReportPart(
         title="The next fourteen days",
         sentences=said,
