@@ -10,7 +10,8 @@ from footwork.charts.report_pictures import pictures
 from footwork.errors import UsageError
 from footwork.quantities import Estimate
 from footwork.reports import letter
-from footwork.wording.report_words import as_markdown, told
+from footwork.wording.report_words import as_markdown, raced, raced_well, told
+from footwork.wording.season_words import day_name
 from tests.program import footwork, of_json, ok
 
 SECRET = "sciatica-word"
@@ -175,3 +176,50 @@ def test_pictures_hold_their_numbers(library, today):
         only = fresh.report("week", dt.date(2026, 4, 1))
         assert "capacity" not in pictures(only) and "not known" in part(only, "How sure this is").sentences[0]
     assert made["weeks"].startswith("<svg xmlns=")
+
+
+FORESEEN = {"p10": 2400.0, "p50": 2534.0, "p90": 2724.0}
+
+
+@pytest.mark.parametrize(
+    ("took", "faster", "well"),
+    [
+        (
+            2489.0,
+            0.24,
+            "The race on Sun 8 Nov was 0:45 quicker than the middle of what was foreseen; 24 of 100 "
+            "days as they were foreseen are as quick.",
+        ),
+        (
+            2200.0,
+            0.001,
+            "The race on Sun 8 Nov was 5:34 quicker than the middle of what was foreseen; 1 of 100 "
+            "days as they were foreseen are as quick.",
+        ),
+        (2534.0, 0.5, ""),
+    ],
+)
+def test_a_race_is_held_against_what_was_foreseen(took, faster, well):
+    race = {"run": 72, "date": "2026-11-08", "distance_m": 9890.0, "time_s": took, "predicted": FORESEEN}
+    race |= {"faster_days": faster, "error_share": took / 2534 - 1, "reason": None}
+    assert raced_well(race) == well
+    assert raced({**race, "time_s": 2489.0}, False) == (
+        "Race on Sun 8 Nov: 9.89 km in 41:29; by what was known the day before 42:14 was the middle, 40:00 to "
+        "45:24 on eight of ten days."
+    )
+    unknown = {**race, "predicted": None, "reason": "it was run after a ride of unknown length"}
+    assert raced(unknown, False).endswith("; nothing was foreseen: it was run after a ride of unknown length.")
+    assert raced_well(unknown) == ""
+
+
+def test_a_race_stands_in_its_weeks_report_and_the_question_is_of_it(library, today):
+    run = next(r for r in library.runs() if r.duration_s > 1500 and "test" not in r.marks)
+    day = run.local.date()
+    before = library.report("week", day)
+    assert "Race on" not in str(part(before, "Asked and run").sentences) and "the race" not in before.question
+    library.mark(run.id, "race")
+    made = library.report("week", day)
+    foreseen = next(r for r in library.predictions().races if r["run"] == run.id)
+    assert part(made, "Asked and run").sentences[-1] == raced(foreseen, False)
+    assert made.question == f"Where was the race on {day_name(str(day))} hardest, and was anything left at its end?"
+    assert "Race on" not in str(library.report("week", day - 7 * DAY).parts)

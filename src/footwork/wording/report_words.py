@@ -6,10 +6,11 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from footwork.quantities import Estimate
+from footwork.quantities import Estimate, format_distance, format_duration
 from footwork.wording.season_words import day_name
 
 if TYPE_CHECKING:
+    from footwork.results.race import PastPredictionsRace
     from footwork.results.report import Report
 
 PICTURES = {"weeks": "Load week by week", "capacity": "Critical power", "curve": "The curve"}
@@ -78,3 +79,27 @@ def _plain(text: str) -> str:
 
 def _cell(text: str) -> str:
     return " ".join(str(text).split()).translate(_SIGNS)
+
+
+def raced(race: PastPredictionsRace, imperial: bool) -> str:
+    """A race against what was foreseen the day before."""
+    took = format_duration(race["time_s"])
+    said = f"Race on {day_name(race['date'])}: {format_distance(race['distance_m'], imperial)} in {took}"
+    foreseen = race["predicted"]
+    if foreseen is None:
+        return f"{said}; nothing was foreseen: {race['reason']}."
+    low, middle, high = (format_duration(foreseen[q]) for q in ("p10", "p50", "p90"))
+    return f"{said}; by what was known the day before {middle} was the middle, {low} to {high} on eight of ten days."
+
+
+def raced_well(race: PastPredictionsRace) -> str:
+    """A race that was quicker than its middle, and how often one so quick was foreseen; empty for any other."""
+    foreseen = race["predicted"]
+    if foreseen is None or race["time_s"] >= foreseen["p50"]:
+        return ""
+    gained = format_duration(foreseen["p50"] - race["time_s"])
+    often = max(100 * race["faster_days"], 1.0)
+    return (
+        f"The race on {day_name(race['date'])} was {gained} quicker than the middle of what was foreseen; {often:.0f} "
+        "of 100 days as they were foreseen are as quick."
+    )

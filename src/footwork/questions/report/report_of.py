@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 from footwork.errors import FootworkError, UsageError
 from footwork.history.catalogue import RunRow
 from footwork.quantities import Estimate, format_distance, format_duration, format_pace
-from footwork.questions import capacity, load, progress, season, sessions, signs
+from footwork.questions import capacity, load, progress, race, season, sessions, signs
 from footwork.questions.report.over_a_season import over_a_season
 from footwork.questions.today import capacity_of, what_waits
 from footwork.questions.usual import usual_watts
+from footwork.results.race import PastPredictionsRace
 from footwork.results.report import Report, ReportPart, ReportPoint, ReportWeek
 from footwork.wording import report_words
 from footwork.wording.cautions import before_hard_work, physician_words
@@ -51,9 +52,10 @@ def report_of(library: History, kind: str = "week", date: dt.date | None = None)
     moved = capacity.what_moved(library, made.scale_key, today) if made is not None and made.scale_key else []
     inside = [m for m in moved if m["date"] >= first.isoformat()]
     seen = [r for r in rows if r.local.date() >= first]
+    races = _races(library, seen)
     parts = [
-        _asked_and_run(library, kind, weeks, seen),
-        _went_well(library, weeks, seen, first, today),
+        _asked_and_run(library, kind, weeks, seen, races),
+        _went_well(library, weeks, seen, races, first, today),
         ReportPart(
             title="What changed, and why",
             sentences=report_words.moved_sentences(inside, _accepted(library, first, today)),
@@ -67,7 +69,7 @@ def report_of(library: History, kind: str = "week", date: dt.date | None = None)
     if kind == "season":
         parts += over_a_season(library, first, today, seen)
     parts.append(_ahead(library, today))
-    question = _question(library, weeks, seen, today)
+    question = _question(weeks, seen, races)
     parts.append(ReportPart(title="One question", sentences=[question], headers=[], rows=[]))
     parts.append(_how_sure(made, cp, weeks))
     return Report(
@@ -127,11 +129,19 @@ def _points(library: History, made: Capacity | None, today: dt.date) -> list[Rep
     ]
 
 
-def _asked_and_run(library: History, kind: str, weeks: list[WeekAnswer], seen: list[RunRow]) -> ReportPart:
+def _races(library: History, seen: list[RunRow]) -> list[PastPredictionsRace]:
+    """Races among some runs against what was foreseen the day before, the oldest first."""
+    raced = {r.id for r in seen if "race" in r.marks}
+    return [r for r in race.past_predictions(library)["races"] if r["run"] in raced] if raced else []
+
+
+def _asked_and_run(
+    library: History, kind: str, weeks: list[WeekAnswer], seen: list[RunRow], races: list[PastPredictionsRace]
+) -> ReportPart:
     imperial = library.setting("units") == "imperial"
     total = f"{len(seen)} run{'s' if len(seen) != 1 else ''}, {format_duration(sum(r.duration_s for r in seen))}"
     metres = sum(r.distance_m or 0.0 for r in seen)
-    said = [f"{total}, {format_distance(metres, imperial)}."]
+    said = [f"{total}, {format_distance(metres, imperial)}.", *(report_words.raced(r, imperial) for r in races)]
     if kind == "week":
         week = weeks[-1]
         asked = any(r.session is not None for r in week.rows)
@@ -148,12 +158,17 @@ def _asked_and_run(library: History, kind: str, weeks: list[WeekAnswer], seen: l
 
 
 def _went_well(
-    library: History, weeks: list[WeekAnswer], seen: list[RunRow], first: dt.date, today: dt.date
+    library: History,
+    weeks: list[WeekAnswer],
+    seen: list[RunRow],
+    races: list[PastPredictionsRace],
+    first: dt.date,
+    today: dt.date,
 ) -> ReportPart:
     """The one thing that went well, the strongest first; nothing is praised that the numbers do not carry."""
-    return ReportPart(
-        title="What went well", sentences=[_best_of(library, weeks, seen, first, today)], headers=[], rows=[]
-    )
+    best = next(filter(None, map(report_words.raced_well, reversed(races))), "")
+    said = best or _best_of(library, weeks, seen, first, today)
+    return ReportPart(title="What went well", sentences=[said], headers=[], rows=[])
 
 
 def _best_of(library: History, weeks: list[WeekAnswer], seen: list[RunRow], first: dt.date, today: dt.date) -> str:
@@ -253,8 +268,10 @@ def _ahead(library: History, today: dt.date) -> ReportPart:
     )
 
 
-def _question(library: History, weeks: list[WeekAnswer], seen: list[RunRow], today: dt.date) -> str:
+def _question(weeks: list[WeekAnswer], seen: list[RunRow], races: list[PastPredictionsRace]) -> str:
     """One question whose answer tells what the numbers cannot, the most useful first."""
+    if races:
+        return f"Where was the race on {day_name(races[-1]['date'])} hardest, and was anything left at its end?"
     missed = [r for w in weeks[-2:] for r in w.rows if r.state in ("missed", "otherwise")]
     if missed:
         return f"What was in the way of {missed[-1].name} on {day_name(missed[-1].date)}?"
