@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 
+TOLD_BPM = 3.5  # from here on a heart rate is not called usual, though one run may well be off as much
+
+
 def usual_sentence(found: dict[str, Any]) -> str:
     """What can be said, and only that: pace, hills and time into the run are accounted for, the rest is not known."""
     power, rate = found["power_excess"], found["heart_rate_excess"]
@@ -22,6 +25,11 @@ def usual_sentence(found: dict[str, Any]) -> str:
         parts.append(
             f"Heart rate {abs(rate.value):.0f} bpm {'above' if above else 'below'} usual at this power: {why}, "
             f"or {'lost fitness' if above else 'fitness'} if it lasts."
+        )
+    elif rate.value is not None and abs(rate.value) >= TOLD_BPM:
+        parts.append(
+            f"Heart rate {abs(rate.value):.0f} bpm {'above' if rate.value > 0 else 'below'} usual at this power, no "
+            "more than single runs differ by."
         )
     elif rate.value is not None:
         parts.append(f"Heart rate as usual at this power ({round(rate.value):+d} bpm).")

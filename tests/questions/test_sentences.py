@@ -1,10 +1,11 @@
-"""A week of asked and run sessions in one sentence."""
+"""A week of asked and run sessions in one sentence, and a run against the usual ones in one."""
 
 import pytest
 
 from footwork.quantities import Estimate
 from footwork.results.planned_season import AskedAndRun
 from footwork.wording.season_words import week_sentence
+from footwork.wording.usual_words import usual_sentence
 
 
 def load(of):
@@ -52,3 +53,26 @@ def row(day, state, of=None):
 )
 def test_the_week_in_a_sentence(rows, asked, said):
     assert week_sentence(rows, asked, load(80.0), "") == said
+
+
+@pytest.mark.parametrize(
+    ("bpm", "unusual", "said"),
+    [
+        (-3.4, False, "Heart rate as usual at this power (-3 bpm)."),
+        (-6.6, False, "Heart rate 7 bpm below usual at this power, no more than single runs differ by."),
+        (3.6, False, "Heart rate 4 bpm above usual at this power, no more than single runs differ by."),
+        (
+            -6.6,
+            True,
+            "Heart rate 7 bpm below usual at this power: rests between repeats, cool air or the strap, or "
+            "fitness if it lasts.",
+        ),
+    ],
+)
+def test_seven_beats_are_not_called_usual_though_one_run_may_be_off_as_much(bpm, unusual, said):
+    found = {
+        "power_excess": Estimate.withheld("W", "usual", "no power"),
+        "heart_rate_excess": Estimate(bpm, bpm - 7, bpm + 7, "bpm", 40, "usual", "minutes"),
+        "heart_rate_unusual": unusual,
+    }
+    assert usual_sentence(found) == f"Watts are not compared: no power. {said}"
