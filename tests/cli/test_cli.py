@@ -241,6 +241,8 @@ BAD = [
     ),
     (("race", "--review", "999"), 2, "no run 999"),
     (("show", "999"), 2, "no run 999"),
+    (("capacity", "--accept", "abc"), 2, "'--accept': a number is expected"),
+    (("session", "repeat", "6", "--weeks", "x"), 2, "'--weeks': a number is expected"),
     (("mark", "1", "--as", "beer"), 2, "not a mark"),
     (("athlete", "--mass", "7"), 2, "cannot be"),
     (("athlete", "--mass", "70", "--date", "2999-01-01"), 2, "future"),

@@ -77,6 +77,7 @@ def test_free_wording_has_one_canonical_form(text, canonical):
         ("until tired easy", "has no end"),
         ("10 min wobbly", "no intensity"),
         ("10 min esy", "did you mean easy"),
+        ("1 km fast", "'fast' is no intensity: write"),
         ("4 min hard)", "was not opened"),
         ("99999 x (1 min easy)", "cannot be run"),
         ("? min at ?", "only one"),

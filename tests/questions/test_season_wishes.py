@@ -16,6 +16,8 @@ from footwork.questions.season import wishes
         ({"race": "2030-08-01"}, "year and a half"),
         ({"race": "2026-11-01", "days": ""}, None),
         ({"race": "2026-11-01", "days": "someday"}, "no day of the week"),
+        ({"race": "2026-11-01", "days": "tuex"}, "'tuex' is no day of the week"),
+        ({"race": "2026-11-01", "days": "tue,tu"}, "'tu' is no day of the week"),
         ({"race": "2026-11-01", "hours": "40"}, "40 hours a week"),
         ({"race": "2026-11-01", "also": ["2026-10-04 10km A"]}, "a plan is for one race"),
         ({"race": "2026-11-01", "also": ["2026-12-04 10km B"]}, "does not lie between"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from typing import Any
 
@@ -45,6 +46,10 @@ __all__ = [
 CommandLineError: Any = BadParameter.__base__  # what typer raises for any command line it cannot parse
 
 
+# How the libraries below say that a word is no number.
+_NO_NUMBER = re.compile(r"Input should be a valid \w+, unable to parse string as an? \w+|'.*' is not a valid (int|float)")
+
+
 def main() -> None:
     """Entry point: every error we know is one sentence on stderr and its documented exit code."""
     for stream in (sys.stdout, sys.stderr):
@@ -53,9 +58,10 @@ def main() -> None:
     try:
         sys.exit(app(args=None if len(sys.argv) > 1 else ["--help"], standalone_mode=False))
     except CommandLineError as error:
+        told = _NO_NUMBER.sub("a number is expected", error.format_message())
         if "--json" in sys.argv:
-            print(json.dumps({"error": error.format_message()}))
-        say(f"footwork: {error.format_message()} (footwork --help tells the commands and options)", err=True)
+            print(json.dumps({"error": told}))
+        say(f"footwork: {told} (footwork --help tells the commands and options)", err=True)
         sys.exit(2)
     except (Abort, KeyboardInterrupt):
         say("footwork: stopped; what was done before is kept", err=True)

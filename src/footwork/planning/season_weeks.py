@@ -273,7 +273,7 @@ def _bounds(
             reason = f"back after days away: at most {100 * share:.0f} % of a full week"
         whole = share
         if not fits:
-            reason = "away: no day is free"
+            reason = "no free day is left of it" if k == 0 and first > monday else "away: no day is free"
         elif fits < 1.0:
             begun = k == 0 and first > monday
             if reason == _WHY[kind] and kind != "easier":  # it builds on nothing

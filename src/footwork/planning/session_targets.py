@@ -80,7 +80,7 @@ def read_target(words: str, whole: str) -> Target:
         if SAME.get(first, first) in WORDS:
             with contextlib.suppress(UsageError):
                 return read_target(" ".join(parts[k:]), whole)
-    near = difflib.get_close_matches(lower, [*WORDS, *SAME], 1)
+    near = difflib.get_close_matches(lower, [*WORDS, *SAME], 1, 0.75)  # nearer than fast is to float
     hint = f" (did you mean {near[0]}?)" if near else ""
     raise UsageError(
         f"'{whole}': '{words}' is no intensity{hint}: write 105 % CP, 280 W, 4:30/km, 150 bpm, exertion 7, in "

@@ -199,12 +199,20 @@ def _weekdays(told: Any, without: tuple[int, ...]) -> tuple[int, ...]:
     parts = re.split(r"[\s,;]+", told.strip().lower()) if isinstance(told, str) else [str(p).lower() for p in told]
     out = []
     for part in filter(None, parts):
-        if part[:3] not in DAYS:
+        day = _weekday(part)
+        if day is None:
             raise UsageError(f"'{part}' is no day of the week: write {', '.join(DAYS)}")
-        out.append(DAYS.index(part[:3]))
+        out.append(day)
     if not out:
         raise UsageError("no day is free: name at least one, as tue,thu,sat,sun")
     return tuple(sorted(set(out)))
+
+
+def _weekday(word: str) -> int | None:
+    """Which day of the week a word names, written out or cut after three letters or more; None for no day."""
+    word = word.lower()
+    full = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+    return next((k for k, day in enumerate(full) if len(word) >= 3 and day.startswith(word)), None)
 
 
 @dataclass(frozen=True)
@@ -237,9 +245,10 @@ def read_kept(text: str) -> KeptDay:
         No weekday, or neither a session nor a ride or swim.
     """
     words = text.strip().split(None, 1)
-    if len(words) < 2 or words[0][:3].lower() not in DAYS:
+    weekday = _weekday(words[0]) if words else None
+    if len(words) < 2 or weekday is None:
         raise UsageError(f"'{text}' is kept to no day: write tue 60 min easy, or sat ride 3 h")
-    weekday, rest = DAYS.index(words[0][:3].lower()), words[1].strip()
+    rest = words[1].strip()
     other = re.match(r"(ride|swim|strength|walk|other)\b\s*(.*)$", rest, re.IGNORECASE)
     if other is None:
         return KeptDay(weekday, session_words.parse(rest).text())
