@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-
 TOLD_BPM = 3.5  # from here on a heart rate is not called usual, though one run may well be off as much
 
 

@@ -261,19 +261,19 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
     )
     text("p", said)
     with ui.element("div").classes("row-of"):
-        button = text("button", f"Accept {found.critical_power.value:.0f} W from {found.date} on", "fw")
+        proposed = round(found.critical_power.value or 0)
+        if chosen is None or round(chosen["critical_power_w"]) != proposed:
+            button = text("button", f"Accept {proposed} W from {found.date} on", "fw")
 
-        async def press(_: Any) -> None:
-            try:
-                await asyncio.to_thread(
-                    library.accept, round(found.critical_power.value or 0), found.date, found.scale_key
-                )
-            except FootworkError as error:
-                ui.notify(on_page(str(error)))
-                return
-            ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
+            async def press(_: Any) -> None:
+                try:
+                    await asyncio.to_thread(library.accept, proposed, found.date, found.scale_key)
+                except FootworkError as error:
+                    ui.notify(on_page(str(error)))
+                    return
+                ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 
-        button.on("click", press)
+            button.on("click", press)
         if chosen is not None:
             taken = text("button", f"Take back {chosen['critical_power_w']:.0f} W of {chosen['date']}", "fw")
 

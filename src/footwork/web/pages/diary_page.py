@@ -91,9 +91,11 @@ async def show_diary(base: str, library: Library, tell: str = "") -> None:
         _from_csv(base, library)
         if tell in {f.name for f in DAY_FIELDS}:
             ui.run_javascript(f"document.querySelector('[name={tell}]')?.focus()")
-        if caution := held_back(library.health()):
+        health = library.health()
+        if caution := held_back(health):
             note(caution, base, "cautions")
-            _well(base, library)
+            if health is not None and health.state != "returning":
+                _well(base, library)
         if found:
             heading("Written so far")
             table(

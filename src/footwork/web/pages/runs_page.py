@@ -57,6 +57,7 @@ def data(
 def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]]:
     """Rows for the grid: numbers for sorting, without what is not known."""
     metres = MILE_M if imperial else 1000.0
+    main = next((r["power_scale"] for r in rows if r["measured"]), None)
     out = []
     for r in rows:
         distance, power, rate = r["distance_m"], r["power_w"], r["heart_rate_bpm"]
@@ -91,6 +92,7 @@ def grid_rows(rows: list[dict[str, Any]], imperial: bool) -> list[dict[str, Any]
             "warmth": weather.get("temperature_c"),
             "wind": round(weather["wind_mps"], 1) if "wind_mps" in weather else None,
             "short": ", ".join(r["marks"]),
+            "whose": whose if whose != main else "",
         }
         out.append({name: value for name, value in row.items() if value not in (None, "")})
     return out
@@ -110,8 +112,11 @@ _DECIMALS = "(p) => p.value == null ? '' : p.value.toFixed({})"
 # A run in two lines, for a phone.
 _TWO_LINES = (
     f"(p) => {{ const r = p.data, clock = (value) => ({_CLOCK})({{ value }}); return r.date + '  ' + (r.title || '') + "
-    "'\\n' + [r.distance && r.distance.toFixed(2) + ' UNIT', clock(r.time), r.power == null ? 'no power' : r.power + "
-    "' W', r.rate && r.rate + ' bpm', r.pace && clock(r.pace) + ' /UNIT', r.short].filter(Boolean).join('  '); }"
+    "'\\n' + [r.distance && r.distance.toFixed(2) + ' UNIT', clock(r.time), "
+    "r.power == null ? 'no power' : r.power + ' W', "
+    # Whose watts takes the place of heart rate, where they are another device's than those of the newest run.
+    "r.whose || (r.rate && r.rate + ' bpm'), r.pace && clock(r.pace) + ' /UNIT', r.short]"
+    ".filter(Boolean).join('  '); }"
 )
 # A run's time in domains as a small bar, as long as its time against two hours.
 _BAR = (
