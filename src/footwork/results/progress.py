@@ -150,6 +150,7 @@ class SeasonProgress(Result):
     warnings: list[str]
     prior: str
     differences_in_conditions: list[Any]
+    alike_since: str | None
     sentence: str
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import response
+from footwork.analysis import response, settled
 from footwork.analysis.summary import AT
 from footwork.history.log import entries
 from footwork.history.scales.scale_rows import StreamRows
@@ -15,6 +17,27 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 Pairs = list[tuple[StreamRows, response.RunRows]]  # a run and its minutes
+
+
+ALIKE_C = 3.0  # degrees over 12 °C by which runs may differ and are about as warm; our convention
+ALIKE_RUNS, ALIKE_DAYS = 12, 42  # of such runs that are worth a look of their own
+
+
+def alike_since(runs: Sequence[response.RunRows]) -> dt.date | None:
+    """The first day from which on it was about as warm in all runs, whatever they tell of the runner: found by warmth
+    alone, so that choosing it favours no verdict. None where all are alike, too few are, or their warmth is not known.
+    """
+    rows = sorted(runs, key=lambda r: r.day)
+    warmth = [settled.warmth_of(r) for r in rows]
+    heats = np.array([degrees for degrees, _ in warmth])
+    if not len(rows) or any(unknown == settled.NO_PLACE for _, unknown in warmth):
+        return None
+    top, bottom = (of.accumulate(heats[::-1])[::-1] for of in (np.maximum, np.minimum))
+    first = int(np.argmax(top - bottom <= ALIKE_C))
+    days = float(rows[-1].day - rows[first].day)
+    if first == 0 or len(rows) - first < ALIKE_RUNS or days < ALIKE_DAYS:
+        return None
+    return dt.date.fromordinal(int(rows[first].day))
 
 
 def conditions(library: History, first: Pairs, second: Pairs) -> list[str]:

@@ -16,7 +16,7 @@ from footwork.errors import NotEnoughData, UsageError
 from footwork.physics.power import slope_factor
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
-from footwork.questions.progress import season_model
+from footwork.questions.progress import circumstances, season_model
 from footwork.questions.progress.season_model import DAYS, Season
 from footwork.results.progress import SeasonProgress
 from footwork.wording import progress_words
@@ -63,7 +63,7 @@ def progress_of_season(
         cannot tell yet), ``sentence``, ``decision`` (probabilities, ``needed``, ``looks``, ``more_runs``), ``effects``,
         ``spread``, ``time_constants_s``, ``results`` (critical power by tests and races at both ends), ``speed`` (speed
         at the reference power by month: it describes the device), ``form`` (measures at matched speed), ``durability``,
-        ``warnings``.
+        ``warnings``, ``alike_since`` (the day from which on it was about as warm, where warmth came with the change).
     """
     key = ("progress", since, until, date, scale, worthwhile, power, heart_rate)
     found: SeasonProgress = library.cached(
@@ -161,6 +161,8 @@ def _answer(
         "degree",
     }
     out["differences_in_conditions"] = _ends(library, of)
+    tangled = why in (response.TANGLED["heat"], response.TANGLED["season"])
+    out["alike_since"] = circumstances.alike_since(of.prepared.rows) if tangled else None
     out["sentence"] = progress_words.season_sentence(out, why)
     return out
 
@@ -176,7 +178,6 @@ def _each(of: Season, power: float) -> list[dict[str, Any]]:
 
 def _ends(library: History, of: Season) -> list[str]:
     """What was not the same in the first and the last third of the window, and no part of the model."""
-    from footwork.questions.progress import circumstances
 
     pairs = list(zip(of.rows, of.prepared.rows, strict=True))
     third = max(len(pairs) // 3, 1)

@@ -34,6 +34,7 @@ from footwork.web.layout import (
     whole_number,
 )
 from footwork.web.page_words import sentence
+from footwork.wording.due_words import long_date
 
 if TYPE_CHECKING:
     from footwork.api import Library
@@ -237,6 +238,10 @@ async def show_progress(
         found, problem = None, sentence(str(error))
     with page(base, "Progress", "Progress", found["sentence"] if found else problem):
         if found:
+            if alike := found["alike_since"]:
+                with ui.element("p"):
+                    text("span", f"From {long_date(parse_date(alike))} on it was about as warm throughout. ")
+                    link("Ask of that time alone", f"{base}/progress?since={alike}")
             show(base, library, found, imperial)
         with ui.element("details"):
             text("summary", "Another window, or another smallest worthwhile change")
