@@ -12,8 +12,11 @@ from footwork.errors import UsageError
 from footwork.history import catalogue
 from footwork.history.conditions import weather
 from footwork.history.conditions.race_weather import Weather
+from footwork.quantities import format_duration
 from footwork.questions import race
 from footwork.questions.race import Change, RaceQuestion
+from footwork.wording.race_words import last_race
+from footwork.wording.season_words import day_name
 from tests.conftest import RUNNER, fit_of, simulate
 from tests.planning.test_course import circle
 from tests.questions.conftest import run_of
@@ -390,3 +393,24 @@ def test_a_variable_wind_is_left_out_and_said(library):
     for asked in (FLAT_TEN, {"course": circle()}):
         plan = library.race(**asked, weather=sky)
         assert plan.conditions["headwind_mps"] == 0 and any("variable" in w for w in plan.warnings)
+
+
+def test_the_last_race_of_about_such_a_time_stands_beside_the_plan(library):
+    raced = next(r for r in library.runs() if "race" in r.marks)
+    plan = library.race(distance="10km")
+    assert plan.last_race == {
+        "run": raced.id,
+        "date": raced.local.date().isoformat(),
+        "distance_m": raced.distance_m,
+        "time_s": raced.elapsed_s,
+        "power_w": raced.power_w,
+    }
+    assert last_race(plan.last_race, False) == (
+        f"Your last race of about such a time, on {day_name(plan.last_race['date'])}: "
+        f"{raced.distance_m / 1000:.2f} km in {format_duration(raced.elapsed_s)} at {raced.power_w:.0f} W."
+    )
+    assert library.race(distance="5km").last_race is None  # it lasted over twice as long
+    assert library.race(distance="marathon").last_race is None  # less than half as long
+    day = raced.local.date()
+    assert library.race(distance="10km", date=day).last_race == plan.last_race
+    assert library.race(distance="10km", date=day - dt.timedelta(days=1)).last_race is None

@@ -216,6 +216,7 @@ def _changed(plan: Any, texts: list[str] | None) -> dict[str, Any] | None:
 
 def _plan(plan: Any, imperial: bool) -> None:
     from footwork.quantities import describe, format_distance, format_duration, format_pace
+    from footwork.wording import race_words
 
     time, pace, best = plan.time, plan.pace, plan.best_time
     say(plan.sentence)
@@ -230,6 +231,8 @@ def _plan(plan: Any, imperial: bool) -> None:
             f"For all you most likely have: {plan.best_power.value:.0f} W, {format_duration(best.value)}; "
             "on half of race days that is too much."
         )
+    if plan.last_race is not None:
+        say(race_words.last_race(plan.last_race, imperial))
     if (ride := plan.conditions["after_ride"]) is not None:
         whole = ride["with_run"]
         parts = ", ".join(f"transition {format_duration(t)}" for t in ride["transitions_s"])

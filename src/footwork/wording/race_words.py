@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from footwork.quantities import format_distance, format_duration
+from footwork.wording.season_words import day_name
 
 if TYPE_CHECKING:
     from footwork.planning import pacing
@@ -155,3 +157,13 @@ def why_of_stretch(s: Stretch, mean: float, braked: bool, ridden: bool = False) 
     if abs(s.headwind) > WINDY:
         said.append("against the wind, the pace follows" if s.headwind > 0 else "the wind helps, the pace follows")
     return "; ".join(said)
+
+
+def last_race(found: Mapping[str, Any], imperial: bool) -> str:
+    """The newest race that a plan can be held against."""
+    watts = f" at {found['power_w']:.0f} W" if found["power_w"] is not None else ""
+    way = format_distance(found["distance_m"], imperial)
+    return (
+        f"Your last race of about such a time, on {day_name(found['date'])}: {way} in "
+        f"{format_duration(found['time_s'])}{watts}."
+    )

@@ -33,6 +33,7 @@ LEAST_CHANCE = 0.05
 STEEP_DOWN = 0.15  # from here on a descent is named
 HIGHER_M = 300.0  # further from the height of home than this is named
 FIRST_M = 1000.0  # off the bicycle, told apart; our convention
+RACE_DAYS = 182  # a race longer ago is nothing to hold a plan against
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
 
@@ -58,6 +59,7 @@ class RacePlan:
     warnings: list[str]
     profile: list[dict[str, float]]
     course: dict[str, Any]
+    last_race: dict[str, Any] | None
     sentence: str
     strategies: Strategies
     basis: StrategyBasis = field(repr=False)
@@ -83,6 +85,7 @@ class RacePlan:
             "critical_power",
             "warnings",
             "profile",
+            "last_race",
             "course",
             "sentence",
         )
@@ -194,6 +197,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         warnings=warnings,
         profile=_profile(path, planned),
         course=_course(way, places, private_places.places(library)),
+        last_race=_last_race(library, made.scale, made.date, chosen["time_s"]),
         sentence=race_words.plan_sentence(
             chosen["mean_power_w"],
             chosen["time_s"],
@@ -207,6 +211,24 @@ def plan_race(library: History, **question: Any) -> RacePlan:
         sky=day.sky,
         reachable=best_times,
     )
+
+
+def _last_race(library: History, scale: str, until: dt.date | None, time: float) -> dict[str, Any] | None:
+    """The newest race of about such a duration [s] on a scale, for whoever holds a plan against it."""
+    last = until or library.current_day()
+    for row in library.runs():
+        age = (last - row.local.date()).days
+        alike = 0.5 * time <= row.elapsed_s <= 2.0 * time
+        if "race" in row.marks and row.distance_m and alike and 0 <= age <= RACE_DAYS and not row.left_out:
+            watts = row.power_w if row.measured and row.power_scale == scale else None
+            return {
+                "run": row.id,
+                "date": row.local.date().isoformat(),
+                "distance_m": row.distance_m,
+                "time_s": row.elapsed_s,
+                "power_w": watts,
+            }
+    return None
 
 
 def _as_far_as(

@@ -21,7 +21,7 @@ from footwork.web.drawing import show_chart
 from footwork.web.forms import downloads, unfolded
 from footwork.web.layout import heading, note, table, text, whisker
 from footwork.web.page_words import sentence as spoken
-from footwork.wording.race_words import bands_words
+from footwork.wording.race_words import bands_words, last_race
 
 # A constant function of the page: the pointer of the chart moves the dot on the map.
 _FOLLOW = """(e) => { const map = document.querySelector('svg.track'); if (!map || !e.axesInfo || !e.axesInfo.length)
@@ -59,6 +59,8 @@ def show(base: str, plan: RacePlan, imperial: bool, name: str) -> None:
             lambda v: format_pace(1000 / v, imperial).split(" ")[0],
             per,
         )
+    if plan.last_race is not None:
+        text("p", last_race(plan.last_race, imperial))
     if (ride := plan.conditions["after_ride"]) is not None:
         count = len(ride["transitions_s"])
         stops = ("", " and one transition", " and two transitions")[count]
