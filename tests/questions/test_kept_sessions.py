@@ -29,7 +29,7 @@ def test_a_session_is_moved_and_said_otherwise_as_one_event(library):
     assert kept(library) == [("2026-05-06", "40 min easy", "")]
     assert len({number, moved, again}) == 3 and library.sessions()[0]["first"] == number
     assert f"UID:session-{number}@footwork".encode() in calendar(library)
-    with pytest.raises(UsageError, match="no session"):
+    with pytest.raises(UsageError, match=f"no session {number} any more: it was changed, and is session {again}$"):
         library.change_session(number, "2026-05-07")
     with pytest.raises(UsageError):
         library.change_session(again, text="run about")

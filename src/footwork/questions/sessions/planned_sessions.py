@@ -351,8 +351,13 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
 
 def kept_session(library: History, number: int) -> dict[str, Any]:
     """One kept session. Raises UsageError where there is none."""
-    row = next((r for r in listed_sessions(library) if r["id"] == number), None)
+    rows = listed_sessions(library)
+    row = next((r for r in rows if r["id"] == number), None)
     if row is None:
+        with library.reading() as connection:
+            told = {e.id: e.payload.get("first", e.id) for e in parts.read_entries(connection, "session", undone=True)}
+        if number in told and (now := next((r["id"] for r in rows if r["first"] == told[number]), None)):
+            raise UsageError(f"there is no session {number} any more: it was changed, and is session {now}")
         raise UsageError(f"there is no session {number}: 'footwork session list' shows them")
     return row
 

@@ -333,7 +333,8 @@ def _numbers(base: str, found: dict[str, Any], balance: BalanceAlong | None) -> 
             whisker(base, "Load", "load.load", load["load"], told, 0, unit="CP-minutes")
         if balance is not None:
             least = Estimate.from_json(balance["minimum"]).scaled(1e-3, "kJ")
-            when = f"at {format_duration(balance['minimum_at_s'])}"
+            known = long_date(dt.date.fromisoformat(str(balance["as_of"])[:10]))
+            when = f"at {format_duration(balance['minimum_at_s'])}, as known on {known}"
             whisker(base, "Lowest W′ balance", "balance.minimum", least, when, 1)
 
 
