@@ -45,8 +45,8 @@ def race_words(race: SeasonRace, imperial: bool = False) -> str:
     power = race.power
     return (
         f"By what is known of you today {format_distance(race.distance_m, imperial)} take {time}, {low} to {high}, at "
-        f"{power.value:.0f} W, {power.low:.0f} to {power.high:.0f}, on half of race days; the race plan adds day, course "
-        "and weather, and is for four days in five, so it is slower."
+        f"{power.value:.0f} W, {power.low:.0f} to {power.high:.0f}, on half of race days; the race plan adds day, "
+        "course and weather, and is for four days in five, so it is slower."
     )
 
 
