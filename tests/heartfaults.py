@@ -113,6 +113,18 @@ def _locked_throughout(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Gen
     rate[:] = cadence + np.rint(rng.normal(0, 0.5, len(rate)))
 
 
+def _locked_after_a_while(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    cadence[:] = np.rint(cadence.mean())
+    begin = int(rng.integers(420, 900))
+    rate[begin:] = cadence[begin:] + np.rint(rng.normal(0, 0.5, len(rate) - begin))
+
+
+def _locked_loosely(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    begin = int(rng.integers(420, 900))
+    off = cadence[begin:] - 2 + rng.normal(0, 1.5, len(rate) - begin)
+    rate[begin:] = _averaged(off)
+
+
 FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]] = {
     "none": lambda rate, cadence, rng: None,
     "drop-outs": _drop_outs,
@@ -120,6 +132,8 @@ FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]]
     "jumps": _jumps,
     "cadence lock": _lock,
     "cadence lock throughout": _locked_throughout,
+    "cadence lock after a while": _locked_after_a_while,
+    "loose cadence lock after a while": _locked_loosely,
     "late start": _late_start,
     "dry strap": _dry_strap,
     "ruled out by power": _ruled_out,

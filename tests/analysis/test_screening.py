@@ -55,6 +55,29 @@ def test_a_heart_that_is_one_with_a_steady_cadence_throughout_is_doubted(n, scat
     assert ("locked to the cadence" in found.faults) == bool(doubted)
 
 
+def test_what_was_right_before_a_lock_stays_where_it_lasted_five_minutes():
+    """The lock fills most of the run: what power lets expect is told by the rest."""
+    rng = np.random.default_rng(11)
+    n = 2700
+    power, timer, cadence = 200 + 5 * rng.standard_normal(n), np.ones(n, dtype=bool), np.full(n, 168.0)
+    rate = np.rint(138 + rng.normal(0, 1, n))
+    rate[600:] = 168 + np.rint(rng.normal(0, 0.5, n - 600))
+    found = screening.screen(rate, power, cadence, timer)
+    assert (found.quality[600:] == 2).mean() > 0.97 and (found.quality[120:560] == 0).mean() > 0.95
+    assert "late start" not in found.faults and found.whole is None
+
+
+def test_what_lies_between_locked_seconds_is_as_locked():
+    """Nine of ten seconds are the cadence's number; half a minute in between is four beats off."""
+    rng = np.random.default_rng(12)
+    n = 2700
+    power, timer, cadence = 200 + 5 * rng.standard_normal(n), np.ones(n, dtype=bool), np.full(n, 148.0)
+    rate = np.rint(144 + rng.normal(0, 1, n))  # a lock within six beats of what power lets expect
+    rate[900:1800] = 148
+    rate[1300:1330] = 144
+    assert (screening.screen(rate, power, cadence, timer).quality[900:1800] > 0).mean() > 0.99
+
+
 def test_without_power_jumps_still_tell():
     rate, _, cadence, timer = steady()
     rate[1000:1030] += 45

@@ -12,7 +12,7 @@ from footwork.analysis.heart_spells import Doubt, spells
 from footwork.quantities import Floats, quick_median
 from footwork.signals import Bools
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 Classes = npt.NDArray[np.int8]
 LOWEST, HIGHEST = 30.0, 235.0  # [bpm]
 # Our conventions, tuned on simulated faults (docs/recovery.md).
@@ -24,6 +24,9 @@ LOCK_BPM, LOCK_S = 2.5, 21
 # Sound traces of real runs have 0.27 at most.
 SAME_BPM, SAME_S, SAME_SHARE, SAME_LEAST_S = 1.0, 601, 0.9, 300
 MISFIT_BPM, MISFIT_SDS = 12.0, 3.5  # distance from what power lets expect
+APART_S = 300  # of a run that is else locked to the cadence: from then on they tell what power lets expect
+# Of a stretch within so much of the cadence, from so many locked seconds on all of it is taken as locked.
+NEAR_BPM, LOCKED_LEAST_S = 5.0, 60
 EDGE_BPM = 6.0
 BIN_S = 5
 LAGS_S = (20.0, 35.0, 55.0, 80.0)
@@ -86,17 +89,22 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     near = _mean((np.abs(x - cadence) <= LOCK_BPM).astype(float), LOCK_S) > 0.8
     # What looks like a fault already does not tell what power lets expect, as long as enough else does.
     telling = known & ~found["erratic"] & (flat < FLAT_DOUBTFUL_S)
-    free = telling & ~near
-    expected, spread = _expected(x, load, timer, free if free.sum() > 0.4 * n else telling)
+    following = near & (_together(x, cadence) | _one_with(x, cadence))
+    free, apart = telling & ~near, telling & ~following
+    # A lock that fills most of a run would else be what power lets expect, and the sound rest the fault.
+    enough = free.sum() > 0.4 * n
+    expected, spread = _expected(x, load, timer, free if enough else apart if apart.sum() >= APART_S else telling)
     if expected is None:
         away = _islands(x, jumps, n)
         misfit = np.where(away > 0, MISFIT_BPM, 0.0)
     else:
         misfit = _median(x - np.clip(x, *expected), 9)
         away = _misfits(misfit, max(MISFIT_BPM, MISFIT_SDS * spread), jumps, n)
-    following = near & (_together(x, cadence) | _one_with(x, cadence))
     locked = np.where(near & (np.abs(misfit) > EDGE_BPM), 2, np.where(following, 1, 0))
     locked = np.where(locked > 0, np.where(near & (away > 0), 2, locked), 0)
+    for begin, end in _spans(_mean((np.abs(x - cadence) <= NEAR_BPM).astype(float), 61) > 0.8):
+        if (locked[begin:end] > 0).sum() >= LOCKED_LEAST_S:  # what lies between is as near, with more scatter
+            locked[begin:end] = np.maximum(locked[begin:end], 1)
     spell = np.where(flat >= FLAT_WRONG_S, 2, np.where(flat >= FLAT_DOUBTFUL_S, 1, 0))
     spell = np.where((flat >= 20) & (np.abs(misfit) > EDGE_BPM), 2, spell)
     early = np.arange(n) < START_S
@@ -108,7 +116,7 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
     found["values that power rules out" if expected is not None else "steps without a cause"] = away > 0
     found["jumps"] = jumps
     worst = np.maximum.reduce([locked, spell, away, np.where(found["erratic"], 2, 0), np.where(jumps, 1, 0), quality])
-    slow = spells(x, load, cadence, timer, known)
+    slow = spells(x, load, cadence, timer, known & (locked == 0))
     doubted = known & (slow.doubted if slow.whole is None else True)
     found[MINUTES if slow.whole is None else f"{WHOLE_RUN}{slow.whole}"] = doubted
     # A pause is a pause: what is not measured then is no fault.
