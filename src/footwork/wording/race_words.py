@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.quantities import format_distance, format_duration
+from footwork.quantities import format_distance, format_duration, signed
 from footwork.wording.season_words import day_name
 
 if TYPE_CHECKING:
@@ -166,4 +166,14 @@ def last_race(found: Mapping[str, Any], imperial: bool) -> str:
     return (
         f"Your last race of about such a time, on {day_name(found['date'])}: {way} in "
         f"{format_duration(found['time_s'])}{watts}."
+    )
+
+
+def heart_doubts_climbs(asked: float, told: float, sd: float, effort: float) -> str:
+    """Heart rate against a device that is held to under-read climbs [bpm for each per cent uphill]."""
+    low, middle, high = (signed(told + k * 1.96 * sd, 1) for k in (-1, 0, 1))
+    return (
+        f"Heart rate does not bear out that your device under-reads climbs by so much: that would raise it by "
+        f"{asked:.1f} bpm at the same watts for each per cent uphill; it is {middle} ({low} to {high}) on your runs."
+        f" So the watts for climbs are the least that may be right, the flat's {effort:.0f} W the most: climb by feel."
     )

@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.errors import UsageError
+from footwork.analysis import response
+from footwork.errors import FootworkError, UsageError
 from footwork.history import private_places
 from footwork.history.conditions.race_weather import Weather
 from footwork.physiology.endurance import power_at
 from footwork.planning import even_power
 from footwork.planning.course import WALK_GRADE, Course, Place
 from footwork.quantities import MILE_M, Estimate, Floats, format_distance, format_duration, plain
+from footwork.questions import progress
 from footwork.questions.capacity import Capacity
 from footwork.questions.race import strategies
 from footwork.questions.race.course_laid import CourseAsked, Road
@@ -33,6 +35,7 @@ LEAST_CHANCE = 0.05
 STEEP_DOWN = 0.15  # from here on a descent is named
 HIGHER_M = 300.0  # further from the height of home than this is named
 FIRST_M = 1000.0  # off the bicycle, told apart; our convention
+CLIMB, UNDER_READ = 0.02, 0.03  # grade of a climb, and share of the watts shown, from which heart rate is asked
 RACE_DAYS = 182  # a race longer ago is nothing to hold a plan against
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
@@ -148,6 +151,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     ]
     if asked.risk is not None and planned_goal:
         warnings.append("A goal is planned as it is asked for: the share of late race days is what comes of it.")
+    warnings += _doubted_by_heart_rate(library, made, told["instructions"])
     if chosen["limited_at_m"] is not None:
         warnings.append(
             f"Even pace suits this course badly: the climb to {format_distance(chosen['limited_at_m'])} sets the pace "
@@ -367,6 +371,26 @@ def _profile(path: Course, speeds: Floats) -> list[dict[str, float]]:
         {"end_m": float(e), "rise_m": float(r), "grade": float(g), "headwind_mps": float(w), "speed_mps": float(v)}
         for e, r, g, w, v in zip(ends, rise, path.grade, path.headwind, speeds, strict=True)
     ]
+
+
+def _doubted_by_heart_rate(library: History, made: Capacity, stretches: list[dict[str, Any]]) -> list[str]:
+    """What heart rate says of a device that is held to under-read climbs: at the same watts it would be the higher the
+    steeper it is. Nothing where it is so, where no climb is told from its effort, or where the runs do not tell."""
+    climbs = [s for s in stretches if s["grade"] > CLIMB and s["effort_w"] > (1 + UNDER_READ) * s["power_w"]]
+    if not climbs or not made.measured:
+        return []
+    try:
+        model = progress.season(library, date=made.date, scale=made.scale).model
+    except FootworkError:
+        return []
+    per_watt, uphill = (response.C[name] - 1 for name in ("power", "up"))
+    told, sd = float(model.mean[uphill]), float(np.sqrt(model.covariance[uphill, uphill]))
+    asked = float(
+        np.median([model.mean[per_watt] * (s["effort_w"] - s["power_w"]) / (100 * s["grade"]) for s in climbs])
+    )
+    if sd > 0.7 * response.PRIOR_SD[response.C["up"]] or told + 1.96 * sd > 0.5 * asked:
+        return []
+    return [race_words.heart_doubts_climbs(asked, told, sd, float(np.median([s["effort_w"] for s in climbs])))]
 
 
 def _notes(path: Course, made: Capacity, asked: RaceQuestion, way: Road, sky: Weather, altitude: float) -> list[str]:
