@@ -107,7 +107,12 @@ def test_csv_decimal_pace():
 
 @pytest.mark.parametrize(
     ("header", "called"),
-    [("Zeit;Leistung;Puls", "Zeit, Leistung, Puls"), ("name,amount", "name, amount"), (",,", "no named columns")],
+    [
+        ("Zeit;Leistung;Puls", "Zeit, Leistung, Puls"),
+        ("name,amount", "name, amount"),
+        ("Geschwindigkeit [km/h]," + "x" * 31, "Geschwindigkeit .km/h., x{29}…"),
+        (",,", "no named columns"),
+    ],
 )
 def test_csv_of_something_else_is_skipped_and_says_what_was_found(header, called):
     with pytest.raises(NotARecording, match=f"of {called}: a recording has the column time and one of power"):

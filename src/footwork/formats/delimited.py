@@ -109,7 +109,7 @@ def read(data: bytes) -> list[Recording]:
         raise NotARecording(f"a text file of {len(header)} columns, which no recording has")
     columns = _header(header)
     if "time" not in columns or len(columns) < 2:
-        found = ", ".join(cell.strip()[:20] for cell in header[:6] if cell.strip())
+        found = ", ".join(_short(cell.strip()) for cell in header[:6] if cell.strip())
         raise NotARecording(
             f"a CSV file of {found or 'no named columns'}: a recording has the column time and one of power, "
             "heart_rate, speed, pace, distance or another that docs/formats.md names"
@@ -252,6 +252,10 @@ def decode(data: bytes) -> str:
     if len(data) > MOST_TABLE_BYTES:
         raise UnreadableFile(f"the table has more than {MOST_TABLE_BYTES // 2**20} MiB: split it")
     return data.decode(_encoding(data)).replace("\r\n", "\n").replace("\r", "\n").lstrip("\n")
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 30 else f"{name[:29]}…"
 
 
 def _header(cells: list[str]) -> dict[str, tuple[int, float]]:
