@@ -190,6 +190,22 @@ def test_no_plan_breaks_a_bound_whatever_is_wished(seed, shelf):
         achieved[d] = max(achieved.get(d, 0.0), sessions[d].minutes)
 
 
+@pytest.mark.parametrize(("days", "hard"), [(0, 2), (1, 1), (3, 1), (5, 0), (6, 0)])
+def test_a_plan_that_begins_within_a_week_adds_fewer_hard_sessions_to_it(days, hard, shelf):
+    """What was run of it may have been hard already; of five days four are left on Tuesday, three on Thursday, two on
+    Saturday. A session that was planned for it before stands."""
+    wishes, past = Wishes(4, 2, 360.0, (0, 2, 4, 5, 6), (6,)), Past(longest={MONDAY - 2 * DAY: 85.0})
+
+    def begun(before=()):
+        laid = lay_season(MONDAY + days * DAY, RACE, STANDING, wishes, shelf, past, before=before, wanted={})
+        return {k.date: k.offer.is_hard for k in laid[0].laid.sessions}
+
+    assert sum(begun().values()) == hard
+    one = next(o for o in shelf if o.is_hard and o.minutes < 60)
+    if days == 5:
+        assert begun([season_days.Kept(MONDAY + 5 * DAY, one)])[MONDAY + 5 * DAY]
+
+
 def test_what_cannot_be_had_is_named(shelf):
     weeks = lay_season(MONDAY, RACE, STANDING, Wishes(4, 1, 360.0, (1, 3, 5)), shelf)
     assert weeks[0].laid.gave_way == ("4 runs do not fit into 3 free days",)

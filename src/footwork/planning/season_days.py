@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from footwork.planning import season_weeks, week_days
 from footwork.planning.families import Offer
@@ -125,6 +125,10 @@ def lay_season(
             done = sum(v for d, v in past.loads.items() if week.monday <= d < first)
             rest = max(min(week.whole * reference, week.most) - done, 0.0)
             most = rest if mine else min(most, rest)
+            if not mine and week.share < week.whole:  # what was run of it may have been hard already
+                left = week.share / week.whole
+                some = int(week.hard_sessions * left) if left > 0.5 else 0
+                week = replace(week, hard=week.hard * some / max(week.hard_sessions, 1), hard_sessions=some)
         days = [week.monday + dt.timedelta(days=k) for k in range(7)]
         fixed = [k for k in (*wishes.kept, *races) if k.date in days and first <= k.date < race.date]
         raced = sum(k.offer.load for k in fixed if k.race)
