@@ -125,8 +125,16 @@ def _locked_loosely(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Genera
     rate[begin:] = _averaged(off)
 
 
+def _near_the_cadence(rate: np.ndarray, cadence: np.ndarray, rng: np.random.Generator) -> None:
+    """No fault: a hard run whose heart beats about as often as the feet fall, a little more of both with effort."""
+    usual = float(np.median(rate[600:]))
+    off = rng.uniform(-3, 3) + 0.15 * (np.convolve(rate, np.ones(61) / 61, mode="same") - usual)
+    cadence[:] = 2 * np.rint((usual + off + rng.normal(0, 1.2, len(rate))) / 2)
+
+
 FAULTS: dict[str, Callable[[np.ndarray, np.ndarray, np.random.Generator], None]] = {
     "none": lambda rate, cadence, rng: None,
+    "none, near the cadence": _near_the_cadence,
     "drop-outs": _drop_outs,
     "flat stretches": _flat,
     "jumps": _jumps,
@@ -166,6 +174,6 @@ def rows(runs: int) -> list[str]:
     out = []
     for kind in FAULTS:
         sensitivity, specificity = measured(kind, runs)
-        shown = f"{100 * sensitivity:.1f} %" if kind != "none" else "no fault"
+        shown = f"{100 * sensitivity:.1f} %" if not kind.startswith("none") else "no fault"
         out.append(f"| {kind} | {shown} | {100 * specificity:.1f} % |")
     return out

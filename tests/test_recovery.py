@@ -43,13 +43,14 @@ def test_two_devices_come_back_inside_their_intervals():
 # Minutes within what a heart can do are found less often; where faults are long the whole run is doubted, its sound
 # seconds too.
 FOUND = {
-    "loose cadence lock after a while": 0.33,
+    "loose cadence lock after a while": 0.3,
     "reads low for minutes": 0.25,
     "reads high from the start": 0.4,
     "a whole run": 0.5,
 }
 SPARED = {
     "none": 0.97,
+    "none, near the cadence": 0.96,
     "cadence lock": 0.95,
     "cadence lock throughout": 0.0,  # nothing in it tells a second that happens to be right
     "cadence lock after a while": 0.75,  # it fills two thirds of the run and more
@@ -66,7 +67,7 @@ SPARED = {
 def test_heart_rate_faults_are_found_and_sound_seconds_spared(kind):
     sensitivity, specificity = heartfaults.measured(kind, 40)
     assert specificity >= SPARED.get(kind, 0.94)
-    assert kind == "none" or sensitivity >= FOUND.get(kind, 0.85)
+    assert kind.startswith("none") or sensitivity >= FOUND.get(kind, 0.85)
 
 
 def test_race_days_lie_in_the_interval_of_the_plan():

@@ -25,8 +25,7 @@ LOCK_BPM, LOCK_S = 2.5, 21
 SAME_BPM, SAME_S, SAME_SHARE, SAME_LEAST_S = 1.0, 601, 0.9, 300
 MISFIT_BPM, MISFIT_SDS = 12.0, 3.5  # distance from what power lets expect
 APART_S = 300  # of a run that is else locked to the cadence: from then on they tell what power lets expect
-# Of a stretch within so much of the cadence, from so many locked seconds on all of it is taken as locked.
-NEAR_BPM, LOCKED_LEAST_S = 5.0, 60
+NEAR_BPM, BETWEEN_S = 5.0, 60  # so near and so short between two locked parts, a part is locked too
 EDGE_BPM = 6.0
 BIN_S = 5
 LAGS_S = (20.0, 35.0, 55.0, 80.0)
@@ -102,9 +101,10 @@ def screen(heart_rate: Floats, load: Floats, cadence: Floats, timer: Bools) -> S
         away = _misfits(misfit, max(MISFIT_BPM, MISFIT_SDS * spread), jumps, n)
     locked = np.where(near & (np.abs(misfit) > EDGE_BPM), 2, np.where(following, 1, 0))
     locked = np.where(locked > 0, np.where(near & (away > 0), 2, locked), 0)
-    for begin, end in _spans(_mean((np.abs(x - cadence) <= NEAR_BPM).astype(float), 61) > 0.8):
-        if (locked[begin:end] > 0).sum() >= LOCKED_LEAST_S:  # what lies between is as near, with more scatter
-            locked[begin:end] = np.maximum(locked[begin:end], 1)
+    between = _mean((np.abs(x - cadence) <= NEAR_BPM).astype(float), 61) > 0.8
+    for begin, end in _spans(locked == 0):  # what lies between two locked parts is as near, with more scatter
+        if 0 < begin and end < n and end - begin <= BETWEEN_S and between[begin:end].all():
+            locked[begin:end] = 1
     spell = np.where(flat >= FLAT_WRONG_S, 2, np.where(flat >= FLAT_DOUBTFUL_S, 1, 0))
     spell = np.where((flat >= 20) & (np.abs(misfit) > EDGE_BPM), 2, spell)
     early = np.arange(n) < START_S
