@@ -395,22 +395,22 @@ def test_a_variable_wind_is_left_out_and_said(library):
         assert plan.conditions["headwind_mps"] == 0 and any("variable" in w for w in plan.warnings)
 
 
-def test_the_last_race_of_about_such_a_time_stands_beside_the_plan(library):
+def test_the_last_race_of_a_comparable_length_stands_beside_the_plan(library):
+    """Without its warm-up and cool-down: the race is the forty minutes in the middle of the run."""
     raced = next(r for r in library.runs() if "race" in r.marks)
-    plan = library.race(distance="10km")
-    assert plan.last_race == {
-        "run": raced.id,
-        "date": raced.local.date().isoformat(),
-        "distance_m": raced.distance_m,
-        "time_s": raced.elapsed_s,
-        "power_w": raced.power_w,
-    }
-    assert last_race(plan.last_race, False) == (
-        f"Your last race of about such a time, on {day_name(plan.last_race['date'])}: "
-        f"{raced.distance_m / 1000:.2f} km in {format_duration(raced.elapsed_s)} at {raced.power_w:.0f} W."
+    logged = next(r for r in library.predictions().races if r["run"] == raced.id)
+    plan = library.race(time="40:00")
+    found = plan.last_race
+    assert (found["run"], found["date"]) == (raced.id, raced.local.date().isoformat())
+    assert found["time_s"] == logged["time_s"] < raced.elapsed_s - 300
+    assert found["distance_m"] == pytest.approx(logged["distance_m"]) and found["power_w"] > raced.power_w + 5
+    assert last_race(found, False) == (
+        f"Your last race of a comparable length, on {day_name(found['date'])}: {found['distance_m'] / 1000:.2f} km in "
+        f"{format_duration(found['time_s'])} at {found['power_w']:.0f} W."
     )
-    assert library.race(distance="5km").last_race is None  # it lasted over twice as long
-    assert library.race(distance="marathon").last_race is None  # less than half as long
+    for apart in (1.41, 1 / 1.41):
+        assert library.race(time=found["time_s"] * apart).last_race is None
+        assert library.race(time=found["time_s"] * (apart - 0.02 if apart > 1 else apart + 0.02)).last_race == found
     day = raced.local.date()
-    assert library.race(distance="10km", date=day).last_race == plan.last_race
-    assert library.race(distance="10km", date=day - dt.timedelta(days=1)).last_race is None
+    assert library.race(time="40:00", date=day).last_race == found
+    assert library.race(time="40:00", date=day - dt.timedelta(days=1)).last_race is None

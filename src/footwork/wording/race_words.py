@@ -164,7 +164,7 @@ def last_race(found: Mapping[str, Any], imperial: bool) -> str:
     watts = f" at {found['power_w']:.0f} W" if found["power_w"] is not None else ""
     way = format_distance(found["distance_m"], imperial)
     return (
-        f"Your last race of about such a time, on {day_name(found['date'])}: {way} in "
+        f"Your last race of a comparable length, on {day_name(found['date'])}: {way} in "
         f"{format_duration(found['time_s'])}{watts}."
     )
 

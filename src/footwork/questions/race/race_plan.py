@@ -21,6 +21,7 @@ from footwork.questions.capacity import Capacity
 from footwork.questions.race import strategies
 from footwork.questions.race.course_laid import CourseAsked, Road
 from footwork.questions.race.race_day import Day, day_of
+from footwork.questions.race.race_in_run import race_in
 from footwork.questions.race.race_question import RaceQuestion
 from footwork.questions.race.strategies import StrategyBasis, Wishes
 from footwork.results.race import Strategies
@@ -36,7 +37,7 @@ STEEP_DOWN = 0.15  # from here on a descent is named
 HIGHER_M = 300.0  # further from the height of home than this is named
 FIRST_M = 1000.0  # off the bicycle, told apart; our convention
 CLIMB, UNDER_READ = 0.02, 0.03  # grade of a climb, and share of the watts shown, from which heart rate is asked
-RACE_DAYS = 182  # a race longer ago is nothing to hold a plan against
+RACE_DAYS, ALIKE = 182, 1.4  # a race longer ago, or so many times as long or short, is nothing to hold a plan against
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
 
@@ -218,20 +219,26 @@ def plan_race(library: History, **question: Any) -> RacePlan:
 
 
 def _last_race(library: History, scale: str, until: dt.date | None, time: float) -> dict[str, Any] | None:
-    """The newest race of about such a duration [s] on a scale, for whoever holds a plan against it."""
+    """The newest race of about such a duration [s], for whoever holds a plan against it, without what was run before
+    and after it; with its watts where they are of the same scale."""
     last = until or library.current_day()
     for row in library.runs():
-        age = (last - row.local.date()).days
-        alike = 0.5 * time <= row.elapsed_s <= 2.0 * time
-        if "race" in row.marks and row.distance_m and alike and 0 <= age <= RACE_DAYS and not row.left_out:
-            watts = row.power_w if row.measured and row.power_scale == scale else None
-            return {
-                "run": row.id,
-                "date": row.local.date().isoformat(),
-                "distance_m": row.distance_m,
-                "time_s": row.elapsed_s,
-                "power_w": watts,
-            }
+        if "race" not in row.marks or row.left_out or not row.distance_m:
+            continue
+        if not 0 <= (last - row.local.date()).days <= RACE_DAYS or row.elapsed_s < time / ALIKE:
+            continue
+        metres, took, watts = row.distance_m, row.elapsed_s, None
+        if not row.entered_by_hand:
+            try:
+                part = race_in(library, row)
+            except FootworkError:
+                continue
+            metres, took = float(part.metres[-1]), part.seconds
+            if row.measured and row.power_scale == scale and np.isfinite(part.power).any():
+                watts = float(np.nanmean(part.power))
+        if time / ALIKE <= took <= ALIKE * time:
+            date = row.local.date().isoformat()
+            return {"run": row.id, "date": date, "distance_m": metres, "time_s": took, "power_w": watts}
     return None
 
 

@@ -3,34 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from footwork.analysis import efforts
 from footwork.analysis.quantiles import student
-from footwork.errors import FootworkError, NotEnoughData, UsageError
+from footwork.errors import FootworkError, UsageError
 from footwork.history import catalogue
 from footwork.history.conditions.race_weather import Weather
 from footwork.history.log import entries
 from footwork.history.log.entries import MAXIMAL_MARKS
-from footwork.history.recordings import run_signals
 from footwork.planning import instructions, pacing, race_days
 from footwork.planning.course import Course
 from footwork.quantities import Estimate, Floats, plain
 from footwork.questions import capacity
-from footwork.questions.race import course_laid, race_day, race_plan, race_question
+from footwork.questions.race import race_day, race_plan, race_question
+from footwork.questions.race.race_in_run import Raced, race_in
 from footwork.questions.race.race_plan import RacePlan
 from footwork.results.race import PastPredictions, RaceReview
-from footwork.signals import Course as Track
 from footwork.wording import race_words
 
 if TYPE_CHECKING:
     from footwork.history.book import History
-
-LEAST_PLACED = 0.9  # with fewer positions the track is not the course
-
 
 LEAST_LOG = 5  # fewer races do not tell whether the predictions are calibrated
 
@@ -60,7 +55,7 @@ def review_race(library: History, run_id: int, **question: Any) -> RaceReview:
         raise UsageError(
             f"run {run_id} was recorded on {row.power_scale}: its watts are held against a plan on that scale only"
         )
-    raced = _raced(library, row, question.get("distance"))
+    raced = race_in(library, row, question.get("distance"))
     asked = _eve(row, raced, question)
     plan = race_plan.plan_race(library, **asked)
     path = plan.basis.path
@@ -98,47 +93,6 @@ def review_race(library: History, run_id: int, **question: Any) -> RaceReview:
         {**out, "sentence": race_words.review_sentence(out, library.setting("units") == "imperial")}
     )
     return RaceReview(**made)
-
-
-@dataclass(frozen=True)
-class Raced:
-    """The part of a run that was the race: distance [m] from its start and power [W] at 1 Hz, and its track where there
-    is one."""
-
-    metres: Floats
-    power: Floats
-    track: Track | None
-
-    @property
-    def seconds(self) -> float:
-        """How long the race lasted [s]."""
-        return float(len(self.metres) - 1)
-
-
-def _raced(library: History, row: Any, distance: float | None = None) -> Raced:
-    """The race in a run: without its warm-up and cool-down, or the fastest stretch of an official distance [m]."""
-    found = run_signals.signals(library, row.id)
-    metres, power = found.get("distance"), found.get(row.column)
-    known = np.flatnonzero(np.isfinite(metres))
-    if len(known) < 60:
-        raise NotEnoughData(f"run {row.id} has no distance along its seconds to compare with a plan")
-    way = np.maximum.accumulate(np.interp(np.arange(len(metres)), known, metres[known]))
-    speed = np.diff(way, prepend=way[0])
-    begin, end = efforts.hard_part(power if np.isfinite(power).mean() > 0.9 else speed)
-    moving = np.flatnonzero(speed[begin:end] > 0) + begin
-    if not len(moving):
-        raise NotEnoughData(f"run {row.id} does not move along its seconds")
-    first, last = max(int(moving[0]) - 1, 0), int(moving[-1])
-    if distance is not None and way[last] - way[first] > 1.03 * distance:
-        ends = np.searchsorted(way, way + distance)
-        inside = np.flatnonzero(ends < len(way))
-        if len(inside):
-            first = int(inside[np.argmin((ends - np.arange(len(way)))[inside])])
-            last = int(ends[first])
-    part = slice(first, last + 1)
-    columns = {name: found.get(name)[part] for name in ("latitude", "longitude", "altitude", "distance")}
-    placed = np.isfinite(columns["latitude"]).mean() > LEAST_PLACED
-    return Raced(way[part] - way[first], power[part], course_laid.track_of(columns) if placed else None)
 
 
 def _eve(row: Any, raced: Raced, question: dict[str, Any]) -> dict[str, Any]:
@@ -303,7 +257,7 @@ def _predictions(library: History) -> dict[str, Any]:
             if row.entered_by_hand:
                 asked = {"distance": metres, "date": row.local.date() - dt.timedelta(days=1)}
             else:
-                raced = _raced(library, row)
+                raced = race_in(library, row)
                 metres, took = float(raced.metres[-1]), raced.seconds
                 asked = _eve(row, raced, {})
             times = race_day.reachable(library, **asked)
