@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from footwork.results.report import Report
 
 PICTURES = {"weeks": "Load week by week", "capacity": "Critical power", "curve": "The curve"}
+QUICK = 0.25  # share of foreseen race days from which a race is told as one that went well; our convention
 LOOSE = 0.8  # width of an interval, of its middle, from which on only its ends are told; our convention
 WHAT = {"week": "The week of", "block": "The block from", "season": "The season from"}
 
@@ -93,9 +94,9 @@ def raced(race: PastPredictionsRace, imperial: bool) -> str:
 
 
 def raced_well(race: PastPredictionsRace) -> str:
-    """A race that was quicker than its middle, and how often one so quick was foreseen; empty for any other."""
+    """A race as quick as one foreseen day in four or fewer, and how often that was foreseen; empty for any other."""
     foreseen = race["predicted"]
-    if foreseen is None or race["time_s"] >= foreseen["p50"]:
+    if foreseen is None or race["faster_days"] > QUICK:
         return ""
     gained = format_duration(foreseen["p50"] - race["time_s"])
     often = max(100 * race["faster_days"], 1.0)

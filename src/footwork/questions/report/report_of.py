@@ -28,6 +28,7 @@ KINDS = ("week", "block", "season")
 BLOCK_WEEKS, SEASON_WEEKS = 4, 26
 PLANNED_LEAST = 12  # weeks of a plan from which on a season is that plan's; our convention
 AHEAD_DAYS = 14
+FRESH_DAYS = 7  # a race longer ago is no longer asked about
 DAY = dt.timedelta(days=1)
 
 
@@ -69,7 +70,7 @@ def report_of(library: History, kind: str = "week", date: dt.date | None = None)
     if kind == "season":
         parts += over_a_season(library, first, today, seen)
     parts.append(_ahead(library, today))
-    question = _question(weeks, seen, races)
+    question = _question(weeks, seen, races, today)
     parts.append(ReportPart(title="One question", sentences=[question], headers=[], rows=[]))
     parts.append(_how_sure(made, cp, weeks))
     return Report(
@@ -258,8 +259,9 @@ def _ahead(library: History, today: dt.date) -> ReportPart:
         words.insert(0, decides)
     said = words if rows else ["Nothing is kept for the next fourteen days."]
     if health is not None:
-        returning = "Only easy running for some days yet: what is hard in them waits."
-        said.insert(0, returning if health.state == "returning" else "Not now: what is kept here waits.")
+        easy = health.told and health.state == "returning"
+        waits = f"Easy running only up to and including {health.until}: what is hard until then waits."
+        said.insert(0, waits if easy else "Not now: what is kept here waits.")
     return ReportPart(
         title="The next fourteen days",
         sentences=said,
@@ -268,9 +270,9 @@ def _ahead(library: History, today: dt.date) -> ReportPart:
     )
 
 
-def _question(weeks: list[WeekAnswer], seen: list[RunRow], races: list[PastPredictionsRace]) -> str:
+def _question(weeks: list[WeekAnswer], seen: list[RunRow], races: list[PastPredictionsRace], today: dt.date) -> str:
     """One question whose answer tells what the numbers cannot, the most useful first."""
-    if races:
+    if races and dt.date.fromisoformat(races[-1]["date"]) >= today - FRESH_DAYS * DAY:
         return f"Where was the race on {day_name(races[-1]['date'])} hardest, and was anything left at its end?"
     missed = [r for w in weeks[-2:] for r in w.rows if r.state in ("missed", "otherwise")]
     if missed:
