@@ -9,8 +9,8 @@ from footwork.analysis import response
 from footwork.errors import NotEnoughData
 from footwork.questions.race import race_plan
 
-STEEP = {"grade": 0.06, "power_w": 216.0, "effort_w": 248.0}
-FLAT = {"grade": 0.0, "power_w": 233.0, "effort_w": 245.0}
+STEEP = {"grade": 0.06, "power_w": 216.0, "effort_w": 248.0, "headwind_mps": 0.0}
+FLAT = {"grade": 0.0, "power_w": 233.0, "effort_w": 245.0, "headwind_mps": 0.0}
 MADE = SimpleNamespace(measured=True, date=None, scale="foot sensor A")
 
 
@@ -22,21 +22,21 @@ def model(up, sd, per_watt=0.5):
     return SimpleNamespace(model=SimpleNamespace(mean=mean, covariance=covariance))
 
 
-def said(monkeypatch, found, stretches=(FLAT, STEEP), made=MADE):
+def said(monkeypatch, found, stretches=(FLAT, STEEP), made=MADE, surface=1.0):
     def season(library, date, scale):
         if isinstance(found, Exception):
             raise found
         return found
 
     monkeypatch.setattr(race_plan.progress, "season", season)
-    return race_plan._doubted_by_heart_rate(None, made, list(stretches))
+    return race_plan._doubted_by_heart_rate(None, made, list(stretches), SimpleNamespace(surface=np.full(3, surface)))
 
 
 def test_a_heart_that_does_not_rise_uphill_doubts_it(monkeypatch):
     # Half a beat a watt, 32 W over 6 %: 2.67 bpm for each per cent.
     (told,) = said(monkeypatch, model(-0.04, 0.05))
-    assert "would raise it by 2.7 bpm" in told and "; it is +0.0 (-0.1 to +0.1) on your runs" in told
-    assert "the flat's 248 W the most" in told
+    assert "at the same watts it is +0.0 bpm (-0.1 to +0.1) for each per cent uphill" in told
+    assert "would make it +2.7." in told and "between the watts shown and 248 W" in told
 
 
 @pytest.mark.parametrize(
@@ -57,5 +57,8 @@ def test_nothing_is_said_where_nothing_is_held_or_known(monkeypatch):
     assert said(monkeypatch, nothing, [FLAT]) == []
     assert said(monkeypatch, nothing, [{**STEEP, "effort_w": 222.0}]) == []  # 2.8 %
     assert said(monkeypatch, nothing, [{**STEEP, "grade": 0.02}]) == []
+    for wind in (0.6, -0.6):  # which the device does not feel either
+        assert said(monkeypatch, nothing, [{**STEEP, "headwind_mps": wind}]) == []
+    assert said(monkeypatch, nothing, surface=1.1) == []
     assert said(monkeypatch, nothing, made=SimpleNamespace(measured=False, date=None, scale="")) == []
     assert said(monkeypatch, NotEnoughData("too few runs")) == []

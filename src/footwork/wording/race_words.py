@@ -173,7 +173,7 @@ def heart_doubts_climbs(asked: float, told: float, sd: float, effort: float) -> 
     """Heart rate against a device that is held to under-read climbs [bpm for each per cent uphill]."""
     low, middle, high = (signed(told + k * 1.96 * sd, 1) for k in (-1, 0, 1))
     return (
-        f"Heart rate does not bear out that your device under-reads climbs by so much: that would raise it by "
-        f"{asked:.1f} bpm at the same watts for each per cent uphill; it is {middle} ({low} to {high}) on your runs."
-        f" So the watts for climbs are the least that may be right, the flat's {effort:.0f} W the most: climb by feel."
+        f"Your heart rate does not confirm that your device reads low uphill: at the same watts it is {middle} bpm "
+        f"({low} to {high}) for each per cent uphill, where that would make it {asked:+.1f}. On climbs stay between "
+        f"the watts shown and {effort:.0f} W, and go by feel."
     )

@@ -36,7 +36,8 @@ LEAST_CHANCE = 0.05
 STEEP_DOWN = 0.15  # from here on a descent is named
 HIGHER_M = 300.0  # further from the height of home than this is named
 FIRST_M = 1000.0  # off the bicycle, told apart; our convention
-CLIMB, UNDER_READ = 0.02, 0.03  # grade of a climb, and share of the watts shown, from which heart rate is asked
+# Grade of a climb and share of the watts shown from which heart rate is asked; in more wind [m/s] it is not.
+CLIMB, UNDER_READ, CALM = 0.02, 0.03, 0.5
 RACE_DAYS, ALIKE = 182, 1.4  # a race longer ago, or so many times as long or short, is nothing to hold a plan against
 RISK = 0.2  # of a day that must ease by more than 1 %, where none is asked for: four race days in five make the plan
 
@@ -152,7 +153,7 @@ def plan_race(library: History, **question: Any) -> RacePlan:
     ]
     if asked.risk is not None and planned_goal:
         warnings.append("A goal is planned as it is asked for: the share of late race days is what comes of it.")
-    warnings += _doubted_by_heart_rate(library, made, told["instructions"])
+    warnings += _doubted_by_heart_rate(library, made, told["instructions"], path)
     if chosen["limited_at_m"] is not None:
         warnings.append(
             f"Even pace suits this course badly: the climb to {format_distance(chosen['limited_at_m'])} sets the pace "
@@ -380,11 +381,17 @@ def _profile(path: Course, speeds: Floats) -> list[dict[str, float]]:
     ]
 
 
-def _doubted_by_heart_rate(library: History, made: Capacity, stretches: list[dict[str, Any]]) -> list[str]:
+def _doubted_by_heart_rate(
+    library: History, made: Capacity, stretches: list[dict[str, Any]], path: Course
+) -> list[str]:
     """What heart rate says of a device that is held to under-read climbs: at the same watts it would be the higher the
     steeper it is. Nothing where it is so, where no climb is told from its effort, or where the runs do not tell."""
-    climbs = [s for s in stretches if s["grade"] > CLIMB and s["effort_w"] > (1 + UNDER_READ) * s["power_w"]]
-    if not climbs or not made.measured:
+    climbs = [
+        s
+        for s in stretches
+        if s["grade"] > CLIMB and abs(s["headwind_mps"]) < CALM and s["effort_w"] > (1 + UNDER_READ) * s["power_w"]
+    ]
+    if not climbs or not made.measured or np.max(path.surface) > 1:  # nor is wind or soft ground felt by a device
         return []
     try:
         model = progress.season(library, date=made.date, scale=made.scale).model
