@@ -257,3 +257,17 @@ def test_commands_hand_over_and_receive(library, coach, tmp_path):
     with closing(sqlite3.connect(tmp_path / "n" / "library.sqlite")) as made:
         assert made.execute("SELECT count(*) FROM file").fetchone()[0] == len(library.known_files())
     assert not zipfile.is_zipfile(tmp_path / "w.age")
+
+
+def test_a_change_that_came_with_a_handover_can_be_undone(library, coach, tmp_path):
+    """Of one that was here the wording before comes back, of one that was not it ends."""
+    day = library.runs()[0].local.date()
+    known = library.sessions()[0]
+    library.plan_session("20 min easy", day + 2 * DAY, "so that numbers differ")
+    coach.change_session(known["id"], text="33 min easy")
+    coach.change_session(coach.plan_session("25 min easy", day + 3 * DAY, "new"), date=day + 4 * DAY)
+    handover.receive(given(coach, tmp_path, plan=True), WORDS, library, write=True)
+    changed, new = (next(s for s in library.sessions() if s["text"] == text) for text in ("33 min easy", "25 min easy"))
+    library.undo(changed["id"])
+    library.undo(new["id"])
+    assert texts(library) == sorted([(str(known["date"]), known["text"]), (str(day + 2 * DAY), "20 min easy")])

@@ -7,6 +7,7 @@ import pytest
 
 from footwork.api import Library
 from footwork.errors import UsageError
+from footwork.history.log import entries
 from footwork.questions.sessions import calendar
 from footwork.web.pages.session_week import restore
 from tests.program import footwork, of_json, ok
@@ -46,6 +47,15 @@ def test_a_change_that_is_undone_keeps_the_session_as_it_was(library):
         assert said.endswith(f"it stands for {stands[0]} again, as session {library.sessions()[0]['id']}")
     library.undo(library.sessions()[0]["id"])
     assert kept(library) == []
+
+
+def test_what_two_undo_at_once_is_undone_once(library):
+    """Both have read that it stands; the second finds that it does not."""
+    number = library.change_session(library.plan_session("30 min easy", "2026-05-04"), "2026-05-06")
+    with library.writing() as connection:
+        entries.take_back(connection, number)
+    with pytest.raises(UsageError, match=f"edit {number} is undone already"), library.writing() as connection:
+        entries.take_back(connection, number)
 
 
 def test_a_session_is_dropped_however_often_it_was_changed(library):

@@ -365,8 +365,14 @@ def listed(library: History, run_id: int | None = None, undone: bool = False) ->
 
 
 def take_back(connection: Connection, entry_id: int) -> None:
-    """Undo one entry that nothing builds on, inside the caller's transaction."""
-    connection.execute(update(schema.entry).where(schema.entry.c.id == entry_id).values(undone_at=time.time()))
+    """Undo one entry that nothing builds on, inside the caller's transaction.
+
+    Raises UsageError where another process has done it meanwhile.
+    """
+    standing = (schema.entry.c.id == entry_id) & schema.entry.c.undone_at.is_(None)
+    done = connection.execute(update(schema.entry).where(standing).values(undone_at=time.time()))
+    if not done.rowcount:
+        raise UsageError(f"edit {entry_id} is undone already")
 
 
 def _of_plan(found: list[Entry], plan: Entry) -> list[int]:
@@ -387,7 +393,8 @@ def undo(library: History, entry_id: int) -> str:
         No such entry, or later ones build on it.
     """
     with library.reading() as connection:
-        found = parts.read_entries(connection)
+        told = parts.read_entries(connection, undone=True)
+    found = [e for e in told if e.undone_at is None]
     entry = next((e for e in found if e.id == entry_id), None)
     if entry is None or (entry.kind == "diary" and library.diary_withheld):
         raise UsageError(f"there is no edit {entry_id} to undo: 'footwork edit list' lists them")
@@ -410,11 +417,11 @@ def undo(library: History, entry_id: int) -> str:
     with library.writing() as connection:
         for number in (entry_id, *_of_plan(found, entry)):
             take_back(connection, number)
-        if was := entry.payload.get("was"):  # a session that was changed stands again as it was, the same event
-            day = dt.date.fromisoformat(was["date"])
-            again = {name: value for name, value in was.items() if name != "date"}
-            sentence += f"; it stands for {day} again, as session "
-            sentence += str(keep(connection, "session", None, {**again, "first": entry.payload["first"]}, day))
+        was = next((e for e in told if e.id == entry.payload.get("was")), None)
+        if was is not None and was.date:  # a session that was changed stands again as it was, the same event
+            again = {**was.payload, "first": entry.payload.get("first", was.id)}
+            made = keep(connection, "session", None, again, dt.date.fromisoformat(was.date))
+            sentence += f"; it stands for {was.date} again, as session {made}"
     if entry.kind in SHAPING:
         library.refresh()
     return f"run {entry.run}: {sentence}" if entry.run is not None else sentence

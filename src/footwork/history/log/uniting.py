@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from footwork.history.book import History
 
 RUNS = ("other", "new_run")  # in a payload, numbers of runs
-ENTRIES = ("season", "plan", "first", "trial")  # in a payload or what it says of its plan, numbers of entries
+ENTRIES = ("season", "plan", "first", "was", "trial")  # in a payload or what it says of its plan, numbers of entries
 PLAN = ("session", "season", "season-weeks", "comment", "trial")  # what a plan is made of
 # Kinds of which each run, day or field has one word that counts.
 SINGLE = ("diary", "session", "surface", "shoe", "heart-rate", "distance", "efforts", "weather")
@@ -334,8 +334,9 @@ def _here(entry: Entry, of_run: dict[int, int], number: dict[int, int], connecti
 
 def _renumbered(payload: dict[str, Any], number: dict[int, int]) -> bool:
     """Put our numbers of entries into a payload; False where it cannot stand without one that is not here."""
-    if isinstance(payload.get("first"), int) and payload["first"] not in number:
-        del payload["first"]  # its first wording was taken back over there: here it begins with this one
+    for key in ("first", "was"):
+        if isinstance(payload.get(key), int) and payload[key] not in number:
+            del payload[key]  # what it was before was taken back over there: here it begins with this one
     plan = payload.get("of_plan") or {}
     if any(type(plan.get(key)) is int and plan[key] not in number for key in ENTRIES):
         del payload["of_plan"]  # of a plan that is not here

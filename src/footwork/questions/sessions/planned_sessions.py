@@ -285,7 +285,7 @@ def change_session(
         **_kept(row["text"] if text is None else text, row["name"] if name is None else name),
         **({"of_plan": {**row["of_plan"], "by_hand": True}} if "of_plan" in row else {}),
         "first": row["first"],
-        "was": {name: row[name] for name in ("date", "text", "name", "of_plan", "was") if name in row},
+        "was": number,
     }
     on = date or dt.date.fromisoformat(str(row["date"]))
     with library.writing() as connection:
@@ -327,8 +327,7 @@ def repeat_session(library: History, number: int, weeks: int) -> list[int]:
 
 def listed_sessions(library: History) -> list[dict[str, Any]]:
     """Kept sessions, the newest day first: ``id``, ``date``, ``name``, ``text``, the runs of that day, its ``first``
-    number, which stays when it is moved, for one of a season which and what for (``of_plan``), and how one that was
-    changed was before (``was``)."""
+    number, which stays when it is moved, and for one of a season which and what for (``of_plan``)."""
     on: dict[str, list[int]] = {}
     for row in library.runs():
         on.setdefault(row.date[:10], []).append(row.id)
@@ -342,7 +341,7 @@ def listed_sessions(library: History) -> list[dict[str, Any]]:
             "text": e.payload["text"],
             "runs": sorted(on.get(str(e.date), [])),
             "first": e.payload.get("first", e.id),
-            **{name: e.payload[name] for name in ("of_plan", "was") if e.payload.get(name)},
+            **({"of_plan": e.payload["of_plan"]} if e.payload.get("of_plan") else {}),
         }
         for e in found
     ]
