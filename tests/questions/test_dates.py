@@ -87,4 +87,6 @@ def test_a_library_that_was_kept_all_along_is_asked_of_today_and_an_archive_of_i
         assert archive.today().headline.startswith("Rest until you are well")
         archive.tell(well="again")
         assert archive.health().state == "returning" and archive.health().until > today
+        assert not archive.session("30 min easy")["held_back"]
+        assert "Easy running only" in archive.session("5 x (3 min hard, 2 min easy)")["held_back"]
         assert archive.today().headline.startswith("Easy running only")

@@ -48,6 +48,13 @@ def test_without_a_distance_it_is_a_half_marathon_and_said_so():
     assert made.metres == 21_097.5 and made.said == ("No distance was said: planned for a half marathon.",)
 
 
+def test_days_of_the_week_are_read_as_they_are_written():
+    for said in ("tue,thu,sat,sun", "Tuesdays; Thurs.; Saturday; Sun", "tues thur sat suns"):
+        made = wishes.read_wishes(dt.date(2026, 8, 1), {"race": "2026-11-01", "days": said})
+        assert made.days == (1, 3, 5, 6)
+    assert wishes.read_kept("Weds. ride 2 h").weekday == 2
+
+
 def test_rides_and_swims_are_kept_with_their_hours():
     ride = wishes.read_kept("Sat ride 3 h hard")
     assert (ride.weekday, ride.minutes, ride.hard) == (5, 180.0, True)

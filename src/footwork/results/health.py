@@ -51,6 +51,13 @@ class Health:
     asks: bool = False
     told: bool = True
 
+    def waits(self, hard: bool, day: dt.date) -> bool:
+        """Whether a session of a day waits: each while illness or injury lasts, then hard ones for some days. To who is
+        not told of the diary each waits, so that none tells of a return."""
+        if self.state != "returning" or not self.told or self.until is None:
+            return True
+        return hard and day <= self.until
+
 
 @dataclass(frozen=True)
 class Sharing:

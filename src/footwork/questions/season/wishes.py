@@ -209,8 +209,10 @@ def _weekdays(told: Any, without: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def _weekday(word: str) -> int | None:
-    """Which day of the week a word names, written out or cut after three letters or more; None for no day."""
-    word = word.lower()
+    """Which day of the week a word names, written out or cut after three letters or more, with a full stop or as of
+    many; None for no day."""
+    word = word.lower().rstrip(".")
+    word = word[:-1] if word.endswith("s") and word not in ("tues", "thurs") else word
     full = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
     return next((k for k, day in enumerate(full) if len(word) >= 3 and day.startswith(word)), None)
 

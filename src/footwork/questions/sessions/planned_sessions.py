@@ -124,7 +124,9 @@ def session_asked(
     if session.unknowns:
         raise UsageError("this session holds a ?: solve for it first")
     who = session_basis(library, date, scale, **stated)
-    return SessionPreview(**_shown(session, who, held_back(library.health())))
+    health = library.health()
+    waits = health is not None and health.waits(is_hard(text, who), dt.date.today())
+    return SessionPreview(**_shown(session, who, held_back(health) if waits else None))
 
 
 def _shown(session: Session, who: SessionBasis, held: str | None = None) -> dict[str, Any]:

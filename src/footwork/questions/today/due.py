@@ -16,7 +16,6 @@ from footwork.quantities import Estimate, plain
 from footwork.questions import capacity, devices, runs, season, sessions
 from footwork.questions import load as load_question
 from footwork.questions.today import weeks
-from footwork.results.health import Health
 from footwork.results.today import Due
 from footwork.wording.cautions import before_hard_work, held_back, physician_words
 from footwork.wording.due_words import after_pause, what_next
@@ -47,7 +46,9 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         reason = f"{library.pause()} {reason}".strip()
     paused = after_pause(newest_day, today) != ""
     now = dt.date.today().isoformat() if archive else "9999"  # sessions from then on come after a pause
-    ahead = [{**s, "not_now": _waits(s, health) or (s["hard"] and (paused or s["date"] >= now))} for s in ahead]
+    for s in ahead:
+        ill = health is not None and health.waits(s["hard"], dt.date.fromisoformat(s["date"]))
+        s["not_now"] = ill or (s["hard"] and (paused or s["date"] >= now))
     common = {
         "asked_on": today,
         "headline": headline,
@@ -94,15 +95,6 @@ def what_is_due(library: History, date: dt.date | None = None) -> Due:
         evidence=evidence["sentence"] if evidence else None,
         kind=evidence["kind"] if evidence else "",
     )
-
-
-def _waits(session: dict[str, Any], health: Health | None) -> bool:
-    """Whether illness or injury lets a session wait: each while it lasts, then hard ones for some days."""
-    if health is None:
-        return False
-    if health.state != "returning" or not health.told or health.until is None:
-        return True
-    return bool(session["hard"]) and session["date"] <= health.until.isoformat()
 
 
 def capacity_of(library: History, date: dt.date | None) -> tuple[capacity.Capacity | None, Estimate]:
