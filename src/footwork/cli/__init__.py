@@ -48,7 +48,7 @@ CommandLineError: Any = BadParameter.__base__  # what typer raises for any comma
 
 # How the libraries below say that a word is no number.
 _NO_NUMBER = re.compile(
-    r"Input should be a valid \w+, unable to parse string as an? \w+|'.*' is not a valid (int|float)"
+    r"Input should be a valid \w+, unable to parse string as an? \w+|'[^']*' is not a valid (integer|float)\b"
 )
 
 

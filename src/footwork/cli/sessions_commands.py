@@ -150,7 +150,7 @@ def new(
     for text_ in sessions.restless(parse(row["text"]).items):
         say(f"Note: {text_}")
     if doubt := doubt_to_finish(dry):
-        say(f"{doubt}: a chance of running dry of {100 * (dry or 0.0):.0f} %; session preview {number} shows where.")
+        say(f"{doubt}; session preview {number} shows where.")
     say(f"Caution: {held or before_hard_work('session')}{way_out(held or '')}")
     return None
 
@@ -202,12 +202,17 @@ def repeat(
 
 
 def _changed(library: Any, numbers: list[int], as_json: bool) -> None:
+    from footwork.questions import sessions
+    from footwork.wording.session_verdicts import doubt_to_finish
+
     rows = [r for r in reversed(library.sessions()) if r["id"] in numbers]
     held = held_back(library.health())
     if as_json:
         return out(rows)
     for r in rows:
         say(f"Session {r['id']} for {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}")
+    if rows and (doubt := doubt_to_finish(sessions.run_dry_probability(library, rows[0]["text"]))):
+        say(f"{doubt}.")
     caution = f"{held or before_hard_work('session')}{way_out(held or '')}"
     say("footwork session drop NUMBER takes one away; session change moves it, edit undo takes a change back.")
     say(caution)

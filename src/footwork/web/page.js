@@ -94,14 +94,18 @@ new MutationObserver(() => {
 }).observe(document.documentElement, { childList: true, subtree: true });
 // What is typed before a page and its server have met is sent on afterwards, each field for itself: a button that is
 // pressed by then waits until all of it is there.
+window.footwork.pressed = new WeakSet();
 document.addEventListener("click", (e) => {
   const button = e.target.closest?.("button");
   if (!button || window.did_handshake !== false) return;
   e.stopImmediatePropagation();
   e.preventDefault();
+  if (window.footwork.pressed.has(button)) return;  // pressed again, it acts once
+  window.footwork.pressed.add(button);
   const again = setInterval(() => {
     if (!window.did_handshake) return;
     clearInterval(again);
+    window.footwork.pressed.delete(button);
     setTimeout(() => button.click(), 50);
   }, 20);
 }, true);

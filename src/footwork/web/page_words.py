@@ -46,14 +46,14 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"race results with --mass, give", "race results and your mass, give"),
     (r": --wind 5@240 is 5 m/s from 240°", ": choose it under “Wind from”"),
     (r"--distance 10km, --time 1:30:00 or --course FILE.gpx", "a distance, a time or a course"),
-    (r"give --after-ride", "fill in “The ride before”"),
-    (r"--start \d{4}-\d\d-\d\dT\d\d:\d\d", "the start"),
-    (r"^--start (\S+) lies", r"the beginning you gave, \1, lies"),
-    (r"^--start was", "the beginning you gave was"),
-    (r"give --course(?: FILE.gpx)?", "give a course"),
-    (r"--log has", "“All races” has"),
+    (r"belong to a ride: give --after-ride", "belong to a ride: fill in “The ride before”"),
+    (r"needs the start: give --start \d{4}-\d\d-\d\dT\d\d:\d\d", "needs the start: fill it in"),
+    (r"(^|added: )--start (\S+) lies in the future", r"\1the beginning you gave, \2, lies in the future"),
+    (r"(^|: )--start was used for", r"\1the beginning you gave was used for"),
+    (r"(belong to a course|needs positions): give --course(?: FILE.gpx)?", r"\1: give a course"),
+    (r"--log has its prediction", "“All races” has its prediction"),
     (r"--own 5km=250 says up to where which", "say up to where which, as 5km=250"),
-    (r": --race \d{4}-\d\d-\d\d", ""),
+    (r"needs the day of its race: --race \d{4}-\d\d-\d\d", "needs the day of its race"),
     (rf"laps, or {_BLOCKS} say where", "laps, or when each block began, say where"),
     (rf"{_BLOCKS} says when each began", "say when each block began"),
     (r"--exertion tells it", "fill in the exertion of its blocks"),
@@ -61,7 +61,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"leave out --effort", "leave out the results you gave"),
 )
 _RULES = tuple((re.compile(pattern), words) for pattern, words in _SAID)
-_OPTION = re.compile(r"(?<![\w-])--([a-z][a-z-]*)")
+_OPTION = re.compile(r"(?<![\w-])--([a-z][a-z-]*)(?![\w.])")  # no part of a file's name
 
 
 def on_page(said: str) -> str:
@@ -77,4 +77,4 @@ def sentence(said: str, labels: Mapping[str, str] | None = None) -> str:
     for option, label in (labels or {}).items():
         said = re.sub(rf"(?<![\w-])'?{re.escape(option)}'?(?![\w-])", f"“{label}”", said)
     said = _OPTION.sub(lambda found: f"“{found[1].replace('-', ' ')}”", on_page(said))
-    return f"{said[0].upper()}{said[1:]}{'' if said.endswith('.') else '.'}" if said else ""
+    return f"{said[0].upper()}{said[1:]}{'' if said.endswith(('.', '?', '!')) else '.'}" if said else ""

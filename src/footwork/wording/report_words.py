@@ -88,7 +88,7 @@ def raced(race: PastPredictionsRace, imperial: bool) -> str:
     said = f"Race on {day_name(race['date'])}: {format_distance(race['distance_m'], imperial)} in {took}"
     foreseen = race["predicted"]
     if foreseen is None:
-        return f"{said}; nothing was foreseen: {race['reason']}."
+        return f"{said}; what was known the day before told no time."
     low, middle, high = (format_duration(foreseen[q]) for q in ("p10", "p50", "p90"))
     return f"{said}; by what was known the day before {middle} was the middle, {low} to {high} on eight of ten days."
 

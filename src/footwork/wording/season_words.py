@@ -44,9 +44,9 @@ def race_words(race: SeasonRace, imperial: bool = False) -> str:
     time, low, high = (format_duration(v or 0.0) for v in (race.time.value, race.time.low, race.time.high))
     power = race.power
     return (
-        f"By what is known of you today {format_distance(race.distance_m, imperial)} take {time}, {low} to {high}, at "
-        f"{power.value:.0f} W, {power.low:.0f} to {power.high:.0f}, on half of race days; the race plan adds day, "
-        "course and weather, and is for four days in five, so it is slower."
+        f"By what is known of you today {format_distance(race.distance_m, imperial)} take {time} on half of race days, "
+        f"{low} to {high}, at {power.value:.0f} W, {power.low:.0f} to {power.high:.0f}. The race plan adds day, course "
+        "and weather, and is for four days in five, so it is slower."
     )
 
 
@@ -103,8 +103,8 @@ def week_reason(health: Health | None, week: Week, today: dt.date, wanted: Mappi
     return "so that it builds on the weeks before it"
 
 
-def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phase: str) -> str:
-    """A week in one sentence."""
+def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phase: str, begins: bool = False) -> str:
+    """A week in one sentence; ``begins`` tells that a plan begins with it, maybe after some of it was run."""
     states = ("run", "moved", "otherwise", "missed", "extra", "today", "ahead")
     of = {state: sum(r.state == state for r in rows) for state in states}
     planned = sum(r.session is not None for r in rows)
@@ -123,6 +123,6 @@ def week_sentence(rows: Sequence[AskedAndRun], asked: float, run: Estimate, phas
     lead = f"{PHASES[phase].capitalize()}: " if phase in PHASES else ""
     first = min(r.date for r in rows if r.session is not None)
     before = sum(r.load.value or 0.0 for r in rows if r.load is not None and r.state == "extra" and r.date < first)
-    if before >= 1.0:  # as in the week in which a plan begins: what was run already was never asked
+    if begins and before >= 1.0:  # what was run already was never asked
         return f"{lead}{', '.join(parts)}; {told}, {before:.0f} of them before the first session; {asked:.0f} asked."
     return f"{lead}{', '.join(parts)}; {told} of {asked:.0f} asked."

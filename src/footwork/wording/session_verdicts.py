@@ -42,7 +42,7 @@ def can_finish(dry: float) -> str:
     if dry < HARD_TO_FINISH:
         return f"You probably finish it: a chance of {100 * (1 - dry):.0f} %"
     if dry < 0.99:
-        return f"Hard to finish as it is: a chance of {100 * (1 - dry):.0f} %"
+        return f"You may not finish it: a chance of {100 * dry:.0f} % that W′ runs out"
     return "By what is known of you it cannot be finished as it is"
 
 
@@ -56,8 +56,9 @@ def runs_out(found: SessionPreview) -> str:
     step = next((s for s in found["steps"] if s["w_prime_j"] < 0.0), None)
     if step is None:
         return ""
-    repeat = f", repeat {step['repeat'][0]}" if step["repeat"] else ""
-    return f"in {step['text']} at {format_duration(step['start_s']) if step['start_s'] else '0:00'}{repeat}"
+    begins = format_duration(step["start_s"]) if step["start_s"] else "0:00"
+    repeat = f", repeat {'.'.join(map(str, step['repeat']))}" if step["repeat"] else ""
+    return f"in {step['text']} that begins at {begins}{repeat}"
 
 
 def match_sentences(found: Match) -> tuple[str, str]:

@@ -206,7 +206,8 @@ def _store_batch(library: History, batch: list[Digest], report: Report, start: d
             else:
                 results.store(library, connection, made, pending, start)
     for signals in pending.replaced:
-        signals.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # open elsewhere: the check-up finds what is left of it
+            signals.unlink()
     # Only what the transaction has made true is reported.
     for name, rows in pending.to_json().items():
         getattr(report, name).extend(rows)

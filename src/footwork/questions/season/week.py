@@ -44,7 +44,7 @@ def week_of(library: History, date: dt.date | None = None) -> WeekAnswer:
     return WeekAnswer(
         monday=monday.isoformat(),
         asked_on=today.isoformat(),
-        sentence=week_sentence(rows, sum(o.load for o in asked), run, phase),
+        sentence=week_sentence(rows, sum(o.load for o in asked), run, phase, _begins(library, monday)),
         phase=phase,
         reason=reason,
         rows=rows,
@@ -57,6 +57,12 @@ def week_of(library: History, date: dt.date | None = None) -> WeekAnswer:
         next=[{"date": r.date, "name": r.name, "text": r.text} for r in ahead[:3]],
         health=held_back(health) or "",
     )
+
+
+def _begins(library: History, monday: dt.date) -> bool:
+    """Whether a plan begins with the week of a Monday: sessions of a season stand from it on and none before."""
+    days = [str(s["date"]) for s in sessions.listed_sessions(library) if s.get("of_plan")]
+    return bool(days) and monday.isoformat() <= min(days) < (monday + dt.timedelta(days=7)).isoformat()
 
 
 def rows_of_week(library: History, day: dt.date, today: dt.date) -> list[AskedAndRun]:

@@ -240,8 +240,10 @@ async def show_progress(
         if found:
             if alike := found["alike_since"]:
                 with ui.element("p"):
-                    text("span", f"From {long_date(parse_date(alike))} on it was about as warm throughout. ")
-                    link("Ask of that time alone", f"{base}/progress?since={alike}")
+                    text("span", f"From {long_date(parse_date(alike))} on heat hardly comes into it. ")
+                    window = {"since": alike, "until": until, "date": date, "scale": scale, "worthwhile": worthwhile}
+                    address = "&".join(f"{name}={quote(value)}" for name, value in window.items() if value.strip())
+                    link("Ask of that time alone", f"{base}/progress?{address}")
             show(base, library, found, imperial)
         with ui.element("details"):
             text("summary", "Another window, or another smallest worthwhile change")

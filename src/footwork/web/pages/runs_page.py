@@ -118,6 +118,12 @@ _TWO_LINES = (
     "r.whose || (r.rate && r.rate + ' bpm'), r.pace && clock(r.pace) + ' /UNIT', r.short]"
     ".filter(Boolean).join('  '); }"
 )
+# What becomes of the rows that come, or do not.
+_SHOW_ROWS = (
+    "(rows) => p.api.setGridOption('rowData', rows), () => { "
+    "p.api.setGridOption('overlayNoRowsTemplate', 'The runs could not be read: load the page again.'); "
+    "p.api.setGridOption('rowData', []); }"
+)
 # A run's time in domains as a small bar, as long as its time against two hours.
 _BAR = (
     "(p) => { const box = document.createElement('div'); box.className = 'domain-bar'; if (!p.value) return box; "
@@ -198,13 +204,12 @@ async def show_runs(base: str, library: Library, by: str = "") -> None:
         ]
         empty = _untold(rows, scales)
         # The rows come beside the page, so that neither waits for the other.
-        coming = f"fetch('{base}/runs-list.json').then((found) => found.json())"
+        coming = f"fetch('{base}/runs-list.json').then((found) => found.ok ? found.json() : Promise.reject(found))"
         ui.add_head_html(f"<script>window.fwRuns = {coming};</script>")
         grid = ui.aggrid(
             {
                 "columnDefs": [c for c in columns if c.get("field") not in empty],
-                ":onGridReady": f"(p) => (window.fwRuns || {coming}).catch(() => []).then((rows) => "
-                "p.api.setGridOption('rowData', rows))",
+                ":onGridReady": f"(p) => (window.fwRuns || {coming}).then({_SHOW_ROWS})",
                 "overlayLoadingTemplate": "Reading the runs…",
                 "overlayNoRowsTemplate": "No run is to be shown.",
                 "rowHeight": 38,

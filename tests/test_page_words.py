@@ -63,6 +63,12 @@ def test_all_that_names_a_command_has_words_for_pages():
         ("--start 2031-01-01 lies in the future", "The beginning you gave, 2031-01-01, lies in the future."),
         ("--overnight-hrv is too large", "“overnight hrv” is too large."),
         ("the file my-run--start.fit is empty", "The file my-run--start.fit is empty."),
+        ("the file a --take2 run.fit is empty", "The file a --take2 run.fit is empty."),
+        ("did you mean Thursday?", "Did you mean Thursday?"),
+        (
+            "nothing was added: --start 2031-01-01 lies in the future",
+            "Nothing was added: the beginning you gave, 2031-01-01, lies in the future.",
+        ),
         ("", ""),
     ],
 )
@@ -79,5 +85,12 @@ def test_an_option_is_called_as_its_field_is():
 
 
 def test_what_a_runner_wrote_stays():
-    for note in ("windy -- and --hot", "my footwork was quick", "3 --course records"):
+    for note in (
+        "windy -- and --hot",
+        "my footwork was quick",
+        "3 --course records",
+        "race notes --start 2026-05-01T09:00 Berlin",
+        "my plan: --race 2026-12-13 or later",
+        "--start was cold; give --course more time; --log has it",
+    ):
         assert on_page(note) == note
