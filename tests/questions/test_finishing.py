@@ -1,6 +1,7 @@
 """Whether a session can be finished: said when it is kept, and wherever it stands afterwards."""
 
 import datetime as dt
+import re
 import shutil
 
 import pytest
@@ -46,6 +47,7 @@ def test_a_session_beyond_the_runner_says_so_when_it_is_kept_and_until_it_is_run
     shown = ok("today", "--date", day, library=library.folder).stdout
     beyond, easy = (next(r for r in shown.splitlines() if of in r) for of in (BEYOND, ": 30 min easy"))
     assert beyond.endswith("By what is known of you it cannot be finished as it is.") and "finish" not in easy
+    assert ", its hardest part at " in beyond and re.search(r"easy, at \d+ W$", easy)
     preview = ok("session", "preview", BEYOND, library=library.folder).stdout
     assert "W′ runs out in 10 min at 150 % CP that begins at 10:00, repeat 1; chance of running dry 100 %." in preview
     assert "W′ 0.0 kJ  dry by then 100 %" in preview and "W′ -" not in preview

@@ -213,7 +213,8 @@ def today(
     told = " ".join(t for t in (newest["against_session"], newest["against_usual"]) if t)
     say(f"Newest run       {newest['id']}, {newest['date'][:10]}: {newest['title'] or 'a run'}. {told}".rstrip())
     for r in found["next"]:
-        watts = f", its hardest part at {r['power_w']:.0f} W" if r["power_w"] else ""
+        part = "its hardest part " if "," in r["text"] else ""  # steps stand with commas between
+        watts = f", {part}at {r['power_w']:.0f} W" if r["power_w"] else ""
         doubt = doubt_to_finish(r["run_dry_probability"])
         watts = ". Kept, but not now." if r["not_now"] else f"{watts}. {doubt}." if doubt else watts
         say(f"Session {r['id']:<8} {r['date']}: {r['name'] + ': ' if r['name'] else ''}{r['text']}{watts}")

@@ -241,7 +241,8 @@ def _numbers(base: str, found: Due, imperial: bool) -> None:
             speed = nearest["speed_mps"]
             pace = f"about {format_pace(speed, imperial)} on the flat" if speed else ""
             when = long_date(dt.date.fromisoformat(nearest["date"]))
-            measured(f"Hardest part, {when}", f"{nearest['power_w']:.0f}", "W asked", pace, base, "w-prime-balance")
+            label = f"Hardest part, {when}" if "," in nearest["text"] else f"Next, {when}"
+            measured(label, f"{nearest['power_w']:.0f}", "W asked", pace, base, "w-prime-balance")
         cp = Estimate.from_json(found["critical_power"])
         label = f"Critical power on {found['scale']}" if found["scale"] else "Critical power"
         whisker(base, label, "critical_power", cp, found["kind"])
