@@ -319,3 +319,18 @@ def test_a_chart_over_years_names_firsts_of_months():
     ]
     many = ticks(dt.date(2016, 1, 1), dt.date(2025, 11, 9), interactive.MANY_POINTS)[1]
     assert many["symbolSize"] == 4 and many["large"] and many["largeThreshold"] == interactive.MANY_POINTS
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "written"),
+    [
+        (19.8, 21.4, [20, 21]),
+        (19.6, 22.2, [20, 21, 22]),
+        (8.8, 10.4, [8.8, 9.5, 10]),
+        (100.0, 300.0, [100, 150, 200, 250, 300]),
+    ],
+)
+def test_no_two_labels_of_an_axis_read_alike(low, high, written):
+    """From ten on they are whole numbers, so half a metre apart two of them would read alike."""
+    ticks = interactive._round_ticks(Pane("altitude, m", [], height=150), low, high)
+    assert [interactive._shown(tick) for tick in ticks] == written

@@ -207,9 +207,15 @@ def _round_ticks(pane: Pane, low: float, high: float) -> list[float]:
     apart = 22.0 / pane.height * (high - low)  # pixels that two labels need between them
     out = [low, high]
     for value in inner if metres is None else [metres / v for v in inner if v > 0]:
-        if all(abs(value - other) >= apart for other in out):
+        same = metres is None and any(_shown(value) == _shown(other) for other in out)
+        if not same and all(abs(value - other) >= apart for other in out):
             out.append(value)
     return sorted(out)
+
+
+def _shown(value: float) -> float:
+    """A number as an axis writes it."""
+    return round(value, 1 if abs(value) < 10 else 0)
 
 
 def plot_area(chart: Chart) -> tuple[float, float, float, float]:
