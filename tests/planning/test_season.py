@@ -190,6 +190,14 @@ def test_no_plan_breaks_a_bound_whatever_is_wished(seed, shelf):
         achieved[d] = max(achieved.get(d, 0.0), sessions[d].minutes)
 
 
+def test_a_week_without_a_free_day_says_whether_it_is_over_or_the_runner_away():
+    def reason(first, closed=()):
+        return season_weeks.season_weeks(first, RACE, STANDING, 2, 360.0, closed=closed, weekdays=(0, 3))[0].reason
+
+    assert reason(MONDAY + 5 * DAY) == "no free day is left of it"
+    assert reason(MONDAY, {MONDAY, MONDAY + 3 * DAY}) == "away: no day is free"
+
+
 @pytest.mark.parametrize(("days", "hard"), [(0, 2), (1, 1), (3, 1), (5, 0), (6, 0)])
 def test_a_plan_that_begins_within_a_week_adds_fewer_hard_sessions_to_it(days, hard, shelf):
     """What was run of it may have been hard already; of five days four are left on Tuesday, three on Thursday, two on

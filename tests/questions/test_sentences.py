@@ -1,8 +1,11 @@
 """A week of asked and run sessions in one sentence, and a run against the usual ones in one."""
 
+import datetime as dt
+
 import pytest
 
 from footwork.quantities import Estimate
+from footwork.questions.season import week
 from footwork.results.planned_season import AskedAndRun
 from footwork.wording.season_words import week_sentence
 from footwork.wording.usual_words import usual_sentence
@@ -78,3 +81,20 @@ def test_seven_beats_are_not_called_usual_though_one_run_may_be_off_as_much(bpm,
         "heart_rate_unusual": unusual,
     }
     assert usual_sentence(found) == f"Watts are not compared: no power. {said}"
+
+
+@pytest.mark.parametrize(
+    ("kept", "begins"),
+    [
+        ([("2026-05-07", 9)], True),
+        ([("2026-05-07", 9), ("2026-05-12", 9)], True),
+        ([("2026-05-07", 9), ("2026-02-12", 4)], True),  # a season of the winter
+        ([("2026-05-07", 9), ("2026-04-30", 9)], False),
+        ([("2026-05-07", None)], False),  # by hand
+        ([("2026-05-11", 9)], False),  # the week after
+    ],
+)
+def test_a_season_begins_with_its_first_sessions(kept, begins, monkeypatch):
+    listed = [{"date": day, **({"of_plan": {"season": of}} if of else {})} for day, of in kept]
+    monkeypatch.setattr(week.sessions, "listed_sessions", lambda library: listed)
+    assert week._begins(None, dt.date(2026, 5, 4)) is begins

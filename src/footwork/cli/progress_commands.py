@@ -92,7 +92,7 @@ def _progress_told(found: dict[str, Any], imperial: bool) -> None:
     decision = found["decision"]
     say(found["sentence"])
     if since := found["alike_since"]:
-        say(f"From {since} on heat hardly comes into it: footwork progress --since {since} asks of that alone.")
+        say(f"From {since} on heat hardly comes into it: asked with --since {since} it is of that alone.")
     if decision["probability_better"] is not None:
         say(
             f"Probability that it is worthwhile ({found['smallest_worthwhile_change_percent']:g} % and more) "

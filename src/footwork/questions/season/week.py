@@ -60,9 +60,11 @@ def week_of(library: History, date: dt.date | None = None) -> WeekAnswer:
 
 
 def _begins(library: History, monday: dt.date) -> bool:
-    """Whether a plan begins with the week of a Monday: sessions of a season stand from it on and none before."""
-    days = [str(s["date"]) for s in sessions.listed_sessions(library) if s.get("of_plan")]
-    return bool(days) and monday.isoformat() <= min(days) < (monday + dt.timedelta(days=7)).isoformat()
+    """Whether a season begins with the week of a Monday: sessions of it stand in that week and none before."""
+    first, after = monday.isoformat(), (monday + dt.timedelta(days=7)).isoformat()
+    days = [(str(s["date"]), s["of_plan"].get("season")) for s in sessions.listed_sessions(library) if "of_plan" in s]
+    of_week = {season for day, season in days if first <= day < after}
+    return bool(of_week) and not any(day < first and season in of_week for day, season in days)
 
 
 def rows_of_week(library: History, day: dt.date, today: dt.date) -> list[AskedAndRun]:

@@ -19,7 +19,7 @@ from footwork.web.declaration import Page
 from footwork.web.drawing import show_chart
 from footwork.web.forms import Field, command_form
 from footwork.web.layout import folded, heading, link, note, page, pause_note, scale_links, table, text, whisker
-from footwork.web.page_words import on_page
+from footwork.web.page_words import sentence as spoken
 from footwork.wording.cautions import before_hard_work
 
 if TYPE_CHECKING:
@@ -181,7 +181,7 @@ def _lone_run(base: str, library: Library, of: dict[str, Any]) -> None:
                 try:
                     await asyncio.to_thread(do)
                 except FootworkError as error:
-                    ui.notify(on_page(str(error)))
+                    ui.notify(spoken(str(error)))
                     return
                 ui.navigate.to(f"{base}/capacity")
 
@@ -269,7 +269,7 @@ def _through_time(base: str, library: Library, found: Capacity, told: dict[str, 
                 try:
                     await asyncio.to_thread(library.accept, proposed, found.date, found.scale_key)
                 except FootworkError as error:
-                    ui.notify(on_page(str(error)))
+                    ui.notify(spoken(str(error)))
                     return
                 ui.navigate.to(f"{base}/capacity?scale={quote(found.scale)}")
 

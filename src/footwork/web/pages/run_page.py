@@ -37,7 +37,7 @@ from footwork.web.layout import (
     whisker,
     whole_number,
 )
-from footwork.web.page_words import on_page
+from footwork.web.page_words import sentence as spoken
 from footwork.web.pages import efforts_page
 from footwork.web.pages.comment_box import comment_box
 from footwork.wording.due_words import long_date
@@ -245,7 +245,7 @@ async def show_run(base: str, library: Library, run_id: str, by: str = "time", s
     try:
         made = await asyncio.to_thread(_worked_out, library, run_id, scale)
     except FootworkError as error:
-        with page(base, "Runs", "This run cannot be shown", f"{str(error)[0].upper()}{str(error)[1:]}."):
+        with page(base, "Runs", "This run cannot be shown", spoken(str(error))):
             link("All runs", f"{base}/runs")
         return
     imperial = library.setting("units") == "imperial"
@@ -409,7 +409,7 @@ def _marks(base: str, library: Library, run_id: int, marks: list[str]) -> None:
                 try:
                     await asyncio.to_thread(library.mark, run_id, name, name in marks)
                 except FootworkError as error:
-                    ui.notify(on_page(str(error)))
+                    ui.notify(spoken(str(error)))
                     return
                 ui.navigate.to(f"{base}/runs/{run_id}")
 
@@ -438,7 +438,7 @@ def _judged(base: str, library: Library, found: dict[str, Any], screened: dict[s
                 try:
                     await asyncio.to_thread(library.judge_heart_rate, found["id"], value)
                 except FootworkError as error:
-                    ui.notify(on_page(str(error)))
+                    ui.notify(spoken(str(error)))
                     return
                 ui.navigate.to(f"{base}/runs/{found['id']}")
 
