@@ -30,6 +30,7 @@ SUMMER, AUTUMN = [26.0, 24.0, 22.0, 19.0], [15.0, 14.0, 9.0, 4.0] * 4
         ([*SUMMER[:3], 15.1, *AUTUMN], 4),
         (AUTUMN, None),  # all are
         (SUMMER + AUTUMN[:11], None),  # eleven runs
+        (SUMMER + AUTUMN[:12], 4),
         ([*SUMMER, None, *AUTUMN], None),  # nothing known of one, without a place
         (AUTUMN + SUMMER, None),  # the warm ones come last
         ([], None),

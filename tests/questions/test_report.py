@@ -125,6 +125,9 @@ def test_a_return_from_illness_is_told_with_its_day_only_where_the_diary_is_shar
 
     assert part(library.report("week", today), "The next fourteen days").sentences[0] == easy
     assert said() == "Not now: what is kept here waits."
+    with library.seen_by_coach() as seen:  # nor does the first page tell a return from an illness
+        assert [s["not_now"] for s in seen.today(today)["next"]] == [True]
+    assert [s["not_now"] for s in library.today(today)["next"]] == [False]
     library.consent("told")
     library.share_diary(True)
     assert said() == easy

@@ -1,11 +1,13 @@
 """Charts saved as pictures, and what a picture sheet refuses."""
 
 import datetime as dt
+from types import SimpleNamespace
 
 import httpx
 import pytest
 
 from footwork.web.pages.capacity_page import history_chart
+from footwork.web.pages.runs_page import _untold
 
 
 @pytest.mark.parametrize(("kind", "begins"), [("SVG", b"<svg"), ("PNG", b"\x89PNG"), ("PDF", b"%PDF-")])
@@ -58,3 +60,14 @@ def test_ten_years_of_days_are_thinned_to_what_a_picture_shows():
     assert {days[0], days[3649], days[2001], days[999], days[1000], days[1099], days[1100]} <= shown
     short = {**told, "history": told["history"][:600], "moved": []}
     assert len(history_chart(short).panes[0].marks[-1].x) == 600
+
+
+def test_columns_of_which_no_run_tells_anything_take_no_room():
+    def run(**told):
+        return SimpleNamespace(**{"weather": None, "climb_m": None, "heart_rate_bpm": None, **told})
+
+    every = {"warmth", "wind", "climb", "rate", "scale"}
+    assert _untold([run(), run(climb_m=0.0)], {"foot sensor A"}) == every
+    assert _untold([run(), run(weather={"temperature_c": 0.0})], {"a"}) == every - {"warmth"}
+    assert _untold([run(weather={"wind_mps": 0.0}), run(climb_m=12.0)], {"a"}) == every - {"wind", "climb"}
+    assert _untold([run(heart_rate_bpm=140.0)], {"a", "b"}) == every - {"rate", "scale"}
